@@ -1,0 +1,5 @@
+"""``python -m layoutplan`` is the command ``layoutplan``."""
+
+from layoutplan.cli.main import main
+
+main()

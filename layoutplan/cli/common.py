@@ -1,0 +1,108 @@
+"""What the commands share: options, errors in two lines, progress in three ways."""
+
+from __future__ import annotations
+
+import json
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import Any, Protocol
+
+import click
+
+from layoutplan.errors import LayoutPlanError
+
+BAD_INPUT = 2
+_EVERY_S = 1.0
+
+debug_option = click.option("--debug", is_flag=True, help="Show the full traceback of an error.")
+
+
+@contextmanager
+def errors_in_words(debug: bool) -> Iterator[None]:
+    """Turn errors of this package into a message on stderr and exit code 2."""
+    try:
+        yield
+    except LayoutPlanError as err:
+        if debug:
+            raise
+        click.echo(f"error: {err}", err=True)
+        sys.exit(BAD_INPUT)
+
+
+def say_json(event: dict[str, Any]) -> None:
+    """Write one event as a line of ASCII JSON to stdout, at once."""
+    click.echo(json.dumps(event))
+    sys.stdout.flush()
+
+
+class Progress(Protocol):
+    """Anything that takes a percentage and a text."""
+
+    def __call__(self, percent: float, text: str) -> None:
+        """Take note of the progress."""
+
+
+@contextmanager
+def progress(quiet: bool, as_json: bool) -> Iterator[Callable[[float, str], None]]:
+    """Progress for a person at a terminal, for a log, for a program, or for nobody."""
+    if as_json:
+        with _heartbeat() as beat:
+            yield beat
+    elif quiet:
+        yield lambda _percent, _text: None
+    elif sys.stderr.isatty():
+        from rich.console import Console
+        from rich.progress import Progress as Bar
+
+        with Bar(console=Console(stderr=True), transient=True) as bar:
+            task = bar.add_task("starting", total=100)
+            yield lambda percent, text: bar.update(task, completed=percent, description=text)
+    else:
+        yield _Lines()
+
+
+class _Lines:
+    """One plain line for each new stage on stderr."""
+
+    def __init__(self) -> None:
+        self.last = ""
+
+    def __call__(self, percent: float, text: str) -> None:
+        stage = text.split(":")[0]
+        if stage != self.last:
+            click.echo(f"{percent:3.0f} %  {stage}", err=True)
+            self.last = stage
+
+
+@contextmanager
+def _heartbeat() -> Iterator[Callable[[float, str], None]]:
+    """Progress events on stdout whenever something is said, and at least every second while nothing is."""
+    from threading import Event, Lock, Thread
+
+    state = {"percent": 0.0, "message": "starting"}
+    stop, lock, last = Event(), Lock(), [0.0]
+
+    def emit() -> None:
+        with lock:
+            say_json({"event": "progress", **state})
+            last[0] = time.monotonic()
+
+    def beat() -> None:
+        while not stop.wait(_EVERY_S):
+            emit()
+
+    def note(percent: float, text: str) -> None:
+        state.update(percent=round(percent, 1), message=text)
+        if time.monotonic() - last[0] > _EVERY_S / 2:
+            emit()
+
+    thread = Thread(target=beat, daemon=True)
+    thread.start()
+    try:
+        emit()
+        yield note
+    finally:
+        stop.set()
+        thread.join()

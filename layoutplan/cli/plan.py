@@ -1,0 +1,39 @@
+"""``layoutplan plan``: the main job."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+from layoutplan.cli.common import debug_option, errors_in_words, progress, say_json
+
+
+@click.command("plan")
+@click.argument("job_file", type=click.Path(path_type=Path), metavar="JOB.toml")
+@click.option("--out", required=True, type=click.Path(path_type=Path), metavar="DIR", help="Folder for the plan.")
+@click.option("--quiet", is_flag=True, help="No progress and no summary.")
+@click.option("--json", "as_json", is_flag=True, help="Progress and result as JSON lines on stdout.")
+@click.option("--timings", is_flag=True, help="Say how long each stage took.")
+@debug_option
+def command(job_file: Path, out: Path, quiet: bool, as_json: bool, timings: bool, debug: bool) -> None:
+    """Plan the electrode positions of every tower of JOB.toml and write them into DIR.
+
+    Exit codes: 0 every tower has a layout; 1 finished, but some tower has none; 2 bad input or usage.
+    """
+    with errors_in_words(debug):
+        from layoutplan.cli.summary import result_event, summary_lines
+        from layoutplan.job import load_job
+        from layoutplan.plan.pipeline import plan
+
+        with progress(quiet, as_json) as say:
+            made = plan(load_job(job_file), say)
+            say(95, "writing files")
+            files = made.write(out)
+            say(100, "done")
+        if as_json:
+            say_json(result_event(made, out, files))
+        elif not quiet:
+            click.echo("\n".join(summary_lines(made, files, timings)))
+        sys.exit(1 if made.summary["by_status"]["no layout"] else 0)

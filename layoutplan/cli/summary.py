@@ -1,0 +1,56 @@
+"""The end of a run in words, and as an event for programs."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from layoutplan.plan.model import NO_LAYOUT, Plan
+
+_WORST = {
+    "angle_to_line_deg": "least angle of a lead to the line",
+    "distance_to_line_m": "least distance of a stake from the line's axis",
+    "lead_length_m": "longest lead",
+}
+_UNIT = {"deg": "degrees", "m": "m"}
+LAYERS = ("towers", "spans", "electrodes", "leads", "alternatives", "obstacles")
+
+
+def summary_lines(plan: Plan, files: list[Path], timings: bool) -> list[str]:
+    """Towers by status, worst cases, oddities, files, cautions."""
+    summary = plan.summary
+    lines = [plan.job.title, f"{summary['towers']} towers:"]
+    lines += [f"  {count:5d}  {status}" for status, count in summary["by_status"].items() if count]
+    lines += [
+        f"  {_WORST[name]}: {row['value']:.1f} {_UNIT[name.rsplit('_', 1)[1]]} at {row['tower_id']} ({row['role']})"
+        for name, row in summary["worst"].items()
+    ]
+    lines += _without_layout(plan)
+    lines += [f"note: {text}" for text in plan.problems]
+    if timings:
+        whole = sum(plan.timings_s.values())
+        lines += [f"  {stage:<10} {s:7.2f} s  {100 * s / whole:3.0f} %" for stage, s in plan.timings_s.items()]
+    lines += ["written:", *(f"  {path}" for path in files)]
+    return [*lines, "caution:", *(f"  - {text}" for text in plan.cautions)]
+
+
+def _without_layout(plan: Plan) -> list[str]:
+    first = plan.relaxations[plan.relaxations["rank"] == 1].set_index(["line_id", "tower_id"])["text"].to_dict()
+    towers = plan.towers[plan.towers["status"] == NO_LAYOUT]
+    keys = list(zip(towers["line_id"], towers["tower_id"], strict=True))
+    shown = [f"  no layout for tower {key[1]}: {first.get(key, 'no single change would help')}" for key in keys[:10]]
+    return [*shown, f"  … and {len(keys) - 10} more, see plan.gpkg"] if len(keys) > 10 else shown
+
+
+def result_event(plan: Plan, out: Path, files: list[Path]) -> dict[str, Any]:
+    """Return the last JSON line: where everything is, and the summary."""
+    return {
+        "event": "result",
+        "output": str(out / "plan.gpkg"),
+        "layers": list(LAYERS),
+        "files": [str(path) for path in files],
+        "summary": plan.summary,
+        "problems": list(plan.problems),
+        "cautions": list(plan.cautions),
+        "timings_s": {stage: round(seconds, 3) for stage, seconds in plan.timings_s.items()},
+    }

@@ -1,0 +1,18 @@
+"""The job: what the user asks for, read and checked before anything else happens."""
+
+from layoutplan.job.classes import ObstacleClass, shipped_classes
+from layoutplan.job.load import load_job
+from layoutplan.job.model import Job, Layer, Line, OsmLine, Rules, Score, TowerSource
+
+__all__ = [
+    "Job",
+    "Layer",
+    "Line",
+    "ObstacleClass",
+    "OsmLine",
+    "Rules",
+    "Score",
+    "TowerSource",
+    "load_job",
+    "shipped_classes",
+]

@@ -1,0 +1,56 @@
+"""The obstacle classes: shipped table, job overrides laid over it."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from functools import cache
+from importlib.resources import files
+from types import MappingProxyType
+from typing import Any, Literal
+
+Crossing = Literal["no", "caution", "free"]
+PERMITTED = "permitted_land"
+
+
+@dataclass(frozen=True, slots=True)
+class ObstacleClass:
+    """One kind of obstacle and how far a stake and a lead keep from it.
+
+    ``keep_out_m`` is measured from the feature's edge and counts only where ``stake == "no"``; ``width_m`` is the full
+    width of features mapped as lines that carry no width of their own; ``osm_width_m`` maps ``key=value`` tags to their
+    own width.
+    """
+
+    name: str
+    label: str
+    stake: Crossing
+    keep_out_m: float
+    lead_crossing: Crossing
+    width_m: float
+    basis: str
+    osm_width_m: Mapping[str, float] = field(default_factory=dict)
+
+
+@cache
+def shipped_classes() -> Mapping[str, ObstacleClass]:
+    """Return the table as shipped, by class name in the table's order."""
+    text = (files("layoutplan.job") / "obstacle_classes.toml").read_text("utf-8")
+    table = {name: ObstacleClass(name=name, **row) for name, row in tomllib.loads(text).items()}
+    return MappingProxyType(table)
+
+
+def with_overrides(overrides: Mapping[str, Mapping[str, Any]]) -> Mapping[str, ObstacleClass]:
+    """Return the shipped table with the job's ``[classes.<name>]`` keys laid over it.
+
+    Parameters
+    ----------
+    overrides : mapping
+        Class name to the keys it changes; names must exist (the job model checks that).
+    """
+    table = dict(shipped_classes())
+    for name, keys in overrides.items():
+        if keys:
+            table[name] = replace(table[name], **keys, basis=f"project setting (default: {table[name].basis})")
+    return MappingProxyType(table)

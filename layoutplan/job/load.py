@@ -1,0 +1,138 @@
+"""Reading a job file: TOML in, a validated :class:`Job` with absolute paths out."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Any, get_args
+
+from pydantic import BaseModel, ValidationError
+
+from layoutplan.errors import JobError
+from layoutplan.job.model import Job
+
+_PATH_KEYS = ("path",)
+_FREE_KEYS = ("class_map",)  # its keys are values found in the user's data, which may well be "path"
+
+
+def load_job(path: str | Path) -> Job:
+    """Read and check a job file.
+
+    Parameters
+    ----------
+    path : str or Path
+        A TOML file; relative paths in it are taken from its folder.
+
+    Returns
+    -------
+    Job
+        Frozen, with absolute paths.
+
+    Raises
+    ------
+    JobError
+        The file is missing, is not TOML, has an unknown key, or a value out of range.
+    """
+    path = Path(path)
+    text = _read(path)
+    try:
+        table = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as err:
+        raise JobError(f"{path}: not valid TOML: {err}. Mend that line and run again.") from err
+    try:
+        return Job.model_validate(_absolute(table, path.resolve().parent))
+    except ValidationError as err:
+        raise JobError("\n".join(_messages(err, path, text)[:6])) from err
+
+
+def _read(path: Path) -> str:
+    try:
+        return path.read_text("utf-8-sig")
+    except FileNotFoundError as err:
+        raise JobError(f"{path}: no such job file. 'layoutplan start DIR' writes one to fill in.") from err
+    except UnicodeDecodeError as err:
+        raise JobError(f"{path}: not UTF-8 text (byte {err.start}). Save the job file as UTF-8.") from err
+    except OSError as err:
+        raise JobError(f"{path}: cannot be read: {err.strerror}.") from err
+
+
+def _absolute(node: Any, folder: Path) -> Any:
+    """Resolve every ``path`` key against the job file's folder, but not where ``path`` is a value of the user's map."""
+    if isinstance(node, dict):
+        return {key: _absolute_value(key, value, folder) for key, value in node.items()}
+    return [_absolute(item, folder) for item in node] if isinstance(node, list) else node
+
+
+def _absolute_value(key: str, value: Any, folder: Path) -> Any:
+    if key in _FREE_KEYS:
+        return value
+    return str(folder / value) if key in _PATH_KEYS and isinstance(value, str) else _absolute(value, folder)
+
+
+def _messages(err: ValidationError, path: Path, text: str) -> list[str]:
+    lines = []
+    problems = err.errors(include_url=False)
+    for problem in problems:
+        if problem["type"] == "too_short" and len(problems) > 1:
+            continue  # only says again that the items above were refused
+        loc = problem["loc"]
+        where = f"{path}, line {number}" if (number := _line_number(text, loc)) else str(path)
+        lines.append(f"{where}: {_words(problem, loc)}")
+    return lines
+
+
+def _words(problem: Any, loc: tuple[int | str, ...]) -> str:
+    key = _dotted(loc)
+    if problem["type"] == "extra_forbidden":
+        near = get_close_matches(str(loc[-1]), _known_keys(loc[:-1]), 1, 0.5)
+        known = f"did you mean '{near[0]}'?" if near else f"known here: {', '.join(_known_keys(loc[:-1]))}."
+        return f"unknown key '{key}'; {known}"
+    if problem["type"] == "missing":
+        return f"key '{key}' is missing; it has no default."
+    message = problem["msg"].removeprefix("Value error, ")
+    shown = problem["input"]
+    got = f" (found {shown!r})" if isinstance(shown, str | int | float | bool) else ""
+    return f"'{key}': {message}{got}." if key else f"{message}."
+
+
+def _dotted(loc: tuple[int | str, ...]) -> str:
+    return re.sub(r"\.(\d+)", r"[\1]", ".".join(str(part) for part in loc))
+
+
+def _known_keys(loc: tuple[int | str, ...]) -> list[str]:
+    model: Any = Job
+    for part in loc:
+        if isinstance(part, str) and isinstance(model, type) and issubclass(model, BaseModel):
+            field = model.model_fields.get(part)
+            model = _inner_model(field.annotation) if field else None
+    return list(model.model_fields) if isinstance(model, type) and issubclass(model, BaseModel) else []
+
+
+def _inner_model(annotation: Any) -> Any:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    inner = [_inner_model(arg) for arg in get_args(annotation)]
+    return next((model for model in inner if model is not None), None)
+
+
+def _line_number(text: str, loc: tuple[int | str, ...]) -> int | None:
+    """Line of the key in the TOML text: headers are followed, list items counted; None if it cannot be told."""
+    names = [part for part in loc if isinstance(part, str)]
+    index = next((part for part in loc if isinstance(part, int)), None)
+    if not names:
+        return None
+    header, count, best = "", -1, None
+    for number, line in enumerate(text.splitlines(), 1):
+        if match := re.match(r"\s*\[\[?\s*([^\]]+?)\s*\]\]?", line):
+            header = match[1]
+            count += header == names[0]
+            if header == ".".join(names) or (header == names[0] and index is not None and count == index):
+                best = number
+        elif match := re.match(r"\s*([A-Za-z0-9_.-]+)\s*=", line):
+            full = [*header.split("."), match[1]] if header else [match[1]]
+            in_item = index is None or names[0] != header.split(".")[0] or count == index
+            if in_item and full == names[: len(full)]:
+                best = number
+    return best

@@ -1,0 +1,112 @@
+"""A commented job file to fill in; it shows every section with its defaults."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+from pydantic_core import PydanticUndefined
+
+from layoutplan.job.model import Coverage, Job, Output, Rules, Score, Search
+
+_HEAD = """\
+# A job for layoutplan: where the auxiliary electrodes beside each tower can go.
+# Lines that begin with "# " and a key show the default; take the "# " away to change one.
+# Paths are relative to this file. Every quantity carries its unit in its name.
+# Check it with:  layoutplan inspect job.toml       Plan with:  layoutplan plan job.toml --out plan
+
+title = "My line"
+
+# --- the line: one [[lines]] for each line to measure ------------------------------------------------------------
+[[lines]]
+id = "line-1"
+# The towers, from any GIS file or a CSV with lon/lat (or easting/northing and crs = "EPSG:..."):
+towers = { path = "towers.csv", id_column = "tower_id" }
+# centreline = { path = "centreline.gpkg" }
+# ... or line and towers out of an OpenStreetMap extract (then leave towers and centreline out):
+# osm = { path = "map.osm.pbf", way_ids = [123456] }
+voltage_kv = 110
+half_width_m = 8.0              # centreline to outermost conductor
+structure = "lattice_4"         # lattice_4, lattice_3, pole, frame_2
+# base_width_m = 7.0            # between the legs; without it no leg is named
+# earth_electrode_size_m = 12.0 # largest dimension of the tower's earth electrode, counterpoise included
+
+# --- the map: one [[layers]] for each file or layer. Without a map nothing is called clear -------------------------
+# [[layers]]
+# path = "map.osm.pbf"          # OpenStreetMap extract: classes come from the tags
+# [[layers]]
+# path = "records.gpkg"
+# layer = "gas_pipes"
+# obstacle_class = "pipeline"
+# name_column = "name"
+
+# --- where the map is complete, if you know it ---------------------------------------------------------------------
+# coverage = { path = "survey_area.gpkg" }
+"""
+
+
+def job_template() -> str:
+    """Text of a job file to fill in."""
+    sections: list[tuple[str, type[BaseModel]]] = [
+        ("rules", Rules),
+        ("score", Score),
+        ("search", Search),
+        ("output", Output),
+        ("coverage", Coverage),
+    ]
+    lines = [_HEAD]
+    for name, model in sections:
+        lines += [f"# --- {name} " + "-" * (106 - len(name)), f"# [{name}]", *_keys(model), ""]
+    lines += [
+        "# --- obstacle classes: keep-out distances and crossings, key by key " + "-" * 48,
+        "# [classes.river_canal]",
+        "# keep_out_m = 10.0",
+        '# lead_crossing = "caution"    # "no", "caution", "free"',
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def _keys(model: type[BaseModel]) -> Iterator[str]:
+    for name, field in model.model_fields.items():
+        if field.default is None or field.default is PydanticUndefined:
+            yield f"# {name} = ...    # {field.description}"
+        else:
+            yield f"# {name} = {toml_value(field.default)}    # {field.description}"
+
+
+def toml_value(value: Any) -> str:
+    """Value as it is written in TOML."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(toml_value(item) for item in value) + "]"
+    return f'"{value}"' if isinstance(value, str) else f"{value}"
+
+
+def job_sections() -> list[tuple[str, str, dict[str, FieldInfo]]]:
+    """Every table of the job file: its header, what it is for, and its keys. For the reference in the documentation."""
+    out: list[tuple[str, str, dict[str, FieldInfo]]] = []
+
+    def visit(header: str, model: type[BaseModel]) -> None:
+        out.append((header, (model.__doc__ or "").strip(), dict(model.model_fields)))
+
+    from layoutplan.job import model as m
+
+    visit("(top of the file)", Job)
+    for header, section in (
+        ("[[lines]]", m.Line),
+        ("[lines.towers]", m.TowerSource),
+        ("[lines.centreline]", m.FileSource),
+        ("[lines.osm]", m.OsmLine),
+        ("[[layers]]", m.Layer),
+        ("[coverage]", m.Coverage),
+        ("[rules]", m.Rules),
+        ("[score]", m.Score),
+        ("[search]", m.Search),
+        ("[classes.<name>]", m.ClassOverride),
+        ("[output]", m.Output),
+    ):
+        visit(header, section)
+    return out

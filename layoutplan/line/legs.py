@@ -1,0 +1,66 @@
+"""Where the leads start: one and the same leg of the tower (common practice, no published source)."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from layoutplan.line.geodesy import FloatArray
+from layoutplan.line.model import StrArray
+
+# Legs by structure kind, as (name, metres to the right, metres ahead) for a base width of 1 m, facing increasing order.
+# A three-legged tower is taken to stand with one leg ahead, at the corners of an equilateral triangle.
+_LEGS: dict[str, list[tuple[str, float, float]]] = {
+    "lattice_4": [
+        ("right ahead", 0.5, 0.5),
+        ("right back", 0.5, -0.5),
+        ("left back", -0.5, -0.5),
+        ("left ahead", -0.5, 0.5),
+    ],
+    "lattice_3": [
+        ("right back", 0.5, -(3**0.5) / 6),
+        ("left back", -0.5, -(3**0.5) / 6),
+        ("ahead", 0.0, 3**0.5 / 3),
+    ],
+    "frame_2": [("right", 0.5, 0.0), ("left", -0.5, 0.0)],
+}
+
+
+def leg_offsets(
+    structure: StrArray, base_width_m: FloatArray, line_bearing_deg: FloatArray, wanted: str
+) -> tuple[StrArray, FloatArray]:
+    """Name and place of the leg at which both leads of each tower start.
+
+    Parameters
+    ----------
+    structure : ndarray of str, shape (n,)
+    base_width_m : ndarray, shape (n,)
+        Between adjacent legs; NaN where unknown. [m]
+    line_bearing_deg : ndarray, shape (n,)
+        Direction of the line at the tower. [deg]
+    wanted : str
+        The leg the job asks for; a structure without such a leg gets the one nearest to it.
+
+    Returns
+    -------
+    leg : ndarray of str, shape (n,)
+        Empty where no leg can be named.
+    leg_xy_m : ndarray, shape (n, 2)
+        East and north of the tower point; 0 where no leg is named. [m]
+    """
+    name = np.full(len(structure), "", dtype="<U11")
+    right, ahead = np.zeros(len(structure)), np.zeros(len(structure))
+    for kind, legs in _LEGS.items():
+        chosen = _nearest_leg(legs, wanted)
+        mine = (structure == kind) & ~np.isnan(base_width_m)
+        name[mine] = chosen[0]
+        right[mine], ahead[mine] = chosen[1] * base_width_m[mine], chosen[2] * base_width_m[mine]
+    bearing = np.radians(line_bearing_deg)
+    east = ahead * np.sin(bearing) + right * np.cos(bearing)
+    north = ahead * np.cos(bearing) - right * np.sin(bearing)
+    return name, np.column_stack((east, north))
+
+
+def _nearest_leg(legs: list[tuple[str, float, float]], wanted: str) -> tuple[str, float, float]:
+    across = (wanted.startswith("right")) - (wanted.startswith("left"))
+    along = wanted.endswith("ahead") - wanted.endswith("back")
+    return min(legs, key=lambda leg: np.hypot(leg[1] - 0.5 * across, leg[2] - 0.5 * along))

@@ -1,0 +1,99 @@
+"""The lines of a job as flat arrays: one row per tower, one row per straight piece of conductor."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layoutplan.line.geodesy import FloatArray
+
+StrArray = NDArray[np.str_]
+IntArray = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class Towers:
+    """All towers to plan, line by line in line order; every array has one row per tower.
+
+    Attributes
+    ----------
+    line_id, tower_id, structure, leg : ndarray of str
+    order : ndarray of int
+        1, 2, … within the line.
+    lonlat_deg : ndarray, shape (n, 2)
+    chainage_m : ndarray
+        Distance along the line from its start.
+    adjoining_deg : ndarray, shape (n, k)
+        True bearings from the tower along every span that ends there (branches included), NaN where there are fewer.
+    line_bearing_deg : ndarray
+        Direction of the line at the tower in increasing order: of the bisector at an angle tower, of the only span at
+        a terminal tower.
+    back_deg, ahead_deg : ndarray
+        True bearings towards the towers before and after; at a terminal tower the missing one continues the line.
+    deflection_deg : ndarray
+        Turn of the line, positive to the right; 0 at terminal towers.
+    half_width_m, base_width_m, electrode_size_m : ndarray
+        ``base_width_m`` is NaN where unknown; ``electrode_size_m`` never is, see ``size_assumed``.
+    size_assumed : ndarray of bool
+        Whether the size of the tower's earth electrode is an assumption.
+    leg_xy_m : ndarray, shape (n, 2)
+        Where the leads start, east and north of the tower point; 0 where no leg is named.
+    """
+
+    line_id: StrArray
+    tower_id: StrArray
+    structure: StrArray
+    leg: StrArray
+    order: IntArray
+    lonlat_deg: FloatArray
+    chainage_m: FloatArray
+    adjoining_deg: FloatArray
+    line_bearing_deg: FloatArray
+    back_deg: FloatArray
+    ahead_deg: FloatArray
+    deflection_deg: FloatArray
+    half_width_m: FloatArray
+    base_width_m: FloatArray
+    electrode_size_m: FloatArray
+    size_assumed: NDArray[np.bool_]
+    leg_xy_m: FloatArray
+
+    def __len__(self) -> int:
+        """Return the number of towers."""
+        return len(self.order)
+
+    def rows(self, index: NDArray[np.int64] | slice) -> Towers:
+        """Return some of the towers."""
+        return Towers(*(getattr(self, name)[index] for name in self.__slots__))
+
+
+@dataclass(frozen=True, slots=True)
+class Spans:
+    """Straight pieces of the planned lines' axes; a span is one piece unless its centreline bends on the way.
+
+    ``from_tower`` and ``to_tower`` are empty where the line goes on beyond the first or last tower.
+    """
+
+    line_id: StrArray
+    from_tower: StrArray
+    to_tower: StrArray
+    start_deg: FloatArray
+    end_deg: FloatArray
+    half_width_m: FloatArray
+
+    def __len__(self) -> int:
+        """Return the number of pieces."""
+        return len(self.half_width_m)
+
+
+@dataclass(frozen=True, slots=True)
+class LineModel:
+    """Towers and spans of all lines, with what was odd and what was assumed."""
+
+    towers: Towers
+    spans: Spans
+    offsets_m: FloatArray
+    problems: tuple[str, ...]
+    assumptions: tuple[str, ...]

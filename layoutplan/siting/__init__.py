@@ -1,0 +1,19 @@
+"""Siting: one evaluation of positions against the rules, and the choice among all candidates."""
+
+from layoutplan.siting.collect import collect
+from layoutplan.siting.evaluate import Evaluated, evaluate
+from layoutplan.siting.near import Near, find_near
+from layoutplan.siting.obstacles import Obstacles, build_obstacles
+from layoutplan.siting.site import Sited, site_towers
+
+__all__ = [
+    "Evaluated",
+    "Near",
+    "Obstacles",
+    "Sited",
+    "build_obstacles",
+    "collect",
+    "evaluate",
+    "find_near",
+    "site_towers",
+]

@@ -1,0 +1,247 @@
+"""Reasons against the candidates of one tower, each with what it would take to lift it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from layoutplan.job import Job
+from layoutplan.line.geodesy import FloatArray
+from layoutplan.line.model import Towers
+from layoutplan.siting.capsule import segment_distance
+from layoutplan.siting.judge import Rungs, covered
+from layoutplan.siting.meet import Stretches
+from layoutplan.siting.near import Near
+from layoutplan.siting.obstacles import NO, POWER_LINE, TOLERANCE_M, Obstacles
+from layoutplan.siting.ragged import IntArray, group_starts
+from layoutplan.siting.rays import ANGLE_TOLERANCE_DEG, Rays, lead_length_m, reel_distance_m
+from layoutplan.siting.trace import OUTSIDE_PERMITTED, Trace
+
+ENDLESS_M = 9e3  # beyond any reel
+LEAST = 0.5  # distances and angles are not relaxed below this fraction (judgement)
+PERMISSION_EFFORT = 0.3  # a permission is put on a par with a reel longer by this share (judgement)
+CAUTIOUS_EFFORT = 1.0  # added where people would come nearer to conductors (judgement)
+
+
+@dataclass(frozen=True, slots=True)
+class Relaxation:
+    """One change that would give the tower a layout.
+
+    Attributes
+    ----------
+    rule : str
+    needed, limit : float
+        Value that would do, and the value as it is; NaN for a permission.
+    unit : str
+    effort : float
+        For ordering: the relative change of a number, or ``PERMISSION_EFFORT``; ``CAUTIOUS_EFFORT`` more for the
+        distance to conductors and the angle to the line.
+    text : str
+        What a planner could do.
+    """
+
+    rule: str
+    needed: float
+    limit: float
+    unit: str
+    effort: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Blocker:
+    """One reason: where it excludes candidates, and how much it would have to give way.
+
+    Attributes
+    ----------
+    ray, enter_m, leave_m : ndarray
+        Stretches of the rays; they may overlap.
+    change : callable
+        From ray and rung numbers to the change that would admit the candidate.
+    relaxed : callable
+        From a change to the relaxation in words.
+    """
+
+    ray: IntArray
+    enter_m: FloatArray
+    leave_m: FloatArray
+    change: Callable[[IntArray, IntArray], FloatArray]
+    relaxed: Callable[[float], Relaxation]
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """One tower's widened fan and all that it meets."""
+
+    tower: Towers
+    rays: Rays
+    trace: Trace
+    rungs: Rungs
+    near: Near
+    obstacles: Obstacles
+    job: Job
+
+    def points_m(self, ray: IntArray, rung: IntArray) -> FloatArray:
+        """Places of candidates in the tower's frame, shape (n, 2)."""
+        return self.rays.direction[ray] * self.rungs.distance_m[ray, rung][:, None]
+
+    def edge_distance_m(self, ray: IntArray, rung: IntArray, feature: IntArray) -> FloatArray:
+        """Distance of candidates from the edge of the nearest of some features. [m]."""
+        points = self.points_m(ray, rung)
+        least = np.full(len(points), np.inf)
+        for pair in np.flatnonzero(np.isin(self.near.feature, feature)):
+            away = segment_distance(points, self.near.start_m[pair], self.near.end_m[pair])
+            np.minimum(least, away - self.obstacles.body_m[self.near.feature[pair]], out=least)
+        return np.maximum(least, 0.0)
+
+    def describe(self, feature: int) -> str:
+        """Words for a feature: what it is, its name and its id."""
+        return describe(self.obstacles, self.job, feature)
+
+
+def describe(obstacles: Obstacles, job: Job, feature: int) -> str:
+    """Words for a feature: what it is, its name and its id."""
+    if feature == OUTSIDE_PERMITTED:
+        return "land outside the permitted land"
+    label = job.obstacle_classes[obstacles.class_names[obstacles.class_code[feature]]].label
+    name, number = obstacles.name[feature], obstacles.feature_id[feature]
+    return label + (f" '{name}'" if name else "") + (f" ({number})" if number else "")
+
+
+def find_blockers(scene: Scene) -> list[Blocker]:
+    """All reasons against any candidate of the widened fan."""
+    return [
+        _angle(scene),
+        _least_distance(scene),
+        _reel(scene),
+        _line_clearance(scene),
+        *_keep_outs(scene),
+        *_crossings(scene),
+        *_not_permitted(scene),
+    ]
+
+
+def _angle(scene: Scene) -> Blocker:
+    limit = scene.job.rules.min_angle_deg
+    short = limit - scene.rays.angle_deg
+    ray = np.flatnonzero(short > ANGLE_TOLERANCE_DEG)
+
+    def relaxed(change: float) -> Relaxation:
+        needed = np.floor(limit - change)
+        text = f"a lead at {needed:.0f} degrees to the line instead of {limit:g}"
+        return Relaxation("lead angle", needed, limit, "deg", CAUTIOUS_EFFORT + change / max(limit, 1.0), text)
+
+    return Blocker(ray, np.zeros(len(ray)), np.full(len(ray), ENDLESS_M), lambda ray, _: short[ray], relaxed)
+
+
+def _least_distance(scene: Scene) -> Blocker:
+    rules, size = scene.job.rules, float(scene.tower.electrode_size_m[0])
+    limit = max(rules.min_distance_m, rules.electrode_size_multiple * size)
+    distance = scene.rungs.distance_m
+
+    def relaxed(change: float) -> Relaxation:
+        needed = np.floor(limit - change)
+        text = (
+            f"a stake {needed:.0f} m from the tower instead of {limit:.1f} m (the reading is worth less the nearer the "
+            "stake; a measured size of the earth electrode may settle it)"
+        )
+        return Relaxation("distance", needed, limit, "m", CAUTIOUS_EFFORT + change / limit, text)
+
+    every = np.arange(len(scene.rays))
+    upto = np.full(len(every), limit - 2 * TOLERANCE_M)
+    return Blocker(every, np.zeros(len(every)), upto, lambda ray, rung: limit - distance[ray, rung], relaxed)
+
+
+def _reel(scene: Scene) -> Blocker:
+    rules, leg = scene.job.rules, scene.tower.leg_xy_m
+    reach = reel_distance_m(scene.rays.direction, np.repeat(leg, len(scene.rays), axis=0), rules.reach_m)
+
+    def change(ray: IntArray, rung: IntArray) -> FloatArray:
+        return lead_length_m(scene.points_m(ray, rung), leg[0], rules.slack_pct) - rules.reel_m
+
+    def relaxed(by: float) -> Relaxation:
+        needed = np.ceil(rules.reel_m + by)
+        text = f"a {needed:.0f} m reel instead of {rules.reel_m:g} m"
+        return Relaxation("reel", needed, rules.reel_m, "m", by / rules.reel_m, text)
+
+    every = np.arange(len(scene.rays))
+    return Blocker(every, reach + 2 * TOLERANCE_M, np.full(len(every), ENDLESS_M), change, relaxed)
+
+
+def _line_clearance(scene: Scene) -> Blocker:
+    obstacles, limit = scene.obstacles, scene.job.obstacle_classes[POWER_LINE].keep_out_m
+    lines = np.flatnonzero(obstacles.class_code == obstacles.code(POWER_LINE))
+    mine = scene.trace.blocked.take(np.isin(scene.trace.blocked.feature, lines))
+
+    def relaxed(change: float) -> Relaxation:
+        needed = np.floor(limit - change)
+        text = (
+            f"a stake {needed:.0f} m from the outermost conductor instead of {limit:g} m, only if the asset owner's "
+            "rules allow it"
+        )
+        return Relaxation("line clearance", needed, limit, "m", CAUTIOUS_EFFORT + change / max(limit, 1.0), text)
+
+    def change(ray: IntArray, rung: IntArray) -> FloatArray:
+        short = limit - scene.edge_distance_m(ray, rung, lines)
+        return np.where(short <= limit * (1 - LEAST), short, np.inf)
+
+    return Blocker(mine.ray, mine.enter_m, mine.leave_m, change, relaxed)
+
+
+def _keep_outs(scene: Scene) -> list[Blocker]:
+    obstacles, blocked = scene.obstacles, scene.trace.blocked
+    mine = blocked.take(blocked.feature >= 0)
+    mine = mine.take(obstacles.class_code[mine.feature] != obstacles.code(POWER_LINE))
+    mine = mine.take(np.argsort(mine.feature, kind="stable"))
+    first = np.flatnonzero(group_starts(mine.feature))
+    ends = np.append(first[1:], len(mine))
+    return [_keep_out(scene, mine.take(slice(begin, end))) for begin, end in zip(first, ends, strict=True)]
+
+
+def _keep_out(scene: Scene, mine: Stretches) -> Blocker:
+    obstacles, feature = scene.obstacles, int(mine.feature[0])
+    limit = float(obstacles.keep_out_m[feature] - obstacles.body_m[feature])
+    name = obstacles.class_names[obstacles.class_code[feature]]
+
+    def change(ray: IntArray, rung: IntArray) -> FloatArray:
+        away = scene.edge_distance_m(ray, rung, np.array([feature]))
+        inside = scene.trace.inside.take(scene.trace.inside.feature == feature)
+        within = covered(inside, scene.rungs)[ray, rung]
+        return np.where(within, limit + 1.0, limit - away)
+
+    def relaxed(by: float) -> Relaxation:
+        needed = np.floor(max(limit - by, 0.0) * 10) / 10
+        if by > limit:
+            text, effort = f"agreement to stake on the {scene.describe(feature)}", PERMISSION_EFFORT
+        else:
+            text = f"a stake {needed:g} m from the {scene.describe(feature)} instead of {limit:g} m"
+            effort = PERMISSION_EFFORT + by / max(limit, 1.0)
+        return Relaxation(f"keep-out: {name}", needed, limit, "m", effort, text)
+
+    return Blocker(mine.ray, mine.enter_m, mine.leave_m, change, relaxed)
+
+
+def _crossings(scene: Scene) -> list[Blocker]:
+    touches = scene.trace.touches
+    out = []
+    for feature in np.unique(touches.feature[touches.level == NO]):
+        mine = touches.feature == feature
+        name = scene.obstacles.class_names[scene.obstacles.class_code[feature]]
+        text = f"permission to cross the {scene.describe(int(feature))}"
+        out.append(_permission(touches.ray[mine], touches.at_m[mine], ENDLESS_M, f"lead crossing: {name}", text))
+    return out
+
+
+def _not_permitted(scene: Scene) -> list[Blocker]:
+    blocked = scene.trace.blocked
+    mine = blocked.take(blocked.feature == OUTSIDE_PERMITTED)
+    text = "permission for land outside the permitted land"
+    return [_permission(mine.ray, mine.enter_m, mine.leave_m, "permitted land", text)] if len(mine) else []
+
+
+def _permission(ray: IntArray, enter_m: FloatArray, leave_m: FloatArray | float, rule: str, text: str) -> Blocker:
+    relaxation = Relaxation(rule, np.nan, np.nan, "", PERMISSION_EFFORT, text)
+    leave_m = np.broadcast_to(leave_m, enter_m.shape)
+    return Blocker(ray, enter_m, leave_m, lambda ray, _: np.zeros(len(ray)), lambda _: relaxation)

@@ -1,0 +1,69 @@
+"""Putting the sections together again: one table of everything that was sited."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import fields
+from typing import Any, TypeVar
+
+import numpy as np
+
+from layoutplan.siting.evaluate import Evaluated
+from layoutplan.siting.exclusions import Exclusions
+from layoutplan.siting.measure import Clearances
+from layoutplan.siting.rays import Rays
+from layoutplan.siting.site import Sited
+from layoutplan.siting.trace import Touches
+
+T = TypeVar("T", Rays, Touches, Clearances, Exclusions)
+
+
+def collect(sections: Sequence[Sited], tower_counts: Sequence[int]) -> Sited:
+    """Join sections in their order; tower and position numbers then count all of them."""
+    towers = np.cumsum([0, *tower_counts[:-1]])
+    relaxations = {
+        tower + int(first): found
+        for section, first in zip(sections, towers, strict=True)
+        for tower, found in section.relaxations.items()
+    }
+    return Sited(
+        chosen=_positions([section.chosen for section in sections], towers),
+        role=np.concatenate([section.role for section in sections]),
+        same_side=np.concatenate([section.same_side for section in sections]),
+        alternatives=_positions([section.alternatives for section in sections], towers),
+        exclusions=_join([section.exclusions for section in sections], {"tower": towers}),
+        relaxations=relaxations,
+    )
+
+
+def _positions(parts: list[Evaluated], towers: Any) -> Evaluated:
+    positions = np.cumsum([0, *(len(part) for part in parts[:-1])])
+
+    def column(name: str) -> Any:
+        return np.concatenate([getattr(part, name) for part in parts])
+
+    return Evaluated(
+        rays=_join([part.rays for part in parts], {"tower": towers}),
+        distance_m=column("distance_m"),
+        touches=_join([part.touches for part in parts], {"ray": positions}),
+        held_position=np.concatenate(
+            [part.held_position + first for part, first in zip(parts, positions, strict=True)]
+        ),
+        held_feature=column("held_feature"),
+        clear=_join([part.clear for part in parts], {"position": positions}),
+        axis_m=column("axis_m"),
+        allowed=column("allowed"),
+        terms={name: np.concatenate([part.terms[name] for part in parts]) for name in parts[0].terms},
+        score=column("score"),
+    )
+
+
+def _join(parts: list[T], shift: dict[str, Any]) -> T:
+    """Concatenate dataclasses of arrays field by field; fields named in ``shift`` go up by the part's first number."""
+    columns = {}
+    for field in fields(parts[0]):
+        values = [getattr(part, field.name) for part in parts]
+        if field.name in shift:
+            values = [value + first for value, first in zip(values, shift[field.name], strict=True)]
+        columns[field.name] = np.concatenate(values)
+    return type(parts[0])(**columns)

@@ -1,0 +1,120 @@
+"""Any positions held against the rules: chosen ones, alternatives, positions moved by hand or staked in the field."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layoutplan.job import Job
+from layoutplan.line.geodesy import FloatArray
+from layoutplan.line.model import Towers
+from layoutplan.siting.judge import Rungs, allowed, score_terms, total
+from layoutplan.siting.measure import Clearances, clearances, distance_to_axis_m, holding
+from layoutplan.siting.near import Near
+from layoutplan.siting.obstacles import Obstacles
+from layoutplan.siting.ragged import IntArray
+from layoutplan.siting.rays import ANGLE_TOLERANCE_DEG, Rays, make_rays
+from layoutplan.siting.trace import Touches, trace_rays
+
+
+@dataclass(frozen=True, slots=True)
+class Evaluated:
+    """Positions with everything the rules say of them; one entry each, sorted by tower and bearing.
+
+    Attributes
+    ----------
+    rays : Rays
+        One for each position.
+    distance_m : ndarray
+        From the tower point. [m]
+    touches : Touches
+        What the leads touch on their way; the ray is the number of the position.
+    held_position, held_feature : ndarray of int
+        Areas that hold a position; ``OUTSIDE_PERMITTED`` for land that is not permitted.
+    clear : Clearances
+    axis_m : ndarray
+        To the nearest axis of the planned lines. [m]
+    allowed : ndarray of bool
+        Whether every hard rule of a single position is kept, the angle to the spans included.
+    terms : dict
+        Terms of the score, each of shape (n,).
+    score : ndarray
+        Points.
+    """
+
+    rays: Rays
+    distance_m: FloatArray
+    touches: Touches
+    held_position: IntArray
+    held_feature: IntArray
+    clear: Clearances
+    axis_m: FloatArray
+    allowed: NDArray[np.bool_]
+    terms: dict[str, FloatArray]
+    score: FloatArray
+
+    def __len__(self) -> int:
+        """Return the number of positions."""
+        return len(self.distance_m)
+
+
+def evaluate(
+    towers: Towers,
+    tower: IntArray,
+    bearing_deg: FloatArray,
+    distance_m: FloatArray,
+    near: Near,
+    obstacles: Obstacles,
+    job: Job,
+) -> Evaluated:
+    """Hold positions against the rules.
+
+    Parameters
+    ----------
+    towers : Towers
+    tower : ndarray of int, shape (n,)
+        Rows of ``towers``.
+    bearing_deg, distance_m : ndarray, shape (n,)
+        Each position as seen from its tower point, from true north and on the ground.
+    near : Near
+        What lies near ``towers``, as far as the farthest of the positions and the margin.
+    obstacles : Obstacles
+    job : Job
+
+    Returns
+    -------
+    Evaluated
+        Sorted by tower and bearing.
+    """
+    order = np.lexsort((bearing_deg, tower))
+    rays = make_rays(towers, tower[order], np.mod(bearing_deg[order], 360.0), job.rules)
+    distance = distance_m[order]
+    reach = float(distance.max(initial=0.0)) + 1.0
+    trace = trace_rays(rays, near, obstacles, reach_m=reach, margin_m=job.score.margin_m)
+    rung = Rungs(distance, 1.0, 1)
+    table = score_terms(rays, trace, rung)
+    score = total(table, job.score)[:, 0]
+    terms = {name: np.broadcast_to(value, (len(rays), 1))[:, 0].astype(float) for name, value in table.items()}
+    held, area = holding(trace.inside, distance)
+    beyond, outside = holding(trace.blocked.take(trace.blocked.feature < 0), distance)
+    return Evaluated(
+        rays=rays,
+        distance_m=distance,
+        touches=_on_the_way(trace.touches, distance),
+        held_position=np.concatenate((held, beyond)),
+        held_feature=np.concatenate((area, outside)),
+        clear=clearances(rays, distance, near, obstacles, trace),
+        axis_m=distance_to_axis_m(rays, distance, near, obstacles),
+        allowed=allowed(rays, trace, rung)[:, 0] & (rays.angle_deg >= job.rules.min_angle_deg - ANGLE_TOLERANCE_DEG),
+        terms=terms,
+        score=score,
+    )
+
+
+def _on_the_way(touches: Touches, distance_m: FloatArray) -> Touches:
+    """Touches of the leads, which end at their stakes; in order along each lead."""
+    rows = np.flatnonzero(touches.at_m <= distance_m[touches.ray])
+    rows = rows[np.lexsort((touches.at_m[rows], touches.ray[rows]))]
+    return Touches(*(getattr(touches, name)[rows] for name in Touches.__slots__))

@@ -1,0 +1,94 @@
+"""How many candidates each rule excluded, tower by tower and side by side."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layoutplan.line.geodesy import FloatArray
+from layoutplan.siting.judge import Rungs
+from layoutplan.siting.obstacles import NO, POWER_LINE, Obstacles
+from layoutplan.siting.ragged import IntArray, first_of_each, union_of_stretches
+from layoutplan.siting.rays import Rays
+from layoutplan.siting.trace import OUTSIDE_PERMITTED, Trace
+
+
+@dataclass(frozen=True, slots=True)
+class Exclusions:
+    """One entry for each tower, side and rule that excluded a candidate; one candidate may break several rules."""
+
+    tower: IntArray
+    side: IntArray
+    rule: NDArray[np.str_]
+    candidates: IntArray
+    of: IntArray
+
+
+def count_exclusions(
+    rays: Rays, trace: Trace, rungs: Rungs, obstacles: Obstacles, tower_count: int, bearing_count: int
+) -> Exclusions:
+    """Count the candidates that break each rule.
+
+    Parameters
+    ----------
+    rays, trace, rungs, obstacles
+        The fan and what it meets.
+    tower_count : int
+        Towers in the fan.
+    bearing_count : int
+        Bearings of a full circle; half of them belong to each side.
+    """
+    names = [*(f"keep-out: {name}" for name in obstacles.class_names), "permitted land"]
+    names[obstacles.code(POWER_LINE)] = "line clearance"
+    crossing = [f"lead crossing: {name}" for name in obstacles.class_names]
+    rules = [*names, *crossing, "distance", "reel", "lead angle"]
+    group = rays.tower * 2 + rays.side
+    table = np.zeros((len(rules), 2 * tower_count), dtype=np.int64)
+    _add(table, *_blocked(trace, rungs, obstacles), group)
+    _add(table, *_crossed(trace, rungs, obstacles, len(names)), group)
+    every = np.arange(len(rays))
+    last = len(rules) - 1
+    _add(table, every, np.full(len(rays), last - 2), rungs.first_at(every, rays.min_m - 1e-6), group)
+    _add(table, every, np.full(len(rays), last - 1), rungs.count - rungs.first_beyond(every, rays.max_m), group)
+    side_total = bearing_count // 2 * rungs.count
+    table[last] = np.maximum(side_total - np.bincount(group, minlength=2 * tower_count) * rungs.count, 0)
+    rule, slot = np.nonzero(table)
+    order = np.lexsort((rule, slot))
+    rule, slot = rule[order], slot[order]
+    return Exclusions(
+        slot // 2,
+        slot % 2,
+        np.array(rules, dtype=str)[rule],
+        table[rule, slot],
+        np.full(len(rule), side_total, dtype=np.int64),
+    )
+
+
+def _blocked(trace: Trace, rungs: Rungs, obstacles: Obstacles) -> tuple[IntArray, IntArray, IntArray]:
+    """Ray, rule and number of rungs that keep-outs take away."""
+    classes = len(obstacles.class_names)
+    feature = trace.blocked.feature
+    rule = np.where(feature == OUTSIDE_PERMITTED, classes, obstacles.class_code[feature])
+    key, enter, leave = union_of_stretches(
+        trace.blocked.ray * (classes + 1) + rule, trace.blocked.enter_m, trace.blocked.leave_m
+    )
+    ray = key // (classes + 1)
+    return ray, key % (classes + 1), rungs.first_beyond(ray, leave) - rungs.first_at(ray, enter)
+
+
+def _crossed(trace: Trace, rungs: Rungs, obstacles: Obstacles, first_rule: int) -> tuple[IntArray, IntArray, IntArray]:
+    """Ray, rule and number of rungs beyond the first crossing that is not allowed, class by class."""
+    no = trace.touches.level == NO
+    classes = len(obstacles.class_names)
+    code = obstacles.class_code[trace.touches.feature[no]]
+    key, at = first_of_each(trace.touches.ray[no] * classes + code, trace.touches.at_m[no])
+    ray = key // classes
+    return ray, first_rule + key % classes, rungs.count - rungs.first_at(ray, at)
+
+
+def _add(table: IntArray, ray: IntArray, rule: IntArray, count: IntArray, group: FloatArray | IntArray) -> None:
+    slots = table.shape[1]
+    tally = np.bincount(rule * slots + group[ray].astype(np.int64), count, minlength=table.size)
+    table += tally.reshape(table.shape).astype(np.int64)

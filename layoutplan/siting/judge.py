@@ -1,0 +1,148 @@
+"""Asking points of traced rays: is a stake allowed there, and what does it cost.
+
+The same two functions serve the fan (many distances on every ray) and given positions (one distance on each ray).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layoutplan.job import Score
+from layoutplan.line.geodesy import FloatArray
+from layoutplan.siting.meet import Stretches
+from layoutplan.siting.obstacles import CAUTION, NO, TOLERANCE_M
+from layoutplan.siting.ragged import union_of_stretches
+from layoutplan.siting.rays import Rays
+from layoutplan.siting.trace import Trace
+
+BoolArray = NDArray[np.bool_]
+TERMS = (
+    "off_square_deg",
+    "beyond_min_m",
+    "caution_crossings",
+    "caution_ground",
+    "near_keep_out",
+    "woodland_crops_m",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Rungs:
+    """Equally spaced distances on each ray: ``start_m + step_m * j`` for j = 0 … count - 1."""
+
+    start_m: FloatArray
+    step_m: float
+    count: int
+
+    @property
+    def distance_m(self) -> FloatArray:
+        """All distances, shape (rays, count). [m]."""
+        return self.start_m[:, None] + self.step_m * np.arange(self.count)
+
+    def first_at(self, ray: NDArray[np.int64], at_m: FloatArray) -> NDArray[np.int64]:
+        """Return the number of the first rung at or beyond a place on a ray, 0 … count."""
+        return np.clip(np.ceil((at_m - self.start_m[ray]) / self.step_m), 0, self.count).astype(np.int64)
+
+    def first_beyond(self, ray: NDArray[np.int64], at_m: FloatArray) -> NDArray[np.int64]:
+        """Return the number of the first rung beyond a place on a ray, 0 … count."""
+        return np.clip(np.floor((at_m - self.start_m[ray]) / self.step_m) + 1, 0, self.count).astype(np.int64)
+
+
+def covered(stretches: Stretches, rungs: Rungs) -> BoolArray:
+    """Whether each rung lies in any of the stretches, shape (rays, count)."""
+    ray, enter, leave = union_of_stretches(stretches.ray, stretches.enter_m, stretches.leave_m)
+    first, beyond = rungs.first_at(ray, enter), rungs.first_beyond(ray, leave)
+    holds = first < beyond  # disjoint stretches that hold a rung begin, and end, at different rungs
+    steps = np.zeros((len(rungs.start_m), rungs.count + 1), dtype=np.int8)
+    steps[ray[holds], first[holds]] += 1
+    steps[ray[holds], beyond[holds]] -= 1
+    return np.cumsum(steps, axis=1, dtype=np.int8)[:, : rungs.count].view(np.bool_)
+
+
+def allowed(rays: Rays, trace: Trace, rungs: Rungs) -> BoolArray:
+    """Whether a stake on each rung keeps every hard rule of a single position, shape (rays, count).
+
+    The angle to the spans is a property of the ray and is asked where the rays are made.
+    """
+    distance = rungs.distance_m
+    no = trace.touches.level == NO
+    barrier = np.full(len(rays), np.inf)
+    np.minimum.at(barrier, trace.touches.ray[no], trace.touches.at_m[no])
+    ok = (distance >= rays.min_m[:, None] - TOLERANCE_M) & (distance <= np.minimum(rays.max_m, barrier)[:, None])
+    return ok & ~covered(trace.blocked, rungs)
+
+
+def score_terms(rays: Rays, trace: Trace, rungs: Rungs) -> dict[str, FloatArray]:
+    """Terms of the score in their own units, by name (:data:`TERMS`), each broadcastable to (rays, count).
+
+    off_square_deg
+        Turn from the perpendicular to the line.
+    beyond_min_m
+        Distance beyond the least that the rules can allow at this tower.
+    caution_crossings
+        Features the lead crosses that somebody must agree to or take care of.
+    caution_ground
+        1 where the stake stands on land that needs agreement.
+    near_keep_out
+        1 where the stake is within the margin of a keep-out.
+    woodland_crops_m
+        Length of lead over woodland or crops.
+    """
+    caution = trace.touches.level == CAUTION
+    ray = trace.touches.ray[caution]
+    crossings = np.zeros((len(rays), rungs.count + 1), dtype=np.int16)
+    np.add.at(crossings, (ray, rungs.first_at(ray, trace.touches.at_m[caution])), 1)
+    return {
+        "off_square_deg": rays.off_square_deg[:, None],
+        "beyond_min_m": np.maximum(rungs.distance_m - rays.min_m[:, None], 0.0),
+        "caution_crossings": np.cumsum(crossings, axis=1, dtype=np.int16)[:, : rungs.count],
+        "caution_ground": covered(trace.agreed_ground, rungs),
+        "near_keep_out": covered(trace.close, rungs),
+        "woodland_crops_m": _length_within(trace.soft, rungs),
+    }
+
+
+def total(terms: dict[str, FloatArray], weights: Score) -> FloatArray:
+    """Weighted sum of the terms in points; the fewer the better."""
+    weight = {
+        "off_square_deg": weights.off_square_per_deg,
+        "beyond_min_m": weights.beyond_min_per_m,
+        "caution_crossings": weights.caution_crossing,
+        "caution_ground": weights.caution_ground,
+        "near_keep_out": weights.near_keep_out,
+        "woodland_crops_m": weights.woodland_crops_per_m,
+    }
+    points: FloatArray = (
+        weight["off_square_deg"] * terms["off_square_deg"] + weight["beyond_min_m"] * terms["beyond_min_m"]
+    )
+    for name in TERMS[2:]:
+        if weight[name]:
+            points += weight[name] * terms[name]
+    return points
+
+
+def tally(
+    rungs: Rungs, ray: NDArray[np.int64], rung: NDArray[np.int64], weight: FloatArray | None = None
+) -> FloatArray:
+    """Number (or weight) of events on each rung, with one column more for those beyond the last."""
+    width = rungs.count + 1
+    return (
+        np.bincount(ray * width + rung, weight, minlength=len(rungs.start_m) * width).reshape(-1, width).astype(float)
+    )
+
+
+def _length_within(stretches: Stretches, rungs: Rungs) -> FloatArray:
+    """Length of each ray within disjoint stretches, from the tower to each rung. [m]."""
+    if len(stretches) == 0:
+        return np.zeros((len(rungs.start_m), 1))
+    ray, enter, leave = stretches.ray, stretches.enter_m, stretches.leave_m
+    first, beyond = rungs.first_at(ray, enter), rungs.first_at(ray, leave)
+    inside = np.zeros((len(rungs.start_m), rungs.count + 1), dtype=np.int8)
+    np.add.at(inside, (ray, first), 1)
+    np.subtract.at(inside, (ray, beyond), 1)
+    offset = tally(rungs, ray, first, enter) - tally(rungs, ray, beyond, leave)
+    inside = np.cumsum(inside, axis=1, dtype=np.int8)[:, : rungs.count]
+    return np.maximum(inside * rungs.distance_m - np.cumsum(offset, axis=1)[:, : rungs.count], 0.0)

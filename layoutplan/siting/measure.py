@@ -1,0 +1,86 @@
+"""Measured values of given positions: how far to what, class by class, and what holds them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from layoutplan.line.geodesy import FloatArray
+from layoutplan.siting.capsule import segment_distance
+from layoutplan.siting.meet import Stretches
+from layoutplan.siting.near import Near
+from layoutplan.siting.obstacles import Obstacles
+from layoutplan.siting.ragged import IntArray, expand, group_starts
+from layoutplan.siting.rays import Rays
+from layoutplan.siting.trace import Trace
+
+
+@dataclass(frozen=True, slots=True)
+class Clearances:
+    """Least distance from positions to features: one entry for each position and obstacle class within reach.
+
+    Attributes
+    ----------
+    position, class_code, feature : ndarray of int
+        The feature is the nearest of its class.
+    edge_m : ndarray
+        To the feature's edge (the outermost conductor of a power line); 0 within an area. [m]
+    """
+
+    position: IntArray
+    class_code: IntArray
+    feature: IntArray
+    edge_m: FloatArray
+
+
+def clearances(rays: Rays, distance_m: FloatArray, near: Near, obstacles: Obstacles, trace: Trace) -> Clearances:
+    """Measure positions (one on each ray) against everything near their towers.
+
+    Parameters
+    ----------
+    rays, distance_m
+        The positions, n of them.
+    near, obstacles
+        What lies near the same towers.
+    trace : Trace
+        Of these rays; it says which areas hold a position.
+    """
+    position, pair = _against(rays, near)
+    feature = near.feature[pair]
+    axis = segment_distance((rays.direction * distance_m[:, None])[position], near.start_m[pair], near.end_m[pair])
+    edge = np.maximum(axis - obstacles.body_m[feature], 0.0)
+    held, area = holding(trace.inside, distance_m)
+    position, feature = np.concatenate((position, held)), np.concatenate((feature, area))
+    edge = np.concatenate((edge, np.zeros(len(held))))
+    code = obstacles.class_code[feature]
+    order = np.lexsort((feature, edge, code, position))
+    key = (position * len(obstacles.class_names) + code)[order]
+    best = order[group_starts(key)]
+    return Clearances(position[best], code[best], feature[best], edge[best])
+
+
+def distance_to_axis_m(rays: Rays, distance_m: FloatArray, near: Near, obstacles: Obstacles) -> FloatArray:
+    """Distance of positions (one on each ray) from the nearest axis of the planned lines, shape (n,). [m]."""
+    position, pair = _against(rays, near)
+    planned = obstacles.is_planned[near.feature[pair]]
+    position, pair = position[planned], pair[planned]
+    axis = segment_distance((rays.direction * distance_m[:, None])[position], near.start_m[pair], near.end_m[pair])
+    least = np.full(len(rays), np.inf)
+    np.minimum.at(least, position, axis)
+    return least
+
+
+def holding(stretches: Stretches, distance_m: FloatArray) -> tuple[IntArray, IntArray]:
+    """Positions (by ray) that lie in a stretch, and the features these are due to."""
+    at = distance_m[stretches.ray]
+    rows = (stretches.enter_m <= at) & (at <= stretches.leave_m)
+    return stretches.ray[rows], stretches.feature[rows]
+
+
+def _against(rays: Rays, near: Near) -> tuple[IntArray, IntArray]:
+    """Pair every position with everything near its tower."""
+    first = np.searchsorted(near.tower, rays.tower, "left")
+    count = np.searchsorted(near.tower, rays.tower, "right") - first
+    position, number = expand(count)
+    return position, first[position] + number

@@ -1,0 +1,117 @@
+"""Rays against single segments: who meets whom, and along which stretch."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layoutplan.line.geodesy import FloatArray
+from layoutplan.siting.capsule import bearing_span, ray_crossing, ray_interval
+from layoutplan.siting.near import Near
+from layoutplan.siting.ragged import IntArray, expand
+from layoutplan.siting.rays import Rays
+
+_PAD_DEG = 1e-6
+_TURN = 1000.0  # more than 360: keeps the towers apart in one sorted key
+
+
+@dataclass(frozen=True, slots=True)
+class Stretches:
+    """Parts of rays, each with the feature it is due to."""
+
+    ray: IntArray
+    feature: IntArray
+    enter_m: FloatArray
+    leave_m: FloatArray
+
+    def __len__(self) -> int:
+        """Return the number of stretches."""
+        return len(self.ray)
+
+    def take(self, rows: NDArray[np.bool_] | IntArray | slice) -> Stretches:
+        """Return some of the stretches."""
+        return Stretches(self.ray[rows], self.feature[rows], self.enter_m[rows], self.leave_m[rows])
+
+    def shrunk(self, by_m: float) -> Stretches:
+        """Both ends drawn in; what vanishes is dropped."""
+        inner = Stretches(self.ray, self.feature, self.enter_m + by_m, self.leave_m - by_m)
+        return inner.take(inner.enter_m <= inner.leave_m)
+
+    def within(self, reach_m: float) -> Stretches:
+        """Cut to the first ``reach_m`` of the rays."""
+        cut = Stretches(self.ray, self.feature, np.maximum(self.enter_m, 0.0), np.minimum(self.leave_m, reach_m))
+        return cut.take(cut.enter_m <= cut.leave_m)
+
+
+def join(*parts: Stretches) -> Stretches:
+    """Put stretches of several origins into one table."""
+    return Stretches(*(np.concatenate([getattr(part, name) for part in parts]) for name in Stretches.__slots__))
+
+
+@dataclass(frozen=True, slots=True)
+class Pairs:
+    """Pairs of a ray and a segment near its tower that lies in the ray's direction.
+
+    ``away_m`` is the distance between tower and segment.
+    """
+
+    ray: IntArray
+    tower: IntArray
+    feature: IntArray
+    direction: FloatArray
+    start_m: FloatArray
+    end_m: FloatArray
+    away_m: FloatArray
+
+
+def meet(rays: Rays, near: Near, radius_m: FloatArray) -> Pairs:
+    """Pair each ray with the segments whose capsule of ``radius_m`` (one per entry of ``near``) it may enter."""
+    first, width = bearing_span(near.start_m, near.end_m, radius_m)
+    low = np.mod(first - _PAD_DEG, 360.0)
+    high = low + np.minimum(width + 2 * _PAD_DEG, 360.0 - 1e-9)
+    key, base = rays.tower * _TURN + rays.bearing_deg, near.tower * _TURN
+    begin, end = np.searchsorted(key, base + low, "left"), np.searchsorted(key, base + np.minimum(high, 360.0), "right")
+    again = np.searchsorted(key, base, "left")
+    until = np.where(high >= 360.0, np.searchsorted(key, base + high - 360.0, "right"), again)
+    count = np.concatenate((end - begin, until - again))
+    row, number = expand(count)
+    ray = np.concatenate((begin, again))[row] + number
+    pair = row % max(len(near.tower), 1)
+    return Pairs(
+        ray=ray,
+        tower=near.tower[pair],
+        feature=near.feature[pair],
+        direction=rays.direction[ray],
+        start_m=near.start_m[pair],
+        end_m=near.end_m[pair],
+        away_m=near.distance_m[pair],
+    )
+
+
+def capsule_stretches(pairs: Pairs, *radii_m: FloatArray) -> list[Stretches]:
+    """Stretches of the rays within each radius of their segments; pairs with a NaN or no positive radius meet nothing.
+
+    Parameters
+    ----------
+    pairs : Pairs
+    *radii_m : ndarray
+        One or more radii for every pair. [m]
+    """
+    rows = np.flatnonzero(np.logical_or.reduce([radius > 0 for radius in radii_m]))
+    radius = np.stack([np.where(radius[rows] > 0, radius[rows], np.nan) for radius in radii_m])
+    enter, leave = ray_interval(pairs.direction[rows], pairs.start_m[rows], pairs.end_m[rows], radius)
+    # NaN (missed) compares false; what lies behind the tower is no concern of this ray
+    ahead = leave >= 0
+    return [
+        Stretches(pairs.ray[rows[k]], pairs.feature[rows[k]], np.maximum(begin[k], 0.0), end[k])
+        for k, begin, end in zip(ahead, enter, leave, strict=True)
+    ]
+
+
+def crossings(pairs: Pairs) -> tuple[NDArray[np.bool_], FloatArray]:
+    """Which pairs cross, and for those the distance from the tower. [m]."""
+    at = ray_crossing(pairs.direction, pairs.start_m, pairs.end_m)
+    hit = ~np.isnan(at)
+    return hit, at[hit]

@@ -1,0 +1,119 @@
+"""For a tower without layout: the single changes that would give it one, smallest first.
+
+The fan is spread wider than the rules allow. Every reason against a candidate is a *blocker*: a rule, or one feature
+of the map. Candidates with a single blocker are what relaxing that blocker would open up.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layoutplan.job import Job, Rules
+from layoutplan.line.geodesy import FloatArray, turn_deg
+from layoutplan.line.model import Towers
+from layoutplan.siting.blockers import LEAST, Blocker, Relaxation, Scene, find_blockers
+from layoutplan.siting.judge import Rungs, tally
+from layoutplan.siting.near import find_near
+from layoutplan.siting.obstacles import Obstacles
+from layoutplan.siting.ragged import IntArray, union_of_stretches
+from layoutplan.siting.rays import LEFT, RIGHT, Rays, fan, least_distance_m
+from layoutplan.siting.trace import trace_rays
+
+FARTHEST = 2.0  # the reel is not stretched beyond this multiple in search of a way out (judgement)
+_SIDES = {LEFT: "left", RIGHT: "right"}
+
+
+def find_relaxations(tower: Towers, obstacles: Obstacles, job: Job) -> list[Relaxation]:
+    """Find the single changes that would give this tower (a :class:`Towers` of length one) a layout."""
+    rules = job.rules
+    wide = rules.model_copy(update={"reel_m": rules.reel_m * FARTHEST, "min_angle_deg": rules.min_angle_deg * LEAST})
+    reach = wide.reach_m + float(np.hypot(*tower.leg_xy_m[0])) + 1.0
+    near = find_near(obstacles, tower, reach)
+    rays = fan(tower, wide, job.search.bearing_step_deg)
+    trace = trace_rays(rays, near, obstacles, reach_m=reach, margin_m=0.0)
+    rungs = _wide_ladder(rays, tower, rules, reach, job.search.distance_step_m)
+    blockers = find_blockers(Scene(tower, rays, trace, rungs, near, obstacles, job))
+    open_rays, lone = _alone(blockers, rungs)
+    needs = _ray_needs(blockers, open_rays, lone)
+    found = [_relaxed(blockers[which], need, rays, rules) for which, need in needs.items()]
+    whole = [item for item in found if item is not None]
+    return sorted(whole, key=_by_effort) or _one_side_each(blockers, needs, open_rays, rays)
+
+
+def _by_effort(item: Relaxation) -> tuple[float, str]:
+    return item.effort, item.text
+
+
+def _wide_ladder(rays: Rays, tower: Towers, rules: Rules, reach_m: float, step_m: float) -> Rungs:
+    first = max(np.floor(least_distance_m(tower, rules)[0] * LEAST / step_m), 1.0)
+    return Rungs(np.full(len(rays), first * step_m), step_m, int((reach_m - 1.0) / step_m - first) + 1)
+
+
+def _alone(blockers: list[Blocker], rungs: Rungs) -> tuple[NDArray[np.bool_], IntArray]:
+    """Rays with an open candidate; and for each candidate the number of its only blocker, -1 if none or several."""
+    number = np.repeat(np.arange(len(blockers)), [len(blocker.ray) for blocker in blockers])
+    ray, enter, leave = (
+        np.concatenate([getattr(blocker, name) for blocker in blockers]) for name in ("ray", "enter_m", "leave_m")
+    )
+    key, enter, leave = union_of_stretches(ray * len(blockers) + number, enter, leave)
+    ray, number = key // len(blockers), key % len(blockers)
+    weight = number.astype(np.float64)
+    first, beyond = rungs.first_at(ray, enter), rungs.first_beyond(ray, leave)
+    count = np.cumsum(tally(rungs, ray, first) - tally(rungs, ray, beyond), axis=1)[:, : rungs.count]
+    which = np.cumsum(tally(rungs, ray, first, weight) - tally(rungs, ray, beyond, weight), axis=1)[:, : rungs.count]
+    return (count == 0).any(axis=1), np.where(count == 1, np.round(which), -1).astype(np.int64)
+
+
+def _ray_needs(blockers: list[Blocker], open_rays: NDArray[np.bool_], lone: IntArray) -> dict[int, FloatArray]:
+    """Least change on each ray for each blocker that stands alone somewhere.
+
+    It is 0 where a ray is open anyway, and infinite where others block it too.
+    """
+    ray, rung = np.nonzero((lone >= 0) & ~open_rays[:, None])
+    number = lone[ray, rung]
+    needs = {}
+    for which in np.unique(number).tolist():
+        mine = number == which
+        needs[which] = np.where(open_rays, 0.0, np.inf)
+        np.minimum.at(needs[which], ray[mine], blockers[which].change(ray[mine], rung[mine]))
+    return needs
+
+
+def _relaxed(blocker: Blocker, need: FloatArray, rays: Rays, rules: Rules) -> Relaxation | None:
+    """Return the change to this blocker that opens a pair, if any does."""
+    worst = max(need[rays.side == side].min(initial=np.inf) for side in (LEFT, RIGHT))
+    if np.isfinite(worst):
+        return blocker.relaxed(worst)
+    worst = _same_side_need(need, rays, rules.same_side_min_angle_deg)
+    if not np.isfinite(worst):
+        return None
+    item = blocker.relaxed(worst)
+    return replace(item, text=f"{item.text}; both stakes would then be on one side of the line")
+
+
+def _same_side_need(need: FloatArray, rays: Rays, min_angle_deg: float) -> float:
+    usable = np.flatnonzero(np.isfinite(need))
+    between = np.abs(turn_deg(rays.bearing_deg[usable][:, None] - rays.bearing_deg[usable]))
+    apart = (between >= min_angle_deg) & (rays.side[usable][:, None] == rays.side[usable])
+    both = np.maximum(need[usable][:, None], need[usable])
+    return float(np.where(apart, both, np.inf).min(initial=np.inf))
+
+
+def _one_side_each(
+    blockers: list[Blocker], needs: dict[int, FloatArray], open_rays: NDArray[np.bool_], rays: Rays
+) -> list[Relaxation]:
+    """No single change is enough: say for each side that is shut what would open it."""
+    out = []
+    for side, name in _SIDES.items():
+        mine = rays.side == side
+        if open_rays[mine].any():
+            continue
+        least = {which: need[mine].min(initial=np.inf) for which, need in needs.items()}
+        options = [blockers[which].relaxed(need) for which, need in least.items() if np.isfinite(need)]
+        if options:
+            best = min(options, key=_by_effort)
+            out.append(replace(best, text=f"no single change is enough; for the {name} side: {best.text}"))
+    return out

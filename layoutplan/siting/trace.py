@@ -1,0 +1,191 @@
+"""One evaluation for every position: what each ray meets, as stretches and touches along it.
+
+Candidates of the fan, moved positions and staked points all come through :func:`trace_rays`; which points of the rays
+are asked is decided afterwards (:mod:`layoutplan.siting.judge`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from layoutplan.job.classes import PERMITTED
+from layoutplan.line.geodesy import FloatArray
+from layoutplan.siting.meet import Pairs, Stretches, capsule_stretches, crossings, join, meet
+from layoutplan.siting.near import Near
+from layoutplan.siting.obstacles import CAUTION, FREE, NO, POWER_LINE, TOLERANCE_M, Obstacles
+from layoutplan.siting.ragged import IntArray, expand, first_of_each, group_starts, union_of_stretches
+from layoutplan.siting.rays import Rays
+
+SOFT_CLASSES = ("woodland", "crops")
+OUTSIDE_PERMITTED = -1  # stands for a feature: the land beyond what is permitted
+AT_TOWER_M = 1.0  # a power line that comes so close to the tower point ends at the tower
+_BEHIND_M = 9e3  # further than any reel; stands for "for ever" along a ray
+
+
+@dataclass(frozen=True, slots=True)
+class Touches:
+    """Features that a lead must not (``NO``), or only with caution, cross: one entry for each ray and feature.
+
+    ``at_m`` is the distance from the tower at which the lead first touches the feature.
+    """
+
+    ray: IntArray
+    feature: IntArray
+    at_m: FloatArray
+    level: IntArray
+
+
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """What the rays meet.
+
+    Attributes
+    ----------
+    blocked : Stretches
+        Where no stake may stand, by feature (``OUTSIDE_PERMITTED`` for land that is not permitted).
+    close : Stretches
+        Where a stake would stand within the margin of a keep-out.
+    inside : Stretches
+        Within the areas of the map, whatever their class.
+    agreed_ground : Stretches
+        Where a stake needs somebody's agreement.
+    soft : Stretches
+        Over woodland or crops, merged; the feature says nothing.
+    touches : Touches
+    """
+
+    blocked: Stretches
+    close: Stretches
+    inside: Stretches
+    agreed_ground: Stretches
+    soft: Stretches
+    touches: Touches
+
+
+def trace_rays(rays: Rays, near: Near, obstacles: Obstacles, *, reach_m: float, margin_m: float) -> Trace:
+    """Follow each ray and note what it meets.
+
+    Parameters
+    ----------
+    rays : Rays
+        Sorted by tower and bearing.
+    near : Near
+        What lies within ``reach_m + margin_m`` of the same towers.
+    obstacles : Obstacles
+    reach_m : float
+        How far the rays are followed. [m]
+    margin_m : float
+        A stake nearer than this to a keep-out counts as close. [m]
+    """
+    keep_out = obstacles.keep_out_m[near.feature]
+    pairs = meet(rays, near, np.where(np.isnan(keep_out), obstacles.body_m[near.feature], keep_out) + margin_m)
+    hit, at = crossings(pairs)
+    inside = _inside(rays, near, obstacles, pairs, hit, at)
+    stay_out = inside.take(obstacles.stake[inside.feature] == NO).shrunk(TOLERANCE_M)
+    keep_out = obstacles.keep_out_m[pairs.feature]
+    blocked, close = capsule_stretches(pairs, keep_out - TOLERANCE_M, keep_out + margin_m)
+    touches = [_line_touches(near, obstacles, pairs, hit, at), _area_touches(inside, obstacles)]
+    if obstacles.permitted_given:
+        permitted = obstacles.class_code[inside.feature] == obstacles.code(PERMITTED)
+        beyond = _complement(inside.take(permitted).within(reach_m), len(rays), reach_m)
+        blocked = join(blocked, beyond)
+        ray, start = first_of_each(beyond.ray, beyond.enter_m)
+        count = len(ray)
+        touches.append(Touches(ray, np.full(count, OUTSIDE_PERMITTED), start, np.full(count, CAUTION)))
+    return Trace(
+        blocked=join(blocked, stay_out).within(reach_m),
+        close=join(close, stay_out).within(reach_m),
+        inside=inside,
+        agreed_ground=inside.take(obstacles.stake[inside.feature] == CAUTION).within(reach_m),
+        soft=_soft(inside, obstacles).within(reach_m),
+        touches=Touches(*(np.concatenate([getattr(t, n) for t in touches]) for n in Touches.__slots__)),
+    )
+
+
+def _inside(rays: Rays, near: Near, obstacles: Obstacles, pairs: Pairs, hit: np.ndarray, at: FloatArray) -> Stretches:
+    """Stretches within areas: every crossing of an edge changes inside and outside."""
+    feature = pairs.feature[hit]
+    edge = obstacles.is_area[feature]
+    first = np.searchsorted(rays.tower, near.inside_tower, "left")
+    count = np.searchsorted(rays.tower, near.inside_tower, "right") - first
+    row, number = expand(count)
+    ray = np.concatenate((pairs.ray[hit][edge], first[row] + number))
+    feature = np.concatenate((feature[edge], near.inside_feature[row]))
+    place = np.concatenate((at[edge], np.full(len(row), -1.0)))  # the tower inside comes before any crossing
+    order = np.lexsort((place, feature, ray))
+    ray, feature, place = ray[order], feature[order], place[order]
+    fresh = group_starts(ray * len(obstacles.class_code) + feature)
+    number = np.arange(len(ray)) - np.maximum.accumulate(np.where(fresh, np.arange(len(ray)), 0))
+    enters = number % 2 == 0
+    goes_on = np.append(~fresh[1:], False) if len(ray) else fresh
+    leave = np.where(goes_on, np.append(place[1:], 0.0), _BEHIND_M) if len(ray) else place
+    return Stretches(ray[enters], feature[enters], np.maximum(place[enters], 0.0), leave[enters])
+
+
+def _line_touches(near: Near, obstacles: Obstacles, pairs: Pairs, hit: np.ndarray, at: FloatArray) -> Touches:
+    """First contact with features mapped as lines: with their body, or with their axis.
+
+    The axis counts where the tower itself stands within the (mostly estimated) width, and for planned spans: a lead
+    that goes away from the line does not cross it. A power line that ends at the tower is not crossed there.
+    """
+    feature = pairs.feature
+    body = np.where(obstacles.is_planned, 0.0, obstacles.body_m)
+    matters = (obstacles.crossing != FREE) & ~obstacles.is_area
+    within = _holds_tower(near, obstacles, body, pairs)
+    (bodies,) = capsule_stretches(pairs, np.where(matters[feature] & ~within, body[feature] - TOLERANCE_M, np.nan))
+    by_axis = matters[feature] & (within | (body[feature] <= TOLERANCE_M))
+    at_tower = (obstacles.class_code[feature] == obstacles.code(POWER_LINE)) & (pairs.away_m <= AT_TOWER_M)
+    axis = (by_axis & ~at_tower)[hit]
+    return _first_touches(
+        np.concatenate((bodies.ray, pairs.ray[hit][axis])),
+        np.concatenate((bodies.feature, feature[hit][axis])),
+        np.concatenate((bodies.enter_m, at[axis])),
+        obstacles,
+    )
+
+
+def _holds_tower(near: Near, obstacles: Obstacles, body_m: FloatArray, pairs: Pairs) -> np.ndarray:
+    """Mark pairs of which the feature's body holds the tower, at any of the feature's segments."""
+    count = len(obstacles.class_code)
+    holds = near.distance_m <= body_m[near.feature]
+    keys = np.unique(near.tower[holds] * count + near.feature[holds])
+    return np.isin(pairs.tower * count + pairs.feature, keys)
+
+
+def _area_touches(inside: Stretches, obstacles: Obstacles) -> Touches:
+    matters = obstacles.crossing[inside.feature] != FREE
+    return _first_touches(inside.ray[matters], inside.feature[matters], inside.enter_m[matters], obstacles)
+
+
+def _first_touches(ray: IntArray, feature: IntArray, at_m: FloatArray, obstacles: Obstacles) -> Touches:
+    count = len(obstacles.class_code)
+    key, first = first_of_each(ray * count + feature, at_m)
+    return Touches(key // count, key % count, first, obstacles.crossing[key % count])
+
+
+def _complement(inside: Stretches, ray_count: int, reach_m: float) -> Stretches:
+    """What of each ray lies outside all of the stretches."""
+    ray, enter, leave = union_of_stretches(inside.ray, inside.enter_m, inside.leave_m)
+    everyone = np.arange(ray_count)
+    ray = np.concatenate((ray, everyone, everyone))
+    begin = np.concatenate((leave, np.zeros(ray_count), np.full(ray_count, reach_m)))
+    stop = np.concatenate((enter, np.zeros(ray_count), np.full(ray_count, reach_m)))
+    order = np.lexsort((begin, stop, ray))
+    ray, begin, stop = ray[order], begin[order], stop[order]
+    gap = (ray[1:] == ray[:-1]) & (stop[1:] - begin[:-1] > 3 * TOLERANCE_M)
+    count = int(gap.sum())
+    return Stretches(
+        ray[1:][gap],
+        np.full(count, OUTSIDE_PERMITTED),
+        begin[:-1][gap] + TOLERANCE_M,
+        stop[1:][gap] - TOLERANCE_M * (stop[1:][gap] < reach_m),
+    )
+
+
+def _soft(inside: Stretches, obstacles: Obstacles) -> Stretches:
+    codes = [obstacles.code(name) for name in SOFT_CLASSES]
+    soft = inside.take(np.isin(obstacles.class_code[inside.feature], codes))
+    ray, enter, leave = union_of_stretches(soft.ray, soft.enter_m, soft.leave_m)
+    return Stretches(ray, np.zeros(len(ray), dtype=np.int64), enter, leave)

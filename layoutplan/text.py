@@ -1,0 +1,44 @@
+"""Foreign text (tower ids, names from map data) made harmless, once for each place it ends up in."""
+
+from __future__ import annotations
+
+import html
+import re
+import unicodedata
+
+_CONTROL = dict.fromkeys((*range(32), *range(127, 160), 8232, 8233), " ")
+_BIDI = dict.fromkeys((*range(0x202A, 0x202F), *range(0x2066, 0x206A), 0x200E, 0x200F, 0xFEFF))
+_INERT = {ord(char): f"&#{ord(char)};" for char in "{}`\\"}
+_FORMULA_START = ("=", "+", "-", "@", "\t", "\r", "|", "%")
+
+
+def clean(value: object) -> str:
+    """Text as it enters: no control characters or direction overrides, Unicode NFC, single spaces.
+
+    Missing values (``None``, NaN) become the empty string.
+    """
+    if value is None or value != value:
+        return ""
+    text = str(value).translate(_CONTROL).translate(_BIDI)
+    return " ".join(unicodedata.normalize("NFC", text).split())
+
+
+def page_text(value: object) -> str:
+    """Text made inert for HTML, for JavaScript template strings and for a second template pass.
+
+    The map library compiles finished scripts again as templates, so braces in a name would run as code on the
+    planner's machine; and pop-ups are set as HTML.
+    """
+    return html.escape(str(value)).translate(_INERT)
+
+
+def csv_cell(value: object) -> object:
+    """A table cell that a spreadsheet shows instead of running; numbers pass unchanged."""
+    if isinstance(value, str) and value.startswith(_FORMULA_START):
+        return "'" + value
+    return value
+
+
+def file_stem(value: str) -> str:
+    """A file name from a safe alphabet; never empty, never a path."""
+    return re.sub(r"[^A-Za-z0-9_-]+", "_", value).strip("_")[:60] or "unnamed"
