@@ -1,0 +1,104 @@
+"""Write the pages that come from the code: python docs/generate.py. A test compares them with what is committed."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+from pydantic import BaseModel
+from pydantic_core import PydanticUndefined
+
+DOCS = Path(__file__).parent
+sys.path.insert(0, str(DOCS.parent))
+
+_JOB_HEAD = """\
+# The job file
+
+<!-- Written by docs/generate.py from the models in layoutplan/job/model.py: change those, not this page. -->
+
+A job is a TOML file. Paths in it are relative to the file itself. Every quantity carries its unit in its key: `_m`
+metres, `_deg` degrees, `_kv` kilovolts, `_pct` per cent. Unknown keys are refused, and the nearest known one is
+suggested. Only `[[lines]]`, with the towers, has no default. `layoutplan start DIR` writes a commented file to fill in;
+two finished ones are `sample_gis/job.toml` and `docs/examples/andorra_150kv.toml`.
+"""
+_CLASS_HEAD = """\
+# Obstacle classes
+
+<!-- Written by docs/generate.py from layoutplan/job/obstacle_classes.toml: change that, not this page. -->
+
+What keeps a stake away and what a lead may cross. The keep-out is measured from the edge of the feature: of a mapped
+area from its outline, of a feature mapped as a line from half its width. The width is what the feature's own tags or
+columns say, else that of its tag, else that of its class. A stake may stand on `free` ground, with an agreement on
+`caution` ground, never on `no` ground.
+
+**None of these distances comes from a published standard.** All are engineering judgement, except the distance to power
+lines, which is common practice in the trade. Change them key by key in the job file under `[classes.<name>]`.
+
+| class | what | stake | keep-out m | lead may cross | width m | basis |
+| --- | --- | --- | --- | --- | --- | --- |
+"""
+
+
+def job_page() -> str:
+    """Reference of the job file."""
+    from layoutplan.job.template import job_sections, toml_value
+
+    parts = [_JOB_HEAD]
+    for header, purpose, fields in job_sections():
+        parts.append(f"\n## `{header}`\n\n{purpose}\n\n| key | default | meaning |\n| --- | --- | --- |\n")
+        for name, field in fields.items():
+            default = "required" if field.is_required() else _default(field.default, toml_value)
+            parts.append(f"| `{name}` | {default} | {field.description or 'See its own section.'} |\n")
+    return "".join(parts)
+
+
+def _default(value: object, write: object) -> str:
+    if value is None or value is PydanticUndefined:
+        return ""
+    if isinstance(value, BaseModel):
+        return "see its own section"
+    return f"`{write(value)}`" if callable(write) else ""
+
+
+def class_page() -> str:
+    """Table of obstacle classes with their tags."""
+    from layoutplan.job import shipped_classes
+
+    rows = [_CLASS_HEAD]
+    for row in shipped_classes().values():
+        rows.append(
+            f"| `{row.name}` | {row.label} | {row.stake} | {row.keep_out_m:g} | {row.lead_crossing} | {row.width_m:g} "
+            f"| {row.basis} |\n"
+        )
+    rows.append("\n## OpenStreetMap tags\n\n| class | tags |\n| --- | --- |\n")
+    rows += [f"| `{row.name}` | {', '.join(f'`{tag}`' for tag in row.osm_width_m)} |\n" for row in shipped_classes().values()]
+    return "".join(rows)
+
+
+def command_page() -> str:
+    """Help texts of all commands."""
+    import click
+
+    from layoutplan.cli.main import cli
+
+    context = click.Context(cli, info_name="layoutplan", terminal_width=100, max_content_width=100)
+    parts = [
+        "# Commands\n\n<!-- Written by docs/generate.py from the commands' own help. -->\n\n"
+        "`layoutplan …` and `python -m layoutplan …` are the same. Messages and progress go to stderr, results to "
+        "stdout.\n\n| exit code | meaning |\n| --- | --- |\n| 0 | every tower has a layout |\n"
+        "| 1 | finished, but some tower has no layout |\n| 2 | bad input or usage; the message says what, where and how "
+        "to mend it |\n"
+    ]
+    for name in cli.list_commands(context):
+        command = cli.get_command(context, name)
+        assert command is not None
+        own = click.Context(command, info_name=name, parent=context, terminal_width=100, max_content_width=100)
+        parts.append(f"\n## {name}\n\n```text\n{command.get_help(own)}\n```\n")
+    return "".join(parts)
+
+
+PAGES = {"job_file.md": job_page, "obstacle_classes.md": class_page, "commands.md": command_page}
+
+if __name__ == "__main__":
+    for page, write in PAGES.items():
+        (DOCS / page).write_text(write(), "utf-8")
