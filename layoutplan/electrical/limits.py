@@ -1,0 +1,261 @@
+"""Limits that exposures are compared with, each with its standard and edition, and what the ratios mean for handling.
+
+Nothing here declares a lead harmless. The limits hold at 50 and 60 Hz. Under a fault or lightning the potential
+transferred from the tower outweighs everything else and no layout removes it (`FAULT_NOTE`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from layoutplan.electrical._arrays import FloatArray, positive, refuse
+from layoutplan.errors import InputRangeError
+
+FAULT_NOTE = (
+    "During an earth fault or lightning the potential transferred from the tower outweighs every figure here, and no "
+    "choice of positions removes it. The asset owner's rules and the judgement of licensed persons come first."
+)
+
+IEEE_80_EDITION = "IEEE Std 80-2013"
+_IEEE_80_BODY = {50: 0.116, 70: 0.157}
+_IEEE_80_DURATION_S = (0.03, 3.0)
+
+
+@dataclass(frozen=True, slots=True)
+class TouchVoltageTable:
+    """Permissible touch voltage by fault duration, as printed: ascending durations [s] and voltages [V]."""
+
+    standard: str
+    edition: str
+    duration_s: tuple[float, ...]
+    voltage_v: tuple[float, ...]
+    source: str
+
+
+EN_50522_2010 = TouchVoltageTable(
+    standard="EN 50522 (IEC 61936-1)",
+    edition="2010, Table B.3",
+    duration_s=(0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0),
+    voltage_v=(716.0, 654.0, 537.0, 220.0, 117.0, 96.0, 86.0, 85.0),
+    source="from memory; compare with the standard before relying on it",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class FixedLimit:
+    """A limit that does not depend on duration."""
+
+    value: float
+    unit: str
+    standard: str
+    source: str
+
+
+_QUOTED = "values as quoted in public sources"
+LONG_DURATION_VOLTAGE = FixedLimit(50.0, "V", "IEC 60364-4-41:2005, long-duration touch voltage, a.c.", _QUOTED)
+LONG_DURATION_VOLTAGE_PUBLIC = FixedLimit(
+    25.0, "V", "IEC 60364-4-41:2005, long-duration touch voltage, a.c., children or livestock", _QUOTED
+)
+CONTACT_CURRENT = FixedLimit(1.0e-3, "A", "ICNIRP 2010 (Health Phys. 99), contact current, occupational", _QUOTED)
+CONTACT_CURRENT_PUBLIC = FixedLimit(
+    0.5e-3, "A", "ICNIRP 2010 (Health Phys. 99), contact current, general public", _QUOTED
+)
+
+
+class Handling(StrEnum):
+    """What the worst ratio of exposure to limit asks of the crew."""
+
+    UNKNOWN = "unknown: treat the lead as live until it has been measured"
+    BELOW_HALF = "below half of every limit: keep the lead insulated and measure before touching metal"
+    NEAR_LIMIT = "near a limit: join and part connections only with the lead earthed and gloves worn"
+    ABOVE_LIMIT = "above a limit: no bare contact; bond, earth or move the lead first"
+
+
+def surface_layer_derating(
+    soil_resistivity_ohm_m: ArrayLike, surface_resistivity_ohm_m: ArrayLike, surface_thickness_m: ArrayLike
+) -> FloatArray:
+    """Factor Cs by which a thin surface layer counts.
+
+    Parameters
+    ----------
+    soil_resistivity_ohm_m, surface_resistivity_ohm_m : array_like
+        Resistivity of the soil and of the layer on it, > 0. [Ω·m]
+    surface_thickness_m : array_like
+        Thickness of the layer, > 0. [m]
+
+    Returns
+    -------
+    numpy.ndarray
+        1 - 0.09 (1 - soil/surface)/(2 thickness + 0.09). [-]
+
+    Raises
+    ------
+    InputRangeError
+        If a value is zero, negative or NaN.
+
+    References
+    ----------
+    .. [1] IEEE Std 80, equation (27) in the 2000 and 2013 editions (number from memory).
+    """
+    ratio = positive("soil_resistivity_ohm_m", soil_resistivity_ohm_m) / positive(
+        "surface_resistivity_ohm_m", surface_resistivity_ohm_m
+    )
+    return 1 - 0.09 * (1 - ratio) / (2 * positive("surface_thickness_m", surface_thickness_m) + 0.09)
+
+
+def ieee80_touch_voltage(
+    duration_s: ArrayLike,
+    soil_resistivity_ohm_m: ArrayLike,
+    *,
+    body_mass_kg: int = 50,
+    surface_resistivity_ohm_m: ArrayLike | None = None,
+    surface_thickness_m: ArrayLike | None = None,
+) -> FloatArray:
+    """Tolerable touch voltage after IEEE Std 80.
+
+    Parameters
+    ----------
+    duration_s : array_like
+        Duration of the fault, 0.03 to 3. [s]
+    soil_resistivity_ohm_m : array_like
+        Resistivity of the soil, > 0. [Ω·m]
+    body_mass_kg : int
+        50 or 70. [kg]
+    surface_resistivity_ohm_m, surface_thickness_m : array_like, optional
+        Surface layer, both or none. [Ω·m], [m]
+
+    Returns
+    -------
+    numpy.ndarray
+        (1000 + 1.5 Cs times surface resistivity) k/√t, k = 0.116 for 50 kg and 0.157 for 70 kg. [V]
+
+    Raises
+    ------
+    InputRangeError
+        If a value is out of range.
+    """
+    foot = _foot_term(soil_resistivity_ohm_m, surface_resistivity_ohm_m, surface_thickness_m)
+    return (1000 + 1.5 * foot) * _ieee80_current(duration_s, body_mass_kg)
+
+
+def ieee80_step_voltage(
+    duration_s: ArrayLike,
+    soil_resistivity_ohm_m: ArrayLike,
+    *,
+    body_mass_kg: int = 50,
+    surface_resistivity_ohm_m: ArrayLike | None = None,
+    surface_thickness_m: ArrayLike | None = None,
+) -> FloatArray:
+    """Tolerable step voltage after IEEE Std 80.
+
+    Parameters
+    ----------
+    duration_s, soil_resistivity_ohm_m, body_mass_kg, surface_resistivity_ohm_m, surface_thickness_m
+        As in `ieee80_touch_voltage`.
+
+    Returns
+    -------
+    numpy.ndarray
+        (1000 + 6 Cs times surface resistivity) k/√t. [V]
+    """
+    foot = _foot_term(soil_resistivity_ohm_m, surface_resistivity_ohm_m, surface_thickness_m)
+    return (1000 + 6 * foot) * _ieee80_current(duration_s, body_mass_kg)
+
+
+def permissible_touch_voltage(duration_s: ArrayLike, table: TouchVoltageTable = EN_50522_2010) -> FloatArray:
+    """Permissible touch voltage from a standard's table.
+
+    Parameters
+    ----------
+    duration_s : array_like
+        Duration of the fault, within the table. [s]
+    table : TouchVoltageTable
+        The edition to use.
+
+    Returns
+    -------
+    numpy.ndarray
+        Straight lines between the printed points on double-logarithmic paper. [V]
+
+    Raises
+    ------
+    InputRangeError
+        If the duration is 0, negative, NaN or outside the table.
+    """
+    duration = positive("duration_s", duration_s)
+    first, last = table.duration_s[0], table.duration_s[-1]
+    outside = (duration < first) | (duration > last)
+    refuse("duration_s", duration, outside, f"{table.standard} {table.edition} gives {first:g} to {last:g} s")
+    return np.exp(np.interp(np.log(duration), np.log(table.duration_s), np.log(table.voltage_v)))
+
+
+def exposure_ratio(value: ArrayLike, limit: ArrayLike) -> FloatArray:
+    """Size of an exposure as a share of its limit.
+
+    Parameters
+    ----------
+    value : array_like, real or complex
+        Exposure; NaN for unknown.
+    limit : array_like
+        Limit in the same unit, > 0; NaN for unknown.
+
+    Returns
+    -------
+    numpy.ndarray
+        Modulus over limit, NaN where either is unknown. [-]
+
+    Raises
+    ------
+    InputRangeError
+        If a limit is not positive.
+    """
+    bound = np.asarray(limit, dtype=float)
+    refuse("limit", bound, bound <= 0, "it must be greater than 0")
+    return np.asarray(np.abs(np.asarray(value)) / bound)
+
+
+def handling(ratio: ArrayLike) -> NDArray[np.object_]:
+    """Level of handling that the worst of several ratios asks for.
+
+    Parameters
+    ----------
+    ratio : array_like, shape (..., k)
+        Ratios of one lead's exposures to their limits, the conservative sum among them; NaN for unknown. [-]
+
+    Returns
+    -------
+    numpy.ndarray of Handling, shape (...)
+        ``UNKNOWN`` if any ratio is unknown and none is above 1; a limit known to be exceeded stays exceeded.
+
+    Notes
+    -----
+    The step at one half is this package's own choice, no source.
+    """
+    ratios = np.atleast_1d(np.asarray(ratio, dtype=float))
+    worst = np.max(ratios, axis=-1, initial=0.0, where=~np.isnan(ratios))
+    unknown = np.isnan(ratios).any(axis=-1) | (ratios.shape[-1] == 0)
+    levels = np.array([Handling.BELOW_HALF, Handling.NEAR_LIMIT, Handling.ABOVE_LIMIT, Handling.UNKNOWN], dtype=object)
+    index = (worst > 0.5).astype(int) + (worst > 1)
+    return np.asarray(levels[np.where(unknown & (worst <= 1), 3, index)], dtype=object)[()]
+
+
+def _foot_term(soil: ArrayLike, surface: ArrayLike | None, thickness: ArrayLike | None) -> FloatArray:
+    if (surface is None) != (thickness is None):
+        raise InputRangeError("A surface layer needs both its resistivity and its thickness.")
+    if surface is None or thickness is None:
+        return positive("soil_resistivity_ohm_m", soil)
+    return surface_layer_derating(soil, surface, thickness) * positive("surface_resistivity_ohm_m", surface)
+
+
+def _ieee80_current(duration_s: ArrayLike, body_mass_kg: int) -> FloatArray:
+    if body_mass_kg not in _IEEE_80_BODY:
+        raise InputRangeError(f"body_mass_kg is {body_mass_kg}; IEEE Std 80 knows 50 and 70.")
+    duration = positive("duration_s", duration_s)
+    first, last = _IEEE_80_DURATION_S
+    outside = (duration < first) | (duration > last)
+    refuse("duration_s", duration, outside, f"{IEEE_80_EDITION} holds from {first:g} to {last:g} s")
+    return _IEEE_80_BODY[body_mass_kg] / np.sqrt(duration)

@@ -1,0 +1,122 @@
+"""Limits against the worked example of IEEE Std 80 and the printed points of the table."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from layoutplan.electrical import (
+    CONTACT_CURRENT,
+    CONTACT_CURRENT_PUBLIC,
+    EN_50522_2010,
+    FAULT_NOTE,
+    LONG_DURATION_VOLTAGE,
+    LONG_DURATION_VOLTAGE_PUBLIC,
+    Handling,
+    exposure_ratio,
+    handling,
+    ieee80_step_voltage,
+    ieee80_touch_voltage,
+    permissible_touch_voltage,
+    surface_layer_derating,
+)
+from layoutplan.errors import InputRangeError
+
+LAYER = {"surface_resistivity_ohm_m": 2500.0, "surface_thickness_m": 0.102}
+
+
+def test_ieee_80_worked_example():
+    # IEEE Std 80-2000/2013, annex B: 400 Ω·m, 0.102 m of 2500 Ω·m, 0.5 s. Formula to four digits; the standard prints
+    # Cs = 0.74, touch 838.2 V and step 2686.6 V for 70 kg with the rounded Cs (printed values from memory)
+    assert surface_layer_derating(400, 2500, 0.102) == pytest.approx(0.743, abs=5e-4)
+    assert ieee80_touch_voltage(0.5, 400, body_mass_kg=70, **LAYER) == pytest.approx(840.5, abs=0.06)
+    assert ieee80_touch_voltage(0.5, 400, body_mass_kg=50, **LAYER) == pytest.approx(621.0, abs=0.06)
+    assert ieee80_step_voltage(0.5, 400, body_mass_kg=70, **LAYER) == pytest.approx(2696, abs=0.6)
+    assert ieee80_step_voltage(0.5, 400, body_mass_kg=50, **LAYER) == pytest.approx(1992, abs=0.6)
+    assert ieee80_touch_voltage(0.5, 400, body_mass_kg=70, **LAYER) == pytest.approx(838.2, rel=4e-3)
+    assert ieee80_step_voltage(0.5, 400, body_mass_kg=70, **LAYER) == pytest.approx(2686.6, rel=4e-3)
+
+
+def test_ieee_80_without_surface_layer():
+    assert ieee80_touch_voltage(1.0, 100) == pytest.approx(0.116 * 1150)
+    assert ieee80_step_voltage(0.25, 100, body_mass_kg=70) == pytest.approx(2 * 0.157 * 1600)
+
+
+def test_a_layer_like_the_soil_is_no_layer():
+    same = ieee80_touch_voltage(0.5, 300, surface_resistivity_ohm_m=300, surface_thickness_m=0.1)
+    assert same == pytest.approx(ieee80_touch_voltage(0.5, 300))
+
+
+@pytest.mark.parametrize(
+    ("duration", "expected"), [(0.05, 716), (0.1, 654), (0.2, 537), (0.5, 220), (1, 117), (2, 96), (5, 86), (10, 85)]
+)
+def test_en_50522_printed_points(duration, expected):
+    assert permissible_touch_voltage(duration) == pytest.approx(expected)
+    assert "2010" in EN_50522_2010.edition
+    assert "memory" in EN_50522_2010.source
+
+
+def test_en_50522_between_points_is_straight_on_log_paper():
+    assert permissible_touch_voltage(np.sqrt(0.2 * 0.5)) == pytest.approx(np.sqrt(537 * 220))
+
+
+@given(st.floats(0.05, 10), st.floats(0.05, 10))
+def test_longer_faults_permit_less(one, two):
+    short, long = sorted((one, two))
+    assert permissible_touch_voltage(short) >= permissible_touch_voltage(long)
+
+
+def test_fixed_limits():
+    # IEC 60364-4-41 and ICNIRP 2010, Health Phys. 99, as quoted in public sources
+    assert (LONG_DURATION_VOLTAGE.value, LONG_DURATION_VOLTAGE_PUBLIC.value) == (50, 25)
+    assert (CONTACT_CURRENT.value, CONTACT_CURRENT_PUBLIC.value) == (1.0e-3, 0.5e-3)
+
+
+def test_ratio_takes_phasors_and_keeps_the_unknown():
+    assert exposure_ratio([30 + 40j, np.nan, 5], [100, 100, np.nan]) == pytest.approx(
+        [0.5, np.nan, np.nan], nan_ok=True
+    )
+
+
+@pytest.mark.parametrize(
+    ("ratios", "expected"),
+    [
+        ([0.1, 0.5], Handling.BELOW_HALF),
+        ([0.1, 0.51], Handling.NEAR_LIMIT),
+        ([1.0, 0.2], Handling.NEAR_LIMIT),
+        ([1.01, 0.2], Handling.ABOVE_LIMIT),
+        ([np.nan, 0.2], Handling.UNKNOWN),
+        ([np.nan, 1.5], Handling.ABOVE_LIMIT),
+        ([np.nan, np.nan], Handling.UNKNOWN),
+        ([], Handling.UNKNOWN),
+    ],
+)
+def test_handling(ratios, expected):
+    assert handling(ratios) == expected
+
+
+def test_handling_of_many_leads():
+    assert handling([[0.1, 0.2], [2, 0.1]]).tolist() == [Handling.BELOW_HALF, Handling.ABOVE_LIMIT]
+
+
+def test_no_wording_calls_anything_safe():
+    assert not [text for text in [*Handling, FAULT_NOTE] if "safe" in text.lower()]
+
+
+@pytest.mark.parametrize(
+    ("call", "message"),
+    [
+        (lambda: permissible_touch_voltage(0), "duration_s is 0"),
+        (lambda: permissible_touch_voltage(0.01), "gives 0.05 to 10 s"),
+        (lambda: permissible_touch_voltage(12), "gives 0.05 to 10 s"),
+        (lambda: ieee80_touch_voltage(0, 100), "duration_s is 0"),
+        (lambda: ieee80_touch_voltage(5, 100), "holds from 0.03 to 3 s"),
+        (lambda: ieee80_touch_voltage(0.5, 100, body_mass_kg=60), "knows 50 and 70"),
+        (lambda: ieee80_step_voltage(0.5, -100), "soil_resistivity_ohm_m is -100"),
+        (lambda: ieee80_step_voltage(0.5, 100, surface_resistivity_ohm_m=3000), "both"),
+        (lambda: exposure_ratio(10, 0), "limit is 0"),
+    ],
+)
+def test_values_out_of_range_are_named(call, message):
+    with pytest.raises(InputRangeError, match=message):
+        call()
