@@ -19,7 +19,8 @@ class ObstacleClass:
     """One kind of obstacle and how far a stake and a lead keep from it.
 
     ``keep_out_m`` is measured from the feature's edge and counts only where ``stake == "no"``; ``width_m`` is the full
-    width of features mapped as lines that carry no width of their own; ``osm_width_m`` maps ``key=value`` tags to their
+    width of features mapped as lines that carry no width of their own; ``owner_may_agree`` marks land
+    on which a stake is possible if the owner agrees; ``osm_width_m`` maps ``key=value`` tags to their
     own width.
     """
 
@@ -30,6 +31,7 @@ class ObstacleClass:
     lead_crossing: Crossing
     width_m: float
     basis: str
+    owner_may_agree: bool = False
     osm_width_m: Mapping[str, float] = field(default_factory=dict)
 
 

@@ -115,7 +115,8 @@ def _join_branches(towers: Towers) -> tuple[Towers, list[tuple[int, int]]]:
     """Give towers that stand in two lines the spans of both; return (later, first) pairs of rows."""
     tree = cKDTree(to_ecef(towers.lonlat_deg))
     pairs = sorted(tree.query_pairs(SAME_PLACE_M))
-    shared = [(j, i) for i, j in pairs if towers.line_id[i] != towers.line_id[j]]
+    later = {j for i, j in pairs if towers.line_id[i] != towers.line_id[j]}
+    shared = [(j, i) for i, j in pairs if j in later and i not in later]  # three lines at one tower: under the first
     if not shared:
         return towers, []
     first = np.array([target for _, target in shared])

@@ -10,7 +10,7 @@ from shapely import LineString
 
 from layoutplan.errors import LineError
 from layoutplan.inputs.model import LineInput
-from layoutplan.line.geodesy import FloatArray, inverse, turn_deg
+from layoutplan.line.geodesy import GEOD, FloatArray, inverse, turn_deg
 
 BEND_M = 5.0  # a centreline vertex further off the straight span than this is taken for a bend (judgement)
 TAIL_M = 5.0  # a centreline going on further than this beyond the last tower is taken for a further span (judgement)
@@ -123,7 +123,9 @@ def _along_centreline(source: LineInput, line: LineString) -> Course:
 
 def _locate(vertices: FloatArray, points: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Place of each point along the vertices (vertex index with fraction), and the foot of its perpendicular."""
-    stretch = np.array([np.cos(np.radians(points[:, 1].mean())), 1.0])
+    lat = np.radians(points[:, 1].mean())
+    # a degree of longitude in degrees of latitude, both as long as they are on the ellipsoid
+    stretch = np.array([np.cos(lat) * (1 - GEOD.es * np.sin(lat) ** 2) / (1 - GEOD.es), 1.0])
     flat = LineString(vertices * stretch)
     along = shapely.line_locate_point(flat, shapely.points(points * stretch))
     foot = shapely.get_coordinates(shapely.line_interpolate_point(flat, along)) / stretch

@@ -2,7 +2,7 @@
 
 from layoutplan.siting.collect import collect
 from layoutplan.siting.evaluate import Evaluated, evaluate
-from layoutplan.siting.near import Near, find_near
+from layoutplan.siting.near import Near, find_near, in_sight
 from layoutplan.siting.obstacles import Obstacles, build_obstacles
 from layoutplan.siting.site import Sited, site_towers
 
@@ -15,5 +15,6 @@ __all__ = [
     "collect",
     "evaluate",
     "find_near",
+    "in_sight",
     "site_towers",
 ]

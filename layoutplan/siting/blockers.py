@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from layoutplan.job import Job
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import Towers
 from layoutplan.siting.capsule import segment_distance
 from layoutplan.siting.judge import Rungs, covered
-from layoutplan.siting.meet import Stretches
+from layoutplan.siting.meet import Stretches, join
 from layoutplan.siting.near import Near
 from layoutplan.siting.obstacles import NO, POWER_LINE, TOLERANCE_M, Obstacles
 from layoutplan.siting.ragged import IntArray, group_starts
@@ -119,6 +120,7 @@ def find_blockers(scene: Scene) -> list[Blocker]:
         _line_clearance(scene),
         *_keep_outs(scene),
         *_crossings(scene),
+        *_owned_land(scene),
         *_not_permitted(scene),
     ]
 
@@ -190,47 +192,84 @@ def _line_clearance(scene: Scene) -> Blocker:
     return Blocker(mine.ray, mine.enter_m, mine.leave_m, change, relaxed)
 
 
+def _owned(scene: Scene) -> NDArray[np.bool_]:
+    """Features that are land whose owner may agree to leads and stakes."""
+    classes = [scene.job.obstacle_classes[name].owner_may_agree for name in scene.obstacles.class_names]
+    return np.array(classes)[scene.obstacles.class_code]
+
+
+def _by_feature(stretches: Stretches) -> Iterator[tuple[int, Stretches]]:
+    ordered = stretches.take(np.argsort(stretches.feature, kind="stable"))
+    first = np.flatnonzero(group_starts(ordered.feature)).tolist()
+    for begin, end in zip(first, [*first[1:], len(ordered)][: len(first)], strict=True):
+        yield int(ordered.feature[begin]), ordered.take(slice(begin, end))
+
+
+def _namesakes_joined(stretches: Stretches, obstacles: Obstacles) -> Stretches:
+    """Let pieces of one class and name (a road mapped in parts, both carriageways) count as the first of them."""
+    first: dict[tuple[int, str], int] = {}
+    count = len(obstacles.class_code)
+    stands_for = np.arange(count)
+    for feature in np.unique(stretches.feature).tolist():
+        if name := obstacles.name[feature]:
+            stands_for[feature] = first.setdefault((int(obstacles.class_code[feature]), name), feature)
+    return Stretches(stretches.ray, stands_for[stretches.feature], stretches.enter_m, stretches.leave_m)
+
+
 def _keep_outs(scene: Scene) -> list[Blocker]:
     obstacles, blocked = scene.obstacles, scene.trace.blocked
     mine = blocked.take(blocked.feature >= 0)
-    mine = mine.take(obstacles.class_code[mine.feature] != obstacles.code(POWER_LINE))
-    mine = mine.take(np.argsort(mine.feature, kind="stable"))
-    first = np.flatnonzero(group_starts(mine.feature))
-    ends = np.append(first[1:], len(mine))
-    return [_keep_out(scene, mine.take(slice(begin, end))) for begin, end in zip(first, ends, strict=True)]
+    mine = mine.take((obstacles.class_code[mine.feature] != obstacles.code(POWER_LINE)) & ~_owned(scene)[mine.feature])
+    return [_keep_out(scene, feature, stretches) for feature, stretches in _by_feature(mine)]
 
 
-def _keep_out(scene: Scene, mine: Stretches) -> Blocker:
-    obstacles, feature = scene.obstacles, int(mine.feature[0])
+def _keep_out(scene: Scene, feature: int, mine: Stretches) -> Blocker:
+    """Give way as far as the edge; nobody can agree to a stake in the water or in a house."""
+    obstacles = scene.obstacles
     limit = float(obstacles.keep_out_m[feature] - obstacles.body_m[feature])
     name = obstacles.class_names[obstacles.class_code[feature]]
 
     def change(ray: IntArray, rung: IntArray) -> FloatArray:
         away = scene.edge_distance_m(ray, rung, np.array([feature]))
         inside = scene.trace.inside.take(scene.trace.inside.feature == feature)
-        within = covered(inside, scene.rungs)[ray, rung]
-        return np.where(within, limit + 1.0, limit - away)
+        within = covered(inside, scene.rungs)[ray, rung] | (away <= 0)
+        return np.where(within, np.inf, limit - away)
 
     def relaxed(by: float) -> Relaxation:
         needed = np.floor(max(limit - by, 0.0) * 10) / 10
-        if by > limit:
-            text, effort = f"agreement to stake on the {scene.describe(feature)}", PERMISSION_EFFORT
-        else:
-            text = f"a stake {needed:g} m from the {scene.describe(feature)} instead of {limit:g} m"
-            effort = PERMISSION_EFFORT + by / max(limit, 1.0)
-        return Relaxation(f"keep-out: {name}", needed, limit, "m", effort, text)
+        text = f"a stake {needed:g} m from the {scene.describe(feature)} instead of {limit:g} m"
+        return Relaxation(f"keep-out: {name}", needed, limit, "m", PERMISSION_EFFORT + by / max(limit, 1.0), text)
 
     return Blocker(mine.ray, mine.enter_m, mine.leave_m, change, relaxed)
 
 
 def _crossings(scene: Scene) -> list[Blocker]:
-    touches = scene.trace.touches
+    barriers = _barriers(scene)
+    barriers = barriers.take(~_owned(scene)[barriers.feature])
     out = []
-    for feature in np.unique(touches.feature[touches.level == NO]):
-        mine = touches.feature == feature
+    for feature, mine in _by_feature(_namesakes_joined(barriers, scene.obstacles)):
         name = scene.obstacles.class_names[scene.obstacles.class_code[feature]]
-        text = f"permission to cross the {scene.describe(int(feature))}"
-        out.append(_permission(touches.ray[mine], touches.at_m[mine], ENDLESS_M, f"lead crossing: {name}", text))
+        text = f"permission to cross the {scene.describe(feature)}"
+        out.append(_permission(mine, f"lead crossing: {name}", text))
+    return out
+
+
+def _barriers(scene: Scene) -> Stretches:
+    """Everything beyond the first touch of a feature that must not be crossed."""
+    touches = scene.trace.touches
+    no = touches.level == NO
+    return Stretches(touches.ray[no], touches.feature[no], touches.at_m[no], np.full(int(no.sum()), ENDLESS_M))
+
+
+def _owned_land(scene: Scene) -> list[Blocker]:
+    """One agreement opens a piece of land for the lead and for the stake."""
+    blocked, owned = scene.trace.blocked, _owned(scene)
+    mine = join(blocked.take(blocked.feature >= 0), _barriers(scene))
+    out = []
+    for feature, stretches in _by_feature(_namesakes_joined(mine.take(owned[mine.feature]), scene.obstacles)):
+        name = scene.obstacles.class_names[scene.obstacles.class_code[feature]]
+        text = f"the owner's agreement to lead and stake on the {scene.describe(feature)}"
+        out.append(_permission(stretches, f"agreement: {name}", text))
     return out
 
 
@@ -238,10 +277,9 @@ def _not_permitted(scene: Scene) -> list[Blocker]:
     blocked = scene.trace.blocked
     mine = blocked.take(blocked.feature == OUTSIDE_PERMITTED)
     text = "permission for land outside the permitted land"
-    return [_permission(mine.ray, mine.enter_m, mine.leave_m, "permitted land", text)] if len(mine) else []
+    return [_permission(mine, "permitted land", text)] if len(mine) else []
 
 
-def _permission(ray: IntArray, enter_m: FloatArray, leave_m: FloatArray | float, rule: str, text: str) -> Blocker:
+def _permission(mine: Stretches, rule: str, text: str) -> Blocker:
     relaxation = Relaxation(rule, np.nan, np.nan, "", PERMISSION_EFFORT, text)
-    leave_m = np.broadcast_to(leave_m, enter_m.shape)
-    return Blocker(ray, enter_m, leave_m, lambda ray, _: np.zeros(len(ray)), lambda _: relaxation)
+    return Blocker(mine.ray, mine.enter_m, mine.leave_m, lambda ray, _: np.zeros(len(ray)), lambda _: relaxation)

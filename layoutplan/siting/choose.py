@@ -19,35 +19,40 @@ _DIGITS = 6  # scores are compared to a millionth of a point, so that ties are t
 
 @dataclass(frozen=True, slots=True)
 class RayBest:
-    """The best allowed position of each ray that has one, sorted by tower, side and score.
-
-    ``rank`` counts within tower and side from 0.
-    """
+    """The best allowed position of each ray that has one, sorted by tower, side and score."""
 
     ray: IntArray
     tower: IntArray
     side: IntArray
     bearing_deg: FloatArray
+    angle_deg: FloatArray
     distance_m: FloatArray
+    caution_crossings: IntArray
     score: FloatArray
+
+    def take(self, rows: IntArray) -> RayBest:
+        """Return some of the positions."""
+        return RayBest(*(getattr(self, name)[rows] for name in self.__slots__))
 
 
 def best_on_rays(rays: Rays, trace: Trace, rungs: Rungs, weights: Score) -> RayBest:
     """Find the allowed rung with the fewest points on each ray; the nearer one in a tie."""
     ok = allowed(rays, trace, rungs)
-    points = np.where(ok, total(score_terms(rays, trace, rungs), weights), np.inf)
+    terms = score_terms(rays, trace, rungs)
+    points = np.where(ok, total(terms, weights), np.inf)
     rung = np.argmin(points, axis=1)
     score = np.round(points[np.arange(len(rays)), rung], _DIGITS)
     ray = np.flatnonzero(np.isfinite(score))
-    order = np.lexsort((rays.bearing_deg[ray], score[ray], rays.side[ray], rays.tower[ray]))
-    ray = ray[order]
+    ray = ray[np.lexsort((rays.bearing_deg[ray], score[ray], rays.side[ray], rays.tower[ray]))]
     return RayBest(
-        ray,
-        rays.tower[ray],
-        rays.side[ray],
-        rays.bearing_deg[ray],
-        rungs.start_m[ray] + rungs.step_m * rung[ray],
-        score[ray],
+        ray=ray,
+        tower=rays.tower[ray],
+        side=rays.side[ray],
+        bearing_deg=rays.bearing_deg[ray],
+        angle_deg=rays.angle_deg[ray],
+        distance_m=rungs.start_m[ray] + rungs.step_m * rung[ray],
+        caution_crossings=terms["caution_crossings"][ray, rung[ray]].astype(np.int64),
+        score=score[ray],
     )
 
 

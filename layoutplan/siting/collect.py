@@ -8,6 +8,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
+from layoutplan.siting.choose import RayBest
 from layoutplan.siting.evaluate import Evaluated
 from layoutplan.siting.exclusions import Exclusions
 from layoutplan.siting.measure import Clearances
@@ -15,7 +16,7 @@ from layoutplan.siting.rays import Rays
 from layoutplan.siting.site import Sited
 from layoutplan.siting.trace import Touches
 
-T = TypeVar("T", Rays, Touches, Clearances, Exclusions)
+T = TypeVar("T", Rays, Touches, Clearances, RayBest, Exclusions)
 
 
 def collect(sections: Sequence[Sited], tower_counts: Sequence[int]) -> Sited:
@@ -30,7 +31,8 @@ def collect(sections: Sequence[Sited], tower_counts: Sequence[int]) -> Sited:
         chosen=_positions([section.chosen for section in sections], towers),
         role=np.concatenate([section.role for section in sections]),
         same_side=np.concatenate([section.same_side for section in sections]),
-        alternatives=_positions([section.alternatives for section in sections], towers),
+        alternatives=_join([section.alternatives for section in sections], {"tower": towers}),
+        alternatives_axis_m=np.concatenate([section.alternatives_axis_m for section in sections]),
         exclusions=_join([section.exclusions for section in sections], {"tower": towers}),
         relaxations=relaxations,
     )

@@ -54,16 +54,15 @@ def join(*parts: Stretches) -> Stretches:
 class Pairs:
     """Pairs of a ray and a segment near its tower that lies in the ray's direction.
 
-    ``away_m`` is the distance between tower and segment.
+    ``near`` is the row of the segment among those near the tower.
     """
 
     ray: IntArray
-    tower: IntArray
+    near: IntArray
     feature: IntArray
     direction: FloatArray
     start_m: FloatArray
     end_m: FloatArray
-    away_m: FloatArray
 
 
 def meet(rays: Rays, near: Near, radius_m: FloatArray) -> Pairs:
@@ -81,12 +80,11 @@ def meet(rays: Rays, near: Near, radius_m: FloatArray) -> Pairs:
     pair = row % max(len(near.tower), 1)
     return Pairs(
         ray=ray,
-        tower=near.tower[pair],
+        near=pair,
         feature=near.feature[pair],
         direction=rays.direction[ray],
         start_m=near.start_m[pair],
         end_m=near.end_m[pair],
-        away_m=near.distance_m[pair],
     )
 
 

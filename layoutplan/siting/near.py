@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import geopandas as gpd
 import numpy as np
 import shapely
+from numpy.typing import NDArray
+from shapely import STRtree
 
 from layoutplan.line.geodesy import FloatArray, local_axes, to_ecef
 from layoutplan.line.model import Towers
@@ -67,12 +70,22 @@ def find_near(obstacles: Obstacles, towers: Towers, reach_m: float) -> Near:
     )
 
 
-def _candidates(obstacles: Obstacles, towers: Towers, window_m: float) -> tuple[IntArray, IntArray]:
+def windows(towers: Towers, reach_m: float) -> NDArray[np.object_]:
+    """Boxes in longitude and latitude that hold everything within ``reach_m`` of each tower."""
     lon, lat = towers.lonlat_deg.T
-    high = window_m / _METRES_PER_DEGREE
+    high = reach_m / _METRES_PER_DEGREE
     wide = high / np.cos(np.radians(np.abs(lat) + high))
-    boxes = shapely.box(lon - wide, lat - high, lon + wide, lat + high)
-    tower, chunk = obstacles.chunks.query(boxes)
+    return np.asarray(shapely.box(lon - wide, lat - high, lon + wide, lat + high), dtype=object)
+
+
+def in_sight(features: gpd.GeoDataFrame, towers: Towers, reach_m: float) -> gpd.GeoDataFrame:
+    """Rows of the features whose boxes meet the window of any tower, in their order."""
+    meets, _ = STRtree(windows(towers, reach_m)).query(features.geometry.to_numpy())
+    return features.iloc[np.unique(meets)].reset_index(drop=True)
+
+
+def _candidates(obstacles: Obstacles, towers: Towers, window_m: float) -> tuple[IntArray, IntArray]:
+    tower, chunk = obstacles.chunks.query(windows(towers, window_m))
     order = np.lexsort((chunk, tower))
     tower, chunk = tower[order], chunk[order]
     first = obstacles.chunk_first

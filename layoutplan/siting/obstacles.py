@@ -118,7 +118,7 @@ def build_obstacles(
     geometry = features.geometry.to_numpy()
     axis = np.asarray(shapely.linestrings(np.stack((spans.start_deg, spans.end_deg), axis=1)), dtype=object)
     shapes = np.concatenate((geometry, axis))
-    code = np.array([names.index(name) for name in features["obstacle_class"]], dtype=np.int64)
+    code = features["obstacle_class"].map({name: i for i, name in enumerate(names)}).to_numpy(dtype=np.int64)
     code = np.concatenate((code, np.full(len(spans), names.index(POWER_LINE))))
     planned = np.arange(len(code)) >= len(features)
     rows = list(classes.values())

@@ -8,13 +8,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layoutplan.job import Job
+from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import Towers
 from layoutplan.siting.blockers import Relaxation
 from layoutplan.siting.choose import RayBest, best_on_rays, choose_pairs, distinct
 from layoutplan.siting.evaluate import Evaluated, evaluate
 from layoutplan.siting.exclusions import Exclusions, count_exclusions
 from layoutplan.siting.judge import Rungs
-from layoutplan.siting.near import find_near
+from layoutplan.siting.measure import distance_to_axis_m
+from layoutplan.siting.near import Near, find_near
 from layoutplan.siting.obstacles import TOLERANCE_M, Obstacles
 from layoutplan.siting.ragged import IntArray
 from layoutplan.siting.rays import Rays, fan
@@ -34,8 +36,10 @@ class Sited:
         ``"H"`` or ``"S"`` for each entry of ``chosen``.
     same_side : ndarray of bool
         Per tower: both stakes on one side of the line.
-    alternatives : Evaluated
-        Distinct further positions of each side.
+    alternatives : RayBest
+        Distinct further positions of each side, best first.
+    alternatives_axis_m : ndarray
+        Their distances to the nearest axis of the planned lines. [m]
     exclusions : Exclusions
     relaxations : dict
         For each tower without layout, what would give it one.
@@ -44,7 +48,8 @@ class Sited:
     chosen: Evaluated
     role: NDArray[np.str_]
     same_side: NDArray[np.bool_]
-    alternatives: Evaluated
+    alternatives: RayBest
+    alternatives_axis_m: FloatArray
     exclusions: Exclusions
     relaxations: dict[int, list[Relaxation]]
 
@@ -68,19 +73,15 @@ def site_towers(towers: Towers, obstacles: Obstacles, job: Job) -> Sited:
     choice = choose_pairs(best, len(towers), rules.same_side_min_angle_deg)
     rows = np.concatenate((choice.h[choice.h >= 0], choice.s[choice.s >= 0]))
     role = np.repeat(["H", "S"], len(rows) // 2)
-    other = _alternatives(best, rows, job)
-
-    def held_against_the_rules(which: IntArray) -> Evaluated:
-        return evaluate(
-            towers, best.tower[which], best.bearing_deg[which], best.distance_m[which], near, obstacles, job
-        )
-
+    chosen = evaluate(towers, best.tower[rows], best.bearing_deg[rows], best.distance_m[rows], near, obstacles, job)
+    other = best.take(_alternatives(best, rows, job))
     without = np.flatnonzero(choice.h < 0)
     return Sited(
-        chosen=held_against_the_rules(rows),
+        chosen=chosen,
         role=role[np.lexsort((best.bearing_deg[rows], best.tower[rows]))],
         same_side=choice.same_side,
-        alternatives=held_against_the_rules(other),
+        alternatives=other,
+        alternatives_axis_m=_axis_distance_m(other, rays, near, obstacles),
         exclusions=count_exclusions(rays, trace, rungs, obstacles, len(towers), round(360.0 / search.bearing_step_deg)),
         relaxations={int(i): find_relaxations(towers.rows(np.array([i])), obstacles, job) for i in without},
     )
@@ -97,3 +98,10 @@ def _alternatives(best: RayBest, taken: IntArray, job: Job) -> IntArray:
     """Rows of distinct positions on each side beside the chosen ones."""
     rows = distinct(best, job.search.alternatives_apart_m, job.search.alternatives + 1)
     return rows[~np.isin(rows, taken)]
+
+
+def _axis_distance_m(best: RayBest, rays: Rays, near: Near, obstacles: Obstacles) -> FloatArray:
+    order = np.argsort(best.ray, kind="stable")
+    away = np.empty(len(order))
+    away[order] = distance_to_axis_m(rays.take(best.ray[order]), best.distance_m[order], near, obstacles)
+    return away

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from layoutplan.job.classes import PERMITTED
 from layoutplan.line.geodesy import FloatArray
@@ -133,10 +134,12 @@ def _line_touches(near: Near, obstacles: Obstacles, pairs: Pairs, hit: np.ndarra
     feature = pairs.feature
     body = np.where(obstacles.is_planned, 0.0, obstacles.body_m)
     matters = (obstacles.crossing != FREE) & ~obstacles.is_area
-    within = _holds_tower(near, obstacles, body, pairs)
+    within = _holds_tower(near, obstacles, body)[pairs.near]
     (bodies,) = capsule_stretches(pairs, np.where(matters[feature] & ~within, body[feature] - TOLERANCE_M, np.nan))
     by_axis = matters[feature] & (within | (body[feature] <= TOLERANCE_M))
-    at_tower = (obstacles.class_code[feature] == obstacles.code(POWER_LINE)) & (pairs.away_m <= AT_TOWER_M)
+    at_tower = (obstacles.class_code[feature] == obstacles.code(POWER_LINE)) & (
+        near.distance_m[pairs.near] <= AT_TOWER_M
+    )
     axis = (by_axis & ~at_tower)[hit]
     return _first_touches(
         np.concatenate((bodies.ray, pairs.ray[hit][axis])),
@@ -146,12 +149,10 @@ def _line_touches(near: Near, obstacles: Obstacles, pairs: Pairs, hit: np.ndarra
     )
 
 
-def _holds_tower(near: Near, obstacles: Obstacles, body_m: FloatArray, pairs: Pairs) -> np.ndarray:
-    """Mark pairs of which the feature's body holds the tower, at any of the feature's segments."""
-    count = len(obstacles.class_code)
-    holds = near.distance_m <= body_m[near.feature]
-    keys = np.unique(near.tower[holds] * count + near.feature[holds])
-    return np.isin(pairs.tower * count + pairs.feature, keys)
+def _holds_tower(near: Near, obstacles: Obstacles, body_m: FloatArray) -> NDArray[np.bool_]:
+    """Mark the segments near a tower of which the feature's body holds it, at any of the feature's segments."""
+    key = near.tower * len(obstacles.class_code) + near.feature
+    return np.isin(key, key[near.distance_m <= body_m[near.feature]])
 
 
 def _area_touches(inside: Stretches, obstacles: Obstacles) -> Touches:
