@@ -71,7 +71,9 @@ def class_page() -> str:
             f"| {row.basis} |\n"
         )
     rows.append("\n## OpenStreetMap tags\n\n| class | tags |\n| --- | --- |\n")
-    rows += [f"| `{row.name}` | {', '.join(f'`{tag}`' for tag in row.osm_width_m)} |\n" for row in shipped_classes().values()]
+    rows += [
+        f"| `{row.name}` | {', '.join(f'`{tag}`' for tag in row.osm_width_m)} |\n" for row in shipped_classes().values()
+    ]
     return "".join(rows)
 
 
@@ -81,18 +83,19 @@ def command_page() -> str:
 
     from layoutplan.cli.main import cli
 
-    context = click.Context(cli, info_name="layoutplan", terminal_width=100, max_content_width=100)
+    wide = {"terminal_width": 100, "max_content_width": 100, **cli.context_settings}
+    context = click.Context(cli, info_name="layoutplan", **wide)
     parts = [
         "# Commands\n\n<!-- Written by docs/generate.py from the commands' own help. -->\n\n"
         "`layoutplan …` and `python -m layoutplan …` are the same. Messages and progress go to stderr, results to "
         "stdout.\n\n| exit code | meaning |\n| --- | --- |\n| 0 | every tower has a layout |\n"
-        "| 1 | finished, but some tower has no layout |\n| 2 | bad input or usage; the message says what, where and how "
-        "to mend it |\n"
+        "| 1 | finished, but some tower has no layout |\n| 2 | bad input or usage; the message says what, where and "
+        "how to mend it |\n"
     ]
     for name in cli.list_commands(context):
         command = cli.get_command(context, name)
         assert command is not None
-        own = click.Context(command, info_name=name, parent=context, terminal_width=100, max_content_width=100)
+        own = click.Context(command, info_name=name, parent=context, **wide)
         parts.append(f"\n## {name}\n\n```text\n{command.get_help(own)}\n```\n")
     return "".join(parts)
 

@@ -17,15 +17,15 @@ __all__ = ["Job", "LayoutPlanError", "Plan", "__version__", "load_job", "plan"]
 if TYPE_CHECKING:
     from layoutplan.errors import LayoutPlanError
     from layoutplan.job import Job, load_job
-    from layoutplan.plan.model import Plan
-    from layoutplan.plan.pipeline import plan
+    from layoutplan.planning.model import Plan
+    from layoutplan.planning.pipeline import plan
 
 _HOMES = {
     "Job": "layoutplan.job",
     "LayoutPlanError": "layoutplan.errors",
-    "Plan": "layoutplan.plan.model",
+    "Plan": "layoutplan.planning.model",
     "load_job": "layoutplan.job",
-    "plan": "layoutplan.plan.pipeline",
+    "plan": "layoutplan.planning.pipeline",
 }
 
 

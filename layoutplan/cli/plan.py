@@ -25,7 +25,7 @@ def command(job_file: Path, out: Path, quiet: bool, as_json: bool, timings: bool
     with errors_in_words(debug):
         from layoutplan.cli.summary import result_event, summary_lines
         from layoutplan.job import load_job
-        from layoutplan.plan.pipeline import plan
+        from layoutplan.planning.pipeline import plan
 
         with progress(quiet, as_json) as say:
             made = plan(load_job(job_file), say)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from layoutplan.plan.model import NO_LAYOUT, Plan
+from layoutplan.planning.model import NO_LAYOUT, Plan
 
 _WORST = {
     "angle_to_line_deg": "least angle of a lead to the line",

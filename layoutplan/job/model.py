@@ -8,31 +8,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from functools import cached_property
 from pathlib import Path
-from typing import Annotated, Literal, Self
+from typing import Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
 from layoutplan.job.classes import PERMITTED, Crossing, ObstacleClass, shipped_classes, with_overrides
+from layoutplan.job.section import FileSource, NonNegative, Positive, Section
 
-Positive = Annotated[float, Field(gt=0)]
-NonNegative = Annotated[float, Field(ge=0)]
 Structure = Literal["lattice_4", "lattice_3", "pole", "frame_2"]
 Format = Literal["gpkg", "gpx", "csv", "geojson", "map", "json"]
-
-
-class Section(BaseModel):
-    """Base of all sections: unknown keys and non-finite numbers are refused, values cannot be changed afterwards."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, str_strip_whitespace=True)
-
-
-class FileSource(Section):
-    """A table of features in a file."""
-
-    path: Path = Field(description="File, relative to the job file.")
-    layer: str | None = Field(None, description="Layer in the file; may be left out when the file has only one.")
-    where: str | None = Field(None, description="Attribute filter in OGR SQL, for instance `kind = 'tower'`.")
-    crs: str | None = Field(None, description="Coordinate reference system, for files that carry none (`EPSG:25832`).")
 
 
 class TowerSource(FileSource):

@@ -93,12 +93,13 @@ def job_sections() -> list[tuple[str, str, dict[str, FieldInfo]]]:
         out.append((header, (model.__doc__ or "").strip(), dict(model.model_fields)))
 
     from layoutplan.job import model as m
+    from layoutplan.job.section import FileSource
 
     visit("(top of the file)", Job)
     for header, section in (
         ("[[lines]]", m.Line),
         ("[lines.towers]", m.TowerSource),
-        ("[lines.centreline]", m.FileSource),
+        ("[lines.centreline]", FileSource),
         ("[lines.osm]", m.OsmLine),
         ("[[layers]]", m.Layer),
         ("[coverage]", m.Coverage),

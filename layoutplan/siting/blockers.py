@@ -131,7 +131,7 @@ def _angle(scene: Scene) -> Blocker:
     ray = np.flatnonzero(short > ANGLE_TOLERANCE_DEG)
 
     def relaxed(change: float) -> Relaxation:
-        needed = np.floor(limit - change)
+        needed = np.floor(limit - change + ANGLE_TOLERANCE_DEG)
         text = f"a lead at {needed:.0f} degrees to the line instead of {limit:g}"
         return Relaxation("lead angle", needed, limit, "deg", CAUTIOUS_EFFORT + change / max(limit, 1.0), text)
 
@@ -144,7 +144,7 @@ def _least_distance(scene: Scene) -> Blocker:
     distance = scene.rungs.distance_m
 
     def relaxed(change: float) -> Relaxation:
-        needed = np.floor(limit - change)
+        needed = np.floor(limit - change + TOLERANCE_M)
         text = (
             f"a stake {needed:.0f} m from the tower instead of {limit:.1f} m (the reading is worth less the nearer the "
             "stake; a measured size of the earth electrode may settle it)"
@@ -164,7 +164,7 @@ def _reel(scene: Scene) -> Blocker:
         return lead_length_m(scene.points_m(ray, rung), leg[0], rules.slack_pct) - rules.reel_m
 
     def relaxed(by: float) -> Relaxation:
-        needed = np.ceil(rules.reel_m + by)
+        needed = np.ceil(rules.reel_m + by - TOLERANCE_M)
         text = f"a {needed:.0f} m reel instead of {rules.reel_m:g} m"
         return Relaxation("reel", needed, rules.reel_m, "m", by / rules.reel_m, text)
 
@@ -178,7 +178,7 @@ def _line_clearance(scene: Scene) -> Blocker:
     mine = scene.trace.blocked.take(np.isin(scene.trace.blocked.feature, lines))
 
     def relaxed(change: float) -> Relaxation:
-        needed = np.floor(limit - change)
+        needed = np.floor(limit - change + TOLERANCE_M)
         text = (
             f"a stake {needed:.0f} m from the outermost conductor instead of {limit:g} m, only if the asset owner's "
             "rules allow it"
@@ -236,7 +236,7 @@ def _keep_out(scene: Scene, feature: int, mine: Stretches) -> Blocker:
         return np.where(within, np.inf, limit - away)
 
     def relaxed(by: float) -> Relaxation:
-        needed = np.floor(max(limit - by, 0.0) * 10) / 10
+        needed = np.floor((max(limit - by, 0.0) + TOLERANCE_M) * 10) / 10
         text = f"a stake {needed:g} m from the {scene.describe(feature)} instead of {limit:g} m"
         return Relaxation(f"keep-out: {name}", needed, limit, "m", PERMISSION_EFFORT + by / max(limit, 1.0), text)
 
@@ -249,8 +249,10 @@ def _crossings(scene: Scene) -> list[Blocker]:
     out = []
     for feature, mine in _by_feature(_namesakes_joined(barriers, scene.obstacles)):
         name = scene.obstacles.class_names[scene.obstacles.class_code[feature]]
-        text = f"permission to cross the {scene.describe(feature)}"
-        out.append(_permission(mine, f"lead crossing: {name}", text))
+        text, effort = f"permission to cross the {scene.describe(feature)}", PERMISSION_EFFORT
+        if name == POWER_LINE:
+            text, effort = f"{text}, only if the asset owner's rules allow it", effort + CAUTIOUS_EFFORT
+        out.append(_permission(mine, f"lead crossing: {name}", text, effort, possible=name != "building"))
     return out
 
 
@@ -280,6 +282,9 @@ def _not_permitted(scene: Scene) -> list[Blocker]:
     return [_permission(mine, "permitted land", text)] if len(mine) else []
 
 
-def _permission(mine: Stretches, rule: str, text: str) -> Blocker:
-    relaxation = Relaxation(rule, np.nan, np.nan, "", PERMISSION_EFFORT, text)
-    return Blocker(mine.ray, mine.enter_m, mine.leave_m, lambda ray, _: np.zeros(len(ray)), lambda _: relaxation)
+def _permission(
+    mine: Stretches, rule: str, text: str, effort: float = PERMISSION_EFFORT, *, possible: bool = True
+) -> Blocker:
+    relaxation = Relaxation(rule, np.nan, np.nan, "", effort, text)
+    change = 0.0 if possible else np.inf  # nobody can permit a lead through a house
+    return Blocker(mine.ray, mine.enter_m, mine.leave_m, lambda ray, _: np.full(len(ray), change), lambda _: relaxation)

@@ -88,8 +88,9 @@ def evaluate(
     Evaluated
         Sorted by tower and bearing.
     """
+    bearing_deg = np.mod(bearing_deg, 360.0)
     order = np.lexsort((bearing_deg, tower))
-    rays = make_rays(towers, tower[order], np.mod(bearing_deg[order], 360.0), job.rules)
+    rays = make_rays(towers, tower[order], bearing_deg[order], job.rules)
     distance = distance_m[order]
     reach = float(distance.max(initial=0.0)) + 1.0
     trace = trace_rays(rays, near, obstacles, reach_m=reach, margin_m=job.score.margin_m)

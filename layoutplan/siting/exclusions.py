@@ -27,18 +27,18 @@ class Exclusions:
 
 
 def count_exclusions(
-    rays: Rays, trace: Trace, rungs: Rungs, obstacles: Obstacles, tower_count: int, bearing_count: int
+    around: Rays, rays: Rays, trace: Trace, rungs: Rungs, obstacles: Obstacles, tower_count: int
 ) -> Exclusions:
     """Count the candidates that break each rule.
 
     Parameters
     ----------
+    around : Rays
+        All bearings around the towers; at an angle tower one side has more of them than the other.
     rays, trace, rungs, obstacles
         The fan and what it meets.
     tower_count : int
         Towers in the fan.
-    bearing_count : int
-        Bearings of a full circle; half of them belong to each side.
     """
     names = [*(f"keep-out: {name}" for name in obstacles.class_names), "permitted land"]
     names[obstacles.code(POWER_LINE)] = "line clearance"
@@ -52,18 +52,12 @@ def count_exclusions(
     last = len(rules) - 1
     _add(table, every, np.full(len(rays), last - 2), rungs.first_at(every, rays.min_m - 1e-6), group)
     _add(table, every, np.full(len(rays), last - 1), rungs.count - rungs.first_beyond(every, rays.max_m), group)
-    side_total = bearing_count // 2 * rungs.count
-    table[last] = np.maximum(side_total - np.bincount(group, minlength=2 * tower_count) * rungs.count, 0)
+    of = np.bincount(around.tower * 2 + around.side, minlength=2 * tower_count) * rungs.count
+    table[last] = of - np.bincount(group, minlength=2 * tower_count) * rungs.count
     rule, slot = np.nonzero(table)
     order = np.lexsort((rule, slot))
     rule, slot = rule[order], slot[order]
-    return Exclusions(
-        slot // 2,
-        slot % 2,
-        np.array(rules, dtype=str)[rule],
-        table[rule, slot],
-        np.full(len(rule), side_total, dtype=np.int64),
-    )
+    return Exclusions(slot // 2, slot % 2, np.array(rules, dtype=str)[rule], table[rule, slot], of[slot])
 
 
 def _blocked(trace: Trace, rungs: Rungs, obstacles: Obstacles) -> tuple[IntArray, IntArray, IntArray]:

@@ -10,7 +10,7 @@ from layoutplan.line.geodesy import FloatArray
 from layoutplan.siting.capsule import segment_distance
 from layoutplan.siting.meet import Stretches
 from layoutplan.siting.near import Near
-from layoutplan.siting.obstacles import Obstacles
+from layoutplan.siting.obstacles import POWER_LINE, Obstacles
 from layoutplan.siting.ragged import IntArray, expand, group_starts
 from layoutplan.siting.rays import Rays
 from layoutplan.siting.trace import Trace
@@ -18,7 +18,10 @@ from layoutplan.siting.trace import Trace
 
 @dataclass(frozen=True, slots=True)
 class Clearances:
-    """Least distance from positions to features: one entry for each position and obstacle class within reach.
+    """Least distance from positions to features: one entry for each position and obstacle class near it.
+
+    A class of which the nearest feature is further from the position than anything is known there has no entry, but
+    for power lines: the planned ones are always near.
 
     Attributes
     ----------
@@ -57,6 +60,8 @@ def clearances(rays: Rays, distance_m: FloatArray, near: Near, obstacles: Obstac
     order = np.lexsort((feature, edge, code, position))
     key = (position * len(obstacles.class_names) + code)[order]
     best = order[group_starts(key)]
+    known = near.reach_m - distance_m[position] + np.nan_to_num(obstacles.keep_out_m - obstacles.body_m)[feature]
+    best = best[((edge <= known) | (code == obstacles.code(POWER_LINE)))[best]]
     return Clearances(position[best], code[best], feature[best], edge[best])
 
 

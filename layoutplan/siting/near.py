@@ -17,6 +17,8 @@ from layoutplan.siting.obstacles import Obstacles
 from layoutplan.siting.ragged import IntArray, expand
 
 _METRES_PER_DEGREE = 110_500.0  # a little less than the least on the ellipsoid, so windows come out too wide
+_RADIUS_M = 6.33e6  # a little less than the least radius of curvature
+_EDGE_M = 0.01  # a tower this near to the edge of an area stands on it
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,8 +32,13 @@ class Near:
         Ends of the segment in the tower's frame. [m]
     distance_m : ndarray, shape (n,)
         Tower to segment. [m]
+    on_edge : ndarray of bool, shape (n,)
+        The tower stands on the edge of this area: inside for some directions, outside for others. All of the area's
+        segments are here then, however far away.
     inside_tower, inside_feature : ndarray of int, shape (m,)
-        Towers that stand inside an area.
+        Towers that stand inside an area, and not on its edge.
+    reach_m : float
+        From a tower: how far away keep-outs (or bodies) are known. [m]
     """
 
     tower: IntArray
@@ -39,8 +46,10 @@ class Near:
     start_m: FloatArray
     end_m: FloatArray
     distance_m: FloatArray
+    on_edge: NDArray[np.bool_]
     inside_tower: IntArray
     inside_feature: IntArray
+    reach_m: float
 
 
 def find_near(obstacles: Obstacles, towers: Towers, reach_m: float) -> Near:
@@ -50,24 +59,71 @@ def find_near(obstacles: Obstacles, towers: Towers, reach_m: float) -> Near:
     """
     tower, segment = _candidates(obstacles, towers, reach_m + obstacles.reach_beyond_m)
     frame = _Frame.at(towers)
-    vertex = obstacles.segment_vertex[segment]
-    start = frame.place(obstacles.vertices_m[vertex], tower)
-    end = frame.place(obstacles.vertices_m[vertex + 1], tower)
-    away = segment_distance(np.zeros_like(start), start, end)
+    start, end, away = _measured(obstacles, frame, tower, segment)
+    edges = _stood_on(obstacles, towers, tower, segment, end - start, away)
+    if len(edges):
+        tower, segment = _with_whole_areas(obstacles, edges, tower, segment)
+        start, end, away = _measured(obstacles, frame, tower, segment)
     feature = obstacles.segment_feature[segment]
     beyond = np.where(np.isnan(obstacles.keep_out_m), obstacles.body_m, obstacles.keep_out_m)[feature]
-    keep = away <= reach_m + beyond
-    inside = obstacles.areas.query(shapely.points(towers.lonlat_deg), predicate="intersects")
-    order = np.lexsort((inside[1], inside[0]))
+    on_edge = np.isin(_key(obstacles, tower, feature), edges)
+    keep = (away <= reach_m + beyond) | on_edge
+    inside_tower, area = obstacles.areas.query(shapely.points(towers.lonlat_deg), predicate="intersects")
+    inside_feature = obstacles.area_feature[area]
+    within = np.flatnonzero(~np.isin(_key(obstacles, inside_tower, inside_feature), edges))
+    within = within[np.lexsort((inside_feature[within], inside_tower[within]))]
     return Near(
         tower[keep],
         feature[keep],
         start[keep],
         end[keep],
         away[keep],
-        inside[0][order],
-        obstacles.area_feature[inside[1][order]],
+        on_edge[keep],
+        inside_tower[within],
+        inside_feature[within],
+        reach_m,
     )
+
+
+def _key(obstacles: Obstacles, tower: IntArray, feature: IntArray) -> IntArray:
+    return tower * len(obstacles.class_code) + feature
+
+
+def _measured(
+    obstacles: Obstacles, frame: _Frame, tower: IntArray, segment: IntArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Ends of segments in the frames of their towers, and their distances from them."""
+    vertex = obstacles.segment_vertex[segment]
+    start = frame.place(obstacles.vertices_m[vertex], tower)
+    end = frame.place(obstacles.vertices_m[vertex + 1], tower)
+    return start, end, segment_distance(np.zeros_like(start), start, end)
+
+
+def _stood_on(
+    obstacles: Obstacles, towers: Towers, tower: IntArray, segment: IntArray, along_m: FloatArray, away_m: FloatArray
+) -> IntArray:
+    """Keys of the pairs of a tower and an area on whose edge it stands.
+
+    An edge runs straight over the ground here, but straight in degrees where it is asked who stands inside: between
+    the two nobody can be told to be inside or outside.
+    """
+    bulge = np.einsum("ij,ij->i", along_m, along_m) * np.tan(np.radians(np.abs(towers.lonlat_deg[tower, 1])))
+    feature = obstacles.segment_feature[segment]
+    on = obstacles.is_area[feature] & (away_m <= _EDGE_M + bulge / (8 * _RADIUS_M))
+    return np.unique(_key(obstacles, tower, feature)[on])
+
+
+def _with_whole_areas(
+    obstacles: Obstacles, edges: IntArray, tower: IntArray, segment: IntArray
+) -> tuple[IntArray, IntArray]:
+    """Pairs of tower and segment, with all segments of the areas on whose edges towers stand."""
+    rest = ~np.isin(_key(obstacles, tower, obstacles.segment_feature[segment]), edges)
+    on, area = np.divmod(edges, len(obstacles.class_code))
+    first = np.searchsorted(obstacles.segment_feature, area, "left")
+    row, number = expand(np.searchsorted(obstacles.segment_feature, area, "right") - first)
+    tower, segment = np.concatenate((tower[rest], on[row])), np.concatenate((segment[rest], first[row] + number))
+    order = np.argsort(tower, kind="stable")
+    return tower[order], segment[order]
 
 
 def windows(towers: Towers, reach_m: float) -> NDArray[np.object_]:

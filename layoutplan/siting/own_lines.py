@@ -9,6 +9,7 @@ from shapely import STRtree
 
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import Spans
+from layoutplan.siting.capsule import segment_distance
 from layoutplan.siting.ragged import IntArray
 
 SAME_LINE_M = 10.0  # a mapped segment that keeps this close to a planned span is the planned line (judgement)
@@ -32,13 +33,16 @@ def on_planned_line(
     rows = np.flatnonzero(candidate)
     if len(rows) == 0 or len(spans) == 0:
         return own
-    to_m = np.array([111_320.0 * np.cos(np.radians(spans.start_deg[:, 1].mean())), 110_574.0])
-    axes = shapely.linestrings(np.stack((spans.start_deg, spans.end_deg), axis=1) * to_m)
-    start, end = lonlat_deg[vertex[rows]] * to_m, lonlat_deg[vertex[rows] + 1] * to_m
-    tree = STRtree(axes)
+    begin, finish = spans.start_deg, spans.end_deg
+    tree = STRtree(np.asarray(shapely.linestrings(np.stack((begin, finish), axis=1)), dtype=object))
+    start, end = lonlat_deg[vertex[rows]], lonlat_deg[vertex[rows] + 1]
     hit = np.ones(len(rows), dtype=bool)
     for points in (start, end, (start + end) / 2):
-        index, _ = tree.query(shapely.points(points), predicate="dwithin", distance=SAME_LINE_M)
-        hit &= np.isin(np.arange(len(rows)), index)
+        shrink = np.cos(np.radians(points[:, 1]))
+        around_deg = SAME_LINE_M / 110_000.0 / shrink
+        index, span = tree.query(shapely.points(points), predicate="dwithin", distance=around_deg)
+        to_m = np.column_stack((111_320.0 * shrink, np.full(len(points), 110_574.0)))[index]
+        away = segment_distance(points[index] * to_m, begin[span] * to_m, finish[span] * to_m)
+        hit &= np.isin(np.arange(len(rows)), index[away <= SAME_LINE_M])
     own[rows] = hit
     return own

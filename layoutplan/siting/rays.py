@@ -88,12 +88,16 @@ def make_rays(towers: Towers, tower: IntArray, bearing_deg: FloatArray, rules: R
     )
 
 
-def fan(towers: Towers, rules: Rules, step_deg: float) -> Rays:
-    """All bearings that keep the angle to every adjoining span, counted from the perpendicular in equal steps."""
+def circle(towers: Towers, rules: Rules, step_deg: float) -> Rays:
+    """All bearings around each tower, counted from the perpendicular in equal steps."""
     turns = np.arange(round(360.0 / step_deg)) * step_deg
     bearing = np.sort(np.mod(towers.line_bearing_deg[:, None] + 90.0 + turns, 360.0), axis=1)
     tower = np.repeat(np.arange(len(towers)), len(turns))
-    rays = make_rays(towers, tower, bearing.ravel(), rules)
+    return make_rays(towers, tower, bearing.ravel(), rules)
+
+
+def keeping_angle(rays: Rays, rules: Rules) -> Rays:
+    """Those rays that keep the angle to every adjoining span."""
     return rays.take(rays.angle_deg >= rules.min_angle_deg - ANGLE_TOLERANCE_DEG)
 
 

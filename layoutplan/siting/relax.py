@@ -19,7 +19,7 @@ from layoutplan.siting.judge import Rungs, tally
 from layoutplan.siting.near import find_near
 from layoutplan.siting.obstacles import Obstacles
 from layoutplan.siting.ragged import IntArray, union_of_stretches
-from layoutplan.siting.rays import LEFT, RIGHT, Rays, fan, least_distance_m
+from layoutplan.siting.rays import LEFT, RIGHT, Rays, circle, keeping_angle, least_distance_m
 from layoutplan.siting.trace import trace_rays
 
 FARTHEST = 2.0  # the reel is not stretched beyond this multiple in search of a way out (judgement)
@@ -32,7 +32,7 @@ def find_relaxations(tower: Towers, obstacles: Obstacles, job: Job) -> list[Rela
     wide = rules.model_copy(update={"reel_m": rules.reel_m * FARTHEST, "min_angle_deg": rules.min_angle_deg * LEAST})
     reach = wide.reach_m + float(np.hypot(*tower.leg_xy_m[0])) + 1.0
     near = find_near(obstacles, tower, reach)
-    rays = fan(tower, wide, job.search.bearing_step_deg)
+    rays = keeping_angle(circle(tower, wide, job.search.bearing_step_deg), wide)
     trace = trace_rays(rays, near, obstacles, reach_m=reach, margin_m=0.0)
     rungs = _wide_ladder(rays, tower, rules, reach, job.search.distance_step_m)
     blockers = find_blockers(Scene(tower, rays, trace, rungs, near, obstacles, job))
@@ -49,7 +49,7 @@ def _by_effort(item: Relaxation) -> tuple[float, str]:
 
 def _wide_ladder(rays: Rays, tower: Towers, rules: Rules, reach_m: float, step_m: float) -> Rungs:
     first = max(np.floor(least_distance_m(tower, rules)[0] * LEAST / step_m), 1.0)
-    return Rungs(np.full(len(rays), first * step_m), step_m, int((reach_m - 1.0) / step_m - first) + 1)
+    return Rungs(np.full(len(rays), first * step_m), step_m, max(int((reach_m - 1.0) / step_m - first) + 1, 0))
 
 
 def _alone(blockers: list[Blocker], rungs: Rungs) -> tuple[NDArray[np.bool_], IntArray]:

@@ -19,7 +19,7 @@ from layoutplan.siting.measure import distance_to_axis_m
 from layoutplan.siting.near import Near, find_near
 from layoutplan.siting.obstacles import TOLERANCE_M, Obstacles
 from layoutplan.siting.ragged import IntArray
-from layoutplan.siting.rays import Rays, fan
+from layoutplan.siting.rays import Rays, circle, keeping_angle
 from layoutplan.siting.relax import find_relaxations
 from layoutplan.siting.trace import trace_rays
 
@@ -66,7 +66,8 @@ def site_towers(towers: Towers, obstacles: Obstacles, job: Job) -> Sited:
     rules, search = job.rules, job.search
     reach = rules.reach_m + float(np.hypot(*towers.leg_xy_m.T).max(initial=0.0)) + 1.0
     near = find_near(obstacles, towers, reach + job.score.margin_m)
-    rays = fan(towers, rules, search.bearing_step_deg)
+    around = circle(towers, rules, search.bearing_step_deg)
+    rays = keeping_angle(around, rules)
     trace = trace_rays(rays, near, obstacles, reach_m=reach, margin_m=job.score.margin_m)
     rungs = ladder(rays, reach, search.distance_step_m)
     best = best_on_rays(rays, trace, rungs, job.score)
@@ -82,16 +83,16 @@ def site_towers(towers: Towers, obstacles: Obstacles, job: Job) -> Sited:
         same_side=choice.same_side,
         alternatives=other,
         alternatives_axis_m=_axis_distance_m(other, rays, near, obstacles),
-        exclusions=count_exclusions(rays, trace, rungs, obstacles, len(towers), round(360.0 / search.bearing_step_deg)),
+        exclusions=count_exclusions(around, rays, trace, rungs, obstacles, len(towers)),
         relaxations={int(i): find_relaxations(towers.rows(np.array([i])), obstacles, job) for i in without},
     )
 
 
 def ladder(rays: Rays, reach_m: float, step_m: float) -> Rungs:
-    """Whole multiples of the step, from the least distance allowed on any ray to the reach."""
+    """Whole multiples of the step, from the least distance allowed on any ray to the reach; at least one."""
     first = np.ceil((rays.min_m.min(initial=reach_m) - TOLERANCE_M) / step_m)
-    last = np.floor(max(rays.max_m.max(initial=0.0), first * step_m) / step_m)
-    return Rungs(np.full(len(rays), first * step_m), step_m, int(min(last, np.floor(reach_m / step_m)) - first) + 1)
+    last = np.floor(min(rays.max_m.max(initial=0.0), reach_m) / step_m)
+    return Rungs(np.full(len(rays), first * step_m), step_m, max(int(last - first) + 1, 1))
 
 
 def _alternatives(best: RayBest, taken: IntArray, job: Job) -> IntArray:

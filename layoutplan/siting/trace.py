@@ -22,6 +22,7 @@ from layoutplan.siting.rays import Rays
 SOFT_CLASSES = ("woodland", "crops")
 OUTSIDE_PERMITTED = -1  # stands for a feature: the land beyond what is permitted
 AT_TOWER_M = 1.0  # a power line that comes so close to the tower point ends at the tower
+STUB_M = 1e-3  # what a lead meets on its first millimetre is met by the tower, not by the lead
 _BEHIND_M = 9e3  # further than any reel; stands for "for ever" along a ray
 
 
@@ -106,15 +107,25 @@ def trace_rays(rays: Rays, near: Near, obstacles: Obstacles, *, reach_m: float, 
 
 
 def _inside(rays: Rays, near: Near, obstacles: Obstacles, pairs: Pairs, hit: np.ndarray, at: FloatArray) -> Stretches:
-    """Stretches within areas: every crossing of an edge changes inside and outside."""
-    feature = pairs.feature[hit]
-    edge = obstacles.is_area[feature]
+    """Stretches within areas: every crossing of an edge changes inside and outside.
+
+    Where the tower stands on an area's edge, a lead starts inside if an odd number of crossings lies ahead of it.
+    """
+    on_edge = near.on_edge[pairs.near[hit]]
+    edge = obstacles.is_area[pairs.feature[hit]] & ~(on_edge & (at <= STUB_M))
+    ahead = on_edge & edge
+    key, crossed = np.unique(
+        pairs.ray[hit][ahead] * len(obstacles.class_code) + pairs.feature[hit][ahead], return_counts=True
+    )
+    key = key[crossed % 2 == 1]
+    edge &= at < _BEHIND_M
     first = np.searchsorted(rays.tower, near.inside_tower, "left")
     count = np.searchsorted(rays.tower, near.inside_tower, "right") - first
     row, number = expand(count)
-    ray = np.concatenate((pairs.ray[hit][edge], first[row] + number))
-    feature = np.concatenate((feature[edge], near.inside_feature[row]))
-    place = np.concatenate((at[edge], np.full(len(row), -1.0)))  # the tower inside comes before any crossing
+    starts = len(key) + len(row)
+    ray = np.concatenate((pairs.ray[hit][edge], key // len(obstacles.class_code), first[row] + number))
+    feature = np.concatenate((pairs.feature[hit][edge], key % len(obstacles.class_code), near.inside_feature[row]))
+    place = np.concatenate((at[edge], np.full(starts, -1.0)))  # the tower inside comes before any crossing
     order = np.lexsort((place, feature, ray))
     ray, feature, place = ray[order], feature[order], place[order]
     fresh = group_starts(ray * len(obstacles.class_code) + feature)
@@ -140,7 +151,7 @@ def _line_touches(near: Near, obstacles: Obstacles, pairs: Pairs, hit: np.ndarra
     at_tower = (obstacles.class_code[feature] == obstacles.code(POWER_LINE)) & (
         near.distance_m[pairs.near] <= AT_TOWER_M
     )
-    axis = (by_axis & ~at_tower)[hit]
+    axis = (by_axis & ~at_tower)[hit] & (at > STUB_M)
     return _first_touches(
         np.concatenate((bodies.ray, pairs.ray[hit][axis])),
         np.concatenate((bodies.feature, feature[hit][axis])),

@@ -19,7 +19,7 @@ from corridor import make_corridor
 _RUN = """
 import json, resource, sys, time
 import layoutplan, layoutplan.outputs
-from layoutplan.plan.pipeline import plan as plan_function
+from layoutplan.planning.pipeline import plan as plan_function
 job = layoutplan.load_job(sys.argv[1])
 start = time.perf_counter()
 plan = plan_function(job)

@@ -1,0 +1,7 @@
+"""Reading what a job names: lines and towers, the map around them, and how far it reaches."""
+
+from layoutplan.inputs.coverage import covered
+from layoutplan.inputs.model import FEATURE_COLUMNS, TOWER_COLUMNS, InputFile, Inputs, LineInput
+from layoutplan.inputs.read import read_inputs
+
+__all__ = ["FEATURE_COLUMNS", "TOWER_COLUMNS", "InputFile", "Inputs", "LineInput", "covered", "read_inputs"]

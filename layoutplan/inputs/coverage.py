@@ -1,0 +1,129 @@
+"""Does the map reach a tower's surroundings? No map data is not free ground."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+from shapely import Polygon
+
+from layoutplan.inputs.geodetic import FloatArray, geocentric, metres_per_degree
+
+_CORNERS = 64
+_CELLS_PER_RADIUS = 20  # evidence is thinned to cells of this share of the radius
+_CHUNK = 1_000  # towers looked at together
+
+
+def covered(
+    towers_lonlat: FloatArray,
+    reach_m: float,
+    evidence: FloatArray,
+    extents: Sequence[Polygon],
+    coverage: Sequence[Polygon],
+    radius_m: float,
+    octants: int,
+) -> tuple[NDArray[np.bool_], list[str]]:
+    """Tell for each tower whether the map covers its surroundings.
+
+    Parameters
+    ----------
+    towers_lonlat : ndarray, shape (n, 2)
+        Longitude and latitude. [deg]
+    reach_m : float
+        The map must be complete within this distance of the tower. [m]
+    evidence : ndarray, shape (m, 2)
+        Places where the map has something. [deg]
+    extents : sequence of Polygon
+        Where the map says it reaches; none if it does not say.
+    coverage : sequence of Polygon
+        Where the user says the map is complete: if given, it alone decides.
+    radius_m : float
+        Evidence is looked for within this distance. [m]
+    octants : int
+        In so many of the eight directions (N, NE, …) there must be some.
+
+    Returns
+    -------
+    covered : ndarray of bool, shape (n,)
+    reasons : list of str
+        Why not; empty where the map covers the place.
+
+    Notes
+    -----
+    Without a polygon of the user's, a tower is covered if its disc of ``reach_m`` lies within the union of the extents
+    (where there are any) and evidence lies around it. Extracts keep whole power lines but cut everything else at their
+    edge, so a tower beyond it has evidence on one side at most. Radius and octants are judgement.
+    """
+    count = len(towers_lonlat)
+    if coverage:
+        inside = _disc_within(towers_lonlat, reach_m, coverage)
+        return inside, _reasons(inside, f"the coverage polygon does not hold all ground within {reach_m:.0f} m")
+    if len(evidence) == 0:
+        return np.zeros(count, dtype=bool), ["no map layer given, or none with anything near the line"] * count
+    inside = _disc_within(towers_lonlat, reach_m, extents) if extents else np.ones(count, dtype=bool)
+    found = octants_with_evidence(towers_lonlat, evidence, radius_m)
+    enough = found >= octants
+    outside = _reasons(inside, f"the map's own box does not hold all ground within {reach_m:.0f} m")
+    bare = [
+        "" if yes else f"mapped features within {radius_m:.0f} m in only {number} of 8 directions ({octants} asked for)"
+        for yes, number in zip(enough, found, strict=True)
+    ]
+    return inside & enough, ["; ".join(filter(None, pair)) for pair in zip(outside, bare, strict=True)]
+
+
+def octants_with_evidence(towers_lonlat: FloatArray, evidence: FloatArray, radius_m: float) -> NDArray[np.int64]:
+    """Count in how many of the eight directions (45° wide, the first about north) each tower has evidence.
+
+    Parameters
+    ----------
+    towers_lonlat : ndarray, shape (n, 2)
+    evidence : ndarray, shape (m, 2)
+    radius_m : float
+        Within this distance. [m]
+    """
+    points = _thinned(evidence, radius_m / _CELLS_PER_RADIUS)
+    tree = cKDTree(geocentric(points))
+    seen = np.zeros((len(towers_lonlat), 8), dtype=bool)
+    for first in range(0, len(towers_lonlat), _CHUNK):
+        towers = towers_lonlat[first : first + _CHUNK]
+        pairs = cKDTree(geocentric(towers)).sparse_distance_matrix(tree, radius_m, output_type="ndarray")
+        away = points[pairs["j"]] - towers[pairs["i"]]
+        east = np.mod(away[:, 0] + 180.0, 360.0) - 180.0
+        bearing = np.degrees(np.arctan2(east * np.cos(np.radians(towers[pairs["i"], 1])), away[:, 1]))
+        there = pairs["v"] > 0.0
+        seen[first + pairs["i"][there], np.round(bearing[there] / 45.0).astype(np.int64) % 8] = True
+    return np.asarray(seen.sum(axis=1))
+
+
+def _disc_within(lonlat: FloatArray, radius_m: float, polygons: Sequence[Polygon]) -> NDArray[np.bool_]:
+    """Whether all ground within a distance of each point lies in the union of some polygons."""
+    area = shapely.union_all(np.array(polygons, dtype=object))
+    shapely.prepare(area)
+    return np.asarray(shapely.contains(area, _discs(lonlat, radius_m)))
+
+
+def _discs(lonlat: FloatArray, radius_m: float) -> NDArray[np.object_]:
+    """Polygons about discs of a radius: they hold the disc and a little more, never less."""
+    angle = np.linspace(0.0, 2.0 * np.pi, _CORNERS, endpoint=False)
+    around = np.column_stack((np.cos(angle), np.sin(angle))) * radius_m / np.cos(np.pi / _CORNERS)
+    per_degree = np.column_stack(metres_per_degree(lonlat[:, 1]))
+    return np.asarray(shapely.polygons(lonlat[:, None] + around[None] / per_degree[:, None]))
+
+
+def _thinned(lonlat: FloatArray, cell_m: float) -> FloatArray:
+    """Keep one point (the southernmost, then westernmost) in each cell, whatever their order."""
+    lon_m, lat_m = metres_per_degree(lonlat[:, 1])
+    row = np.floor(lonlat[:, 1] * lat_m.mean() / cell_m)
+    column = np.floor(lonlat[:, 0] * lon_m.mean() / cell_m)
+    order = np.lexsort((lonlat[:, 0], lonlat[:, 1], column, row))
+    row, column = row[order], column[order]
+    first = np.ones(len(order), dtype=bool)
+    first[1:] = (row[1:] != row[:-1]) | (column[1:] != column[:-1])
+    return np.asarray(lonlat[order][first])
+
+
+def _reasons(fine: NDArray[np.bool_], text: str) -> list[str]:
+    return ["" if yes else text for yes in fine]

@@ -1,0 +1,188 @@
+"""Tables of towers as comma-separated text, with every row number as a spreadsheet shows it."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pyogrio
+import shapely
+from numpy.typing import NDArray
+
+from layoutplan.errors import ColumnError, CRSError, InputError, LayerError
+from layoutplan.inputs.geodetic import WGS84, FloatArray, settle_crs, to_lonlat
+from layoutplan.inputs.placed import PlacedTable
+from layoutplan.inputs.vector import require_column
+from layoutplan.inputs.words import listed
+from layoutplan.job import TowerSource
+from layoutplan.text import clean
+
+SUFFIXES = (".csv", ".tsv", ".txt")
+_LON_LAT = (("lon", "lat"), ("longitude", "latitude"), ("long", "lat"), ("lng", "lat"))
+_GRID = (("easting", "northing"), ("east", "north"), ("x", "y"), ("e", "n"))
+
+
+@dataclass(frozen=True, slots=True)
+class CsvText:
+    """Cells as text; ``rows`` are line numbers of a spreadsheet, the header being row 1."""
+
+    cells: pd.DataFrame
+    rows: NDArray[np.int64]
+    separator: str
+
+
+def read_csv_towers(source: TowerSource, key: str) -> PlacedTable:
+    """Read a table with coordinates.
+
+    Parameters
+    ----------
+    source : TowerSource
+    key : str
+        The job's key of ``source``, for messages.
+
+    Raises
+    ------
+    InputError
+        Not UTF-8, rows of different length, an unusable filter.
+    ColumnError
+        No coordinate columns, or a cell that is no finite number.
+    CRSError
+        Eastings and northings without a system, or degrees outside their range.
+    """
+    where = source.path.name
+    table = _without_blank_rows(_filtered(source, read_csv(source.path)), where)
+    x_column, y_column, is_lonlat = _coordinate_columns(source, list(table.cells.columns), where, key)
+    xy = np.column_stack([_numbers(table, column, where) for column in (x_column, y_column)])
+    found = WGS84 if is_lonlat and source.crs is None else None
+    crs, _ = settle_crs(found, source.crs, where, f"{key}.crs")
+    if crs.is_geographic:
+        _check_degrees(xy, table.rows, (x_column, y_column), where, key)
+    points = to_lonlat(np.asarray(shapely.points(xy), dtype=object), crs, where)
+    return PlacedTable(table.cells, points, table.rows, where, "row")
+
+
+def read_csv(path: Path) -> CsvText:
+    """Read cells as text; comma, semicolon or tab between them.
+
+    Raises
+    ------
+    InputError
+        The text is not UTF-8, or a row has more or fewer cells than the header.
+    LayerError
+        There are no rows.
+    """
+    text = _decoded(path)
+    separator = max(",;\t", key=text.split("\n", 1)[0].count)
+    lines = enumerate(csv.reader(io.StringIO(text), delimiter=separator), 1)
+    records = [(number, row) for number, row in lines if row]
+    if len(records) < 2:
+        raise LayerError(f"{path.name}: no rows below the header.")
+    header = [clean(cell) for cell in records[0][1]]
+    if twice := {name for name in header if header.count(name) > 1}:
+        raise ColumnError(f"{path.name}: two columns are called '{min(twice)}'. Rename one.")
+    uneven = [number for number, row in records[1:] if len(row) != len(header)]
+    if uneven:
+        raise InputError(
+            f"{path.name}, row {listed(uneven)}: not as many cells as the header has ({len(header)}). "
+            "Put cells that contain the separator in double quotes."
+        )
+    rows = np.array([number for number, _ in records[1:]], dtype=np.int64)
+    return CsvText(pd.DataFrame([row for _, row in records[1:]], columns=header, dtype=str), rows, separator)
+
+
+def _decoded(path: Path) -> str:
+    try:
+        raw = path.read_bytes()
+    except OSError as err:
+        raise InputError(f"{path}: cannot be read: {err.strerror}.") from err
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError as err:
+        line = raw.count(b"\n", 0, err.start) + 1
+        raise InputError(
+            f"{path.name}, row {line}: not UTF-8 text (byte 0x{raw[err.start]:02X} at offset {err.start}). "
+            "Save the table as 'CSV UTF-8'."
+        ) from err
+
+
+def _filtered(source: TowerSource, table: CsvText) -> CsvText:
+    """Apply the job's filter with GDAL, which knows its language; its feature numbers count the data rows."""
+    if source.where is None:
+        return table
+    try:
+        kept = pyogrio.raw.read(f"CSV:{source.path}", where=source.where, read_geometry=False, return_fids=True)[1]
+    except (ValueError, RuntimeError) as err:
+        raise InputError(
+            f'{source.path.name}: cannot be read with where = "{source.where}": {clean(err)[:200]}'
+        ) from err
+    if len(kept) == 0:
+        raise LayerError(f'{source.path.name}: no row meets where = "{source.where}".')
+    return _rows(table, kept - 1)
+
+
+def _without_blank_rows(table: CsvText, where: str) -> CsvText:
+    """Drop the rows of separators that spreadsheets leave at the end."""
+    filled = (table.cells.apply(lambda column: column.str.strip()) != "").any(axis=1).to_numpy()
+    if not filled.any():
+        raise LayerError(f"{where}: no rows below the header.")
+    return _rows(table, np.flatnonzero(filled))
+
+
+def _rows(table: CsvText, index: NDArray[np.int64]) -> CsvText:
+    return CsvText(table.cells.iloc[index].reset_index(drop=True), table.rows[index], table.separator)
+
+
+def _coordinate_columns(source: TowerSource, columns: list[str], where: str, key: str) -> tuple[str, str, bool]:
+    """Return x and y column and whether their names say that they are longitude and latitude."""
+    by_name = {name.lower(): name for name in columns}
+    guess = next((pair for pair in (*_LON_LAT, *_GRID) if set(pair) <= set(by_name)), ("", ""))
+    x_column = source.x_column or by_name.get(guess[0])
+    y_column = source.y_column or by_name.get(guess[1])
+    if x_column is None or y_column is None:
+        raise ColumnError(
+            f"{where}: no coordinate columns found among: {listed(columns, 20)}. Set {key}.x_column and {key}.y_column."
+        )
+    require_column(x_column, columns, where, f"{key}.x_column")
+    require_column(y_column, columns, where, f"{key}.y_column")
+    return x_column, y_column, (x_column.lower(), y_column.lower()) in _LON_LAT
+
+
+def _numbers(table: CsvText, column: str, where: str) -> FloatArray:
+    values = np.empty(len(table.cells))
+    for index, cell in enumerate(table.cells[column]):
+        values[index] = _number(cell, comma=table.separator != ",")
+    wrong = np.flatnonzero(~np.isfinite(values))
+    if len(wrong):
+        cell = clean(table.cells[column].iloc[wrong[0]])
+        what = f"'{cell}' is not a finite number" if cell else "empty"
+        also = f" (also row {listed(table.rows[wrong[1:]])})" if len(wrong) > 1 else ""
+        raise ColumnError(f"{where}, row {table.rows[wrong[0]]}, field '{column}': {what}{also}. Mend or delete it.")
+    return values
+
+
+def _number(cell: str, *, comma: bool) -> float:
+    """Return the number in a cell, NaN if there is none; ``comma`` allows one as the decimal sign."""
+    text = cell.strip()
+    try:
+        return float(text.replace(",", ".") if comma and "." not in text else text)
+    except ValueError:
+        return math.nan
+
+
+def _check_degrees(xy: FloatArray, rows: NDArray[np.int64], columns: tuple[str, str], where: str, key: str) -> None:
+    x, y = xy.T
+    wrong = np.flatnonzero((np.abs(y) > 90.0) | (np.abs(x) > 360.0))
+    if len(wrong) == 0:
+        return
+    first = wrong[0]
+    found = f"{where}, row {rows[first]}: '{columns[0]}' {x[first]:g}, '{columns[1]}' {y[first]:g}"
+    if abs(y[first]) <= 360.0 and (np.abs(x) <= 90.0).all():
+        raise CRSError(
+            f"{found}: latitude beyond ±90. Longitude and latitude look swapped: swap {key}.x_column and y_column."
+        )
+    raise CRSError(f"{found}: no longitude and latitude in degrees. For eastings and northings set {key}.crs.")

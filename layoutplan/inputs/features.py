@@ -1,0 +1,136 @@
+"""Map features of the corridor in one table, whatever files they come from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+
+from layoutplan.inputs.geodetic import FloatArray, Geometries, is_usable
+from layoutplan.inputs.model import FEATURE_COLUMNS
+from layoutplan.inputs.words import counted
+from layoutplan.job import ObstacleClass
+
+
+def no_features() -> gpd.GeoDataFrame:
+    """Return an empty feature table."""
+    columns = {name: np.empty(0, dtype=object) for name in FEATURE_COLUMNS if name != "geometry"}
+    columns["width_m"] = np.empty(0, dtype=float)
+    return gpd.GeoDataFrame(columns, geometry=[], crs="EPSG:4326")[list(FEATURE_COLUMNS)]
+
+
+def make_features(
+    *,
+    feature_id: NDArray[np.object_],
+    obstacle_class: NDArray[np.object_],
+    name: NDArray[np.object_],
+    width_m: FloatArray,
+    geometry: Geometries,
+    source: str,
+) -> tuple[gpd.GeoDataFrame, list[str]]:
+    """Drop what has no geometry, repair what is invalid, take several parts apart.
+
+    Parameters
+    ----------
+    feature_id, obstacle_class, name : ndarray of str, shape (n,)
+    width_m : ndarray, shape (n,)
+        Full width of lines and points; areas get 0. [m]
+    geometry : ndarray of Geometry, shape (n,)
+        Two-dimensional, EPSG:4326; may be missing, empty or infinite.
+    source : str
+        File and layer.
+
+    Returns
+    -------
+    features : GeoDataFrame
+        Columns ``FEATURE_COLUMNS``; parts of one feature are called ``id/1``, ``id/2``, …
+    problems : list of str
+    """
+    usable = is_usable(geometry)
+    mended, was_invalid = repair(geometry[usable])
+    parts, owner = single_parts(mended)
+    row = np.flatnonzero(usable)[owner]
+    columns = {
+        "feature_id": _part_ids(feature_id[row], owner),
+        "obstacle_class": obstacle_class[row],
+        "name": name[row],
+        "width_m": np.where(shapely.get_dimensions(parts) == 2, 0.0, width_m[row]),
+        "source": np.full(len(row), source, dtype=object),
+    }
+    problems = []
+    if missing := int((~usable).sum()):
+        problems.append(
+            f"{source}: {counted(missing, 'feature')} without a usable geometry (missing, empty or infinite) left out"
+        )
+    if repaired := int(was_invalid.sum()):
+        problems.append(f"{source}: {counted(repaired, 'feature')} with an invalid geometry repaired")
+    return gpd.GeoDataFrame(columns, geometry=parts, crs="EPSG:4326")[list(FEATURE_COLUMNS)], problems
+
+
+def repair(geometry: Geometries) -> tuple[Geometries, NDArray[np.bool_]]:
+    """Make geometries valid; what collapses to nothing keeps its edge, so that it is not lost.
+
+    Returns
+    -------
+    geometry : ndarray of Geometry
+    was_invalid : ndarray of bool
+    """
+    invalid = ~shapely.is_valid(geometry)
+    if not invalid.any():
+        return geometry, invalid
+    whole = shapely.make_valid(geometry[invalid], method="structure", keep_collapsed=False)
+    gone = shapely.is_empty(whole)
+    whole[gone] = shapely.make_valid(geometry[invalid][gone])  # the default method keeps lines and points
+    mended = geometry.copy()
+    mended[invalid] = whole
+    return mended, invalid
+
+
+def single_parts(geometry: Geometries) -> tuple[Geometries, NDArray[np.int64]]:
+    """Take multi-part geometries apart.
+
+    Returns
+    -------
+    parts : ndarray of Geometry, shape (m,)
+        Without empty ones.
+    owner : ndarray of int, shape (m,)
+        Place in ``geometry`` that each part comes from.
+    """
+    if not (shapely.get_type_id(geometry) > shapely.GeometryType.POLYGON).any():  # taking apart copies
+        kept = np.flatnonzero(~(shapely.is_missing(geometry) | shapely.is_empty(geometry)))
+        return geometry[kept], kept
+    parts, owner = shapely.get_parts(geometry, return_index=True)
+    while (shapely.get_type_id(parts) > shapely.GeometryType.POLYGON).any():  # collections may hold multi-part ones
+        inner, place = shapely.get_parts(parts, return_index=True)
+        parts, owner = inner, owner[place]
+    there = ~shapely.is_empty(parts)
+    return parts[there], owner[there]
+
+
+def fill_widths(
+    given_m: FloatArray,
+    obstacle_class: NDArray[np.object_],
+    geometry: Geometries,
+    classes: Mapping[str, ObstacleClass],
+    point_width_m: float,
+) -> FloatArray:
+    """Where no width is given, lines take their class's, points at least ``point_width_m``. [m]."""
+    of_class = pd.Series(obstacle_class).map({name: row.width_m for name, row in classes.items()}).to_numpy(dtype=float)
+    is_point = shapely.get_dimensions(geometry) == 0
+    return np.where(np.isnan(given_m), np.where(is_point, point_width_m, of_class), given_m)
+
+
+def _part_ids(ids: NDArray[np.object_], owner: NDArray[np.int64]) -> NDArray[np.object_]:
+    """Add a number to the ids of features that have several parts."""
+    if len(ids) == 0:
+        return ids
+    of = pd.Series(owner)
+    number = of.groupby(of).cumcount().to_numpy() + 1
+    several = np.bincount(owner)[owner] > 1
+    named = ids.copy()
+    named[several] = [f"{name}/{part}" for name, part in zip(ids[several], number[several], strict=True)]
+    return named

@@ -1,0 +1,194 @@
+"""From a file's coordinate reference system to longitude and latitude (EPSG:4326, in this order)."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pyproj
+import shapely
+from numpy.typing import NDArray
+from pyproj.exceptions import CRSError as ProjCRSError
+from pyproj.exceptions import ProjError
+
+from layoutplan.errors import CRSError
+
+FloatArray = NDArray[np.float64]
+Geometries = NDArray[np.object_]
+
+WGS84 = pyproj.CRS.from_epsg(4326)
+LONGEST_SEGMENT_M = 1000.0  # longer straight lines are cut in their own system: there they are what the mapper meant
+_GEOD = pyproj.Geod(ellps="WGS84")
+
+
+def parse_crs(text: str, where: str, key: str) -> pyproj.CRS:
+    """Return the coordinate reference system that a job file names.
+
+    Raises
+    ------
+    CRSError
+        There is no such system.
+    """
+    try:
+        return pyproj.CRS.from_user_input(text).to_2d()
+    except ProjCRSError as err:
+        raise CRSError(
+            f"{where}: {key} = '{text}' is no known coordinate reference system. Write EPSG:<code>."
+        ) from err
+
+
+def settle_crs(found: Any, given: str | None, where: str, key: str) -> tuple[pyproj.CRS, str]:
+    """Choose between what the file says and what the job says.
+
+    Parameters
+    ----------
+    found : object or None
+        What the file carries, in any form pyproj reads.
+    given : str or None
+        What the job file gives; it wins, since it is the only way to put a wrong file right.
+    where, key : str
+        For messages: the file and layer, and the job's key.
+
+    Returns
+    -------
+    crs : CRS
+    problem : str
+        A remark where the two differ, else empty.
+
+    Raises
+    ------
+    CRSError
+        Neither says anything, or what is said is not known.
+    """
+    if given is not None:
+        chosen = parse_crs(given, where, key)
+        own = _own_crs(found)
+        if own is None or same_crs(own, chosen):
+            return chosen, ""
+        return chosen, f"{where}: the file says {own.name}, but {key} = '{given}' in the job file was used"
+    if (own := _own_crs(found)) is None:
+        raise CRSError(
+            f"{where}: no coordinate reference system. Set {key} in the job file, for instance 'EPSG:25832'."
+        )
+    return own, ""
+
+
+def same_crs(one: pyproj.CRS, other: pyproj.CRS) -> bool:
+    """Whether two systems give the same coordinates, axis order apart."""
+    return one.to_2d().equals(other.to_2d(), ignore_axis_order=True)
+
+
+def is_wgs84(crs: pyproj.CRS) -> bool:
+    """Whether coordinates in ``crs`` already are WGS 84 longitude and latitude."""
+    return same_crs(crs, WGS84)
+
+
+def to_lonlat(geometry: Geometries, crs: pyproj.CRS, where: str) -> Geometries:
+    """Bring geometries to longitude and latitude; two-dimensional, long segments cut before.
+
+    Parameters
+    ----------
+    geometry : ndarray of Geometry, shape (n,)
+        May hold None and empty geometries; they stay.
+    crs : CRS
+    where : str
+        File and layer, for messages.
+
+    Returns
+    -------
+    ndarray of Geometry, shape (n,)
+        What ``crs`` cannot express has infinite coordinates.
+
+    Raises
+    ------
+    CRSError
+        The system cannot be turned into longitude and latitude.
+    """
+    flat = cut_long(shapely.force_2d(geometry) if shapely.has_z(geometry).any() else geometry, crs)
+    if is_wgs84(crs):
+        return flat
+    try:
+        return transformed(flat, pyproj.Transformer.from_crs(crs, WGS84, always_xy=True))
+    except ProjError as err:
+        raise CRSError(
+            f"{where}: {crs.name} cannot be turned into longitude and latitude. Give the file a geodetic system."
+        ) from err
+
+
+def transformed(geometry: Geometries, change: pyproj.Transformer) -> Geometries:
+    """Return geometries with all vertices moved to another system."""
+
+    def move(xy: FloatArray) -> FloatArray:
+        return np.column_stack(change.transform(xy[:, 0], xy[:, 1]))
+
+    moved: Geometries = shapely.transform(geometry, move)
+    return moved
+
+
+def cut_long(geometry: Geometries, crs: pyproj.CRS) -> Geometries:
+    """Cut straight segments longer than ``LONGEST_SEGMENT_M``.
+
+    Degrees are left alone where a geometry is more than half the Earth wide: it jumps across the antimeridian, and what
+    lies between is not meant.
+    """
+    limit = segment_limit(crs)
+    low_x, low_y, high_x, high_y = shapely.bounds(geometry).T
+    with np.errstate(invalid="ignore"):
+        size = np.hypot(high_x - low_x, high_y - low_y)
+        jumps = crs.is_geographic & (high_x - low_x > np.pi / (crs.axis_info[0].unit_conversion_factor or 1.0))
+    long = np.isfinite(size) & (size > limit) & ~jumps
+    if not long.any():
+        return geometry
+    # the library "repairs" an invalid polygon while cutting it, and drops a lobe of a bow tie: cut those ring by ring
+    whole = geometry[long]
+    sound = shapely.is_valid(whole)
+    whole[sound] = shapely.segmentize(whole[sound], limit)
+    whole[~sound] = [_cut_rings(invalid, limit) for invalid in whole[~sound]]
+    cut = geometry.copy()
+    cut[long] = whole
+    return cut
+
+
+def segment_limit(crs: pyproj.CRS) -> float:
+    """Return the longest segment that is left uncut, in the units of ``crs``."""
+    factor = crs.axis_info[0].unit_conversion_factor or 1.0
+    return LONGEST_SEGMENT_M / (factor * (_GEOD.a if crs.is_geographic else 1.0))
+
+
+def is_usable(geometry: Geometries) -> NDArray[np.bool_]:
+    """Mark geometries that are there, not empty, and finite."""
+    there = ~(shapely.is_missing(geometry) | shapely.is_empty(geometry))
+    return np.asarray(there & np.isfinite(shapely.bounds(geometry)).all(axis=-1))
+
+
+def metres_per_degree(lat_deg: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Length of a degree of longitude and of latitude on the WGS 84 ellipsoid, from its two radii of curvature. [m]."""
+    sin_lat, cos_lat = np.sin(np.radians(lat_deg)), np.cos(np.radians(lat_deg))
+    root = 1.0 - _GEOD.es * sin_lat**2
+    return np.radians(_GEOD.a * cos_lat / np.sqrt(root)), np.radians(_GEOD.a * (1.0 - _GEOD.es) / root**1.5)
+
+
+def geocentric(lonlat_deg: FloatArray) -> FloatArray:
+    """Geocentric X, Y, Z of points on the ellipsoid, shape (n, 3): plain distances between near points. [m]."""
+    lon, lat = np.radians(lonlat_deg).T
+    normal = _GEOD.a / np.sqrt(1.0 - _GEOD.es * np.sin(lat) ** 2)
+    return np.column_stack(
+        (normal * np.cos(lat) * np.cos(lon), normal * np.cos(lat) * np.sin(lon), normal * (1 - _GEOD.es) * np.sin(lat))
+    )
+
+
+def _cut_rings(geometry: shapely.Geometry, limit: float) -> shapely.Geometry:
+    if isinstance(geometry, shapely.Polygon):
+        holes = [shapely.segmentize(hole, limit) for hole in geometry.interiors]
+        return shapely.Polygon(shapely.segmentize(geometry.exterior, limit), holes)
+    if isinstance(geometry, shapely.MultiPolygon | shapely.GeometryCollection):
+        return shapely.GeometryCollection([_cut_rings(part, limit) for part in geometry.geoms])
+    return shapely.segmentize(geometry, limit)
+
+
+def _own_crs(found: Any) -> pyproj.CRS | None:
+    """Return what a file carries, None if that is nothing or nothing that can be understood."""
+    try:
+        return None if found is None else pyproj.CRS.from_user_input(found).to_2d()
+    except ProjCRSError:
+        return None

@@ -1,0 +1,75 @@
+"""What one layer of the map gives, and how it lies to the corridor."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+from numpy.typing import NDArray
+
+from layoutplan.errors import CRSError
+from layoutplan.inputs.corridor import Corridor
+from layoutplan.inputs.geodetic import FloatArray
+from layoutplan.text import clean
+
+Bounds = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class MapLayer:
+    """What one layer gives.
+
+    Attributes
+    ----------
+    features : GeoDataFrame
+        Columns as in :data:`layoutplan.inputs.model.FEATURE_COLUMNS`.
+    evidence : ndarray, shape (n, 2)
+        Longitude and latitude of what shows that the map is worked out there.
+    problems, assumptions : tuple of str
+    """
+
+    features: gpd.GeoDataFrame
+    evidence: FloatArray
+    problems: tuple[str, ...]
+    assumptions: tuple[str, ...] = ()
+
+
+def check_overlap(where: str, bounds_deg: Bounds | None, corridor: Corridor) -> list[str]:
+    """Say so where a layer is empty or lies elsewhere.
+
+    Parameters
+    ----------
+    where : str
+        File and layer, for messages.
+    bounds_deg : tuple of float or None
+        West, south, east, north of all the layer holds; None if it is empty.
+    corridor : Corridor
+
+    Raises
+    ------
+    CRSError
+        It lies elsewhere, but with longitude and latitude swapped it would lie on the corridor.
+    """
+    if bounds_deg is None:
+        return [f"{where}: empty; nothing is known from it"]
+    west, south, east, north = bounds_deg
+    if corridor.meets_box(bounds_deg):
+        return []
+    if corridor.meets_box((south, west, north, east)):
+        raise CRSError(
+            f"{where}: lies at longitude {west:.3f} to {east:.3f}, latitude {south:.3f} to {north:.3f}, away from all "
+            "towers, but on them with the two swapped. Swap them in this file or in the towers', whichever is wrong."
+        )
+    return [
+        f"{where}: does not reach any tower (it covers longitude {west:.4f} to {east:.4f}, latitude {south:.4f} to "
+        f"{north:.4f}); nothing is known from it"
+    ]
+
+
+def cleaned(texts: Iterable[object]) -> NDArray[np.object_]:
+    """Return foreign texts made clean; each distinct one is cleaned once."""
+    values = list(texts)
+    made = {value: clean(value) for value in set(values)}
+    return np.array([made[value] for value in values], dtype=object)

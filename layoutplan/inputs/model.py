@@ -1,0 +1,87 @@
+"""What the readers hand on: lines, map features and what is known about the map's reach."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+from numpy.typing import NDArray
+from shapely import LineString, Polygon
+
+from layoutplan.job import Line
+
+FEATURE_COLUMNS = ("feature_id", "obstacle_class", "name", "width_m", "source", "geometry")
+TOWER_COLUMNS = ("tower_id", "structure", "base_width_m", "earth_electrode_size_m", "order", "geometry")
+
+
+@dataclass(frozen=True, slots=True)
+class InputFile:
+    """A file that was read: where it is, its fingerprint, and whom its data is credited to."""
+
+    path: Path
+    sha256: str
+    used_for: str
+    data_date: str | None = None
+    attribution: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class LineInput:
+    """A line as it was read, before its towers are put in order.
+
+    Attributes
+    ----------
+    line : Line
+        The line's part of the job file.
+    towers : GeoDataFrame
+        Columns ``TOWER_COLUMNS``; points in EPSG:4326, ids unique text; figures NaN where unknown.
+    course : tuple of LineString
+        The centreline's parts in EPSG:4326; empty if none was given.
+    in_order : bool
+        Whether the rows of ``towers`` are known to follow the line.
+    source : str
+        File (and layer) for messages.
+    osm_way_ids : tuple of int
+        The ways the line was taken from, so that it is not met again as an obstacle.
+    """
+
+    line: Line
+    towers: gpd.GeoDataFrame
+    course: tuple[LineString, ...]
+    in_order: bool
+    source: str
+    osm_way_ids: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Inputs:
+    """Everything read for a job.
+
+    Attributes
+    ----------
+    lines : tuple of LineInput
+    features : GeoDataFrame
+        Map features of the corridor, columns ``FEATURE_COLUMNS``, EPSG:4326, valid, two-dimensional, not empty.
+        ``width_m`` is the full width on the ground (0 for areas).
+    evidence : ndarray, shape (n, 2)
+        Longitude and latitude of every mapped vertex read, power lines left out: where the map has something.
+    extents : tuple of Polygon
+        Where the map claims to reach (header boxes), EPSG:4326; empty if no file says so.
+    coverage : tuple of Polygon
+        Where the user says the map is complete, EPSG:4326; empty if not given.
+    files : tuple of InputFile
+    problems : tuple of str
+        What was odd but could be used, in plain words with file, layer and count.
+    assumptions : tuple of str
+    """
+
+    lines: tuple[LineInput, ...]
+    features: gpd.GeoDataFrame
+    evidence: NDArray[np.float64]
+    extents: tuple[Polygon, ...]
+    coverage: tuple[Polygon, ...]
+    files: tuple[InputFile, ...]
+    problems: tuple[str, ...]
+    assumptions: tuple[str, ...] = ()

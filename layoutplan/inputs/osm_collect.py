@@ -1,0 +1,176 @@
+"""Collecting obstacles and evidence while an extract goes by, in batches so that memory stays flat."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import osmium
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+
+from layoutplan.inputs.corridor import Corridor
+from layoutplan.inputs.evidence import is_local, thin
+from layoutplan.inputs.geodetic import FloatArray, Geometries
+from layoutplan.inputs.osm_areas import MapRelations, area_from_edges, display_name, inherited
+from layoutplan.inputs.osm_tags import Match, TagRules
+
+THING_COLUMNS = ("kind", "osm_id", "obstacle_class", "name", "width_m", "flaw", "geometry")
+OPEN, UNBUILT, INCOMPLETE = "open", "unbuilt", "incomplete"
+_BATCH = 200_000
+_AS_IT_IS, _FILLED, _OUTLINE = 0, 1, 2
+
+
+class Collector:
+    """Takes objects one by one, hands out tables.
+
+    Parameters
+    ----------
+    rules : TagRules
+    relations : MapRelations
+    corridor : Corridor, optional
+        Objects elsewhere are dropped batch by batch.
+    """
+
+    def __init__(self, rules: TagRules, relations: MapRelations, corridor: Corridor | None) -> None:
+        self._rules, self._relations, self._corridor = rules, relations, corridor
+        self._factory = osmium.geom.WKBFactory()
+        self._edges: dict[int, bytes] = dict.fromkeys(relations.edges(), b"")
+        self._open: dict[int, tuple[Match, ...]] = {}
+        self._built: set[int] = set()
+        self._lost: list[str] = []
+        self._rows: list[tuple[str, int, str, str, float, str, int, int]] = []
+        self._wkb: list[bytes] = []
+        self._shows: list[bool] = []
+        self._tables: list[pd.DataFrame] = []
+        self._evidence: list[FloatArray] = [np.empty((0, 2))]
+        self._corners: list[FloatArray] = [np.empty((0, 2))]
+
+    def take(self, thing: Any, tags: dict[str, str], *, evidence: bool) -> None:
+        """Take a node, a way, or the area of a relation."""
+        if thing.is_node():
+            self._add("node", thing.id, thing, tags, evidence)
+        elif thing.is_way():
+            self._add("way", thing.id, thing, tags, evidence)
+        else:
+            self._add("relation", thing.orig_id(), thing, tags, evidence)
+        if len(self._wkb) >= _BATCH:
+            self._flush()
+
+    def finish(self) -> tuple[pd.DataFrame, FloatArray, tuple[str, ...]]:
+        """Return the table of things, the evidence, and what has no place in the extract."""
+        self._flush()
+        self._make_unbuilt()
+        empty = pd.DataFrame(columns=list(THING_COLUMNS))
+        things = pd.concat(self._tables, ignore_index=True) if self._tables else empty
+        return things, thin(np.concatenate(self._evidence)), tuple(self._lost)
+
+    @property
+    def bounds(self) -> tuple[float, float, float, float] | None:
+        """West, south, east, north of all that was taken, in the corridor or not; None if that is nothing."""
+        corners = np.concatenate(self._corners)
+        return (*corners.min(axis=0).tolist(), *corners.max(axis=0).tolist()) if len(corners) else None
+
+    def _add(self, kind: str, osm_id: int, thing: Any, tags: dict[str, str], evidence: bool) -> None:
+        matches = self._rules.match(tags, is_point=kind == "node")
+        is_edge = kind == "way" and osm_id in self._edges
+        if not (matches or (evidence and tags) or is_edge):
+            return
+        wkb, flaw = self._drawn(kind, thing)
+        if wkb is None:
+            self._lost += [f"osm {kind} {osm_id}"] if matches and kind != "relation" else []
+            return
+        if is_edge:
+            self._edges[osm_id] = wkb
+        if kind == "relation":
+            self._built.add(osm_id)
+        for match in matches:
+            self._add_row(kind, osm_id, match, tags, flaw, is_closed=kind == "way" and thing.is_closed())
+        self._wkb.append(wkb)
+        self._shows.append(evidence and bool(tags))
+
+    def _add_row(
+        self, kind: str, osm_id: int, match: Match, tags: dict[str, str], flaw: str, *, is_closed: bool
+    ) -> None:
+        form = _form(kind, match, tags.get("area"))
+        if form == _FILLED and not is_closed:
+            self._open[osm_id] = (*self._open.get(osm_id, ()), match)
+            form, flaw = _AS_IT_IS, "" if osm_id in self._edges else OPEN
+        row = (kind, osm_id, match.obstacle_class, display_name(tags), match.width_m, flaw, form, len(self._wkb))
+        self._rows.append(row)
+
+    def _drawn(self, kind: str, thing: Any) -> tuple[bytes | None, str]:
+        """Return the object's geometry, None if it has none, and what is wrong with it."""
+        try:
+            if kind == "node":
+                return bytes.fromhex(self._factory.create_point(thing)), ""
+            if kind == "way":
+                return bytes.fromhex(self._factory.create_linestring(thing)), ""
+            return bytes.fromhex(self._factory.create_multipolygon(thing)), ""
+        except (osmium.InvalidLocationError, RuntimeError):  # a node is not in the extract; an area that crosses itself
+            return (_patched(thing) if kind == "way" else None), INCOMPLETE
+
+    def _flush(self) -> None:
+        if not self._wkb:
+            return
+        geometry = np.asarray(shapely.from_wkb(self._wkb), dtype=object)
+        self._corners.append(np.asarray(shapely.total_bounds(geometry)).reshape(2, 2))
+        near = self._near(geometry)
+        shows = near & np.array(self._shows) & is_local(geometry)
+        self._evidence.append(thin(shapely.get_coordinates(geometry[shows])))
+        if self._rows:
+            table = pd.DataFrame(self._rows, columns=[*THING_COLUMNS[:-1], "form", "place"])
+            table = table[near[table["place"].to_numpy()]]
+            table["geometry"] = _formed(geometry[table.pop("place").to_numpy()], table.pop("form").to_numpy())
+            self._tables.append(table)
+        self._rows, self._wkb, self._shows = [], [], []
+
+    def _near(self, geometry: Geometries) -> NDArray[np.bool_]:
+        if self._corridor is None:
+            return np.ones(len(geometry), dtype=bool)
+        return self._corridor.meets(self._corridor.frame.geometries(geometry))
+
+    def _make_unbuilt(self) -> None:
+        """Make the most of areas that the library could not build, so that none is taken for free ground."""
+        unbuilt = {osm_id: found for osm_id, found in self._relations.classed.items() if osm_id not in self._built}
+        unbuilt |= inherited(self._relations.untagged, self._open)
+        for osm_id, found in sorted(unbuilt.items()):
+            parts = area_from_edges([wkb for way in found.ways if (wkb := self._edges[way])])
+            if len(parts) == 0:
+                self._lost.append(f"osm relation {osm_id}")
+            parts = parts[self._near(parts)]
+            flaw = UNBUILT if (shapely.get_dimensions(parts) < 2).any() else ""
+            for match in found.matches if len(parts) else ():
+                row = ("relation", osm_id, match.obstacle_class, found.name, match.width_m, flaw)
+                table = pd.DataFrame([row] * len(parts), columns=list(THING_COLUMNS[:-1]))
+                self._tables.append(table.assign(geometry=shapely.boundary(parts) if match.is_outline else parts))
+
+
+def _form(kind: str, match: Match, area_tag: str | None) -> int:
+    if kind == "relation":
+        return _OUTLINE if match.is_outline else _AS_IT_IS
+    if kind == "way" and (area_tag == "yes" or (match.is_area and area_tag != "no")):
+        return _FILLED
+    return _AS_IT_IS
+
+
+def _formed(geometry: Geometries, form: NDArray[np.int64]) -> Geometries:
+    """Fill closed ways that are areas; take the edge of areas that are fences."""
+    shapes = geometry.copy()
+    edge = form == _OUTLINE
+    shapes[edge] = shapely.boundary(geometry[edge])
+    corners = shapely.get_num_coordinates(geometry)
+    ring = (form == _FILLED) & shapely.is_closed(geometry) & (corners >= 4)
+    if ring.any():
+        owner = np.repeat(np.arange(int(ring.sum())), corners[ring])
+        shapes[ring] = shapely.polygons(shapely.linearrings(shapely.get_coordinates(geometry[ring]), indices=owner))
+    return shapes
+
+
+def _patched(way: Any) -> bytes | None:
+    """Draw a way through those of its nodes that are in the extract."""
+    there = [(node.lon, node.lat) for node in way.nodes if node.location.valid()]
+    if not there:
+        return None
+    return bytes(shapely.to_wkb(shapely.linestrings(there) if len(set(there)) > 1 else shapely.points(there[0])))

@@ -1,0 +1,196 @@
+"""One reading of an OpenStreetMap extract, for the power lines in it, the obstacles, or both."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import osmium
+import pandas as pd
+import shapely
+from shapely import Polygon
+
+from layoutplan.errors import InputError
+from layoutplan.inputs.corridor import Corridor
+from layoutplan.inputs.geodetic import FloatArray
+from layoutplan.inputs.osm_areas import MapRelations
+from layoutplan.inputs.osm_collect import Collector
+from layoutplan.inputs.osm_tags import TagRules, is_evidence
+from layoutplan.inputs.vector import require_file
+from layoutplan.text import clean
+
+ATTRIBUTION = "© OpenStreetMap contributors, ODbL 1.0"
+SUPPORTS = frozenset({"tower", "pole", "portal", "terminal"})
+LINES = frozenset({"line", "minor_line"})
+_TICK = 25_000  # objects between two signs of life
+
+
+@dataclass(frozen=True, slots=True)
+class PowerWay:
+    """A way tagged as an overhead power line.
+
+    Attributes
+    ----------
+    way_id : int
+    tags : mapping
+    nodes : tuple of int
+        Ids of the nodes that are in the extract.
+    lonlat_deg : ndarray, shape (n, 2)
+    missing : int
+        Nodes of the way that are not in the extract.
+    """
+
+    way_id: int
+    tags: Mapping[str, str]
+    nodes: tuple[int, ...]
+    lonlat_deg: FloatArray
+    missing: int
+
+
+@dataclass(frozen=True, slots=True)
+class OsmExtract:
+    """What was taken from an extract.
+
+    Attributes
+    ----------
+    path : Path
+    box : Polygon or None
+        The header's bounding box, EPSG:4326.
+    data_date : str or None
+    things : DataFrame
+        One row for each object and class it belongs to: ``kind`` (node, way, relation), ``osm_id``, ``obstacle_class``,
+        ``name``, ``width_m``, ``flaw`` (empty, or why it is not whole), ``geometry`` (unrepaired).
+    evidence : ndarray, shape (n, 2)
+        Vertices of everything that shows the map is worked out there.
+    power_ways : tuple of PowerWay
+    supports : mapping
+        Tags of the nodes that carry lines, by node id.
+    bounds : tuple of float or None
+        West, south, east, north of all the obstacles and evidence in the file; None if there are none.
+    lost : tuple of str
+        Obstacles of which neither nodes nor edges are in the extract.
+    """
+
+    path: Path
+    box: Polygon | None
+    data_date: str | None
+    things: pd.DataFrame
+    evidence: FloatArray
+    power_ways: tuple[PowerWay, ...]
+    supports: Mapping[int, Mapping[str, str]]
+    bounds: tuple[float, float, float, float] | None
+    lost: tuple[str, ...]
+
+
+def read_osm(
+    path: Path,
+    *,
+    rules: TagRules | None,
+    lines: bool,
+    corridor: Corridor | None = None,
+    tick: Callable[[], None] = lambda: None,
+) -> OsmExtract:
+    """Read an extract once.
+
+    Parameters
+    ----------
+    path : Path
+        ``.osm``, ``.osm.pbf``, ``.osm.gz`` or ``.osm.bz2``.
+    rules : TagRules or None
+        What makes an obstacle; None leaves obstacles and evidence out.
+    lines : bool
+        Whether to take power lines and their towers.
+    corridor : Corridor, optional
+        Obstacles elsewhere may be left out.
+    tick : callable, optional
+        Called now and then while reading.
+
+    Raises
+    ------
+    InputError
+        The file is missing, truncated, damaged or no OpenStreetMap file.
+    """
+    require_file(path)
+    power = _PowerLines()
+    with _clear_errors(path):
+        header = osmium.FileProcessor(str(path)).header
+        box, date = _box(header), clean(header.get("osmosis_replication_timestamp") or header.get("timestamp") or "")
+        collector = Collector(rules, MapRelations.read(path, rules), corridor) if rules else None
+        for number, thing in enumerate(_objects(path, rules)):
+            if number % _TICK == 0:
+                tick()
+            if _is_passed_over(thing):
+                continue
+            if thing.id < 0:
+                raise InputError(
+                    f"{path.name}: holds objects with ids below zero (never uploaded), whose nodes cannot be found. "
+                    "Give them ids above zero, or save the map as a GeoPackage."
+                )
+            tags = dict(thing.tags)
+            if lines:
+                power.take(thing, tags)
+            if collector:
+                collector.take(thing, tags, evidence=is_evidence(tags))
+    things, evidence, lost = collector.finish() if collector else (pd.DataFrame(), np.empty((0, 2)), ())
+    bounds = collector.bounds if collector else None
+    return OsmExtract(path, box, date or None, things, evidence, tuple(power.ways), power.supports, bounds, lost)
+
+
+def _objects(path: Path, rules: TagRules | None) -> Iterator[Any]:
+    """Iterate over the objects that may matter, chosen by the library before Python sees them."""
+    processor = osmium.FileProcessor(str(path)).with_locations()
+    if rules is None:
+        return iter(processor.with_filter(osmium.filter.KeyFilter("power")))
+    areas = processor.with_areas(osmium.filter.KeyFilter(*rules.keys))
+    only_tagged = osmium.filter.EmptyTagFilter()
+    only_tagged.enable_for(osmium.osm.NODE)  # untagged nodes are only corners; untagged ways may be edges of areas
+    return iter(areas.with_filter(only_tagged))
+
+
+def _is_passed_over(thing: Any) -> bool:
+    """Whether an object is one already met (closed ways come again as areas), a relation as such, or deleted."""
+    if thing.is_area():
+        return bool(thing.from_way())
+    return bool(thing.is_relation() or thing.deleted or not thing.visible)
+
+
+class _PowerLines:
+    """Power lines and the nodes that carry them, as they come."""
+
+    def __init__(self) -> None:
+        self.ways: list[PowerWay] = []
+        self.supports: dict[int, Mapping[str, str]] = {}
+
+    def take(self, thing: Any, tags: dict[str, str]) -> None:
+        power = tags.get("power")
+        if thing.is_node() and power in SUPPORTS:
+            self.supports[thing.id] = tags
+        elif thing.is_way() and power in LINES:
+            there = [(node.ref, node.lon, node.lat) for node in thing.nodes if node.location.valid()]
+            refs, lon, lat = zip(*there, strict=True) if there else ((), (), ())
+            missing = len(thing.nodes) - len(there)
+            self.ways.append(PowerWay(thing.id, tags, tuple(refs), np.column_stack((lon, lat)), missing))
+
+
+def _box(header: Any) -> Polygon | None:
+    box = header.box()
+    if not box.valid():
+        return None
+    low, high = box.bottom_left, box.top_right
+    polygon = shapely.box(low.lon, low.lat, high.lon, high.lat)
+    return polygon if polygon.area > 0 else None
+
+
+@contextmanager
+def _clear_errors(path: Path) -> Iterator[None]:
+    try:
+        yield
+    except (RuntimeError, OSError, osmium.InvalidLocationError) as err:
+        why = clean(err)[:150]
+        fetch = "It is truncated, damaged or of another kind: fetch it again."
+        mend = "Sort it by kind and id." if "out of order" in why else fetch
+        raise InputError(f"{path.name}: cannot be read to its end as an OpenStreetMap file ({why}). {mend}") from err

@@ -1,0 +1,150 @@
+"""A power line straight out of an OpenStreetMap extract: its ways joined, its tower nodes numbered."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+
+import geopandas as gpd
+import numpy as np
+import shapely
+
+from layoutplan.inputs.chains import Chain, join_pieces
+from layoutplan.inputs.geodetic import WGS84, FloatArray, to_lonlat
+from layoutplan.inputs.model import TOWER_COLUMNS, LineInput
+from layoutplan.inputs.osm_file import OsmExtract, PowerWay
+from layoutplan.inputs.osm_select import select_ways
+from layoutplan.inputs.towers import check_line
+from layoutplan.inputs.words import counted, listed
+from layoutplan.job import Line
+from layoutplan.text import clean
+
+_BY_POWER = {"pole": "pole", "portal": "frame_2"}
+_BY_STRUCTURE = {"tubular": "pole", "solid": "pole"}
+_FRAMES = frozenset({"h-frame", "portal", "guyed_h-frame", "guyed_portal", "portal_two-level", "portal_three-level"})
+
+
+def read_osm_line(
+    line: Line, extract: OsmExtract, key: str, taken_ids: Sequence[str]
+) -> tuple[list[LineInput], tuple[str, ...]]:
+    """Pick a line out of an extract.
+
+    Parameters
+    ----------
+    line : Line
+        With ``osm`` set.
+    extract : OsmExtract
+        Read with its power lines.
+    key : str
+        The job's key of the line, for messages: ``lines[0]``.
+    taken_ids : sequence of str
+        Ids of the job's lines; branches get others.
+
+    Returns
+    -------
+    lines : list of LineInput
+        The longest run under the line's own id; branches and separate runs as ``<id>-2``, ``<id>-3``, …
+    problems : tuple of str
+
+    Raises
+    ------
+    LineError
+        No such way, or no line can be made of the towers on it.
+    """
+    choice = line.osm
+    assert choice is not None, "the caller picks lines that come from an extract"
+    where = extract.path.name
+    ways = select_ways(extract.power_ways, choice, where, f"{key}.osm")
+    places = {
+        node: tuple(place) for way in ways for node, place in zip(way.nodes, way.lonlat_deg.tolist(), strict=True)
+    }
+    chains = join_pieces([way.nodes for way in ways], places)
+    problems = _missing_nodes(ways, where)
+    lines: list[LineInput] = []
+    names = _branch_names(line.id, set(taken_ids))
+    for number, chain in enumerate(chains):
+        at = np.array([places[node] for node in chain.nodes])
+        source = f"{where}, osm way {listed((ways[piece].way_id for piece in chain.pieces), 8)}"
+        towers, remarks = _towers(chain, at, extract.supports, source)
+        if number and len(towers) < 2:
+            problems.append(f"{source}: {counted(len(towers), 'tower')}, {chain.length_m:.0f} m of line; left out")
+            continue
+        check_line(towers, source)
+        named = line if number == 0 else line.model_copy(update={"id": next(names)})
+        lines.append(LineInput(named, towers, _course(at), True, source, tuple(ways[p].way_id for p in chain.pieces)))
+        problems += remarks + ([f"{source}: planned as line '{named.id}', apart from '{line.id}'"] if number else [])
+    return lines, tuple(problems)
+
+
+def structure_of(tags: Mapping[str, str]) -> str:
+    """Return the structure that a tower's tags tell, empty if they tell none of those the planner knows."""
+    if tags.get("design") in _FRAMES:
+        return "frame_2"
+    return _BY_POWER.get(tags.get("power", ""), "") or _BY_STRUCTURE.get(tags.get("structure", ""), "")
+
+
+def _branch_names(line_id: str, taken: set[str]) -> Iterator[str]:
+    number = 2
+    while True:
+        if (name := f"{line_id}-{number}") not in taken:
+            yield name
+        number += 1
+
+
+def _missing_nodes(ways: Sequence[PowerWay], where: str) -> list[str]:
+    broken = [way for way in ways if way.missing]
+    missing = sum(way.missing for way in broken)
+    if not broken:
+        return []
+    return [
+        f"{where}, osm way {listed(way.way_id for way in broken)}: {counted(missing, 'node')} not in the extract; "
+        "towers there are not known"
+    ]
+
+
+def _course(lonlat_deg: FloatArray) -> tuple[shapely.LineString, ...]:
+    line = np.array([shapely.LineString(lonlat_deg)], dtype=object)
+    return tuple(to_lonlat(line, WGS84, ""))
+
+
+def _towers(
+    chain: Chain, lonlat_deg: FloatArray, supports: Mapping[int, Mapping[str, str]], source: str
+) -> tuple[gpd.GeoDataFrame, list[str]]:
+    rows = [i for i, node in enumerate(chain.nodes) if node in supports]
+    tags = [supports[chain.nodes[i]] for i in rows]
+    ids, numbered = tower_ids([clean(tag.get("ref")) for tag in tags])
+    towers = gpd.GeoDataFrame(
+        {
+            "tower_id": ids,
+            "structure": [structure_of(tag) for tag in tags],
+            "base_width_m": np.nan,
+            "earth_electrode_size_m": np.nan,
+            "order": np.arange(1.0, len(rows) + 1.0),
+        },
+        geometry=shapely.points(lonlat_deg[rows]),
+        crs="EPSG:4326",
+    )[list(TOWER_COLUMNS)]
+    if not numbered:
+        return towers, []
+    return towers, [
+        f"{source}: {numbered} of {counted(len(rows), 'tower')} without a number (ref) of their own: called seq-… "
+        "by their place along the line"
+    ]
+
+
+def tower_ids(refs: Sequence[str]) -> tuple[list[str], int]:
+    """Return ids along a line: the ref where there is one and it is the only such, else ``seq-`` and the place.
+
+    Returns
+    -------
+    ids : list of str
+    numbered : int
+        How many were called by their place.
+    """
+    count = Counter(refs)
+    digits = max(3, len(str(len(refs))))
+    own = [bool(ref) and count[ref] == 1 and not ref.startswith("seq-") for ref in refs]
+    ids = [
+        ref if keeps else f"seq-{place:0{digits}d}" for place, (ref, keeps) in enumerate(zip(refs, own, strict=True), 1)
+    ]
+    return ids, own.count(False)

@@ -1,0 +1,73 @@
+"""The fingerprint of every file that is read, so that a plan can be traced to its inputs."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable
+from pathlib import Path
+
+from layoutplan.errors import InputError
+from layoutplan.inputs.model import InputFile
+
+_SIDECARS = {".shp": (".shx", ".dbf", ".prj", ".cpg")}
+
+
+class Ledger:
+    """Files in the order they were first named; each is hashed once, whatever it serves."""
+
+    def __init__(self) -> None:
+        self._uses: dict[Path, list[str]] = {}
+        self._details: dict[Path, dict[str, str | None]] = {}
+
+    def note(self, path: Path, used_for: str, *, data_date: str | None = None, attribution: str | None = None) -> None:
+        """Enter a file (and its sidecars) with what it is used for.
+
+        Parameters
+        ----------
+        path : Path
+        used_for : str
+            In words, for instance ``towers of line 'A'``.
+        data_date : str, optional
+            State of the data, as the file says it.
+        attribution : str, optional
+            Credit line of the data's owner.
+        """
+        uses = self._uses.setdefault(path, [])
+        if used_for not in uses:
+            uses.append(used_for)
+        details = self._details.setdefault(path, {"data_date": None, "attribution": None})
+        details["data_date"] = details["data_date"] or data_date
+        details["attribution"] = details["attribution"] or attribution
+
+    def files(self) -> tuple[InputFile, ...]:
+        """Hash everything that was entered."""
+        return tuple(
+            InputFile(part, sha256_of(part), "; ".join(uses), **self._details[path])
+            for path, uses in self._uses.items()
+            for part in (path, *_sidecars(path))
+        )
+
+
+def sha256_of(path: Path) -> str:
+    """SHA-256 of a file, or of a folder's files in order of their names (some vector formats are folders).
+
+    Raises
+    ------
+    InputError
+        The file cannot be read.
+    """
+    try:
+        if path.is_dir():
+            parts = sorted(part for part in path.rglob("*") if part.is_file())
+            lines = (f"{part.relative_to(path).as_posix()} {sha256_of(part)}\n" for part in parts)
+            return hashlib.sha256("".join(lines).encode()).hexdigest()
+        with path.open("rb") as stream:
+            return hashlib.file_digest(stream, "sha256").hexdigest()
+    except OSError as err:
+        raise InputError(f"{path}: cannot be read: {err.strerror}.") from err
+
+
+def _sidecars(path: Path) -> Iterable[Path]:
+    """Return the files that belong to ``path`` and hold part of its data."""
+    candidates = (path.with_suffix(suffix) for suffix in _SIDECARS.get(path.suffix.lower(), ()))
+    return (part for part in candidates if part.exists())

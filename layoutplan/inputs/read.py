@@ -1,0 +1,134 @@
+"""From a job to everything its files hold: the one entrance to reading."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from layoutplan.inputs.corridor import Corridor, Frame
+from layoutplan.inputs.evidence import thin
+from layoutplan.inputs.extracts import Extracts
+from layoutplan.inputs.features import no_features
+from layoutplan.inputs.lines import read_lines
+from layoutplan.inputs.map_layer import MapLayer
+from layoutplan.inputs.model import Inputs, LineInput
+from layoutplan.inputs.osm_layer import osm_layer
+from layoutplan.inputs.polygons import read_coverage
+from layoutplan.inputs.provenance import Ledger
+from layoutplan.inputs.vector_layer import vector_layer
+from layoutplan.job import Job
+
+Progress = Callable[[str, float], None]
+
+
+def read_inputs(job: Job, progress: Progress | None = None) -> Inputs:
+    """Read every file a job names: lines and towers first, then the map, in the towers' corridor only.
+
+    Parameters
+    ----------
+    job : Job
+    progress : callable, optional
+        Called with what is being read and the share of the reading done, 0 to 1.
+
+    Returns
+    -------
+    Inputs
+        Longitudes are continuous: where a tower lies within two degrees of the antimeridian they may exceed ±180°.
+
+    Raises
+    ------
+    InputError
+        A file cannot be used as it stands; the message says which, where in it, and how to mend it.
+    """
+    report = _forwards(progress or _silent)
+    ledger = Ledger()
+    extracts = Extracts(job, report)
+    lines, problems = read_lines(job, extracts, ledger, report)
+    towers = np.concatenate([shapely.get_coordinates(line.towers.geometry.to_numpy()) for line in lines])
+    frame = Frame.around(towers)
+    corridor = Corridor.around(frame.points(towers), _margin_m(job), frame)
+    coverage, said = read_coverage(job, corridor, ledger)
+    layers = _read_layers(job, corridor, extracts, lines, ledger, report)
+    report("fingerprints of the files", 0.95)
+    files = ledger.files()
+    report("inputs read", 1.0)
+    return Inputs(
+        lines=tuple(_in_frame(line, frame) for line in lines),
+        features=_together([layer.features for layer in layers]),
+        evidence=thin(np.concatenate([np.empty((0, 2)), *(layer.evidence for layer in layers)])),
+        extents=tuple(frame.geometries(np.array(extracts.boxes(), dtype=object)).tolist()),
+        coverage=coverage,
+        files=files,
+        problems=(*problems, *said, *(text for layer in layers for text in layer.problems)),
+        assumptions=tuple(text for layer in layers for text in layer.assumptions),
+    )
+
+
+def _margin_m(job: Job) -> float:
+    """Return how far from a tower the map matters: beyond the farthest stake's keep-out, to see whether it reaches."""
+    keep_out = max(row.keep_out_m + row.width_m / 2 for row in job.obstacle_classes.values())
+    # twice the reach, because a way out for a tower without layout may be looked for with a longer reel
+    return max(2 * job.rules.reach_m + keep_out, job.rules.reach_m + job.coverage.radius_m)
+
+
+def _read_layers(
+    job: Job, corridor: Corridor, extracts: Extracts, lines: Sequence[LineInput], ledger: Ledger, report: Progress
+) -> list[MapLayer]:
+    own_ways = _own_ways(lines)
+    layers = []
+    for number, layer in enumerate(job.layers):
+        report(f"map layer {layer.path.name}", 0.2 + 0.7 * number / len(job.layers))
+        if layer.is_osm:
+            extract = extracts.read(layer.path, corridor)
+            layers.append(osm_layer(layer, extract, corridor, own_ways[layer.path]))
+            ledger.note(layer.path, "map", data_date=extract.data_date, attribution=extracts.credit(layer.path))
+        else:
+            layers.append(vector_layer(layer, f"layers[{number}]", corridor, job.obstacle_classes))
+            ledger.note(layer.path, "map", attribution=layer.attribution)
+    return layers
+
+
+def _own_ways(lines: Sequence[LineInput]) -> dict[Path, list[int]]:
+    """Ways of each extract that are planned lines."""
+    ways: dict[Path, list[int]] = defaultdict(list)
+    for line in lines:
+        if line.line.osm is not None:
+            ways[line.line.osm.path] += line.osm_way_ids
+    return ways
+
+
+def _in_frame(line: LineInput, frame: Frame) -> LineInput:
+    if frame.centre_deg is None:
+        return line
+    towers = line.towers.set_geometry(frame.geometries(line.towers.geometry.to_numpy()), crs="EPSG:4326")
+    course = tuple(frame.geometries(np.array(line.course, dtype=object)).tolist())
+    return LineInput(line.line, towers, course, line.in_order, line.source, line.osm_way_ids)
+
+
+def _together(tables: Sequence[gpd.GeoDataFrame]) -> gpd.GeoDataFrame:
+    filled = [table for table in tables if len(table)]
+    if not filled:
+        return no_features()
+    return gpd.GeoDataFrame(pd.concat(filled, ignore_index=True), crs="EPSG:4326")
+
+
+def _forwards(progress: Progress) -> Progress:
+    """Return a reporter whose share never falls back, whatever order files are read in."""
+    reached = 0.0
+
+    def report(what: str, share: float) -> None:
+        nonlocal reached
+        reached = max(reached, share)
+        progress(what, reached)
+
+    return report
+
+
+def _silent(_what: str, _share: float) -> None:
+    pass

@@ -1,0 +1,170 @@
+"""Vector files of any kind GDAL reads: finding the layer that a job names, with clear messages where there is none."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyogrio
+import pyproj
+import shapely
+
+from layoutplan.errors import ColumnError, InputError, LayerError
+from layoutplan.inputs import parquet
+from layoutplan.inputs.geodetic import settle_crs
+from layoutplan.job.section import FileSource
+from layoutplan.text import clean
+
+_UNREADABLE = (
+    pyogrio.errors.DataSourceError,
+    pyogrio.errors.DataLayerError,
+    pyogrio.errors.FeatureError,
+    pa.ArrowException,
+    OSError,
+    UnicodeDecodeError,
+    shapely.errors.GEOSException,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class VectorLayer:
+    """A layer found in a file, not yet read.
+
+    Attributes
+    ----------
+    source : FileSource
+    layer : str
+    where : str
+        File and layer, for messages.
+    crs : CRS
+    columns : tuple of str
+    bounds : tuple of float or None
+        In ``crs``; None if the layer is empty or does not know.
+    features : int
+        -1 where not known.
+    driver, geometry_column, row_column : str
+    has_index : bool
+        Whether the file finds features by place quickly.
+    problems : tuple of str
+    """
+
+    source: FileSource
+    layer: str
+    where: str
+    crs: pyproj.CRS
+    columns: tuple[str, ...]
+    bounds: tuple[float, float, float, float] | None
+    features: int
+    driver: str
+    geometry_column: str
+    row_column: str
+    has_index: bool
+    problems: tuple[str, ...] = ()
+
+
+def open_vector(source: FileSource, key: str) -> VectorLayer:
+    """Find the layer that a job names.
+
+    Parameters
+    ----------
+    source : FileSource
+    key : str
+        The job's key of ``source``, for messages: ``layers[2]``.
+
+    Raises
+    ------
+    InputError
+        The file is missing or no vector file.
+    LayerError
+        There is no such layer, or several and none is named, or it has no geometry.
+    CRSError
+        It has no coordinate reference system and the job gives none.
+    """
+    require_file(source.path)
+    if parquet.is_parquet(source.path):
+        return _opened(source, key, source.path.stem, parquet.info(source))
+    with clear_errors(source.path.name) as said:
+        layers = {str(name): kind for name, kind in pyogrio.list_layers(source.path)}
+    layer = _choose(source, key, layers)
+    with clear_errors(_where(source.path, layer)) as also_said:
+        info = pyogrio.read_info(source.path, layer=layer, force_feature_count=True, force_total_bounds=True)
+    return _opened(source, key, layer, info, (*said, *also_said))
+
+
+def require_file(path: Path) -> None:
+    """Raise an InputError unless the file exists."""
+    if not path.exists():
+        raise InputError(f"{path}: no such file. Paths in a job file are taken from the job file's folder.")
+
+
+def require_column(name: str, columns: Sequence[str], where: str, key: str) -> None:
+    """Raise a ColumnError that lists the columns there are unless ``name`` is one of them."""
+    if name not in columns:
+        there = ", ".join(clean(column) for column in columns) or "none"
+        raise ColumnError(f"{where}: no column '{name}'; there are: {there}. Set {key} in the job file.")
+
+
+def _where(path: Path, layer: str) -> str:
+    return f"{path.name}, layer '{clean(layer)}'"
+
+
+def _choose(source: FileSource, key: str, layers: dict[str, Any]) -> str:
+    names = ", ".join(clean(name) for name in layers) or "none"
+    if source.layer is not None:
+        if source.layer not in layers:
+            raise LayerError(f"{source.path.name}: no layer '{source.layer}'; there are: {names}. Set {key}.layer.")
+        return source.layer
+    spatial = [name for name, kind in layers.items() if kind is not None]
+    if len(spatial) > 1:
+        raise LayerError(f"{source.path.name}: several layers: {names}. Say which with {key}.layer.")
+    if not spatial:
+        raise LayerError(f"{source.path.name}: no layer with geometry (found: {names}).")
+    return spatial[0]
+
+
+def _opened(source: FileSource, key: str, layer: str, info: dict[str, Any], said: tuple[str, ...] = ()) -> VectorLayer:
+    where = _where(source.path, layer)
+    if info["geometry_type"] is None:
+        raise LayerError(f"{where}: a table without geometry. Name a layer of points, lines or polygons.")
+    crs, problem = settle_crs(info["crs"], source.crs, where, f"{key}.crs")
+    bounds = info["total_bounds"]
+    known = bounds is not None and np.isfinite(bounds).all() and info["features"] != 0
+    return VectorLayer(
+        source=source,
+        layer=layer,
+        where=where,
+        crs=crs,
+        columns=tuple(str(name) for name in info["fields"]),
+        bounds=tuple(float(value) for value in bounds) if known else None,  # type: ignore[arg-type]
+        features=int(info["features"]),
+        driver=info["driver"],
+        geometry_column=info["geometry_name"],
+        row_column=info["fid_column"],
+        has_index=bool(info["capabilities"]["fast_spatial_filter"]),
+        problems=(*said, problem) if problem else said,
+    )
+
+
+@contextmanager
+def clear_errors(where: str, condition: str | None = None) -> Iterator[list[str]]:
+    """Turn what the libraries raise on bad files and filters into one line that says which file.
+
+    Yields a list that holds, afterwards, what they only warned of.
+    """
+    said: list[str] = []
+    try:
+        with warnings.catch_warnings(record=True) as caught:
+            warnings.simplefilter("always")
+            yield said
+    except (*_UNREADABLE, ValueError) as err:
+        why = clean(str(err).split(";")[0].split("\n")[0])[:200] or type(err).__name__
+        if condition is not None:
+            raise InputError(f'{where}: cannot be read with where = "{clean(condition)}": {why}') from err
+        raise InputError(f"{where}: cannot be read as a vector file: {why}") from err
+    said += dict.fromkeys(f"{where}: {clean(warning.message)}" for warning in caught)

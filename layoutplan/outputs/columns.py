@@ -1,0 +1,147 @@
+"""The tables of a plan as they are written: their columns, kinds of geometry, and where their longitudes lie."""
+
+from __future__ import annotations
+
+from collections import namedtuple
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from functools import partial
+from types import MappingProxyType
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import shapely
+from numpy.typing import ArrayLike, NDArray
+
+from layoutplan.planning.model import Plan
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Columns of one table; ``geometry`` is the layer's kind of geometry, None for a plain table."""
+
+    geometry: str | None
+    columns: tuple[str, ...]
+
+
+_STAKE = (
+    "line_id tower_id role waypoint lon lat easting northing distance_m leg distance_from_leg_m lead_length_m "
+    "bearing_true_deg bearing_grid_deg angle_to_line_deg distance_to_line_m side octant status reasons score "
+    "off_square_deg beyond_min_m caution_crossings caution_ground near_keep_out woodland_crops_m"
+)
+_TABLES = {
+    "towers": (
+        "Point",
+        "line_id tower_id order chainage_m line_bearing_deg deflection_deg status reasons lon lat structure leg "
+        "map_covers",
+    ),
+    "spans": ("LineString", "line_id from_tower to_tower length_m bearing_deg half_width_m"),
+    "electrodes": ("Point", _STAKE),
+    "leads": ("LineString", _STAKE + " crossings"),
+    "checks": (None, "line_id tower_id role waypoint rule measured limit unit verdict basis detail"),
+    "alternatives": (
+        "Point",
+        "line_id tower_id side rank lon lat distance_m bearing_true_deg angle_to_line_deg distance_to_line_m "
+        "lead_length_m caution_crossings score",
+    ),
+    "obstacles": (
+        "Unknown",  # points, lines and areas side by side
+        "feature_id obstacle_class label name width_m keep_out_m stake lead_crossing basis source",
+    ),
+    "exclusions": (None, "line_id tower_id side rule candidates of"),
+    "relaxations": (None, "line_id tower_id rank rule needed limit unit text"),
+}
+TABLES: Mapping[str, Table] = MappingProxyType(
+    {name: Table(geometry, tuple(columns.split())) for name, (geometry, columns) in _TABLES.items()}
+)
+_INTEGERS = frozenset({"order", "rank", "candidates", "of"})
+_FIGURES = frozenset({"lon", "lat", "easting", "northing", "measured", "limit", "needed"}) | frozenset(
+    {"score", "caution_crossings", "caution_ground", "near_keep_out"}
+)
+
+
+def with_columns(frame: pd.DataFrame, name: str) -> pd.DataFrame:
+    """Return the table with its columns in the agreed order, further ones behind; an empty one gets them typed.
+
+    Parameters
+    ----------
+    frame : DataFrame or GeoDataFrame
+    name : str
+        Key of ``TABLES``.
+    """
+    columns = [column for column in frame.columns if column != "geometry"]
+    agreed = TABLES[name].columns
+    order = [*agreed, *(column for column in columns if column not in agreed)]
+    tail = ["geometry"] if TABLES[name].geometry else []
+    if len(frame):
+        return frame[order + tail]
+    empty = pd.DataFrame({column: pd.Series(dtype=_kind(column)) for column in order})
+    return gpd.GeoDataFrame(empty, geometry=[], crs=4326) if tail else empty
+
+
+def _kind(column: str) -> str:
+    if column in _INTEGERS:
+        return "int64"
+    if column == "map_covers":
+        return "bool"
+    return "float64" if column in _FIGURES or column.endswith(("_m", "_deg")) else "str"
+
+
+def as_lists(frame: pd.DataFrame, columns: Iterable[str]) -> list[list[Any]]:
+    """Return columns as plain Python values, None where a value is missing; much faster than iterating over pandas."""
+    return [pa.array(frame[column], from_pandas=True).to_pylist() for column in columns]
+
+
+def records(frame: pd.DataFrame, *columns: str) -> Iterator[Any]:
+    """Return the rows of some columns as named tuples."""
+    row = namedtuple("row", columns)  # type: ignore[misc]  # the names are known where the rows are used
+    return map(row._make, zip(*as_lists(frame, columns), strict=True))
+
+
+def on_the_globe(plan: Plan) -> Plan:
+    """Bring the longitudes of all tables back to [-180, 180); inside, they run on across the antimeridian.
+
+    A shape that crosses the antimeridian stays in one piece: its western end lies within the range, and its longitudes
+    run on eastwards beyond 180.
+    """
+    return replace(
+        plan, **{name: _frame_on_the_globe(getattr(plan, name)) for name, table in TABLES.items() if table.geometry}
+    )
+
+
+def _frame_on_the_globe(frame: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    changes: dict[str, object] = {}
+    if "lon" in frame and np.any(_turns(frame["lon"], -180.0)):
+        changes["lon"] = turned_lon(frame["lon"])
+    if len(frame) and np.any(_turns(_west(frame.geometry.array), -180.0)):
+        changes["geometry"] = gpd.GeoSeries(turned(frame.geometry.array), index=frame.index, crs=frame.crs)
+    return frame.assign(**changes) if changes else frame
+
+
+def turned_lon(lon_deg: ArrayLike, west_deg: float = -180.0) -> NDArray[np.float64]:
+    """Longitudes within [west, west + 360). [deg]."""
+    lon = np.asarray(lon_deg, dtype=float)
+    return lon + 360.0 * _turns(lon, west_deg)
+
+
+def turned(geometries: ArrayLike, west_deg: float = -180.0) -> NDArray[np.object_]:
+    """Move geometries by whole turns so that the western edge of each lies within [west, west + 360)."""
+    shapes = np.asarray(geometries, dtype=object)
+    turns = _turns(_west(shapes), west_deg)
+    moved = shapes.copy()
+    for turn in np.unique(turns[turns != 0]):
+        rows = turns == turn
+        moved[rows] = shapely.transform(shapes[rows], partial(np.add, [360.0 * turn, 0.0]))
+    return moved
+
+
+def _west(geometries: ArrayLike) -> NDArray[np.float64]:
+    return np.asarray(shapely.bounds(np.asarray(geometries, dtype=object)))[..., 0]
+
+
+def _turns(lon_deg: ArrayLike, west_deg: float) -> NDArray[np.float64]:
+    lon = np.asarray(lon_deg, dtype=float)
+    return -np.nan_to_num(np.floor((lon - west_deg) / 360.0))

@@ -1,0 +1,54 @@
+"""``plan.geojson``: towers, electrodes and leads in one collection (RFC 7946)."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from numpy.typing import ArrayLike, NDArray
+
+from layoutplan.outputs.columns import as_lists, turned, with_columns
+from layoutplan.outputs.rounding import LONLAT_DECIMALS, rounded
+from layoutplan.planning.model import Plan
+
+_KINDS = {"towers": "tower", "electrodes": "electrode", "leads": "lead"}
+_HEMISPHERES = np.array([shapely.box(-180.0, -90.0, 180.0, 90.0), shapely.box(180.0, -90.0, 540.0, 90.0)])
+
+
+def write_geojson(plan: Plan, folder: Path) -> Path:
+    """Write one feature per line of text; ``kind`` says what it is. Shapes are cut at the antimeridian."""
+    path = folder / "plan.geojson"
+    tables = {name: with_columns(getattr(plan, name), name) for name in _KINDS}
+    lines = [line for name, frame in tables.items() for line in _features(frame, _KINDS[name])]
+    text = '{"type": "FeatureCollection", "features": [\n' + ",\n".join(lines) + "\n]}\n"
+    path.write_text(text, encoding="utf-8", newline="\n")
+    return path
+
+
+def _features(frame: gpd.GeoDataFrame, kind: str) -> Iterator[str]:
+    table = rounded(frame.drop(columns="geometry"))
+    shapes = geojson_texts(cut_at_antimeridian(frame.geometry.array), LONLAT_DECIMALS)
+    encode = json.JSONEncoder(ensure_ascii=False, allow_nan=False, check_circular=False).encode
+    keys = ("kind", *table.columns)
+    for shape, *values in zip(shapes, *as_lists(table, table.columns), strict=True):
+        properties = encode(dict(zip(keys, (kind, *values), strict=True)))
+        yield f'{{"type": "Feature", "properties": {properties}, "geometry": {shape}}}'
+
+
+def geojson_texts(geometries: ArrayLike, decimals: int) -> list[str]:
+    """Return geometries as GeoJSON texts with rounded coordinates."""
+    shapes = shapely.transform(np.asarray(geometries, dtype=object), lambda xy: np.round(xy, decimals) + 0.0)
+    return list(shapely.to_geojson(shapes))
+
+
+def cut_at_antimeridian(geometries: ArrayLike) -> NDArray[np.object_]:
+    """Cut geometries that run beyond 180 degrees there, and bring the further parts back (RFC 7946, section 3.1.9)."""
+    shapes = turned(geometries)
+    for row in np.flatnonzero(shapely.bounds(shapes)[..., 2] > 180.0):
+        halves = turned(shapely.intersection(shapes[row], _HEMISPHERES))
+        shapes[row] = shapely.union_all(halves[~shapely.is_empty(halves)])
+    return shapes

@@ -1,0 +1,87 @@
+"""``map.html``: the plan on an interactive map in one file that needs no network."""
+
+from __future__ import annotations
+
+import json
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from branca.element import MacroElement
+from folium import LayerControl
+from folium.template import Template
+from folium.utilities import JsCode
+
+from layoutplan.outputs.columns import turned_lon
+from layoutplan.outputs.map_page.layers import FeatureLayer, base_layers, plan_layers
+from layoutplan.outputs.map_page.page import AsIs, OfflineMap
+from layoutplan.outputs.map_page.panel import panel_html
+from layoutplan.outputs.map_page.styles import BASE_STYLES, PLAN_STYLES, SIGNS
+from layoutplan.planning.model import Plan
+from layoutplan.text import clean, page_text
+
+__all__ = ["write_map"]
+
+
+_RENDERER: dict[str, Any] = {"renderer": JsCode("L.canvas({tolerance: 4, padding: 0.3})")}
+
+
+class _Start(MacroElement):
+    """Sets the page going once all layers are there."""
+
+    _template = Template(
+        """{% macro script(this, kwargs) %}
+        layoutplan.page = layoutplan.start({{ this._parent.get_name() }},
+            [{% for layer in this.layers %}{{ layer.get_name() }}{{ ", " if not loop.last }}{% endfor %}],
+            {{ this.bounds | tojson }}, {{ this.credits | tojson }});
+        {% endmacro %}"""
+    )
+
+    def __init__(self, layers: list[FeatureLayer], bounds: list[list[float]], credit: list[str]) -> None:
+        super().__init__()  # type: ignore[no-untyped-call]
+        self._name = "Start"
+        self.layers, self.bounds, self.credits = layers, bounds, credit
+
+
+def write_map(plan: Plan, folder: Path) -> Path:
+    """Write the map: towers, stakes, leads, line and alternatives over the map features around the towers."""
+    page = OfflineMap(tiles=None, max_zoom=20, zoom_snap=0.5, font_size="13px", **_RENDERER)
+    layers = [*plan_layers(plan), *base_layers(plan)]
+    for layer in layers:
+        page.add_child(layer)
+    page.add_child(LayerControl(collapsed=True))
+    page.add_child(_Start(layers[::-1], _bounds(plan), _credits(plan)))
+    page.figure.html.add_child(AsIs(panel_html(plan, _drawn_classes(layers))), name="panel")
+    path = folder / "map.html"
+    text = page.to_html(page_text(clean(plan.job.title)), _own("page.css"), _script())
+    path.write_text(text, encoding="utf-8", newline="\n")
+    return path
+
+
+def _own(name: str) -> str:
+    return (files("layoutplan.outputs.map_page") / name).read_text("utf-8")
+
+
+def _script() -> str:
+    """Return the page's script with the looks of things put in; these are ours, no foreign text."""
+    looks: dict[str, Any] = {"signs": dict(SIGNS), "styles": {**PLAN_STYLES, **BASE_STYLES}}
+    return _own("page.js").replace("SETTINGS", json.dumps(looks, default=dict))
+
+
+def _credits(plan: Plan) -> list[str]:
+    return list(dict.fromkeys(page_text(clean(file.attribution)) for file in plan.files if file.attribution))
+
+
+def _drawn_classes(layers: list[FeatureLayer]) -> set[str]:
+    return {style for layer in layers for style in layer.columns.get("style", ())}
+
+
+def _bounds(plan: Plan) -> list[list[float]]:
+    """South-west and north-east corner of towers and stakes, on this map's longitudes."""
+    if plan.towers.empty:
+        return [[-60.0, -180.0], [75.0, 180.0]]
+    west = float(plan.towers["lon"].iloc[0]) - 180.0
+    lon = np.concatenate([turned_lon(table["lon"], west) for table in (plan.towers, plan.electrodes)])
+    lat = np.concatenate([table["lat"].to_numpy(dtype=float) for table in (plan.towers, plan.electrodes)])
+    return [[float(lat.min()), float(lon.min())], [float(lat.max()), float(lon.max())]]

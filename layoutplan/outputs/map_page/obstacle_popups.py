@@ -1,0 +1,34 @@
+"""What the map says about a feature of the base map."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from layoutplan.outputs.columns import records
+from layoutplan.outputs.map_page.popups import Popups, capital
+from layoutplan.outputs.words import figure
+
+_RULE_WORDS = {"no": "no", "caution": "to be agreed", "free": "no rule against it"}
+
+
+def obstacle_popups(obstacles: pd.DataFrame) -> Popups:
+    """Say which rules were used, and where they come from."""
+    rows = list(records(obstacles, "feature_id", "label", "name", "width_m", "keep_out_m", "stake", "lead_crossing",
+                        "basis", "source"))  # fmt: skip
+    return Popups(
+        ("Map feature",),
+        [row.name or capital(row.label) for row in rows],
+        [(row.feature_id,) for row in rows],
+        ("Kind", "Stake there", "Lead across", "Width used", "Basis", "Source"),
+        [
+            (
+                row.label,
+                f"no, nor within {figure(row.keep_out_m, 'm')}" if row.stake == "no" else _RULE_WORDS[row.stake],
+                _RULE_WORDS[row.lead_crossing],
+                figure(row.width_m, "m") if row.width_m else "",
+                row.basis,
+                row.source,
+            )
+            for row in rows
+        ],
+    )

@@ -1,0 +1,49 @@
+"""What stands beside the map: the plan in figures, the legend, the cautions."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+from typing import Any
+
+import jinja2
+from markupsafe import Markup
+
+from layoutplan.job import shipped_classes
+from layoutplan.outputs.map_page.corridor import SIMPLIFIED_M
+from layoutplan.outputs.map_page.styles import AREA_CLASSES, BASE_STYLES
+from layoutplan.outputs.words import STATUS_MEANING
+from layoutplan.planning.model import Plan
+from layoutplan.text import clean, page_text
+
+
+def panel_html(plan: Plan, drawn_classes: set[str]) -> str:
+    """Return the panel; every text from data is inert.
+
+    Parameters
+    ----------
+    plan : Plan
+    drawn_classes : set of str
+        Obstacle classes on the map, for the legend; empty if there is no base map.
+    """
+    template = (files("layoutplan.outputs.map_page") / "panel.html").read_text("utf-8")
+    environment = jinja2.Environment(
+        autoescape=True, trim_blocks=True, lstrip_blocks=True, undefined=jinja2.StrictUndefined
+    )
+    environment.filters["inert"] = lambda text: Markup(page_text(clean(text)))
+    counts = plan.summary["by_status"]
+    return environment.from_string(template).render(
+        title=plan.job.title,
+        towers=len(plan.towers),
+        lines=list(dict.fromkeys(plan.towers["line_id"])),
+        statuses=[(name, counts[name], meaning) for name, meaning in STATUS_MEANING.items()],
+        cautions=plan.cautions,
+        base_map=_legend(drawn_classes),
+        simplified_m=f"{SIMPLIFIED_M:.0f}",
+    )
+
+
+def _legend(drawn: set[str]) -> list[dict[str, Any]]:
+    labels = {name: row.label for name, row in shipped_classes().items()}
+    return [
+        {"style": name, "label": labels[name], "area": name in AREA_CLASSES} for name in BASE_STYLES if name in drawn
+    ]

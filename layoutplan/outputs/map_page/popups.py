@@ -1,0 +1,208 @@
+"""What the map says about each thing when it is clicked: fixed labels, and a text for each in every row."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from itertools import groupby
+from typing import Any
+
+import pandas as pd
+
+from layoutplan.outputs.columns import records, turned_lon
+from layoutplan.outputs.words import ROLE_WORDS, bearing, crossing_words, degrees, figure
+from layoutplan.planning.model import NO_LAYOUT, Plan
+
+Key = tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Popups:
+    """Titles and texts of a layer.
+
+    Attributes
+    ----------
+    labels, texts : tuple of str, list of tuple of str
+        A row of texts for each feature, with a text for each label.
+    titles : list of str
+        For each feature.
+    shared_labels, shared_texts : tuple of str, list of tuple of str
+        The same for texts that many features share; the page holds each such row once.
+    """
+
+    labels: tuple[str, ...]
+    titles: list[str]
+    texts: list[tuple[str, ...]]
+    shared_labels: tuple[str, ...] = ()
+    shared_texts: list[tuple[str, ...]] = field(default_factory=list)
+
+
+def tower_popups(plan: Plan) -> Popups:
+    """Status and reasons first, then where the stakes go."""
+    stakes = _joined(
+        ((row.line_id, row.tower_id, row.role), _stake_line(row)) for row in records(plan.electrodes, *_STAKE_LINE)
+    )
+    changes = _joined(
+        ((row.line_id, row.tower_id), row.text) for row in records(plan.relaxations, "line_id", "tower_id", "text")
+    )
+    counts = plan.exclusions.merge(plan.towers.loc[plan.towers["status"] == NO_LAYOUT, ["line_id", "tower_id"]])
+    excluded = _joined(
+        ((row.line_id, row.tower_id), f"{row.side} side, {row.rule}: {row.candidates} of {row.of}")
+        for row in records(counts, "line_id", "tower_id", "side", "rule", "candidates", "of")
+    )
+    rows = list(_rows(plan.towers, "line_id", "tower_id", "status", "reasons", "leg", "chainage_m", "line_bearing_deg",
+                      "deflection_deg", "lon", "lat"))  # fmt: skip
+    return Popups(
+        ("Status", "Reasons", "H stake", "S stake", "Leads start at", "What would give a layout",
+         "Positions left out", "Line", "Along the line", "Line's bearing", "Deflection", "Position"),
+        [f"Tower {row.tower_id}" for row in rows],
+        [
+            (
+                row.status,
+                row.reasons,
+                stakes.get((row.line_id, row.tower_id, "H"), ""),
+                stakes.get((row.line_id, row.tower_id, "S"), ""),
+                f"leg {row.leg}" if row.leg else "",
+                changes.get((row.line_id, row.tower_id), ""),
+                excluded.get((row.line_id, row.tower_id), ""),
+                row.line_id,
+                figure(row.chainage_m, "m"),
+                f"{bearing(row.line_bearing_deg)} true",
+                degrees(row.deflection_deg),
+                _position(row),
+            )
+            for row in rows
+        ],
+    )  # fmt: skip
+
+
+_STAKE_LINE = ("line_id", "tower_id", "role", "waypoint", "distance_m", "bearing_true_deg", "octant", "side")
+
+
+def _stake_line(row: Any) -> str:
+    where = f"{figure(row.distance_m, 'm')} at {bearing(row.bearing_true_deg)} true"
+    return f"{where} ({row.octant}, {row.side} side), waypoint {row.waypoint}"
+
+
+def electrode_popups(plan: Plan) -> Popups:
+    """All that is needed to stake, and every check that is not simply kept."""
+    open_checks = plan.checks[plan.checks["verdict"] != "kept"]
+    doubts = _joined(
+        (
+            (row.line_id, row.tower_id, row.role),
+            f"{row.rule}: {row.verdict}{f' ({row.detail})' if row.detail else ''}",
+        )
+        for row in records(open_checks, "line_id", "tower_id", "role", "rule", "verdict", "detail")
+    )
+    crossings = {
+        (row.line_id, row.tower_id, row.role): crossing_words(row.crossings, row.status)
+        for row in records(plan.leads, "line_id", "tower_id", "role", "crossings", "status")
+    }
+    rows = list(_rows(plan.electrodes, "line_id", "tower_id", "role", "waypoint", "status", "reasons", "distance_m",
+                      "bearing_true_deg", "bearing_grid_deg", "octant", "side", "leg", "distance_from_leg_m",
+                      "lead_length_m", "angle_to_line_deg", "distance_to_line_m", "lon", "lat", "easting",
+                      "northing"))  # fmt: skip
+    return Popups(
+        ("Waypoint", "Distance", "Bearing", "Where", "From leg", "Lead, with slack", "Lead", "Angle to the line",
+         "From the line", "Status", "Reasons", "Checks not plainly kept", "Position", "Grid", "Line"),
+        [f"{capital(ROLE_WORDS[row.role])}, tower {row.tower_id}" for row in rows],
+        [
+            (
+                row.waypoint,
+                f"{figure(row.distance_m, 'm', 2)} from the tower",
+                f"{bearing(row.bearing_true_deg)} true, {bearing(row.bearing_grid_deg)} grid",
+                f"{row.side} side, {row.octant}",
+                f"{figure(row.distance_from_leg_m, 'm', 2)} ({row.leg})" if row.leg else "",
+                figure(row.lead_length_m, "m"),
+                crossings.get((row.line_id, row.tower_id, row.role), ""),
+                degrees(row.angle_to_line_deg),
+                figure(row.distance_to_line_m, "m"),
+                row.status,
+                row.reasons,
+                doubts.get((row.line_id, row.tower_id, row.role), ""),
+                _position(row),
+                f"E {figure(row.easting, 'm')}, N {figure(row.northing, 'm')} ({plan.grid_crs})",
+                row.line_id,
+            )
+            for row in rows
+        ],
+    )  # fmt: skip
+
+
+def lead_popups(plan: Plan) -> Popups:
+    """Length, direction, and what the lead crosses."""
+    rows = list(records(plan.leads, "line_id", "tower_id", "role", "waypoint", "lead_length_m", "bearing_true_deg",
+                        "crossings", "status"))  # fmt: skip
+    return Popups(
+        ("Lead", "Length, with slack", "Bearing", "Waypoint", "Line"),
+        [f"Lead to {row.role}, tower {row.tower_id}" for row in rows],
+        [
+            (
+                crossing_words(row.crossings, row.status),
+                figure(row.lead_length_m, "m"),
+                f"{bearing(row.bearing_true_deg)} true",
+                row.waypoint,
+                row.line_id,
+            )
+            for row in rows
+        ],
+    )
+
+
+def alternative_popups(plan: Plan) -> Popups:
+    """Where else a stake could go."""
+    rows = list(_rows(plan.alternatives, "line_id", "tower_id", "side", "rank", "distance_m", "bearing_true_deg",
+                      "angle_to_line_deg", "distance_to_line_m", "lead_length_m", "caution_crossings", "score", "lon",
+                      "lat"))  # fmt: skip
+    return Popups(
+        ("Distance", "Bearing", "Lead, with slack", "Angle to the line", "From the line", "Crossings to agree", "Score",
+         "Position", "Line"),
+        [f"Alternative {row.rank} on the {row.side}, tower {row.tower_id}" for row in rows],
+        [
+            (
+                f"{figure(row.distance_m, 'm')} from the tower",
+                f"{bearing(row.bearing_true_deg)} true",
+                figure(row.lead_length_m, "m"),
+                degrees(row.angle_to_line_deg),
+                figure(row.distance_to_line_m, "m"),
+                f"{row.caution_crossings:.0f}",
+                figure(row.score, "points"),
+                _position(row),
+                row.line_id,
+            )
+            for row in rows
+        ],
+    )  # fmt: skip
+
+
+def span_popups(plan: Plan) -> Popups:
+    """Length and bearing of each span."""
+    rows = list(records(plan.spans, "line_id", "from_tower", "to_tower", "length_m", "bearing_deg", "half_width_m"))
+    return Popups(
+        ("Length", "Bearing", "Centre to outermost conductor", "Line"),
+        [f"Span {row.from_tower} to {row.to_tower}" for row in rows],
+        [
+            (figure(row.length_m, "m"), f"{bearing(row.bearing_deg)} true", figure(row.half_width_m, "m"), row.line_id)
+            for row in rows
+        ],
+    )
+
+
+def _rows(frame: pd.DataFrame, *columns: str) -> Iterable[Any]:
+    """Rows with longitudes as people write them."""
+    return records(frame.assign(lon=turned_lon(frame["lon"])), *columns)
+
+
+def _position(row: Any) -> str:
+    return f"{abs(row.lat):.6f}° {'S' if row.lat < 0 else 'N'}, {abs(row.lon):.6f}° {'W' if row.lon < 0 else 'E'}"
+
+
+def _joined(pairs: Iterable[tuple[Key, str]]) -> Mapping[Key, str]:
+    """Texts of each key, in their order."""
+    ordered = sorted(pairs, key=lambda pair: pair[0])
+    return {key: "; ".join(text for _, text in group) for key, group in groupby(ordered, key=lambda pair: pair[0])}
+
+
+def capital(text: str) -> str:
+    """Text with a capital first letter."""
+    return text[:1].upper() + text[1:]

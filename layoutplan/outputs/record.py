@@ -1,0 +1,135 @@
+"""``plan.json``: what was decided on, from what, with what, and what to beware of."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import platform
+from collections.abc import Iterable, Mapping
+from dataclasses import fields
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyogrio
+import pyproj
+import shapely
+
+from layoutplan.job.classes import ObstacleClass
+from layoutplan.outputs.words import STATUS_MEANING
+from layoutplan.planning.model import Plan
+from layoutplan.planning.read import FORMAT_VERSION, RECORD_NAME
+
+
+def write_record(plan: Plan, folder: Path) -> Path:
+    """Write the record of the plan and of the files that lie in ``folder`` already.
+
+    No clock, no machine: the same inputs and settings with the same software give the same bytes. Files go by their
+    names, not by their places on this machine.
+    """
+    path = folder / RECORD_NAME
+    path.write_text(json.dumps(_record(plan, folder), indent=2, ensure_ascii=False, allow_nan=False) + "\n", "utf-8")
+    return path
+
+
+def _record(plan: Plan, folder: Path) -> dict[str, Any]:
+    names = short_names({*(file.path for file in plan.files), *_paths(plan.job.model_dump())})
+    return {
+        "format_version": FORMAT_VERSION,
+        "title": plan.job.title,
+        "summary": plan.summary,
+        "status_meaning": dict(STATUS_MEANING),
+        "grid_crs": plan.grid_crs,
+        "cautions": _nameless(plan.cautions, names),
+        "assumptions": _nameless(plan.assumptions, names),
+        "problems": _nameless(plan.problems, names),
+        "inputs": [
+            {
+                "file": names[file.path],
+                "sha256": file.sha256,
+                "used_for": file.used_for,
+                "data_date": file.data_date,
+                "attribution": file.attribution,
+            }
+            for file in plan.files
+        ],
+        "settings": _settings(plan, names),
+        "obstacle_classes": {name: _class(row) for name, row in plan.job.obstacle_classes.items()},
+        "software": software_versions(),
+        "files": [{"file": file.name, "sha256": sha256(file)} for file in sorted(folder.iterdir())],
+    }
+
+
+def _settings(plan: Plan, names: Mapping[Path, str]) -> dict[str, Any]:
+    settings = plan.job.model_dump(mode="json")
+    del settings["search"]["workers"]  # changes the time taken, not the plan
+    texts = {str(path): name for path, name in names.items()}
+    return dict(_with_short_paths(settings, texts))
+
+
+def _with_short_paths(node: Any, names: Mapping[str, str]) -> Any:
+    if isinstance(node, dict):
+        return {
+            key: names[value] if key == "path" and value in names else _with_short_paths(value, names)
+            for key, value in node.items()
+        }
+    return [_with_short_paths(item, names) for item in node] if isinstance(node, list) else node
+
+
+def _paths(node: Any) -> Iterable[Path]:
+    if isinstance(node, Path):
+        yield node
+    elif isinstance(node, dict | list | tuple):
+        for item in node.values() if isinstance(node, dict) else node:
+            yield from _paths(item)
+
+
+def _class(row: ObstacleClass) -> dict[str, Any]:
+    left_out = ("name", "osm_width_m")
+    return {field.name: getattr(row, field.name) for field in fields(row) if field.name not in left_out}
+
+
+def short_names(paths: Iterable[Path]) -> dict[Path, str]:
+    """Name files by as much of the end of their paths as tells them apart."""
+    wanted = {path: path.name for path in sorted(paths)}
+    for size in range(2, max((len(path.parts) for path in wanted), default=0) + 1):
+        names = list(wanted.values())
+        for path in [path for path, name in wanted.items() if names.count(name) > 1]:
+            wanted[path] = "/".join(path.parts[-size:]).lstrip("/")
+    return wanted
+
+
+def _nameless(texts: Iterable[str], names: Mapping[Path, str]) -> list[str]:
+    """Replace the places of files on this machine by their names."""
+    longest_first = sorted(names, key=lambda path: -len(str(path)))
+    shown = []
+    for text in texts:
+        for path in longest_first:
+            text = text.replace(str(path), names[path])
+        shown.append(text)
+    return shown
+
+
+def software_versions() -> dict[str, str]:
+    """Return the versions of what computed the plan."""
+    try:
+        own = version("layoutplan")
+    except PackageNotFoundError:
+        own = "not installed"
+    return {
+        "layoutplan": own,
+        "python": platform.python_version(),
+        "numpy": np.__version__,
+        "shapely": shapely.__version__,
+        "GEOS": shapely.geos_version_string,
+        "pyproj": pyproj.__version__,
+        "PROJ": pyproj.proj_version_str,
+        "GDAL": pyogrio.__gdal_version_string__,
+    }
+
+
+def sha256(path: Path) -> str:
+    """Return the fingerprint of a file."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()

@@ -1,0 +1,77 @@
+"""The words of the outputs: what a status means, how a stake and its lead are described."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Any, NamedTuple
+
+from layoutplan.planning.model import ALL_MET, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED
+from layoutplan.text import clean
+
+STATUS_MEANING: Mapping[str, str] = MappingProxyType(
+    {
+        ALL_MET: "Every rule is kept as far as the map tells, and both leads are square to the line.",
+        COMPROMISE: "Every hard rule is kept as far as the map tells, but a lead is off square or both leads are on "
+        "one side; see the reasons.",
+        NEEDS_AGREEMENT: "A lead crosses, or a stake stands on, something that needs somebody's agreement first; "
+        "see the reasons.",
+        NOT_COVERED: "The map does not cover this place: what is there is unknown. Survey it before staking anything.",
+        NO_LAYOUT: "No pair of positions keeps the hard rules; see the reasons and what would give a layout.",
+    }
+)
+ROLE_WORDS: Mapping[str, str] = MappingProxyType(
+    {"H": "auxiliary current electrode H", "S": "auxiliary potential electrode S"}
+)
+STAKE_COLUMNS = (
+    "line_id", "tower_id", "role", "distance_m", "bearing_true_deg", "side", "octant", "lead_length_m", "status",
+    "reasons",
+)  # fmt: skip
+LEAD_COLUMNS = ("tower_id", "role", "lead_length_m", "crossings", "status")
+
+
+class StakeText(NamedTuple):
+    """A line for the receiver's screen, and all of it."""
+
+    short: str
+    full: str
+
+
+def figure(value: float | None, unit: str, decimals: int = 1) -> str:
+    """Return a number with its unit, ``?`` for an unknown one."""
+    return f"? {unit}" if value is None or value != value else f"{value:.{decimals}f} {unit}"
+
+
+def degrees(value_deg: float | None) -> str:
+    """Return an angle, ``12.5°``."""
+    return "?°" if value_deg is None or value_deg != value_deg else f"{value_deg:.1f}°"
+
+
+def bearing(value_deg: float | None) -> str:
+    """Return a bearing as three digits and a decimal: ``087.3°``."""
+    if value_deg is None or value_deg != value_deg:
+        return "?°"
+    return f"{round(value_deg, 1) % 360:05.1f}°"
+
+
+def crossing_words(crossings: str, status: str) -> str:
+    """Say what a lead crosses, as far as the map tells."""
+    if crossings:
+        return f"crosses {crossings}"
+    return "what it crosses is not mapped" if status == NOT_COVERED else "crosses nothing on the map"
+
+
+def stake_words(stake: Any) -> StakeText:
+    """Describe a stake (``STAKE_COLUMNS``): role, tower, distance and bearing; status and reasons in the full text."""
+    where = f"{figure(stake.distance_m, 'm')} at {bearing(stake.bearing_true_deg)} true from tower {stake.tower_id}"
+    more = f"line {stake.line_id}, {stake.side} side ({stake.octant}), lead {figure(stake.lead_length_m, 'm')}"
+    reasons = f": {stake.reasons}" if stake.reasons else ""
+    return StakeText(
+        clean(f"{stake.role}: {where}"), clean(f"{ROLE_WORDS[stake.role]}: {where}, {more}; {stake.status}{reasons}")
+    )
+
+
+def lead_words(lead: Any) -> str:
+    """Describe a lead (``LEAD_COLUMNS``): whose it is, how long, what it crosses."""
+    length, crossings = figure(lead.lead_length_m, "m"), crossing_words(lead.crossings, lead.status)
+    return clean(f"Lead of the {ROLE_WORDS[lead.role]} of tower {lead.tower_id}, {length}; {crossings}.")

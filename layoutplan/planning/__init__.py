@@ -1,0 +1,1 @@
+"""The plan: stages put together, tables, statuses and reasons."""

@@ -1,0 +1,176 @@
+"""The table of checks: for each stake every rule with its measured value, limit, unit, verdict and basis."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike, NDArray
+
+from layoutplan.job import Job
+from layoutplan.line.geodesy import FloatArray
+from layoutplan.planning.rules import RULES, basis
+from layoutplan.siting.evaluate import Evaluated
+from layoutplan.siting.obstacles import NO, POWER_LINE, TOLERANCE_M, Obstacles
+
+KEPT, BROKEN, CAUTIONED, UNKNOWN = "kept", "broken", "caution", "unknown"
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """What is known of the stakes beside :class:`Evaluated`; one entry each.
+
+    Attributes
+    ----------
+    lead_m : ndarray
+        Lead length with slack. [m]
+    between_deg : ndarray
+        Angle between the tower's two leads. [deg]
+    same_side, covered : ndarray of bool
+        Both stakes on one side; the map covers the tower.
+    uncovered, crossings, grounds, nearest : list of str
+        Texts.
+    """
+
+    lead_m: FloatArray
+    between_deg: FloatArray
+    least_m: FloatArray
+    same_side: NDArray[np.bool_]
+    covered: NDArray[np.bool_]
+    uncovered: list[str]
+    crossings: list[str]
+    grounds: list[str]
+
+
+def check_rows(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: Job) -> pd.DataFrame:
+    """Build the checks of all stakes.
+
+    Returns
+    -------
+    DataFrame
+        Columns ``position, rule, measured, limit, unit, verdict, basis, detail``, sorted by position and rule.
+    """
+    blocks = [*_line_rules(chosen, facts, job), *_crossing_rules(chosen, facts, obstacles, job)]
+    blocks += [_clearance_rules(chosen, facts, obstacles, job)]
+    table = pd.concat(blocks, ignore_index=True)
+    return table.sort_values(["position", "number"], kind="stable", ignore_index=True).drop(columns="number")
+
+
+def _block(
+    rule: str, measured: ArrayLike, limit: ArrayLike, verdict: ArrayLike, job: Job, detail: Any = "", count: int = 0
+) -> pd.DataFrame:
+    entry = RULES[rule]
+    return pd.DataFrame(
+        {
+            "position": np.arange(count),
+            "number": list(RULES).index(rule),
+            "rule": rule,
+            "measured": np.broadcast_to(np.asarray(measured, dtype=float), count),
+            "limit": np.broadcast_to(np.asarray(limit, dtype=float), count),
+            "unit": entry.unit,
+            "verdict": verdict,
+            "basis": basis(rule, job),
+            "detail": detail,
+        }
+    )
+
+
+def _line_rules(chosen: Evaluated, facts: Facts, job: Job) -> list[pd.DataFrame]:
+    rules, rays, n = job.rules, chosen.rays, len(chosen)
+    least = np.maximum(facts.least_m, 0.0)
+    angle_ok = rays.angle_deg >= rules.min_angle_deg - TOLERANCE_M
+    square = rays.off_square_deg <= rules.square_within_deg + TOLERANCE_M
+    apart = np.where(facts.same_side, rules.same_side_min_angle_deg, np.nan)
+    far = chosen.distance_m >= least - TOLERANCE_M
+    reel = facts.lead_m <= rules.reel_m + 2 * TOLERANCE_M
+    return [
+        _block("lead_angle", rays.angle_deg, rules.min_angle_deg, _kept(angle_ok), job, count=n),
+        _block(
+            "square_to_line",
+            rays.off_square_deg,
+            rules.square_within_deg,
+            np.where(square, KEPT, CAUTIONED),
+            job,
+            count=n,
+        ),
+        _block(
+            "opposite_sides",
+            facts.between_deg,
+            apart,
+            np.where(facts.same_side, CAUTIONED, KEPT),
+            job,
+            np.where(facts.same_side, "both stakes on one side of the line", "one stake on each side of the line"),
+            n,
+        ),
+        _block("electrode_distance", chosen.distance_m, least, _kept(far), job, count=n),
+        _block("reel", facts.lead_m, rules.reel_m, _kept(reel), job, count=n),
+    ]
+
+
+def _crossing_rules(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: Job) -> list[pd.DataFrame]:
+    n = len(chosen)
+    forbidden = np.bincount(chosen.touches.ray[chosen.touches.level == NO], minlength=n)
+    agree, ground = chosen.terms["caution_crossings"], chosen.terms["caution_ground"]
+    blocks = [
+        _block("lead_crossing", forbidden, 0, _seen(forbidden == 0, facts.covered), job, count=n),
+        _block("crossing_agreement", agree, 0, _agreed(agree, facts.covered), job, facts.crossings, n),
+        _block("ground_agreement", ground, 0, _agreed(ground, facts.covered), job, facts.grounds, n),
+        _block("map_coverage", np.nan, np.nan, np.where(facts.covered, KEPT, UNKNOWN), job, facts.uncovered, n),
+    ]
+    if obstacles.permitted_given:
+        outside = np.isin(np.arange(n), chosen.held_position[chosen.held_feature < 0])
+        blocks.append(_block("permitted_land", np.nan, np.nan, _kept(~outside), job, count=n))
+    return blocks
+
+
+def _clearance_rules(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: Job) -> pd.DataFrame:
+    """Line clearance, and keep-outs of the classes that come within reach of the stake's tower."""
+    classes = [job.obstacle_classes[name] for name in obstacles.class_names]
+    clear = chosen.clear
+    guarded = np.array([row.stake == "no" for row in classes])[clear.class_code]
+    code, position = clear.class_code[guarded], clear.position[guarded]
+    feature, edge = clear.feature[guarded], clear.edge_m[guarded]
+    limit = np.array([row.keep_out_m for row in classes])[code]
+    held = _held(chosen, obstacles)
+    inside = np.isin(position * len(classes) + code, held)
+    ok = (edge >= limit - TOLERANCE_M) & ~inside
+    line = code == obstacles.code(POWER_LINE)
+    names = np.array([f"keep_out:{name}" for name in obstacles.class_names])
+    number = np.where(line, 0, len(RULES) + code)
+    bases = np.array([row.basis for row in classes], dtype=object)
+    label, ids = obstacles.name[feature], obstacles.feature_id[feature]
+    detail = np.where(line & (ids == ""), label, label + np.where((label != "") & (ids != ""), " ", "") + ids)
+    return pd.DataFrame(
+        {
+            "position": position,
+            "number": number,
+            "rule": np.where(line, "line_clearance", names[code]),
+            "measured": np.where(inside, 0.0, edge),
+            "limit": limit,
+            "unit": "m",
+            "verdict": np.where(line, _kept(ok), _seen(ok, facts.covered[position])),
+            "basis": np.where(line, basis("line_clearance", job), bases[code]),
+            "detail": np.where(inside, "inside " + detail, detail),
+        }
+    )
+
+
+def _held(chosen: Evaluated, obstacles: Obstacles) -> NDArray[np.int64]:
+    mapped = chosen.held_feature >= 0
+    code = obstacles.class_code[chosen.held_feature[mapped]]
+    return np.asarray(chosen.held_position[mapped] * len(obstacles.class_names) + code)
+
+
+def _kept(ok: NDArray[np.bool_]) -> NDArray[np.str_]:
+    return np.where(ok, KEPT, BROKEN)
+
+
+def _seen(ok: NDArray[np.bool_], covered: NDArray[np.bool_]) -> NDArray[np.str_]:
+    """Verdict of a rule that rests on the map: without the map a kept rule is unknown."""
+    return np.select([~ok, ~covered], [BROKEN, UNKNOWN], KEPT)
+
+
+def _agreed(count: FloatArray, covered: NDArray[np.bool_]) -> NDArray[np.str_]:
+    return np.select([count > 0, ~covered], [CAUTIONED, UNKNOWN], KEPT)

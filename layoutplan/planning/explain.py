@@ -1,0 +1,112 @@
+"""Why the stakes of one tower stand where they stand, told from a written plan."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from layoutplan.errors import OutputError
+from layoutplan.planning.read import read_plan_tables
+from layoutplan.siting.judge import TERMS
+
+_TERM_WORDS = {
+    "off_square_deg": "degrees off square",
+    "beyond_min_m": "m beyond the least distance",
+    "caution_crossings": "crossings to be agreed",
+    "caution_ground": "stake on land to be agreed",
+    "near_keep_out": "within the margin of a keep-out",
+    "woodland_crops_m": "m of lead over woodland or crops",
+}
+
+
+def explain_tower(folder: Path, tower: str, line: str | None = None) -> list[str]:
+    """Tell everything the plan in ``folder`` holds on one tower.
+
+    Parameters
+    ----------
+    folder : Path
+        Folder of a written plan.
+    tower : str
+        Id of the tower.
+    line : str, optional
+        Id of the line, where several lines have a tower of that id.
+
+    Raises
+    ------
+    OutputError
+        The folder holds no plan, or the plan no such tower (or several).
+    """
+    tables = read_plan_tables(folder)
+    line_id, tower_id = _find(tables["towers"], folder, tower, line)
+
+    def mine(name: str) -> Any:
+        table = tables[name]
+        return table[(table["line_id"] == line_id) & (table["tower_id"] == tower_id)]
+
+    head = mine("towers").iloc[0]
+    lines = [f"tower {tower_id} of line '{line_id}': {head['status']}", f"  {head['reasons']}"]
+    for _, stake in mine("electrodes").iterrows():
+        lines += _stake(stake, mine("checks"))
+    return [*lines, *_alternatives(mine("alternatives")), *_exclusions(mine("exclusions")), *_ways(mine("relaxations"))]
+
+
+def _find(towers: pd.DataFrame, folder: Path, tower: str, line: str | None) -> tuple[str, str]:
+    from difflib import get_close_matches
+
+    found = towers[(towers["tower_id"] == tower) & ((towers["line_id"] == line) if line else True)]
+    if len(found) == 1:
+        return str(found["line_id"].iloc[0]), tower
+    if len(found) > 1:
+        raise OutputError(f"{folder}: tower {tower} stands in lines {', '.join(found['line_id'])}; use --line.")
+    near = get_close_matches(tower, towers["tower_id"].tolist(), 3, 0.3) or towers["tower_id"].tolist()[:5]
+    raise OutputError(f"{folder}: the plan has no tower '{tower}'; there are for instance {', '.join(near)}.")
+
+
+def _stake(stake: Any, checks: pd.DataFrame) -> Iterator[str]:
+    yield ""
+    yield (
+        f"{stake['role']} {stake['waypoint']}: {stake['distance_m']:.1f} m from the tower at "
+        f"{stake['bearing_true_deg']:.1f} degrees true ({stake['side']}, {stake['octant']}), "
+        f"{stake['lead_length_m']:.1f} m of lead" + (f" from leg '{stake['leg']}'" if stake["leg"] else "")
+    )
+    yield f"  {stake['lat']:.7f} {stake['lon']:.7f}   E {stake['easting']:.2f} N {stake['northing']:.2f}"
+    yield f"  {'rule':<26}{'measured':>10}{'limit':>10} {'unit':<10}{'verdict':<9}basis"
+    for row in checks[checks["role"] == stake["role"]].itertuples():
+        yield (
+            f"  {row.rule:<26}{_number(row.measured):>10}{_number(row.limit):>10} {row.unit:<10}{row.verdict:<9}"
+            f"{row.basis}" + (f" [{row.detail}]" if row.detail else "")
+        )
+    terms = [f"{stake[name]:g} {_TERM_WORDS[name]}" for name in TERMS if stake[name]]
+    yield f"  score {stake['score']:.1f} points: {', '.join(terms) or 'square to the line at the least distance'}"
+
+
+def _number(value: float) -> str:
+    return "-" if pd.isna(value) else f"{value:.1f}"
+
+
+def _alternatives(table: pd.DataFrame) -> Iterator[str]:
+    yield ""
+    yield "alternatives:" if len(table) else "alternatives: none"
+    for row in table.itertuples():
+        yield (
+            f"  {row.side:<6}{row.rank}  {row.distance_m:6.1f} m at {row.bearing_true_deg:5.1f} degrees, "
+            f"{row.angle_to_line_deg:.0f} to the line, {row.caution_crossings} crossings to agree, "
+            f"score {row.score:.1f}"
+        )
+
+
+def _exclusions(table: pd.DataFrame) -> Iterator[str]:
+    yield ""
+    yield "candidates excluded (one may break several rules):" if len(table) else "no candidate was excluded"
+    for row in table.sort_values(["side", "candidates"], ascending=[True, False], kind="stable").itertuples():
+        yield f"  {row.side:<6}{row.candidates:7d} of {row.of:<7d} {row.rule}"
+
+
+def _ways(table: pd.DataFrame) -> Iterator[str]:
+    if len(table):
+        yield ""
+        yield "what would give a layout, smallest change first:"
+        yield from (f"  {row.rank}. {row.text}" for row in table.itertuples())

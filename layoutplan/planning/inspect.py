@@ -1,0 +1,89 @@
+"""What was found in a job's inputs, without planning anything."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from layoutplan.inputs import Inputs, covered, read_inputs
+from layoutplan.job import Job
+from layoutplan.line import LineModel, build_lines
+from layoutplan.line.geodesy import inverse
+
+ANGLE_TOWER_DEG = 2.0  # a tower with a greater deflection is called an angle tower (judgement)
+
+
+def inspect_job(job: Job) -> list[str]:
+    """Read all inputs of a job and describe them, line by line.
+
+    Raises
+    ------
+    InputError
+        As for planning.
+    """
+    inputs = read_inputs(job)
+    model = build_lines(inputs.lines)
+    return [job.title, *_lines(model), *_map(inputs), *_coverage(job, inputs, model), *_rest(inputs, model)]
+
+
+def _lines(model: LineModel) -> Iterator[str]:
+    towers, spans = model.towers, model.spans
+    for line_id in dict.fromkeys(towers.line_id.tolist()):
+        mine = towers.line_id == line_id
+        offset, turn = model.offsets_m[mine], towers.deflection_deg[mine]
+        length = towers.chainage_m[mine]
+        yield f"line '{line_id}': {mine.sum()} towers over {(length[-1] - length[0]) / 1000:.2f} km"
+        between = (spans.line_id == line_id) & (spans.from_tower != "") & (spans.to_tower != "")
+        _, size = inverse(spans.start_deg[between], spans.end_deg[between])
+        if len(size):
+            yield f"  spans {size.min():.0f} to {size.max():.0f} m, median {np.median(size):.0f} m"
+        yield f"  towers off the centreline: median {np.median(offset):.1f} m, most {offset.max():.1f} m"
+        angle = np.abs(turn) >= ANGLE_TOWER_DEG
+        turned = zip(towers.tower_id[mine][angle], turn[angle], strict=True)
+        names = [f"{name} ({value:+.0f})" for name, value in turned]
+        yield f"  {angle.sum()} angle towers (degrees, right is positive): {_some(names, 12)}"
+
+
+def _map(inputs: Inputs) -> Iterator[str]:
+    yield f"map: {len(inputs.features)} features in the corridor"
+    counts = inputs.features.groupby(["source", "obstacle_class"], sort=True).size()
+    last = None
+    for (source, name), count in counts.items():
+        if source != last:
+            yield f"  {source}"
+            last = source
+        yield f"    {count:6d}  {name}"
+
+
+def _coverage(job: Job, inputs: Inputs, model: LineModel) -> Iterator[str]:
+    towers = model.towers
+    covers, why = covered(
+        towers.lonlat_deg,
+        job.rules.reach_m,
+        inputs.evidence,
+        inputs.extents,
+        inputs.coverage,
+        job.coverage.radius_m,
+        job.coverage.octants,
+    )
+    yield f"coverage: the map covers {covers.sum()} of {len(towers)} towers"
+    for reason in dict.fromkeys(text for text in why if text):
+        names = towers.tower_id[[text == reason for text in why]].tolist()
+        yield f"  {reason}: {_some(names, 12)}"
+
+
+def _rest(inputs: Inputs, model: LineModel) -> Iterator[str]:
+    yield "files:"
+    for file in inputs.files:
+        date = f", data of {file.data_date}" if file.data_date else ""
+        yield f"  {file.path.name}: {file.used_for}{date}, SHA-256 {file.sha256[:16]}…"
+    problems = [*inputs.problems, *model.problems]
+    yield f"problems: {len(problems) or 'none'}"
+    yield from (f"  - {text}" for text in problems)
+    yield "assumptions:"
+    yield from (f"  - {text}" for text in (*inputs.assumptions, *model.assumptions))
+
+
+def _some(names: list[str], most: int) -> str:
+    return (", ".join(names[:most]) + (f", … {len(names) - most} more" if len(names) > most else "")) or "none"

@@ -1,0 +1,106 @@
+"""The plan: what was decided, as tables, with everything needed to defend it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import pandas as pd
+
+from layoutplan.inputs.model import InputFile
+from layoutplan.job import Job
+
+ALL_MET = "all rules met"
+COMPROMISE = "compromise"
+NEEDS_AGREEMENT = "needs agreement"
+NOT_COVERED = "map does not cover"
+NO_LAYOUT = "no layout"
+STATUSES = (ALL_MET, COMPROMISE, NEEDS_AGREEMENT, NOT_COVERED, NO_LAYOUT)
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A finished plan. All geometries are WGS 84 (EPSG:4326); bearings are degrees clockwise from true north.
+
+    Attributes
+    ----------
+    towers : GeoDataFrame
+        One point per tower, in line order.
+    spans : GeoDataFrame
+        One line per span of the planned lines.
+    electrodes, leads : GeoDataFrame
+        One row per stake, H before S; leads run from tower to stake.
+    checks : DataFrame
+        One row per electrode and rule: measured value, limit, unit, verdict, basis, detail.
+    alternatives : GeoDataFrame
+        Further distinct positions, best first on each side.
+    obstacles : GeoDataFrame
+        The corridor's map features with class, width and keep-out as used.
+    exclusions : DataFrame
+        How many candidates each rule excluded, by tower and side.
+    relaxations : DataFrame
+        For towers without layout: the single changes that would give one, smallest first.
+    files : tuple of InputFile
+        Every file read, with its SHA-256.
+    assumptions, cautions, problems : tuple of str
+        What was taken for granted; what the crew is warned of; what was odd in the inputs.
+    grid_crs : str
+        Projected system of easting, northing and grid bearing.
+    timings_s : mapping
+        Seconds for each stage.
+    """
+
+    job: Job
+    towers: gpd.GeoDataFrame
+    spans: gpd.GeoDataFrame
+    electrodes: gpd.GeoDataFrame
+    leads: gpd.GeoDataFrame
+    checks: pd.DataFrame
+    alternatives: gpd.GeoDataFrame
+    obstacles: gpd.GeoDataFrame
+    exclusions: pd.DataFrame
+    relaxations: pd.DataFrame
+    files: tuple[InputFile, ...]
+    assumptions: tuple[str, ...]
+    cautions: tuple[str, ...]
+    problems: tuple[str, ...]
+    grid_crs: str
+    timings_s: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def summary(self) -> dict[str, Any]:
+        """Towers by status, and the worst cases."""
+        counts = self.towers["status"].value_counts()
+        return {
+            "towers": len(self.towers),
+            "by_status": {status: int(counts.get(status, 0)) for status in STATUSES},
+            "worst": self._worst(),
+        }
+
+    def _worst(self) -> dict[str, Any]:
+        """Lowest angle, least line clearance and longest lead among the chosen positions."""
+        table = self.electrodes
+        if table.empty:
+            return {}
+        picks = {
+            "angle_to_line_deg": table["angle_to_line_deg"].idxmin(),
+            "distance_to_line_m": table["distance_to_line_m"].idxmin(),
+            "lead_length_m": table["lead_length_m"].idxmax(),
+        }
+        return {
+            name: {
+                "value": round(float(table.at[row, name]), 2),
+                "tower_id": table.at[row, "tower_id"],
+                "role": table.at[row, "role"],
+            }
+            for name, row in picks.items()
+        }
+
+    def write(self, folder: str | Path) -> list[Path]:
+        """Write the files the job asks for into ``folder``; see :func:`layoutplan.outputs.write_plan`."""
+        from layoutplan.outputs import write_plan
+
+        return write_plan(self, Path(folder))

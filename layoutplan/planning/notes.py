@@ -1,0 +1,45 @@
+"""What every plan says beside its tables: the cautions, and what was taken for granted."""
+
+from __future__ import annotations
+
+from layoutplan.inputs import Inputs
+from layoutplan.job import Job
+from layoutplan.job.model import Line, Rules
+from layoutplan.line import LineModel
+
+CAUTIONS = (
+    "A proposal for competent persons, made from maps. Local codes, the asset owner's rules and licensed practice take "
+    "precedence over everything in it.",
+    "Leads beside a line in service carry induced voltage; under an earth fault or lightning the tower's potential is "
+    "transferred along them, and no layout removes that. Treat every lead as live until the asset owner's procedure "
+    "says otherwise; stop work when a thunderstorm is near or switching is announced.",
+    "Maps do not show everything: before a stake is driven, get the records of buried cables and pipes from their "
+    "owners and locate them on site.",
+    "Permission to enter, to lay leads and to cross roads, tracks and water is for the crew to obtain; the map knows "
+    "nothing of it.",
+    "Look before you stake: a position that is clear on the map may not be clear on the ground.",
+)
+
+
+def assumptions(job: Job, inputs: Inputs, model: LineModel, own_segments: int) -> tuple[str, ...]:
+    """Everything that was taken for granted, in plain words."""
+    texts = [*inputs.assumptions, *model.assumptions]
+    half = Line.model_fields["half_width_m"].default
+    if lines := [line.id for line in job.lines if "half_width_m" not in line.model_fields_set]:
+        texts.append(f"half-width of the tower top not given for {', '.join(lines)}: {half:g} m taken (judgement)")
+    if "reel_m" not in job.rules.model_fields_set:
+        texts.append(f"lead on the reel not given: {Rules.model_fields['reel_m'].default:g} m taken (judgement)")
+    if own_segments:
+        texts.append(
+            f"{own_segments} mapped power-line segment(s) keep within 10 m of a planned span and were taken for the "
+            "planned line itself"
+        )
+    texts += [
+        "distances are horizontal, on the ellipsoid (WGS 84) at sea level: at 2,000 m height a tape reads 0.03 % more",
+        "a lead is taken to run straight from the tower point to its stake; at the tower it is led round from the leg",
+        "features mapped as lines are as wide as their tags or columns say, else as their class says (see obstacles)",
+        "slopes are not considered; the slack of the lead has to cover them",
+    ]
+    if not job.gives_permitted_land:
+        texts.append("no permitted land was given: nothing is known of permission to enter")
+    return tuple(dict.fromkeys(texts))

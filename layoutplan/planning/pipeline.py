@@ -1,0 +1,159 @@
+"""The main job: read, put in order, site, tabulate. It composes the stages and computes nothing itself."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layoutplan.inputs import Inputs, covered, read_inputs
+from layoutplan.job import Job
+from layoutplan.line import LineModel, Towers, build_lines
+from layoutplan.line.grid import utm_zone
+from layoutplan.planning.model import Plan
+from layoutplan.planning.notes import CAUTIONS, assumptions
+from layoutplan.planning.stakes import stake_tables
+from layoutplan.planning.tables import (
+    alternatives_table,
+    exclusions_table,
+    obstacles_table,
+    relaxations_table,
+    spans_table,
+    towers_table,
+)
+from layoutplan.planning.words import tower_reasons, tower_status
+from layoutplan.siting import Obstacles, Sited, build_obstacles, collect, in_sight, site_towers
+
+Progress = Callable[[float, str], None]
+SIGHT_M = 200.0  # features are kept this much farther than a lead could matter, so that a reviewer sees the place
+_SECTION = 32  # towers sited together; keeps the arrays within the processor's cache
+
+
+def plan(job: Job, progress: Progress | None = None) -> Plan:
+    """Plan the electrode positions of every tower of a job.
+
+    Parameters
+    ----------
+    job : Job
+    progress : callable, optional
+        Called with the percentage done and what is going on.
+
+    Returns
+    -------
+    Plan
+
+    Raises
+    ------
+    InputError
+        A file of the job cannot be used; the message says which, where and how to mend it.
+    """
+    say = progress or (lambda _percent, _text: None)
+    clock = _Clock()
+    with clock("read"):
+        say(0, "reading lines and map")
+        inputs = read_inputs(job)
+    with clock("line"):
+        model = build_lines(inputs.lines)
+    with clock("obstacles"):
+        say(20, "preparing the map")
+        features = in_sight(inputs.features, model.towers, _sight_m(job, inputs))
+        inputs = replace(inputs, features=features)
+        obstacles, own = build_obstacles(
+            features, model.spans, job.obstacle_classes, permitted_given=job.gives_permitted_land
+        )
+        covers, uncovered = _coverage(job, inputs, model.towers)
+    with clock("siting"):
+        sited = _site(job, model.towers, obstacles, say)
+    with clock("tables"):
+        say(90, "writing down the reasons")
+        return _tabulate(job, inputs, model, obstacles, sited, covers, uncovered, own, clock.seconds)
+
+
+def _sight_m(job: Job, inputs: Inputs) -> float:
+    """How far from a tower features are kept: a reel of twice the length, and the largest keep-out from its end."""
+    keep_out = max(row.keep_out_m for row in job.obstacle_classes.values())
+    widest = float(inputs.features["width_m"].max()) if len(inputs.features) else 0.0
+    return 2 * job.rules.reach_m + max(SIGHT_M, keep_out + widest / 2 + 50.0)
+
+
+def _coverage(job: Job, inputs: Inputs, towers: Towers) -> tuple[NDArray[np.bool_], list[str]]:
+    reach = job.rules.reach_m
+    return covered(
+        towers.lonlat_deg,
+        reach,
+        inputs.evidence,
+        inputs.extents,
+        inputs.coverage,
+        job.coverage.radius_m,
+        job.coverage.octants,
+    )
+
+
+def _site(job: Job, towers: Towers, obstacles: Obstacles, say: Progress) -> Sited:
+    starts = range(0, len(towers), _SECTION)
+    sections = [towers.rows(slice(start, start + _SECTION)) for start in starts]
+    workers = job.search.workers or os.cpu_count() or 1
+    done = []
+    with ThreadPoolExecutor(workers) as pool:
+        for sited in pool.map(lambda section: site_towers(section, obstacles, job), sections):
+            done.append(sited)
+            say(25 + 65 * len(done) / len(sections), f"siting: {min(len(done) * _SECTION, len(towers))} towers")
+    return collect(done, [len(section) for section in sections])
+
+
+def _tabulate(
+    job: Job,
+    inputs: Inputs,
+    model: LineModel,
+    obstacles: Obstacles,
+    sited: Sited,
+    covers: NDArray[np.bool_],
+    uncovered: list[str],
+    own: int,
+    seconds: dict[str, float],
+) -> Plan:
+    towers = model.towers
+    grid = job.output.grid_crs or utm_zone(towers.lonlat_deg)
+    electrodes, leads, checks = stake_tables(sited, towers, obstacles, job, covers, uncovered, grid)
+    with_stakes = np.repeat(np.unique(sited.chosen.rays.tower), 2)
+    status = tower_status(electrodes["status"].to_numpy(), with_stakes, len(towers))
+    reasons = tower_reasons(electrodes, sited, uncovered)
+    return Plan(
+        job=job,
+        towers=towers_table(towers, status, reasons, covers),
+        spans=spans_table(model.spans),
+        electrodes=electrodes,
+        leads=leads,
+        checks=checks,
+        alternatives=alternatives_table(sited.alternatives, sited.alternatives_axis_m, towers, job),
+        obstacles=obstacles_table(inputs.features, job),
+        exclusions=exclusions_table(sited.exclusions, towers),
+        relaxations=relaxations_table(sited.relaxations, towers),
+        files=inputs.files,
+        assumptions=assumptions(job, inputs, model, own),
+        cautions=CAUTIONS,
+        problems=(*inputs.problems, *model.problems),
+        grid_crs=grid,
+        timings_s=seconds,
+    )
+
+
+class _Clock:
+    """Seconds spent in each stage, by name."""
+
+    def __init__(self) -> None:
+        self.seconds: dict[str, float] = {}
+
+    @contextmanager
+    def __call__(self, stage: str) -> Iterator[None]:
+        start = time.perf_counter()
+        try:
+            yield
+        finally:
+            self.seconds[stage] = time.perf_counter() - start

@@ -1,0 +1,79 @@
+"""Reading a written plan back, for explaining and checking it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import pyogrio
+from pyogrio.errors import DataLayerError, DataSourceError
+
+from layoutplan.errors import OutputError
+
+FORMAT_VERSION = 1  # of plan.json and the tables; raised when a reader of the earlier one would go wrong
+RECORD_NAME = "plan.json"
+TABLES_NAME = "plan.gpkg"
+
+
+def read_plan_tables(folder: str | Path) -> dict[str, pd.DataFrame]:
+    """Read all tables of the plan in a folder.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Where ``plan.gpkg`` is.
+
+    Returns
+    -------
+    dict of DataFrame
+        By name (``towers``, ``electrodes``, ``checks`` …); GeoDataFrames where there is geometry, in the coordinate
+        reference system of the file.
+
+    Raises
+    ------
+    OutputError
+        The folder holds no plan, or one that cannot be read.
+    """
+    path = _existing(Path(folder) / TABLES_NAME, "gpkg")
+    try:
+        names = pyogrio.list_layers(path)[:, 0]
+        return {str(name): pyogrio.read_dataframe(path, layer=name, use_arrow=True) for name in names}
+    except (DataSourceError, DataLayerError) as err:
+        raise OutputError(f"'{path}': not a readable plan ({err}). Plan again into this folder.") from err
+
+
+def read_plan_record(folder: str | Path) -> dict[str, Any]:
+    """Read ``plan.json``: summary, settings, inputs, cautions.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Where ``plan.json`` is.
+
+    Raises
+    ------
+    OutputError
+        The folder holds no plan, one that cannot be read, or one of another version.
+    """
+    path = _existing(Path(folder) / RECORD_NAME, "json")
+    try:
+        record = json.loads(path.read_text("utf-8"))
+    except (OSError, ValueError) as err:
+        raise OutputError(f"'{path}': not a readable plan ({err}). Plan again into this folder.") from err
+    found = record.get("format_version") if isinstance(record, dict) else None
+    if found != FORMAT_VERSION:
+        raise OutputError(
+            f"'{path}': format_version is {found!r}, this program reads {FORMAT_VERSION}. Plan again into this folder."
+        )
+    return dict(record)
+
+
+def _existing(path: Path, name: str) -> Path:
+    if not path.is_file():
+        raise OutputError(
+            f"'{path.parent}': no plan here ({path.name} is missing). Run 'layoutplan plan JOB.toml --out …' first, "
+            f'with "{name}" among the job\'s output.formats.'
+        )
+    return path

@@ -1,0 +1,60 @@
+"""The rules by name: what is measured in which unit, and where the limit comes from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from layoutplan.job import Job, Rules
+
+PRACTICE = "common practice, no published source"
+JUDGEMENT = "engineering judgement"
+SETTING = "project setting"
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """A rule as the reports name it.
+
+    Attributes
+    ----------
+    name : str
+        In the table of checks.
+    key : str
+        Key of the job file that sets its limit; empty if there is none.
+    unit : str
+    basis : str
+        Where the default comes from.
+    """
+
+    name: str
+    key: str
+    unit: str
+    basis: str
+
+
+RULES = {
+    rule.name: rule
+    for rule in (
+        Rule("line_clearance", "line_clearance_m", "m", PRACTICE),
+        Rule("lead_angle", "min_angle_deg", "deg", PRACTICE),
+        Rule("square_to_line", "square_within_deg", "deg", JUDGEMENT),
+        Rule("opposite_sides", "same_side_min_angle_deg", "deg", PRACTICE),
+        Rule("electrode_distance", "electrode_size_multiple", "m", PRACTICE),
+        Rule("reel", "reel_m", "m", SETTING),
+        Rule("lead_crossing", "", "crossings", JUDGEMENT),
+        Rule("crossing_agreement", "", "crossings", JUDGEMENT),
+        Rule("ground_agreement", "", "areas", JUDGEMENT),
+        Rule("permitted_land", "", "", SETTING),
+        Rule("map_coverage", "", "", JUDGEMENT),
+    )
+}
+
+
+def basis(rule: str, job: Job) -> str:
+    """Where the limit of a rule comes from; a changed one is a project setting, with the default's basis beside it."""
+    entry = RULES[rule]
+    if entry.key and entry.basis != SETTING:
+        default = Rules.model_fields[entry.key].default
+        if getattr(job.rules, entry.key) != default:
+            return f"{SETTING} (default {default:g}: {entry.basis})"
+    return entry.basis

@@ -1,0 +1,190 @@
+"""From what was sited to the plan's tables. All rounding happens here, so the tables are the same on every machine."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from pyproj import CRS, Transformer
+
+from layoutplan.job import Job
+from layoutplan.line.geodesy import FloatArray, direct, inverse
+from layoutplan.line.model import Spans, Towers
+from layoutplan.planning.words import SIDES
+from layoutplan.siting.choose import RayBest
+from layoutplan.siting.exclusions import Exclusions
+from layoutplan.siting.ragged import expand
+from layoutplan.siting.rays import lead_length_m
+
+WGS84 = "EPSG:4326"
+_DIGITS = {"lon": 9, "lat": 9, "_m": 3, "_deg": 4, "easting": 3, "northing": 3, "score": 3}
+
+
+def rounded(columns: dict[str, Any]) -> dict[str, Any]:
+    """Round numbers by the unit in their names: millimetres, 1e-4 degrees, 1e-9 degrees of position."""
+    out = {}
+    for name, value in columns.items():
+        digits = next((d for key, d in _DIGITS.items() if name == key or (key[0] == "_" and name.endswith(key))), None)
+        out[name] = value if digits is None else np.round(np.asarray(value, dtype=float), digits) + 0.0
+        if "bearing" in name:
+            out[name] = np.mod(out[name], 360.0)  # 359.99997 is 0 when rounded, not 360
+    return out
+
+
+def frame(columns: dict[str, Any], geometry: Any) -> gpd.GeoDataFrame:
+    """Make a table of rounded columns and WGS 84 geometry."""
+    return gpd.GeoDataFrame(rounded(columns), geometry=geometry, crs=WGS84)
+
+
+def points(lonlat_deg: FloatArray) -> Any:
+    """Points at positions rounded like the columns."""
+    return shapely.points(np.round(lonlat_deg, 9))
+
+
+def lines(start_deg: FloatArray, end_deg: FloatArray) -> Any:
+    """Two-point lines at positions rounded like the columns."""
+    return shapely.linestrings(np.round(np.stack((start_deg, end_deg), axis=1), 9))
+
+
+def towers_table(towers: Towers, status: Sequence[str], reasons: Sequence[str], covers: Any) -> gpd.GeoDataFrame:
+    """One row per tower."""
+    return frame(
+        {
+            "line_id": towers.line_id,
+            "tower_id": towers.tower_id,
+            "order": towers.order,
+            "chainage_m": towers.chainage_m,
+            "line_bearing_deg": towers.line_bearing_deg,
+            "deflection_deg": towers.deflection_deg,
+            "status": status,
+            "reasons": reasons,
+            "lon": towers.lonlat_deg[:, 0],
+            "lat": towers.lonlat_deg[:, 1],
+            "structure": towers.structure,
+            "leg": towers.leg,
+            "map_covers": covers,
+        },
+        points(towers.lonlat_deg),
+    )
+
+
+def spans_table(spans: Spans) -> gpd.GeoDataFrame:
+    """One row per straight piece of the planned lines."""
+    bearing, length = inverse(spans.start_deg, spans.end_deg)
+    return frame(
+        {
+            "line_id": spans.line_id,
+            "from_tower": spans.from_tower,
+            "to_tower": spans.to_tower,
+            "length_m": length,
+            "bearing_deg": bearing,
+            "half_width_m": spans.half_width_m,
+        },
+        lines(spans.start_deg, spans.end_deg),
+    )
+
+
+def grid_position(lonlat_deg: FloatArray, grid_crs: str) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Easting, northing and meridian convergence (grid bearing = true bearing - convergence) in the grid. [m, m, deg].
+
+    The convergence is taken from a short step to the north, so that it holds for any projected system.
+    """
+    transform = Transformer.from_crs(WGS84, CRS.from_user_input(grid_crs), always_xy=True)
+    lon = np.mod(lonlat_deg[:, 0] + 180.0, 360.0) - 180.0
+    east, north = transform.transform(lon, lonlat_deg[:, 1])
+    step = np.where(lonlat_deg[:, 1] > 0, -1e-4, 1e-4)  # towards the equator, never over a pole
+    east_2, north_2 = transform.transform(lon, lonlat_deg[:, 1] + step)
+    sign = np.sign(step)
+    towards_north = np.degrees(np.arctan2((east_2 - east) * sign, (north_2 - north) * sign))
+    return np.asarray(east), np.asarray(north), -towards_north
+
+
+def alternatives_table(found: RayBest, axis_m: FloatArray, towers: Towers, job: Job) -> gpd.GeoDataFrame:
+    """Further positions, ranked by score within tower and side."""
+    place = direct(towers.lonlat_deg[found.tower], found.bearing_deg, found.distance_m)
+    rank = expand(np.unique(found.tower * 2 + found.side, return_counts=True)[1])[1] + 1
+    columns = {
+        "line_id": towers.line_id[found.tower],
+        "tower_id": towers.tower_id[found.tower],
+        "side": SIDES[found.side],
+        "rank": rank,
+        "lon": place[:, 0],
+        "lat": place[:, 1],
+        "distance_m": found.distance_m,
+        "bearing_true_deg": found.bearing_deg,
+        "angle_to_line_deg": found.angle_deg,
+        "distance_to_line_m": axis_m,
+        "lead_length_m": lead_lengths(towers, found.tower, found.bearing_deg, found.distance_m, job),
+        "caution_crossings": found.caution_crossings,
+        "score": found.score,
+    }
+    return frame(columns, points(place))[rank <= job.search.alternatives].reset_index(drop=True)
+
+
+def leg_distances(towers: Towers, tower: Any, bearing_deg: FloatArray, distance_m: FloatArray) -> FloatArray:
+    """Straight distance from the leg at which the leads start; NaN where no leg is named. [m]."""
+    bearing = np.radians(bearing_deg)
+    place = distance_m[:, None] * np.column_stack((np.sin(bearing), np.cos(bearing)))
+    away = np.hypot(*(place - towers.leg_xy_m[tower]).T)
+    return np.where(towers.leg[tower] == "", np.nan, away)
+
+
+def lead_lengths(towers: Towers, tower: Any, bearing_deg: FloatArray, distance_m: FloatArray, job: Job) -> FloatArray:
+    """Lead to pull from the reel, with slack. [m]."""
+    bearing = np.radians(bearing_deg)
+    place = distance_m[:, None] * np.column_stack((np.sin(bearing), np.cos(bearing)))
+    return lead_length_m(place, towers.leg_xy_m[tower], job.rules.slack_pct)
+
+
+def obstacles_table(features: gpd.GeoDataFrame, job: Job) -> gpd.GeoDataFrame:
+    """Map features as the planner saw them, with what their class asks for."""
+    table = job.obstacle_classes
+    name = features["obstacle_class"].to_numpy()
+    classes, code = np.unique(name.astype(str), return_inverse=True)
+
+    def of(attribute: str) -> Any:
+        return np.array([getattr(table[c], attribute) for c in classes], dtype=object)[code] if len(classes) else []
+
+    columns = {
+        "feature_id": features["feature_id"].to_numpy(),
+        "obstacle_class": name,
+        "label": of("label"),
+        "name": features["name"].to_numpy(),
+        "width_m": features["width_m"].to_numpy(),
+        "keep_out_m": np.asarray(of("keep_out_m"), dtype=float),
+        "stake": of("stake"),
+        "lead_crossing": of("lead_crossing"),
+        "basis": of("basis"),
+        "source": features["source"].to_numpy(),
+    }
+    return frame(columns, features.geometry.to_numpy())
+
+
+def exclusions_table(exclusions: Exclusions, towers: Towers) -> pd.DataFrame:
+    """How many candidates each rule excluded."""
+    return pd.DataFrame(
+        {
+            "line_id": towers.line_id[exclusions.tower],
+            "tower_id": towers.tower_id[exclusions.tower],
+            "side": SIDES[exclusions.side],
+            "rule": exclusions.rule,
+            "candidates": exclusions.candidates,
+            "of": exclusions.of,
+        }
+    )
+
+
+def relaxations_table(relaxations: dict[int, Any], towers: Towers) -> pd.DataFrame:
+    """Single changes that would give a layout, smallest first."""
+    rows = [
+        (towers.line_id[t], towers.tower_id[t], rank, item.rule, item.needed, item.limit, item.unit, item.text)
+        for t, found in sorted(relaxations.items())
+        for rank, item in enumerate(found, 1)
+    ]
+    names = ["line_id", "tower_id", "rank", "rule", "needed", "limit", "unit", "text"]
+    kinds = {"rank": np.int64, "needed": float, "limit": float}
+    return pd.DataFrame(rows, columns=names).astype({name: kinds.get(name, object) for name in names})

@@ -1,0 +1,136 @@
+"""Statuses and reasons in plain words."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+
+import geopandas as gpd
+import numpy as np
+from numpy.typing import NDArray
+
+from layoutplan.job import Job
+from layoutplan.planning.model import ALL_MET, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED
+from layoutplan.siting.blockers import describe
+from layoutplan.siting.evaluate import Evaluated
+from layoutplan.siting.exclusions import Exclusions
+from layoutplan.siting.obstacles import CAUTION, Obstacles
+from layoutplan.siting.site import Sited
+
+SIDES = np.array(["left", "right"])
+MOST_SHOWN = 4  # exclusions and relaxations named in a tower's reasons; the tables hold all
+
+
+def crossing_texts(chosen: Evaluated, obstacles: Obstacles, job: Job) -> list[str]:
+    """What the lead of each position crosses on its way, in order, with the distance from the tower."""
+    texts: dict[int, list[str]] = defaultdict(list)
+    for ray, feature, at in zip(chosen.touches.ray, chosen.touches.feature, chosen.touches.at_m, strict=True):
+        where = f"at {at:.1f} m" if at > 0 else "from the start: the tower stands in it"
+        texts[int(ray)].append(f"{describe(obstacles, job, int(feature))} {where}")
+    return ["; ".join(texts[i]) for i in range(len(chosen))]
+
+
+def ground_texts(chosen: Evaluated, obstacles: Obstacles, job: Job) -> list[str]:
+    """Areas that hold a position and need somebody's agreement."""
+    texts: dict[int, list[str]] = defaultdict(list)
+    mapped = chosen.held_feature >= 0
+    caution = mapped & (obstacles.stake[chosen.held_feature] == CAUTION)
+    for position, feature in zip(chosen.held_position[caution], chosen.held_feature[caution], strict=True):
+        texts[int(position)].append(describe(obstacles, job, int(feature)))
+    return ["; ".join(texts[i]) for i in range(len(chosen))]
+
+
+def stake_status(
+    chosen: Evaluated, sited: Sited, covers: NDArray[np.bool_], job: Job
+) -> tuple[NDArray[np.str_], NDArray[np.bool_], NDArray[np.bool_]]:
+    """Status of each position, and whether it needs an agreement, and whether it is a compromise."""
+    agree = (chosen.terms["caution_crossings"] > 0) | (chosen.terms["caution_ground"] > 0)
+    compromise = (chosen.rays.off_square_deg > job.rules.square_within_deg + 1e-6) | sited.same_side[chosen.rays.tower]
+    status = np.select(
+        [~covers[chosen.rays.tower], agree, compromise],
+        [NOT_COVERED, NEEDS_AGREEMENT, COMPROMISE],
+        ALL_MET,
+    )
+    return status, agree, compromise
+
+
+def stake_reasons(
+    chosen: Evaluated,
+    sited: Sited,
+    crossings: list[str],
+    grounds: list[str],
+    uncovered: list[str],
+    other_side: dict[int, str],
+    job: Job,
+) -> list[str]:
+    """Reasons for the status of each position."""
+    out = []
+    for i, tower in enumerate(chosen.rays.tower):
+        parts = [uncovered[tower]] if uncovered[tower] else []
+        if crossings[i]:
+            parts.append(f"lead crosses {crossings[i]}: to be agreed")
+        if grounds[i]:
+            parts.append(f"stands on {grounds[i]}: to be agreed")
+        if sited.same_side[tower]:
+            parts.append(f"both stakes on one side of the line: {other_side.get(int(tower), 'no position opposite')}")
+        off = chosen.rays.off_square_deg[i]
+        if off > job.rules.square_within_deg + 1e-6:
+            parts.append(f"lead is {off:.0f} degrees off square to the line")
+        out.append("; ".join(parts) or "all rules met, square to the line")
+    return out
+
+
+def side_texts(exclusions: Exclusions) -> dict[tuple[int, int], str]:
+    """Name for each tower and side the rules that excluded most."""
+    rows: dict[tuple[int, int], list[tuple[int, str, int]]] = defaultdict(list)
+    columns = (exclusions.tower, exclusions.side, exclusions.candidates, exclusions.rule, exclusions.of)
+    for tower, side, count, rule, of in zip(*columns, strict=True):
+        rows[int(tower), int(side)].append((-int(count), str(rule), int(of)))
+    return {
+        key: ", ".join(f"{rule} excluded {-count} of {of}" for count, rule, of in sorted(found)[:MOST_SHOWN])
+        for key, found in rows.items()
+    }
+
+
+def other_side_texts(sited: Sited, excluded: dict[tuple[int, int], str]) -> dict[int, str]:
+    """Say for towers with both stakes on one side what keeps the other one shut."""
+    used = dict(zip(sited.chosen.rays.tower.tolist(), sited.chosen.rays.side.tolist(), strict=True))
+    return {
+        int(tower): f"on the {SIDES[1 - used[tower]]} {excluded.get((tower, 1 - used[tower]), 'nothing is left')}"
+        for tower in np.flatnonzero(sited.same_side).tolist()
+    }
+
+
+def no_layout_reasons(sited: Sited, excluded: dict[tuple[int, int], str]) -> dict[int, str]:
+    """Say for towers without layout what shuts each side and what would open it."""
+    out = {}
+    for tower, relaxations in sited.relaxations.items():
+        sides = "; ".join(f"{SIDES[side]}: {excluded.get((tower, side), 'nothing excluded')}" for side in (0, 1))
+        ways = "; or ".join(item.text for item in relaxations[:MOST_SHOWN])
+        out[tower] = f"{sides}. " + (f"Would give a layout: {ways}" if ways else "No single change would help")
+    return out
+
+
+def tower_status(status: NDArray[np.str_], tower: NDArray[np.int64], count: int) -> list[str]:
+    """Worst status of a tower's stakes; no layout where there are none."""
+    rank = {ALL_MET: 0, COMPROMISE: 1, NEEDS_AGREEMENT: 2, NOT_COVERED: 3}
+    worst = np.full(count, -1)
+    np.maximum.at(worst, tower, np.array([rank[name] for name in status], dtype=np.int64))
+    names = [*rank, NO_LAYOUT]
+    return [names[i] for i in worst]
+
+
+def tower_reasons(electrodes: gpd.GeoDataFrame, sited: Sited, uncovered: list[str]) -> list[str]:
+    """Reasons for the status of each tower: what is said of its two stakes, or why there are none."""
+    shut = no_layout_reasons(sited, side_texts(sited.exclusions))
+    tower = np.repeat(np.unique(sited.chosen.rays.tower), 2)  # H and S follow each other in the table
+    of_stakes = dict(zip(tower[::2].tolist(), _both(electrodes["reasons"].tolist()), strict=True))
+    out = []
+    for i, reason in enumerate(uncovered):
+        text = of_stakes.get(i) or shut[i]
+        out.append(f"{reason}; {text}" if reason and i in shut else text)
+    return out
+
+
+def _both(reasons: list[str]) -> list[str]:
+    pairs = zip(reasons[::2], reasons[1::2], strict=True)
+    return [h if h == s else f"H: {h}. S: {s}" for h, s in pairs]

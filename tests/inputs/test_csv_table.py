@@ -1,0 +1,106 @@
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+
+from layoutplan.errors import ColumnError, CRSError, InputError, LayerError
+from layoutplan.inputs.towers import read_towers
+from layoutplan.job import TowerSource
+
+Write = Callable[..., Path]
+
+
+def read(path: Path, **keys: str) -> np.ndarray:
+    towers, _ = read_towers(TowerSource(path=path, **keys), "lines[0].towers")
+    return shapely.get_coordinates(towers.geometry)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "tower_id,lon,lat\n1,8.5,49\n2,8.6,49\n",
+        "\ufefftower_id,lon,lat\r\n1,8.5,49\r\n2,8.6,49\r\n",
+        "tower_id;lon;lat\n1;8,5;49,0\n2;8,6;49,0\n",
+        "tower_id\tLongitude\tLatitude\n1\t8.5\t49\n2\t8.6\t49\n",
+        'tower_id,lat,lon,note\n1,49,8.5,"a, b"\n2,49,8.6,\n',
+        "tower_id,lon,lat\n1,8.5,49\n\n2,8.6,49\n,,\n",
+    ],
+    ids=["comma", "bom and crlf", "semicolon and decimal comma", "tab", "quoted", "blank rows"],
+)
+def test_habits_of_spreadsheets(towers_csv: Write, text: str) -> None:
+    assert read(towers_csv(text)).tolist() == [[8.5, 49.0], [8.6, 49.0]]
+
+
+def test_easting_and_northing(towers_csv: Write) -> None:
+    path = towers_csv("tower_id,easting,northing\n1,500000,0\n2,166021.443,0\n")
+    # UTM by definition: 500 km on the central meridian (9° E in zone 32); 166,021.443 m at the zone's edge on the
+    # equator (from memory)
+    lonlat = read(path, crs="EPSG:32632")
+    assert lonlat == pytest.approx(np.array([[9.0, 0.0], [6.0, 0.0]]), abs=1e-8)
+
+
+def test_named_columns_and_filter(towers_csv: Write) -> None:
+    path = towers_csv("no,kind,pos_x,pos_y\n7,gantry,8,49\n8,tower,8.1,49\n9,tower,8.2,49\n")
+    lonlat = read(path, id_column="no", x_column="pos_x", y_column="pos_y", crs="EPSG:4326", where="kind = 'tower'")
+    assert lonlat.tolist() == [[8.1, 49.0], [8.2, 49.0]]
+
+
+def test_rows_are_numbered_as_in_the_file_whatever_is_filtered(towers_csv: Write) -> None:
+    path = towers_csv("tower_id,lon,lat\na,8,49\n\nb,8.1,49\nc,x,49\n")
+    with pytest.raises(ColumnError, match="row 5, field 'lon': 'x' is not a finite number"):
+        read(path, where="tower_id <> 'a'")
+
+
+@pytest.mark.parametrize(
+    ("text", "error", "message"),
+    [
+        ("tower_id,lon,lat\n1,8,49\n2,abc,49\n", ColumnError, "row 3, field 'lon': 'abc' is not a finite number"),
+        ("tower_id,lon,lat\n1,8,\n2,8,49\n3,8,\n", ColumnError, r"row 2, field 'lat': empty \(also row 4\)"),
+        ("tower_id,lon,lat\n1,nan,49\n", ColumnError, "row 2, field 'lon': 'nan' is not a finite number"),
+        ("tower_id,lon,lat\n1,8,-inf\n", ColumnError, "row 2, field 'lat': '-inf' is not a finite number"),
+        ('tower_id,lon,lat\n1,"8,5",49\n', ColumnError, "row 2, field 'lon': '8,5' is not a finite number"),
+        ("tower_id,lon,lat\n1,49.1,98\n2,49.2,98\n", CRSError, "'lon' 49.1, 'lat' 98: latitude beyond ±90.*swap lines"),
+        ("tower_id,lon,lat\n1,456000,5430000\n", CRSError, r"no longitude and latitude in degrees.*lines\[0\].tow"),
+        ("tower_id,x,y\n1,456000,5430000\n", CRSError, r"no coordinate reference system. Set lines\[0\].tow"),
+        ("tower_id,a,b\n1,8,49\n", ColumnError, r"no coordinate columns found among: tower_id, a, b. Set .*y_col"),
+        ("tower_id,lon,lat\n1,8,49,7\n", InputError, r"row 2: not as many cells as the header has \(3\)"),
+        ("tower_id,lon,lat\n1,8\n2,8,49\n", InputError, "row 2: not as many cells"),
+        ("tower_id,lon,lat\n", LayerError, "no rows below the header"),
+        ("tower_id,lon,lat\n,,\n", LayerError, "no rows below the header"),
+        ("", LayerError, "no rows below the header"),
+        ("tower_id,lon,lon,lat\n1,8,8,49\n", ColumnError, "two columns are called 'lon'"),
+    ],
+)  # fmt: skip
+def test_bad_cells(towers_csv: Write, text: str, error: type[Exception], message: str) -> None:
+    with pytest.raises(error, match=message):
+        read(towers_csv(text))
+
+
+def test_not_utf8_names_the_byte_and_the_way_out(towers_csv: Write) -> None:
+    path = towers_csv("tower_id,lon,lat\n1,8,49\nMühle,8.1,49\n".encode("latin-1"))
+    with pytest.raises(
+        InputError, match=r"row 3: not UTF-8 text \(byte 0xFC at offset 25\). Save the table as 'CSV UTF-8'"
+    ):
+        read(path)
+
+
+def test_wrong_column_names_list_those_there_are(towers_csv: Write) -> None:
+    with pytest.raises(
+        ColumnError, match=r"no column 'east'; there are: tower_id, lon, lat. Set lines\[0\].towers.x_column"
+    ):
+        read(towers_csv(), x_column="east")
+    with pytest.raises(
+        ColumnError, match=r"no column 'no'; there are: tower_id, lon, lat. Set lines\[0\].towers.id_column"
+    ):
+        read(towers_csv(), id_column="no")
+
+
+def test_filter_that_cannot_be_used(towers_csv: Write) -> None:
+    with pytest.raises(InputError, match='cannot be read with where = "nope = 3"'):
+        read(towers_csv(), where="nope = 3")
+    with pytest.raises(LayerError, match="no row meets where = \"tower_id = 'none'\""):
+        read(towers_csv(), where="tower_id = 'none'")

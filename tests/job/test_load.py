@@ -1,0 +1,105 @@
+"""The job file: what is refused, and in which words."""
+
+import pytest
+
+from layoutplan import load_job
+from layoutplan.errors import JobError
+from layoutplan.job.template import job_template
+
+GOOD = '[[lines]]\ntowers = { path = "t.csv" }\n'
+
+
+def write(folder, text, encoding="utf-8"):
+    path = folder / "job.toml"
+    path.write_bytes(text.encode(encoding))
+    return path
+
+
+def test_least_job_takes_every_default(tmp_path):
+    job = load_job(write(tmp_path, GOOD))
+    assert job.rules.line_clearance_m == 50
+    assert job.rules.min_angle_deg == 30
+    assert job.lines[0].towers.path == tmp_path / "t.csv"
+
+
+def test_paths_are_relative_to_the_job_file(tmp_path):
+    text = GOOD + '[[layers]]\npath = "../map/roads.gpkg"\nobstacle_class = "main_road"\n'
+    assert load_job(write(tmp_path, text)).layers[0].path == tmp_path / "../map/roads.gpkg"
+
+
+def test_job_cannot_be_changed_afterwards(tmp_path):
+    job = load_job(write(tmp_path, GOOD))
+    with pytest.raises(ValueError, match="frozen"):
+        job.rules.reel_m = 10
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("[[lines]\n", ["not valid TOML", "line 1"]),
+        (GOOD + "[rules]\nreel_lenght_m = 3\n", ["line 4", "unknown key 'rules.reel_lenght_m'", "reel_m"]),
+        (GOOD + "titel = 1\n", ["unknown key", "titel"]),
+        (GOOD + "[rules]\nline_clearance_m = -1\n", ["rules.line_clearance_m", "greater than or equal to 0", "-1"]),
+        (GOOD + "[rules]\nreel_m = nan\n", ["rules.reel_m", "finite"]),
+        (GOOD + "[rules]\nreel_m = inf\n", ["rules.reel_m", "finite"]),
+        (
+            GOOD + "[rules]\nreel_m = 50\nline_clearance_m = 10\nmin_distance_m = 60\n",
+            ["beyond the reel", "min_distance_m = 60", "shorten"],
+        ),
+        (GOOD + "[rules]\nreel_m = 55\n", ["beyond the reel", "line_clearance_m"]),
+        (GOOD + "[classes.rivers]\nkeep_out_m = 3\n", ["no obstacle class 'rivers'", "river_canal"]),
+        (GOOD + '[[layers]]\npath = "a.gpkg"\n', ["obstacle_class", "class_column"]),
+        (GOOD + '[[layers]]\npath = "a.gpkg"\nobstacle_class = "roads"\n', ["no obstacle class 'roads'"]),
+        (GOOD + '[[layers]]\npath = "a.osm.pbf"\nobstacle_class = "main_road"\n', ["classes from its tags"]),
+        ("[[lines]]\nvoltage_kv = 110\n", ["towers", "osm"]),
+        ('[[lines]]\nosm = { path = "a.osm.pbf" }\n', ["way_ids", "name", "ref", "voltage_kv"]),
+        (GOOD + GOOD, ["same id"]),
+        ("title = 3\n" + GOOD, ["title", "string"]),
+        ("", ["'lines' is missing"]),
+    ],
+)
+def test_refused_with_the_mend(tmp_path, text, words):
+    with pytest.raises(JobError) as caught:
+        load_job(write(tmp_path, text))
+    message = str(caught.value)
+    assert "job.toml" in message
+    for word in words:
+        assert word in message
+
+
+def test_missing_file_names_the_way_out(tmp_path):
+    with pytest.raises(JobError, match=r"no such job file.*layoutplan start"):
+        load_job(tmp_path / "none.toml")
+
+
+def test_folder_in_place_of_a_file(tmp_path):
+    with pytest.raises(JobError, match="cannot be read"):
+        load_job(tmp_path)
+
+
+def test_not_utf8(tmp_path):
+    with pytest.raises(JobError, match=r"not UTF-8.*Save the job file as UTF-8"):
+        load_job(write(tmp_path, 'title = "Tür"\n' + GOOD, "latin-1"))
+
+
+def test_class_override_says_so_in_its_basis(tmp_path):
+    job = load_job(write(tmp_path, GOOD + "[classes.river_canal]\nkeep_out_m = 4\n"))
+    river = job.obstacle_classes["river_canal"]
+    assert river.keep_out_m == 4
+    assert river.basis.startswith("project setting")
+    assert job.obstacle_classes["building"].basis == "engineering judgement"
+
+
+def test_one_number_rules_planned_and_mapped_lines(tmp_path):
+    job = load_job(write(tmp_path, GOOD + "[rules]\nline_clearance_m = 40\n"))
+    assert job.obstacle_classes["power_line"].keep_out_m == 40
+
+
+def test_the_template_loads_as_it_is_and_with_everything_uncommented(tmp_path):
+    text = job_template()
+    load_job(write(tmp_path, text))
+    body = text[text.index("# --- rules") :]
+    bare = [
+        line.removeprefix("# ") for line in body.splitlines() if not line.startswith("# ---") and "= ..." not in line
+    ]
+    load_job(write(tmp_path, text[: text.index("# --- rules")] + "\n".join(bare)))

@@ -1,0 +1,203 @@
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from layoutplan.errors import LineError
+from layoutplan.line.course import order_line
+
+from .lines import line_input, place
+
+STRAIGHT = [(0, 0), (300, 0), (600, 0), (900, 0)]
+
+
+def names(source: Any) -> list[str]:
+    return source.towers["tower_id"].to_numpy()[order_line(source).rows].tolist()
+
+
+def axis_m(axis: np.ndarray) -> list[tuple[int, int]]:
+    """Vertices of an axis in whole metres from the place of the tests."""
+    from layoutplan.line.geodesy import inverse
+
+    bearing, distance = inverse(np.broadcast_to([10.0, 48.0], axis.shape), axis)
+    xy = np.column_stack((distance * np.sin(np.radians(bearing)), distance * np.cos(np.radians(bearing))))
+    return [(int(x), int(y)) for x, y in np.round(xy)]
+
+
+@pytest.mark.parametrize(
+    ("towers", "centreline", "columns", "expected"),
+    [
+        pytest.param(STRAIGHT, None, {}, "1 2 3 4", id="rows as they are"),
+        pytest.param(STRAIGHT, None, {"order": [4.0, 3.0, 2.0, 1.0]}, "4 3 2 1", id="order column"),
+        pytest.param(
+            [STRAIGHT[i] for i in (0, 2, 1, 3)],
+            None,
+            {"order": [10.0, 20.5, 20.25, 40.0]},
+            "1 3 2 4",
+            id="order column with fractions",
+        ),
+        pytest.param(STRAIGHT[::-1], STRAIGHT, {}, "4 3 2 1", id="rows against the centreline"),
+        pytest.param([STRAIGHT[i] for i in (2, 0, 3, 1)], STRAIGHT, {}, "2 4 1 3", id="unordered rows"),
+        pytest.param(STRAIGHT, STRAIGHT[::-1], {}, "4 3 2 1", id="reversed centreline"),
+        pytest.param(
+            STRAIGHT, STRAIGHT[::-1], {"order": [1.0, 2.0, 3.0, 4.0]}, "1 2 3 4", id="order column turns the centreline"
+        ),
+        pytest.param(
+            [STRAIGHT[i] for i in (2, 0, 3, 1)],
+            [(900, 0), (-10, 0)],
+            {"order": [3.0, 1.0, 4.0, 2.0]},
+            "2 4 1 3",
+            id="order column, unordered rows, reversed centreline",
+        ),
+        pytest.param([(0, 12), (300, -7), (600, 29)], [(0, 0), (600, 0)], {}, "1 2 3", id="beside the centreline"),
+    ],
+)
+def test_order(towers: Any, centreline: Any, columns: dict[str, Any], expected: str) -> None:
+    assert names(line_input(towers, centreline, **columns)) == expected.split()
+
+
+def test_centreline_in_parts_that_join() -> None:
+    """Which way the joined parts run is nobody's choice, but the towers follow each other."""
+    parts = [[(600, 0), (900, 0)], [(600, 0), (0, 0)]]
+    assert names(line_input(STRAIGHT, parts)) in (["1", "2", "3", "4"], ["4", "3", "2", "1"])
+    assert names(line_input(STRAIGHT, parts, order=[4.0, 3.0, 2.0, 1.0])) == ["4", "3", "2", "1"]
+
+
+def test_chainage_runs_along_the_line() -> None:
+    course = order_line(line_input([(0, 0), (300, 0), (300, 400)]))
+    assert course.chainage_m == pytest.approx([0, 300, 700], abs=1e-3)
+    assert course.offset_m == pytest.approx(0.0)
+
+
+def test_chainage_counts_from_the_start_of_the_centreline() -> None:
+    course = order_line(line_input([(0, 20), (300, -10)], [(-100, 0), (500, 0)]))
+    assert course.chainage_m == pytest.approx([100, 400], abs=0.01)
+    assert course.offset_m == pytest.approx([20, 10], abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("lon", "lat"), [(10.0, 48.0), (179.999, 66.0), (-180.0, -55.0), (5.999, 60.0), (140.0, -79.0), (0.0, 0.0)]
+)
+def test_order_and_chainage_anywhere(lon: float, lat: float) -> None:
+    towers = [(600, 630), (0, 0), (300, 310), (900, 900)]
+    course = order_line(line_input(towers, [(-1, -1), (300, 300), (900, 900)], lon=lon, lat=lat))
+    assert course.rows.tolist() == [1, 2, 0, 3]
+    along = [2**0.5 * s for s in (1, 306, 616, 901)]
+    assert course.chainage_m == pytest.approx(along, abs=0.1)
+    assert course.offset_m == pytest.approx([0, 10 / 2**0.5, 30 / 2**0.5, 0], abs=0.1)
+
+
+def test_towers_off_the_line_are_named_with_the_worst() -> None:
+    source = line_input([(0, 0), (300, 45), (600, -5000), (900, 0)], [(0, 0), (900, 0)], ids=["a", "b", "c", "d"])
+    message = r"towers\.gpkg.*2 tower\(s\) of line 'line'.*offset_tolerance_m = 30 m.*tower c.*5,000 m"
+    with pytest.raises(LineError, match=message):
+        order_line(source)
+
+
+def test_tolerance_can_be_raised() -> None:
+    towers, centreline = [(0, 0), (300, 45), (900, 0)], [(0, 0), (900, 0)]
+    with pytest.raises(LineError):
+        order_line(line_input(towers, centreline))
+    assert names(line_input(towers, centreline, settings={"offset_tolerance_m": 46})) == ["1", "2", "3"]
+
+
+@pytest.mark.parametrize("towers", [[], [(0, 0)]], ids=["none", "one"])
+@pytest.mark.parametrize("centreline", [None, [(0, 0), (300, 0)]], ids=["no centreline", "centreline"])
+def test_a_line_needs_two_towers(towers: Any, centreline: Any) -> None:
+    with pytest.raises(LineError, match=rf"has {len(towers)} tower\(s\); a line needs two"):
+        order_line(line_input(towers, centreline))
+
+
+def test_centreline_in_pieces_is_refused() -> None:
+    source = line_input(STRAIGHT, [[(0, 0), (300, 0)], [(310, 0), (900, 0)]])
+    with pytest.raises(LineError, match="2 pieces"):
+        order_line(source)
+
+
+def test_rows_out_of_order_without_a_centreline_are_refused() -> None:
+    source = line_input([(0, 0), (600, 0), (300, 0), (900, 0)], ids=["a", "b", "c", "d"])
+    with pytest.raises(LineError, match=r"turns back by 180 degrees at tower [bc].*order_column"):
+        order_line(source)
+
+
+def test_rows_known_to_be_in_order_may_turn_back() -> None:
+    assert names(line_input([(0, 0), (600, 0), (300, 1)], in_order=True)) == ["1", "2", "3"]
+
+
+def test_sorted_rows_are_mentioned() -> None:
+    said = order_line(line_input([STRAIGHT[i] for i in (2, 0, 3, 1)], STRAIGHT)).problems
+    assert len(said) == 1
+    assert "were not in line order" in said[0]
+
+
+def test_order_column_against_the_centreline_is_mentioned() -> None:
+    course = order_line(line_input(STRAIGHT, STRAIGHT, order=[1.0, 3.0, 2.0, 4.0]))
+    assert course.rows.tolist() == [0, 1, 2, 3]
+    assert "order_column disagrees" in course.problems[0]
+
+
+def test_nothing_is_mentioned_of_a_plain_line() -> None:
+    assert order_line(line_input(STRAIGHT, STRAIGHT)).problems == ()
+
+
+def test_axes_without_a_centreline() -> None:
+    axes = order_line(line_input(STRAIGHT)).axes
+    assert [axis_m(axis) for axis in axes] == [
+        [(0, 0)],
+        [(0, 0), (300, 0)],
+        [(300, 0), (600, 0)],
+        [(600, 0), (900, 0)],
+        [(900, 0)],
+    ]
+
+
+def test_spans_run_from_tower_to_tower_also_beside_the_centreline() -> None:
+    axes = order_line(line_input([(0, 20), (300, -10)], [(0, 0), (300, 0)])).axes
+    assert axis_m(axes[1]) == [(0, 20), (300, -10)]
+
+
+def test_bend_between_towers_is_kept_and_mentioned() -> None:
+    course = order_line(line_input([(0, 0), (600, 0)], [(0, 0), (300, 40), (600, 0)]))
+    assert axis_m(course.axes[1]) == [(0, 0), (300, 40), (600, 0)]
+    assert "bends between towers in 1 span(s) (1-2)" in course.problems[0]
+
+
+def test_vertices_on_the_straight_span_are_no_bends() -> None:
+    course = order_line(line_input([(0, 0), (600, 0)], [(0, 0), (100, 2), (300, -4.9), (600, 0)]))
+    assert axis_m(course.axes[1]) == [(0, 0), (600, 0)]
+    assert course.problems == ()
+
+
+def test_vertices_at_towers_are_no_bends() -> None:
+    course = order_line(line_input([(0, 0), (300, 200), (600, 0)], [(0, 0), (300, 200), (600, 0)]))
+    assert [axis_m(axis) for axis in course.axes[1:3]] == [[(0, 0), (300, 200)], [(300, 200), (600, 0)]]
+    assert course.problems == ()
+
+
+def test_line_that_goes_on_beyond_its_towers() -> None:
+    axes = order_line(line_input([(0, 0), (300, 0)], [(-200, 50), (0, 0), (300, 0), (350, 100), (350, 400)])).axes
+    assert axis_m(axes[0]) == [(-200, 50), (0, 0)]
+    assert axis_m(axes[-1]) == [(300, 0), (350, 100), (350, 400)]
+
+
+def test_short_overhang_is_no_span() -> None:
+    axes = order_line(line_input([(0, 0), (300, 0)], [(-4, 0), (304.9, 0)])).axes
+    assert axis_m(axes[0]) == [(0, 0)]
+    assert axis_m(axes[-1]) == [(300, 0)]
+
+
+def test_terminal_tower_beyond_the_end_of_the_centreline() -> None:
+    course = order_line(line_input([(-20, 0), (300, 0), (620, 0)], [(0, 0), (600, 0)]))
+    assert course.rows.tolist() == [0, 1, 2]
+    assert axis_m(course.axes[1]) == [(-20, 0), (300, 0)]
+    assert axis_m(course.axes[2]) == [(300, 0), (620, 0)]
+
+
+def test_centreline_across_the_antimeridian() -> None:
+    source = line_input([(600, 0), (0, 0), (300, 0)], [(0, 0), (600, 0)], lon=179.997, lat=-17.0)
+    course = order_line(source)
+    assert course.rows.tolist() == [1, 2, 0]
+    assert course.chainage_m == pytest.approx([0, 300, 600], abs=0.01)
+    assert np.ptp(place([(0, 0), (600, 0)], 179.997, -17.0)[:, 0]) < 0.01

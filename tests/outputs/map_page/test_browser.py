@@ -1,0 +1,299 @@
+"""map.html in headless Chromium without network."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+import shapely
+from pyproj import Geod
+
+from layoutplan.outputs.columns import on_the_globe
+from layoutplan.outputs.map_page import write_map
+from layoutplan.outputs.map_page.styles import SIGNS
+from layoutplan.text import clean
+
+pytestmark = pytest.mark.browser
+
+FLAGS = ("--headless=new", "--no-sandbox", "--disable-gpu", "--no-first-run", "--proxy-server=http://127.0.0.1:9",
+         "--window-size=1300,900")  # fmt: skip
+SPY = "window.alerts = []; window.alert = (text) => window.alerts.push(String(text));"
+# the colour on the canvas at a place of the map
+PIXEL = """
+  const map = layoutplan.page.map, canvas = map.getContainer().querySelector("canvas");
+  const box = canvas.getBoundingClientRect(), scale = canvas.width / box.width;
+  return arguments[0].map(([lon, lat]) => {
+    const point = map.latLngToContainerPoint([lat, lon]), frame = map.getContainer().getBoundingClientRect();
+    const x = (point.x + frame.x - box.x) * scale, y = (point.y + frame.y - box.y) * scale;
+    return [...canvas.getContext("2d").getImageData(Math.round(x), Math.round(y), 1, 1).data];
+  });
+"""
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[object]:
+    from selenium import webdriver
+    from selenium.webdriver.chrome.service import Service
+
+    program, driver = shutil.which("chromium") or shutil.which("chromium-browser"), shutil.which("chromedriver")
+    need_browser(program and driver)
+    options = webdriver.ChromeOptions()
+    options.binary_location = program
+    for flag in FLAGS:
+        options.add_argument(flag)
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
+    chrome = webdriver.Chrome(options=options, service=Service(driver))
+    chrome.execute_cdp_cmd("Page.addScriptToEvaluateOnNewDocument", {"source": SPY})
+    yield chrome
+    chrome.quit()
+
+
+def need_browser(found: object) -> None:
+    """Skip on a desk without Chromium; in CI its absence is a failure."""
+    import os
+
+    if not found and os.environ.get("CI"):
+        pytest.fail("chromium and chromedriver are missing")
+    if not found:
+        pytest.skip("chromium and chromedriver are missing")
+
+
+def open_page(browser, plan, folder: Path) -> Path:
+    path = write_map(on_the_globe(plan), folder)
+    browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+    browser.get_log("performance")
+    browser.get_log("browser")
+    browser.get(path.as_uri())
+    wait(browser, "return typeof layoutplan !== 'undefined' && !!layoutplan.page")
+    return path
+
+
+def wait(browser, script: str, seconds: float = 20) -> None:
+    end = time.monotonic() + seconds
+    while not browser.execute_script(script):
+        assert time.monotonic() < end, f"not true within {seconds} s: {script}"
+        time.sleep(0.05)
+
+
+def requests(browser) -> list[str]:
+    events = [json.loads(entry["message"])["message"] for entry in browser.get_log("performance")]
+    return [e["params"]["request"]["url"] for e in events if e["method"] == "Network.requestWillBeSent"]
+
+
+def look_at(browser, lon: float, lat: float, zoom: float) -> None:
+    browser.execute_script(
+        "layoutplan.page.map.setView([arguments[1], arguments[0]], arguments[2], {animate: false})", lon, lat, zoom
+    )
+    time.sleep(0.15)  # the canvas is painted in the next frame
+
+
+def colours(browser, points) -> list[str]:
+    return ["#{:02x}{:02x}{:02x}".format(*pixel[:3]) for pixel in browser.execute_script(PIXEL, points)]
+
+
+def counts(browser) -> dict[str, int]:
+    return browser.execute_script("""
+      const found = {};
+      layoutplan.page.map.eachLayer((layer) => {
+        const properties = layer.feature && layer.feature.properties;
+        if (!properties) return;
+        const kind = properties.sign || properties.style;
+        found[kind] = (found[kind] || 0) + 1;
+      });
+      return found;""")
+
+
+def test_offline_quiet_and_drawn(browser, make_plan, tmp_path) -> None:
+    plan = make_plan(12, hostile=False)
+    path = open_page(browser, plan, tmp_path)
+    sent = requests(browser)
+    assert path.as_uri() in sent
+    assert [url for url in sent if url != path.as_uri() and not url.startswith("data:")] == []
+    assert browser.get_log("browser") == []
+
+    found = counts(browser)
+    for status, number in plan.summary["by_status"].items():
+        assert found.get(status, 0) == number
+    for role in "HS":
+        number = int((plan.electrodes["role"] == role).sum())
+        assert found[role] == found[f"lead {role}"] == number
+    assert found["span"] == len(plan.spans)
+    credit = browser.find_element("class name", "leaflet-control-attribution").text
+    assert credit == "© OpenStreetMap contributors, ODbL"
+    assert "alternative" not in found  # off until somebody asks for them
+    assert browser.get_log("browser") == []
+
+
+def test_signs_and_leads_are_really_painted(browser, make_plan, tmp_path) -> None:
+    plan = make_plan(8, hostile=False, density=0)
+    open_page(browser, plan, tmp_path)
+    seen = set()
+    for tower in plan.towers.itertuples():
+        if tower.status in seen or tower.status == "map does not cover":  # its letter lies in the middle
+            continue
+        seen.add(tower.status)
+        look_at(browser, tower.lon, tower.lat, 17)
+        assert colours(browser, [[tower.lon, tower.lat]]) == [SIGNS[tower.status]["fill"]]
+    assert len(seen) == 4
+    lead = plan.leads[plan.leads["role"] == "H"].iloc[0]
+    middle = shapely.line_interpolate_point(lead.geometry, 0.5, normalized=True)
+    look_at(browser, middle.x, middle.y, 18)
+    assert colours(browser, [[middle.x, middle.y]]) == ["#0072b2"]
+    plan_stake = plan.electrodes.iloc[0]
+    corner = [plan_stake.lon, plan_stake.lat]
+    look_at(browser, *corner, 18)
+    assert set(colours(browser, [corner])) <= {"#0072b2", "#ffffff"}  # the sign or the bar of its letter
+
+
+def test_hostile_names_are_shown_letter_for_letter(browser, make_plan, tmp_path, hostile_texts) -> None:
+    from selenium.webdriver.common.action_chains import ActionChains
+
+    plan = make_plan(14)
+    open_page(browser, plan, tmp_path)
+    container = browser.find_element("class name", "folium-map")
+    width, height = container.size["width"], container.size["height"]
+    for tower in plan.towers.iloc[1 : 1 + len(hostile_texts)].itertuples():
+        look_at(browser, tower.lon, tower.lat, 18)
+        pointer = ActionChains(browser).move_to_element_with_offset(container, 0, 0)
+        assert width > 100
+        assert height > 100
+        pointer.pause(0.05).click().perform()
+        wait(browser, "return !!document.querySelector('.leaflet-popup-content h3')")
+        title = browser.execute_script("return document.querySelector('.leaflet-popup-content h3').textContent")
+        assert title == f"Tower {clean(tower.tower_id)}"
+        browser.execute_script("layoutplan.page.map.closePopup()")
+    names = set(
+        browser.execute_script(
+            "return [...layoutplan.page.map.getContainer().querySelectorAll('*')].map((e) => e.localName)"
+        )
+    )
+    assert not names & {"img", "b", "iframe"}
+    browser.execute_script("""layoutplan.page.map.eachLayer((layer) => {
+      if (!layer.words) return;
+      const latlng = layer.getLatLng ? layer.getLatLng() : layer.getBounds().getCenter();
+      layoutplan.show(layer, latlng);
+      layer.fire("mouseover", { latlng });
+    });""")
+    assert browser.title == "Valley line </title>{{7*7}}"
+    assert browser.execute_script("return window.alerts") == []
+    assert browser.get_log("browser") == []
+
+
+def test_popup_of_a_stake(browser, make_plan, tmp_path) -> None:
+    from selenium.webdriver.common.action_chains import ActionChains
+
+    plan = make_plan(8, hostile=False)
+    open_page(browser, plan, tmp_path)
+    stake = plan.electrodes.iloc[0]
+    look_at(browser, stake.lon, stake.lat, 18)
+    ActionChains(browser).move_to_element(browser.find_element("class name", "folium-map")).click().perform()
+    wait(browser, "return !!document.querySelector('.leaflet-popup-content')")
+    text = browser.execute_script("return document.querySelector('.leaflet-popup-content').innerText")
+    for words in ("001-H", "92.50 m from the tower", "171.0° true", "right side, S", "92.7 m", "unknown"):
+        assert words in text
+
+
+def test_telephone(browser, make_plan, tmp_path) -> None:
+    plan = make_plan(8, hostile=False)
+    path = write_map(plan, tmp_path)
+    size = {"width": 400, "height": 780, "deviceScaleFactor": 2, "mobile": True}
+    browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
+    browser.get(path.as_uri())
+    wait(browser, "return typeof layoutplan !== 'undefined' && !!layoutplan.page")
+    assert browser.execute_script("return document.documentElement.scrollWidth") <= 400
+    assert browser.execute_script("return document.getElementById('panel').open") is False
+    assert "2 cautions" in browser.find_element("id", "panel").text
+    assert browser.execute_script("return document.querySelector('.folium-map').clientHeight") > 600
+    browser.find_element("css selector", "#panel summary").click()
+    wait(browser, "return document.getElementById('panel').open")
+    assert plan.cautions[0] in browser.find_element("id", "cautions").text
+    assert browser.execute_script("return document.querySelector('.folium-map').clientHeight") > 200
+    assert browser.execute_script("return document.documentElement.scrollWidth") <= 400
+    browser.find_element("css selector", "#panel summary").click()
+    browser.execute_script("layoutplan.show([...layoutplan.towers.values()][3])")
+    wait(browser, "return !!document.querySelector('.leaflet-popup')")
+    time.sleep(0.5)  # the map moves to show all of it
+    box = browser.execute_script("return document.querySelector('.leaflet-popup').getBoundingClientRect().toJSON()")
+    assert box["left"] >= 0
+    assert box["right"] <= 400
+    assert browser.get_log("browser") == []
+
+
+@pytest.mark.parametrize("lat", [0.0, 47.12, -70.0])
+def test_measured_distances_and_bearings(browser, make_plan, tmp_path, lat) -> None:
+    """Against geodesics of PROJ on WGS 84."""
+    open_page(browser, make_plan(2, lat=lat, hostile=False), tmp_path)
+    geod = Geod(ellps="WGS84")
+    for azimuth, distance in ((0, 100), (37, 143.2), (90, 60), (135, 1000), (200, 5000), (289, 12.5)):
+        lon2, lat2, _ = geod.fwd(9.45, lat, azimuth, distance)
+        found = browser.execute_script(
+            "return layoutplan.ground(L.latLng(arguments[1], arguments[0]), L.latLng(arguments[3], arguments[2]))",
+            9.45, lat, lon2, lat2,
+        )  # fmt: skip
+        assert found["metres"] == pytest.approx(distance, abs=0.002)
+        assert found["bearing"] == pytest.approx(azimuth, abs=0.002)
+    scale = browser.execute_script("return layoutplan.page.map.distance([arguments[0], 9], [arguments[0], 9.001])", lat)
+    assert scale == pytest.approx(geod.inv(9, lat, 9.001, lat)[2], abs=0.001)
+
+
+def test_measuring_tool(browser, make_plan, tmp_path) -> None:
+    from selenium.webdriver.common.action_chains import ActionChains
+    from selenium.webdriver.common.keys import Keys
+
+    plan = make_plan(4, hostile=False)
+    open_page(browser, plan, tmp_path)
+    tower = plan.towers.iloc[1]
+    look_at(browser, tower.lon, tower.lat, 18)
+    button = browser.find_element("css selector", ".measure button")
+    button.click()
+    container = browser.find_element("class name", "folium-map")
+    actions = ActionChains(browser)
+    actions.move_to_element(container).click().pause(0.3)  # on the tower: no pop-up may swallow the click
+    actions.move_to_element_with_offset(container, 200, 0).click().perform()
+    wait(browser, "return document.querySelector('.measure output').textContent.includes(' m at ')")
+    text = browser.find_element("css selector", ".measure output").text
+    metres, bearing = float(text.split(" m at ")[0]), float(text.split(" m at ")[1].split("°")[0])
+    assert bearing == pytest.approx(90, abs=0.2)
+    assert metres == pytest.approx(200 * 0.40, rel=0.03)  # 0.597 m a pixel at zoom 18 on the equator, times cos 47.1°
+    assert browser.find_elements("class name", "leaflet-popup") == []
+    ActionChains(browser).send_keys(Keys.ESCAPE).perform()
+    assert button.get_attribute("aria-pressed") == "false"
+
+
+def test_layers_search_and_order(browser, make_plan, tmp_path) -> None:
+    plan = make_plan(8, hostile=False)
+    open_page(browser, plan, tmp_path)
+    names = browser.execute_script(
+        "const labels = document.querySelectorAll('.leaflet-control-layers-overlays span span');"
+        "return [...labels].map((label) => label.textContent.trim())"
+    )
+    assert names[:5] == ["Towers", "Stakes H and S", "Leads", "Alternative positions", "Line"]
+    toggle = "document.querySelectorAll('.leaflet-control-layers-selector')[arguments[0]].click()"
+    browser.execute_script(toggle, 3)
+    assert counts(browser)["alternative"] == len(plan.alternatives)
+    tower = plan.towers.iloc[0]
+    for layer in (0, 0, 4, 4):  # off and on again; the line comes back below the towers
+        browser.execute_script(toggle, layer)
+    look_at(browser, tower.lon, tower.lat, 17)
+    assert colours(browser, [[tower.lon, tower.lat]]) == [SIGNS[tower.status]["fill"]]
+    find = browser.find_element("id", "find")
+    find.send_keys("005\n")
+    wait(browser, "return (document.querySelector('.leaflet-popup-content h3') || {}).textContent === 'Tower 005'")
+
+
+def test_across_the_antimeridian(browser, make_plan, tmp_path) -> None:
+    plan = make_plan(6, lon=180.0, lat=-17.0, hostile=False)
+    open_page(browser, plan, tmp_path)
+    spread = browser.execute_script(
+        "const x = [...layoutplan.towers.values()].map((t) => t.getLatLng().lng);return Math.max(...x) - Math.min(...x)"
+    )
+    assert spread == pytest.approx(plan.towers["lon"].max() - plan.towers["lon"].min(), abs=1e-5)
+    assert browser.execute_script("return layoutplan.page.map.getZoom()") > 13
+    browser.execute_script("layoutplan.show([...layoutplan.towers.values()].at(-1))")
+    text = browser.execute_script("return document.querySelector('.leaflet-popup-content').innerText")
+    assert "° W" in text or "° E" in text
+    assert "180.0" not in text.split("Position")[1].split("°")[1] or "-" not in text.split("Position")[1]

@@ -1,0 +1,201 @@
+"""All files together or none; an earlier plan is never half replaced."""
+
+import errno
+import hashlib
+import os
+import shutil
+import subprocess
+import sys
+import types
+from pathlib import Path
+
+import pyogrio
+import pytest
+
+from layoutplan.errors import OutputError
+from layoutplan.outputs import WRITERS, write, write_plan
+
+FILES = ["plan.gpkg", "waypoints.gpx", "stakes.csv", "plan.geojson", "map.html", "plan.json"]
+
+
+LIGHT = ("gpkg", "gpx", "csv", "json")  # the map takes longest to write
+
+
+def listing(folder: Path) -> dict[str, str]:
+    return {path.name: hashlib.sha256(path.read_bytes()).hexdigest() for path in folder.iterdir()}
+
+
+def test_all_files(plan, tmp_path) -> None:
+    folder = tmp_path / "deep" / "out"
+    written = write_plan(plan, folder)
+    assert [path.name for path in written] == FILES
+    assert sorted(listing(folder)) == sorted(FILES)
+
+
+def test_formats_of_the_job(make_plan, tmp_path) -> None:
+    assert [path.name for path in write_plan(make_plan(formats=("json", "csv")), tmp_path)] == [
+        "stakes.csv",
+        "plan.json",
+    ]
+
+
+def test_the_registry_knows_every_format_of_the_job(plan) -> None:
+    assert set(WRITERS) == set(plan.job.output.formats)
+
+
+def test_again_gives_the_same_bytes(make_plan, tmp_path) -> None:
+    write_plan(make_plan(), tmp_path)
+    first = listing(tmp_path)
+    write_plan(make_plan(), tmp_path)
+    assert listing(tmp_path) == first
+
+
+def failing(error: Exception):
+    def writer(_plan: object, folder: Path) -> Path:
+        (folder / "stakes.csv").write_text("half")
+        raise error
+
+    return writer
+
+
+@pytest.mark.parametrize(
+    ("error", "message"),
+    [
+        (OSError(errno.ENOSPC, "No space left on device"), "disk is full"),
+        (OSError(errno.EDQUOT, "Disk quota exceeded"), "disk is full"),
+        (pyogrio.errors.DataLayerError("sqlite3_exec(COMMIT) failed: database or disk is full"), "disk is full"),
+        (PermissionError(errno.EACCES, "Permission denied", "stakes.csv"), "'stakes.csv' cannot be written"),
+        (OSError(errno.EROFS, "Read-only file system", "x"), "cannot be written"),
+        (pyogrio.errors.DataSourceError("something odd"), "could not be written .*something odd"),
+    ],
+    ids=lambda value: type(value).__name__,
+)
+def test_a_failed_run_leaves_the_earlier_plan(make_plan, tmp_path, monkeypatch, error, message) -> None:
+    write_plan(make_plan(formats=LIGHT), tmp_path)
+    before = listing(tmp_path)
+    monkeypatch.setattr(write, "WRITERS", {**WRITERS, "csv": failing(error)})
+    with pytest.raises(OutputError, match=message) as caught:
+        write_plan(make_plan(12, formats=LIGHT), tmp_path)
+    assert str(tmp_path) in str(caught.value)
+    assert listing(tmp_path) == before
+
+
+def test_a_vague_error_on_a_full_disk(make_plan, tmp_path, monkeypatch) -> None:
+    full = types.SimpleNamespace(free=0)
+    monkeypatch.setattr(shutil, "disk_usage", lambda _folder: full)
+    monkeypatch.setattr(write, "WRITERS", {"csv": failing(pyogrio.errors.DataLayerError("cannot rollback"))})
+    with pytest.raises(OutputError, match="disk is full"):
+        write_plan(make_plan(), tmp_path)
+    assert listing(tmp_path) == {}
+
+
+def test_a_bug_is_not_dressed_up_and_leaves_nothing(make_plan, tmp_path, monkeypatch) -> None:
+    monkeypatch.setattr(write, "WRITERS", {**WRITERS, "csv": failing(ZeroDivisionError())})
+    with pytest.raises(ZeroDivisionError):
+        write_plan(make_plan(), tmp_path)
+    assert listing(tmp_path) == {}
+
+
+@pytest.mark.parametrize("links", [True, False], ids=["hard links", "copies"])
+def test_a_file_that_cannot_be_replaced_puts_the_others_back(make_plan, tmp_path, monkeypatch, links) -> None:
+    """As when a spreadsheet holds stakes.csv open on Windows."""
+    write_plan(make_plan(formats=("gpkg", "gpx", "csv")), tmp_path)
+    (tmp_path / "waypoints.gpx").unlink()
+    before = listing(tmp_path)
+    replace = os.replace
+
+    def held_open(source: Path, target: Path) -> None:
+        if Path(target) == tmp_path / "stakes.csv":
+            raise PermissionError(errno.EACCES, "Permission denied", str(source), None, str(target))
+        replace(source, target)
+
+    def no_links(*_: object) -> None:
+        raise OSError(errno.EPERM, "Operation not permitted")
+
+    monkeypatch.setattr(os, "replace", held_open)
+    if not links:
+        monkeypatch.setattr(os, "link", no_links)
+    with pytest.raises(OutputError, match=r"'stakes\.csv' cannot be written .*Close programs"):
+        write_plan(make_plan(12), tmp_path)
+    assert listing(tmp_path) == before
+
+
+def test_files_of_an_earlier_plan_in_other_formats_go(make_plan, tmp_path) -> None:
+    write_plan(make_plan(), tmp_path)
+    (tmp_path / "notes.txt").write_text("the user's own")
+    with (tmp_path / "stakes.csv").open("a") as file:
+        file.write("a note of the user's\r\n")
+    write_plan(make_plan(12, formats=("gpx",)), tmp_path)
+    assert sorted(listing(tmp_path)) == ["notes.txt", "stakes.csv", "waypoints.gpx"]
+
+
+def test_a_foreign_plan_json_makes_nothing_go(make_plan, tmp_path) -> None:
+    (tmp_path / "plan.json").write_text('{"format_version": 1, "files": [{"file": "../a.txt", "sha256": ""}]}')
+    (tmp_path / "map.html").write_text("the user's own")
+    write_plan(make_plan(formats=("csv", "json")), tmp_path)
+    assert sorted(listing(tmp_path)) == ["map.html", "plan.json", "stakes.csv"]
+
+
+def test_folder_is_a_file(make_plan, tmp_path) -> None:
+    (tmp_path / "out").write_text("x")
+    with pytest.raises(OutputError, match="not a folder"):
+        write_plan(make_plan(), tmp_path / "out")
+    with pytest.raises(OutputError, match="not a folder"):
+        write_plan(make_plan(), tmp_path / "out" / "below")
+
+
+@pytest.mark.skipif(not Path("/proc/self").is_dir(), reason="no /proc on this system")
+def test_folder_that_takes_no_files(make_plan) -> None:
+    with pytest.raises(OutputError, match=r"'/proc/self.*(cannot be written|could not be written)"):
+        write_plan(make_plan(), Path("/proc/self/out"))
+
+
+def test_geopackage_open_elsewhere(make_plan, tmp_path) -> None:
+    write_plan(make_plan(), tmp_path)
+    before = listing(tmp_path)
+    (tmp_path / "plan.gpkg-wal").write_bytes(b"x")
+    with pytest.raises(OutputError, match=r"plan\.gpkg is open in another program"):
+        write_plan(make_plan(12), tmp_path)
+    (tmp_path / "plan.gpkg-wal").unlink()
+    assert listing(tmp_path) == before
+
+
+def _limit_file_size() -> None:
+    import resource
+    import signal
+
+    signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (25_000, 25_000))
+
+
+@pytest.mark.skipif(os.name != "posix", reason="needs a limit on the size of files")
+@pytest.mark.parametrize("name", list(WRITERS))
+def test_no_writer_hides_a_failed_write(make_plan, tmp_path, name) -> None:
+    """Every write beyond 25 kB fails with an error of the system, below Python and below GDAL alike."""
+    script = tmp_path / "script.py"
+    script.write_text(
+        "import importlib.util, sys\n"
+        "from pathlib import Path\n"
+        "spec = importlib.util.spec_from_file_location('factory', sys.argv[1])\n"
+        "factory = importlib.util.module_from_spec(spec)\n"
+        "spec.loader.exec_module(factory)\n"
+        "from layoutplan.errors import OutputError\n"
+        "plan = factory.build_plan(120, formats=(sys.argv[3],), hostile=False)\n"
+        "object.__setattr__(plan, 'cautions', ('x' * 50_000,))\n"
+        "try:\n"
+        "    plan.write(sys.argv[2])\n"
+        "except OutputError as err:\n"
+        "    print('refused:', err)\n"
+    )
+    out = tmp_path / "out"
+    root = Path(write.__file__).parents[2]
+    run = subprocess.run(
+        [sys.executable, "-B", str(script), str(Path(__file__).with_name("conftest.py")), str(out), name],
+        env={**os.environ, "PYTHONPATH": str(root)},
+        capture_output=True,
+        text=True,
+        preexec_fn=_limit_file_size,
+        timeout=120,
+    )
+    assert run.stdout.startswith("refused:"), run.stdout + run.stderr
+    assert listing(out) == {}

@@ -1,0 +1,66 @@
+"""The folder tree is the architecture: each stage imports only from those before it."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+import layoutplan
+
+ROOT = Path(layoutplan.__file__).parent
+# stage: what it may import from; itself, errors, text and constants always
+MAY_USE = {
+    "job": set(),
+    "inputs": {"job"},
+    "line": {"job", "inputs"},
+    "siting": {"job", "line"},
+    "electrical": set(),
+    "planning": {"job", "inputs", "line", "siting", "electrical", "outputs"},
+    "outputs": {"job", "inputs", "planning"},
+    "cli": {"job", "inputs", "planning", "outputs"},
+}
+EVERYWHERE = {"errors", "text", "constants"}
+# one stage may look into another only at this seam
+SEAMS = {
+    ("planning", "outputs"): {"layoutplan.outputs", "layoutplan.outputs.waypoint_names"},
+    ("outputs", "planning"): {"layoutplan.planning.model", "layoutplan.planning.read"},
+}
+
+
+def imports(path):
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.module and node.module.startswith("layoutplan."):
+            yield node.module
+        elif isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names if alias.name.startswith("layoutplan."))
+
+
+@pytest.mark.parametrize("path", sorted(ROOT.glob("*/**/*.py")), ids=lambda path: str(path.relative_to(ROOT)))
+def test_imports_go_one_way(path):
+    stage = path.relative_to(ROOT).parts[0]
+    for module in imports(path):
+        target = module.split(".")[1]
+        assert target in MAY_USE[stage] | EVERYWHERE | {stage}, f"{stage} must not import {module}"
+        if (stage, target) in SEAMS:
+            assert module in SEAMS[stage, target], f"{stage} may use of {target} only {SEAMS[stage, target]}"
+
+
+@pytest.mark.parametrize("stage", ["electrical", "siting"])
+def test_physics_and_geometry_know_no_files(stage):
+    banned = {"pyogrio", "rasterio", "folium", "click", "osmium", "pathlib", "logging", "datetime", "random"}
+    for path in (ROOT / stage).glob("*.py"):
+        tree = ast.parse(path.read_text("utf-8"))
+        names = {
+            alias.name.split(".")[0] for node in ast.walk(tree) if isinstance(node, ast.Import) for alias in node.names
+        }
+        names |= {(node.module or "").split(".")[0] for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
+        assert not names & banned, path
+
+
+def test_files_stay_short():
+    long = {
+        str(path.relative_to(ROOT)): n
+        for path in ROOT.glob("**/*.py")
+        if (n := len(path.read_text("utf-8").splitlines())) > 320
+    }
+    assert not long

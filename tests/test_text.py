@@ -1,0 +1,67 @@
+"""Foreign text made harmless."""
+
+import math
+
+import pytest
+from jinja2 import Template
+
+from layoutplan.text import clean, csv_cell, file_stem, page_text
+
+HOSTILE = [
+    "{{7*7}}",
+    "{{cycler.__init__.__globals__.os.popen(dict(id=1)|join).read()}}",
+    "Ramp {% closed",
+    "x {# y",
+    "`${alert(1)}`",
+    "</script><img src=x onerror=alert(1)>",
+    'He said "no" & left',
+    "back\\slash",
+]
+
+
+@pytest.mark.parametrize("text", HOSTILE)
+def test_page_text_survives_a_template_pass_unchanged(text):
+    inert = page_text(text)
+    assert Template(inert).render() == inert
+    assert not set(inert) & set("{}`\\<>")
+
+
+@pytest.mark.parametrize("text", HOSTILE)
+def test_page_text_shows_letter_for_letter(text):
+    import html
+
+    assert html.unescape(page_text(text)) == text
+
+
+@pytest.mark.parametrize(
+    ("dirty", "tidy"),
+    [
+        ("a\x00b\x1b[31m", "a b [31m"),
+        ("  two   spaces\n", "two spaces"),
+        ("\u202eevil\u202c", "evil"),
+        ("e\u0301", "é"),
+        (None, ""),
+        (math.nan, ""),
+        (12, "12"),
+        ("Башня 12", "Башня 12"),
+    ],
+)
+def test_clean(dirty, tidy):
+    assert clean(dirty) == tidy
+
+
+@pytest.mark.parametrize("cell", ["=1+1", "+1", "-1", "@x", "\tx"])
+def test_spreadsheet_formulas_become_text(cell):
+    assert csv_cell(cell) == "'" + cell
+
+
+@pytest.mark.parametrize("cell", [-1.5, 3, "plain", ""])
+def test_other_cells_pass(cell):
+    assert csv_cell(cell) == cell
+
+
+@pytest.mark.parametrize("name", ["../../etc/passwd", "a/b", 'quo"te', "塔", ""])
+def test_file_stem_is_never_a_path(name):
+    stem = file_stem(name)
+    assert stem
+    assert set(stem) <= set("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_-")
