@@ -2,7 +2,7 @@
 /* Runs in the page, above Leaflet. Texts in features are inert HTML already (see layers.py). */
 const layoutplan = (() => {
   const { signs, styles } = SETTINGS;
-  const DOTS_BELOW_ZOOM = 12.5, STAKES_FROM_ZOOM = 14, LABELS_FROM_ZOOM = 14.5, RAD = Math.PI / 180;
+  const DOTS_BELOW_ZOOM = 12.5, STAKES_FROM_ZOOM = 13, LABELS_FROM_ZOOM = 14.5, RAD = Math.PI / 180;
   const towers = new Map();
 
   const plain = (html) => new DOMParser().parseFromString(html, "text/html").documentElement.textContent;
