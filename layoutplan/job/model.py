@@ -246,6 +246,8 @@ class Job(Section):
             raise ValueError(f"two lines have the same id ({', '.join(sorted(ids))}); give each [[lines]] its own")
         for name in self.classes:
             _known_class(name)
+        if (power := self.classes.get("power_line")) is not None and power.keep_out_m is not None:
+            raise ValueError("classes.power_line.keep_out_m: set rules.line_clearance_m, it holds for all power lines")
         for line in self.lines:
             if self.rules.line_clearance_m + line.half_width_m >= self.rules.reach_m:
                 raise ValueError(

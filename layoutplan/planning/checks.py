@@ -150,7 +150,7 @@ def _clearance_rules(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job:
             "measured": np.where(inside, 0.0, edge),
             "limit": limit,
             "unit": "m",
-            "verdict": np.where(line, _kept(ok), _seen(ok, facts.covered[position])),
+            "verdict": _seen(ok, facts.covered[position]),  # other power lines may be missing from the map, too
             "basis": np.where(line, basis("line_clearance", job), bases[code]),
             "detail": np.where(inside, "inside " + detail, detail),
         }

@@ -89,10 +89,12 @@ def _facts(sited: Sited, towers: Towers, obstacles: Obstacles, job: Job, covers:
 
 
 def _names(towers: Towers, tower: Any, role: Any, job: Job) -> list[str]:
+    """Waypoint names of stakes; all towers take part, so that a name does not depend on which have a layout."""
     from layoutplan.outputs.waypoint_names import waypoint_names
 
-    lines_, ids = towers.line_id[tower].tolist(), towers.tower_id[tower].tolist()
-    return waypoint_names(lines_, ids, role.tolist(), job.output.waypoint_length)
+    line_ids, tower_ids = np.repeat(towers.line_id, 2).tolist(), np.repeat(towers.tower_id, 2).tolist()
+    names = waypoint_names(line_ids, tower_ids, ["H", "S"] * len(towers), job.output.waypoint_length)
+    return [names[2 * row + (which == "S")] for row, which in zip(tower.tolist(), role.tolist(), strict=True)]
 
 
 def _named(checks: pd.DataFrame, electrodes: gpd.GeoDataFrame, order: Any) -> pd.DataFrame:

@@ -54,6 +54,7 @@ def test_job_cannot_be_changed_afterwards(tmp_path):
         ("[[lines]]\nvoltage_kv = 110\n", ["towers", "osm"]),
         ('[[lines]]\nosm = { path = "a.osm.pbf" }\n', ["way_ids", "name", "ref", "voltage_kv"]),
         (GOOD + GOOD, ["same id"]),
+        (GOOD + "[classes.power_line]\nkeep_out_m = 20\n", ["classes.power_line.keep_out_m", "rules.line_clearance_m"]),
         ("title = 3\n" + GOOD, ["title", "string"]),
         ("", ["'lines' is missing"]),
     ],

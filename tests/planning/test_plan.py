@@ -44,7 +44,7 @@ def test_no_layout_comes_with_a_way_out(made):
 
 def test_not_covered_is_never_clear(made):
     checks = made.checks[made.checks["tower_id"] == "101"].set_index("rule")
-    assert (checks.loc[["map_coverage", "lead_crossing"], "verdict"] == "unknown").all()
+    assert (checks.loc[["map_coverage", "lead_crossing", "line_clearance"], "verdict"] == "unknown").all()
     assert not (checks.loc[checks.index.str.startswith("keep_out"), "verdict"] == "kept").any()
 
 
