@@ -11,6 +11,7 @@ from layoutplan.job import Job
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import Towers
 from layoutplan.siting.judge import Rungs, allowed, score_terms, total
+from layoutplan.siting.mapped_spans import with_mapped_spans
 from layoutplan.siting.measure import Clearances, clearances, distance_to_axis_m, holding
 from layoutplan.siting.near import Near
 from layoutplan.siting.obstacles import Obstacles
@@ -90,7 +91,7 @@ def evaluate(
     """
     bearing_deg = np.mod(bearing_deg, 360.0)
     order = np.lexsort((bearing_deg, tower))
-    rays = make_rays(towers, tower[order], bearing_deg[order], job.rules)
+    rays = make_rays(with_mapped_spans(towers, near, obstacles), tower[order], bearing_deg[order], job.rules)
     distance = distance_m[order]
     reach = float(distance.max(initial=0.0)) + 1.0
     trace = trace_rays(rays, near, obstacles, reach_m=reach, margin_m=job.score.margin_m)

@@ -16,6 +16,7 @@ from layoutplan.line.geodesy import FloatArray, turn_deg
 from layoutplan.line.model import Towers
 from layoutplan.siting.blockers import LEAST, Blocker, Relaxation, Scene, find_blockers
 from layoutplan.siting.judge import Rungs, tally
+from layoutplan.siting.mapped_spans import with_mapped_spans
 from layoutplan.siting.near import find_near
 from layoutplan.siting.obstacles import Obstacles
 from layoutplan.siting.ragged import IntArray, union_of_stretches
@@ -32,7 +33,7 @@ def find_relaxations(tower: Towers, obstacles: Obstacles, job: Job) -> list[Rela
     wide = rules.model_copy(update={"reel_m": rules.reel_m * FARTHEST, "min_angle_deg": rules.min_angle_deg * LEAST})
     reach = wide.reach_m + float(np.hypot(*tower.leg_xy_m[0])) + 1.0
     near = find_near(obstacles, tower, reach)
-    rays = keeping_angle(circle(tower, wide, job.search.bearing_step_deg), wide)
+    rays = keeping_angle(circle(with_mapped_spans(tower, near, obstacles), wide, job.search.bearing_step_deg), wide)
     trace = trace_rays(rays, near, obstacles, reach_m=reach, margin_m=0.0)
     rungs = _wide_ladder(rays, tower, rules, reach, job.search.distance_step_m)
     blockers = find_blockers(Scene(tower, rays, trace, rungs, near, obstacles, job))

@@ -15,6 +15,7 @@ from layoutplan.siting.choose import RayBest, best_on_rays, choose_pairs, distin
 from layoutplan.siting.evaluate import Evaluated, evaluate
 from layoutplan.siting.exclusions import Exclusions, count_exclusions
 from layoutplan.siting.judge import Rungs
+from layoutplan.siting.mapped_spans import with_mapped_spans
 from layoutplan.siting.measure import distance_to_axis_m
 from layoutplan.siting.near import Near, find_near
 from layoutplan.siting.obstacles import TOLERANCE_M, Obstacles
@@ -66,7 +67,7 @@ def site_towers(towers: Towers, obstacles: Obstacles, job: Job) -> Sited:
     rules, search = job.rules, job.search
     reach = rules.reach_m + float(np.hypot(*towers.leg_xy_m.T).max(initial=0.0)) + 1.0
     near = find_near(obstacles, towers, reach + job.score.margin_m)
-    around = circle(towers, rules, search.bearing_step_deg)
+    around = circle(with_mapped_spans(towers, near, obstacles), rules, search.bearing_step_deg)
     rays = keeping_angle(around, rules)
     trace = trace_rays(rays, near, obstacles, reach_m=reach, margin_m=job.score.margin_m)
     rungs = ladder(rays, reach, search.distance_step_m)

@@ -1,0 +1,37 @@
+"""Mapped power lines that end at a planned tower: spans of the tower that the job does not know of."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from layoutplan.line.model import Towers
+from layoutplan.siting.near import Near
+from layoutplan.siting.obstacles import POWER_LINE, Obstacles
+from layoutplan.siting.ragged import expand
+from layoutplan.siting.trace import AT_TOWER_M
+
+_STUB_M = 5.0  # a piece no longer than this says nothing of a span's direction (judgement)
+
+
+def with_mapped_spans(towers: Towers, near: Near, obstacles: Obstacles) -> Towers:
+    """Towers whose adjoining spans include the mapped power lines that come to the tower point.
+
+    A line of which only a part is planned goes on, and branches may be missing from the job: leads keep their angle to
+    those spans as well.
+    """
+    mapped = (obstacles.class_code == obstacles.code(POWER_LINE)) & ~obstacles.is_planned & ~obstacles.is_area
+    rows = mapped[near.feature] & (near.distance_m <= AT_TOWER_M)
+    tower = np.tile(near.tower[rows], 2)
+    end = np.concatenate((near.start_m[rows], near.end_m[rows]))
+    far = np.hypot(*end.T) > _STUB_M
+    if not far.any():
+        return towers
+    order = np.argsort(tower[far], kind="stable")
+    tower, end = tower[far][order], end[far][order]
+    count = np.bincount(tower, minlength=len(towers))
+    _, place = expand(count)
+    extra = np.full((len(towers), int(count.max())), np.nan)
+    extra[tower, place] = np.mod(np.degrees(np.arctan2(*end.T)), 360.0)
+    return replace(towers, adjoining_deg=np.hstack((towers.adjoining_deg, extra)))

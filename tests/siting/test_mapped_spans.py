@@ -1,0 +1,33 @@
+"""A mapped power line that comes to the tower is one of its spans."""
+
+import numpy as np
+import pytest
+import shapely
+
+from .scenes import Feature, north_line
+
+
+def line_to(x: float, y: float, start: tuple[float, float] = (0.0, 0.0)) -> Feature:
+    return Feature("power_line", shapely.LineString([start, (x, y)]), 16.0)
+
+
+def angles(scene, bearing_deg: float) -> np.ndarray:
+    """Acute angles of the leads at the tower in the middle to a direction."""
+    rays = scene.ready().site().chosen.rays
+    folded = np.mod(rays.bearing_deg[rays.tower == 1] - bearing_deg, 180.0)
+    return np.minimum(folded, 180.0 - folded)
+
+
+@pytest.mark.parametrize("bearing_deg", [70.0, 90.0, 250.0])
+def test_leads_keep_their_angle_to_a_mapped_branch(bearing_deg):
+    away = np.radians(bearing_deg)
+    branch = line_to(300 * np.sin(away), 300 * np.cos(away))
+    assert angles(north_line(), bearing_deg).min() < 30
+    found = angles(north_line(branch), bearing_deg)
+    assert len(found) == 2
+    assert found.min() >= 30 - 1e-6
+
+
+def test_a_line_that_passes_by_is_no_span():
+    passing = line_to(-300, 200, start=(300, 196))
+    assert angles(north_line(passing), 90.0).min() < 30
