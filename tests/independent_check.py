@@ -17,6 +17,7 @@ import tomllib
 from collections import Counter
 from collections.abc import Iterator
 from functools import cached_property
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -40,6 +41,7 @@ RULES = {
 }
 LINE = {"id": "line", "half_width_m": 8.0, "structure": "lattice_4"}
 ASSUMED_ELECTRODE_M = 12.0
+MAPPED_STUB_M = 5.0  # pieces that end nearer say nothing of its direction
 SAME_LINE_M = 10.0  # a mapped segment this close to planned spans is the planned line
 AT_TOWER_M = 1.0  # a power line this close to the tower ends there
 TOL_M, TOL_DEG = 0.002, 0.01  # written numbers are rounded to 1 mm and 1e-4 degrees
@@ -154,6 +156,20 @@ class Place:
             for here, there in (ends[[0, 1]], ends[[-1, -2]]):
                 if np.hypot(*here) < AT_TOWER_M:
                     out.append(float(np.degrees(np.arctan2(*(there - here))) % 360))
+        return out + self._mapped_bearings()
+
+    def _mapped_bearings(self) -> list[float]:
+        """Bearings of mapped power lines, other than the planned ones, that come to the tower point."""
+        out = []
+        for feature in self.features:
+            if feature.kind != "power_line" or feature.is_area:
+                continue
+            for part in shapely.get_parts(feature.body):
+                ends = shapely.get_coordinates(part)
+                for pair in pairwise(ends):
+                    if shapely.LineString(pair).distance(shapely.Point(0, 0)) <= AT_TOWER_M:
+                        far = [end for end in pair if np.hypot(*end) > MAPPED_STUB_M]
+                        out += [float(np.degrees(np.arctan2(*end)) % 360) for end in far]
         return out
 
 
