@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import html
-import re
 import unicodedata
 
 _CONTROL = dict.fromkeys((*range(32), *range(127, 160), 8232, 8233), " ")
@@ -37,8 +36,3 @@ def csv_cell(value: object) -> object:
     if isinstance(value, str) and value.startswith(_FORMULA_START):
         return "'" + value
     return value
-
-
-def file_stem(value: str) -> str:
-    """A file name from a safe alphabet; never empty, never a path."""
-    return re.sub(r"[^A-Za-z0-9_-]+", "_", value).strip("_")[:60] or "unnamed"

@@ -34,7 +34,7 @@ def stake_tables(
     chosen, rays = sited.chosen, sited.chosen.rays
     facts = _facts(sited, towers, obstacles, job, covers, uncovered)
     checks = check_rows(chosen, facts, obstacles, job)
-    status, _, _ = stake_status(chosen, sited, covers, job)
+    status = stake_status(chosen, sited, covers, job)
     other = other_side_texts(sited, side_texts(sited.exclusions))
     reasons = stake_reasons(chosen, sited, facts.crossings, facts.grounds, uncovered, other, job)
     origin = towers.lonlat_deg[rays.tower]

@@ -39,18 +39,15 @@ def ground_texts(chosen: Evaluated, obstacles: Obstacles, job: Job) -> list[str]
     return ["; ".join(texts[i]) for i in range(len(chosen))]
 
 
-def stake_status(
-    chosen: Evaluated, sited: Sited, covers: NDArray[np.bool_], job: Job
-) -> tuple[NDArray[np.str_], NDArray[np.bool_], NDArray[np.bool_]]:
-    """Status of each position, and whether it needs an agreement, and whether it is a compromise."""
+def stake_status(chosen: Evaluated, sited: Sited, covers: NDArray[np.bool_], job: Job) -> NDArray[np.str_]:
+    """Status of each position; the worst that applies."""
     agree = (chosen.terms["caution_crossings"] > 0) | (chosen.terms["caution_ground"] > 0)
     compromise = (chosen.rays.off_square_deg > job.rules.square_within_deg + 1e-6) | sited.same_side[chosen.rays.tower]
-    status = np.select(
+    return np.select(
         [~covers[chosen.rays.tower], agree, compromise],
         [NOT_COVERED, NEEDS_AGREEMENT, COMPROMISE],
         ALL_MET,
     )
-    return status, agree, compromise
 
 
 def stake_reasons(
