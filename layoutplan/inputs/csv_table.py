@@ -1,11 +1,11 @@
-"""Tables of towers as comma-separated text, with every row number as a spreadsheet shows it."""
+"""Tables as comma-separated text, with every row number as a spreadsheet shows it."""
 
 from __future__ import annotations
 
 import csv
 import io
 import math
-from dataclasses import dataclass
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -16,24 +16,16 @@ from numpy.typing import NDArray
 
 from layoutplan.errors import ColumnError, CRSError, InputError, LayerError
 from layoutplan.inputs.geodetic import WGS84, FloatArray, settle_crs, to_lonlat
-from layoutplan.inputs.placed import PlacedTable
-from layoutplan.inputs.vector import require_column
+from layoutplan.inputs.placed import PlacedTable, Table
+from layoutplan.inputs.vector import require_column, require_file
 from layoutplan.inputs.words import listed
 from layoutplan.job import TowerSource
+from layoutplan.job.section import FileSource
 from layoutplan.text import clean
 
 SUFFIXES = (".csv", ".tsv", ".txt")
 _LON_LAT = (("lon", "lat"), ("longitude", "latitude"), ("long", "lat"), ("lng", "lat"))
 _GRID = (("easting", "northing"), ("east", "north"), ("x", "y"), ("e", "n"))
-
-
-@dataclass(frozen=True, slots=True)
-class CsvText:
-    """Cells as text; ``rows`` are line numbers of a spreadsheet, the header being row 1."""
-
-    cells: pd.DataFrame
-    rows: NDArray[np.int64]
-    separator: str
 
 
 def read_csv_towers(source: TowerSource, key: str) -> PlacedTable:
@@ -54,28 +46,40 @@ def read_csv_towers(source: TowerSource, key: str) -> PlacedTable:
     CRSError
         Eastings and northings without a system, or degrees outside their range.
     """
-    where = source.path.name
-    table = _without_blank_rows(_filtered(source, read_csv(source.path)), where)
-    x_column, y_column, is_lonlat = _coordinate_columns(source, list(table.cells.columns), where, key)
-    xy = np.column_stack([_numbers(table, column, where) for column in (x_column, y_column)])
+    table = read_csv(source)
+    where = table.where
+    x_column, y_column, is_lonlat = _coordinate_columns(source, list(table.columns.columns), where, key)
+    xy = np.column_stack([_numbers(table, column) for column in (x_column, y_column)])
     found = WGS84 if is_lonlat and source.crs is None else None
     crs, _ = settle_crs(found, source.crs, where, f"{key}.crs")
     if crs.is_geographic:
         _check_degrees(xy, table.rows, (x_column, y_column), where, key)
     points = to_lonlat(np.asarray(shapely.points(xy), dtype=object), crs, where)
-    return PlacedTable(table.cells, points, table.rows, where, "row")
+    return PlacedTable(table.columns, table.rows, where, separator=table.separator, geometry=points)
 
 
-def read_csv(path: Path) -> CsvText:
+def read_csv(source: FileSource) -> Table:
     """Read cells as text; comma, semicolon or tab between them.
+
+    Returns
+    -------
+    Table
+        The rows that meet the source's filter, blank ones left out; ``rows`` are line numbers of a spreadsheet, the
+        header being row 1.
 
     Raises
     ------
     InputError
-        The text is not UTF-8, or a row has more or fewer cells than the header.
+        There is no such file, the text is not UTF-8, a row has more or fewer cells than the header, or the filter
+        cannot be used.
     LayerError
         There are no rows.
     """
+    require_file(source.path)
+    return _without_blank_rows(_filtered(source, _cells(source.path)))
+
+
+def _cells(path: Path) -> Table:
     text = _decoded(path)
     separator = max(",;\t", key=text.split("\n", 1)[0].count)
     lines = enumerate(csv.reader(io.StringIO(text), delimiter=separator), 1)
@@ -92,7 +96,8 @@ def read_csv(path: Path) -> CsvText:
             "Put cells that contain the separator in double quotes."
         )
     rows = np.array([number for number, _ in records[1:]], dtype=np.int64)
-    return CsvText(pd.DataFrame([row for _, row in records[1:]], columns=header, dtype=str), rows, separator)
+    cells = pd.DataFrame([row for _, row in records[1:]], columns=header, dtype=str)
+    return Table(cells, rows, path.name, separator=separator)
 
 
 def _decoded(path: Path) -> str:
@@ -110,7 +115,7 @@ def _decoded(path: Path) -> str:
         ) from err
 
 
-def _filtered(source: TowerSource, table: CsvText) -> CsvText:
+def _filtered(source: FileSource, table: Table) -> Table:
     """Apply the job's filter with GDAL, which knows its language; its feature numbers count the data rows."""
     if source.where is None:
         return table
@@ -125,16 +130,16 @@ def _filtered(source: TowerSource, table: CsvText) -> CsvText:
     return _rows(table, kept - 1)
 
 
-def _without_blank_rows(table: CsvText, where: str) -> CsvText:
+def _without_blank_rows(table: Table) -> Table:
     """Drop the rows of separators that spreadsheets leave at the end."""
-    filled = (table.cells.apply(lambda column: column.str.strip()) != "").any(axis=1).to_numpy()
+    filled = (table.columns.apply(lambda column: column.str.strip()) != "").any(axis=1).to_numpy()
     if not filled.any():
-        raise LayerError(f"{where}: no rows below the header.")
+        raise LayerError(f"{table.where}: no rows below the header.")
     return _rows(table, np.flatnonzero(filled))
 
 
-def _rows(table: CsvText, index: NDArray[np.int64]) -> CsvText:
-    return CsvText(table.cells.iloc[index].reset_index(drop=True), table.rows[index], table.separator)
+def _rows(table: Table, index: NDArray[np.int64]) -> Table:
+    return replace(table, columns=table.columns.iloc[index].reset_index(drop=True), rows=table.rows[index])
 
 
 def _coordinate_columns(source: TowerSource, columns: list[str], where: str, key: str) -> tuple[str, str, bool]:
@@ -152,16 +157,17 @@ def _coordinate_columns(source: TowerSource, columns: list[str], where: str, key
     return x_column, y_column, (x_column.lower(), y_column.lower()) in _LON_LAT
 
 
-def _numbers(table: CsvText, column: str, where: str) -> FloatArray:
-    values = np.empty(len(table.cells))
-    for index, cell in enumerate(table.cells[column]):
+def _numbers(table: Table, column: str) -> FloatArray:
+    values = np.empty(len(table.columns))
+    for index, cell in enumerate(table.columns[column]):
         values[index] = _number(cell, comma=table.separator != ",")
     wrong = np.flatnonzero(~np.isfinite(values))
     if len(wrong):
-        cell = clean(table.cells[column].iloc[wrong[0]])
+        cell = clean(table.columns[column].iloc[wrong[0]])
         what = f"'{cell}' is not a finite number" if cell else "empty"
         also = f" (also row {listed(table.rows[wrong[1:]])})" if len(wrong) > 1 else ""
-        raise ColumnError(f"{where}, row {table.rows[wrong[0]]}, field '{column}': {what}{also}. Mend or delete it.")
+        row = table.rows[wrong[0]]
+        raise ColumnError(f"{table.where}, row {row}, field '{column}': {what}{also}. Mend or delete it.")
     return values
 
 

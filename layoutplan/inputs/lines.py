@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -11,6 +12,7 @@ from shapely import LineString
 
 from layoutplan.errors import LayerError, LineError
 from layoutplan.inputs.extracts import Extracts
+from layoutplan.inputs.fault_table import read_fault_table
 from layoutplan.inputs.geodetic import FloatArray, geocentric, is_usable
 from layoutplan.inputs.model import LineInput
 from layoutplan.inputs.osm_line import read_osm_line
@@ -48,7 +50,7 @@ def read_lines(
         key = f"lines[{number}]"
         if line.osm is None:
             found, said = _line_from_files(line, key, ledger)
-            lines.append(found)
+            run = [found]
         else:
             extract = extracts.read(line.osm.path)
             ledger.note(
@@ -59,8 +61,14 @@ def read_lines(
             )
             taken = [other.id for other in job.lines] + [other.line.id for other in lines]
             run, said = read_osm_line(line, extract, key, taken)
-            lines += run
-        problems += said
+        run, also_said = _with_faults(run, line, key, ledger)
+        lines += run
+        problems += (*said, *also_said)
+    if job.soil.raster is not None:
+        from layoutplan.inputs.soil_raster import sample_soil  # only jobs with a raster wait for the library
+
+        lines, said_of_soil = sample_soil(job, lines, ledger)
+        problems += said_of_soil
     return lines, problems
 
 
@@ -117,6 +125,22 @@ def _line_from_files(line: Line, key: str, ledger: Ledger) -> tuple[LineInput, t
         _check_swapped(shapely.get_coordinates(table.geometry), course, table.where, where)
     in_order = line.towers.order_column is not None
     return LineInput(line, towers, course, in_order, table.where), (*table.problems, *said)
+
+
+def _with_faults(run: list[LineInput], line: Line, key: str, ledger: Ledger) -> tuple[list[LineInput], tuple[str, ...]]:
+    """Add the table of fault currents to the line itself.
+
+    Its branches stay without: "start" and "end" mean the line's, and its towers are numbered anew on each branch.
+    """
+    if line.fault is None or line.fault.table is None:
+        return run, ()
+    source, (main, *branches) = line.fault.table, run
+    faults, said = read_fault_table(source, line, main.towers["tower_id"].tolist(), f"{key}.fault.table")
+    ledger.note(source.path, f"fault currents of line '{line.id}'")
+    if branches:
+        names = listed(f"'{branch.line.id}'" for branch in branches)
+        said += (f"{source.path.name}: fault currents are those of line '{line.id}'; unknown on its branches {names}",)
+    return [replace(main, faults=faults), *branches], said
 
 
 def _check_swapped(towers: FloatArray, course: tuple[LineString, ...], where: str, course_where: str) -> None:

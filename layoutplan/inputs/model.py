@@ -13,7 +13,8 @@ from shapely import LineString, Polygon
 from layoutplan.job import Line
 
 FEATURE_COLUMNS = ("feature_id", "obstacle_class", "name", "width_m", "source", "geometry")
-TOWER_COLUMNS = ("tower_id", "structure", "base_width_m", "earth_electrode_size_m", "order", "geometry")
+TOWER_FIGURES = ("base_width_m", "earth_electrode_size_m", "footing_resistance_ohm", "soil_resistivity_ohm_m")
+TOWER_COLUMNS = ("tower_id", "structure", *TOWER_FIGURES, "order", "geometry")
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +26,15 @@ class InputFile:
     used_for: str
     data_date: str | None = None
     attribution: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class FaultTable:
+    """Fault currents of a line by tower, as read from the file that the job names. [A]."""
+
+    tower_id: tuple[str, ...]
+    from_start_a: NDArray[np.float64]
+    from_end_a: NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +55,8 @@ class LineInput:
         File (and layer) for messages.
     osm_way_ids : tuple of int
         The ways the line was taken from, so that it is not met again as an obstacle.
+    faults : FaultTable, optional
+        Where the job names a table of fault currents.
     """
 
     line: Line
@@ -53,6 +65,7 @@ class LineInput:
     in_order: bool
     source: str
     osm_way_ids: tuple[int, ...] = ()
+    faults: FaultTable | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +87,8 @@ class Inputs:
     files : tuple of InputFile
     problems : tuple of str
         What was odd but could be used, in plain words with file, layer and count.
+    land : GeoDataFrame
+        Parcels of the corridor with their permissions, columns :data:`layoutplan.inputs.land.LAND_COLUMNS`, EPSG:4326.
     assumptions : tuple of str
     """
 
@@ -84,4 +99,5 @@ class Inputs:
     coverage: tuple[Polygon, ...]
     files: tuple[InputFile, ...]
     problems: tuple[str, ...]
+    land: gpd.GeoDataFrame
     assumptions: tuple[str, ...] = ()

@@ -11,7 +11,7 @@ import shapely
 
 from layoutplan.inputs.chains import Chain, join_pieces
 from layoutplan.inputs.geodetic import WGS84, FloatArray, to_lonlat
-from layoutplan.inputs.model import TOWER_COLUMNS, LineInput
+from layoutplan.inputs.model import TOWER_COLUMNS, TOWER_FIGURES, LineInput
 from layoutplan.inputs.osm_file import OsmExtract, PowerWay
 from layoutplan.inputs.osm_select import select_ways
 from layoutplan.inputs.towers import check_line
@@ -70,7 +70,9 @@ def read_osm_line(
             problems.append(f"{source}: {counted(len(towers), 'tower')}, {chain.length_m:.0f} m of line; left out")
             continue
         check_line(towers, source)
-        named = line if number == 0 else line.model_copy(update={"id": next(names)})
+        # a branch has neither the stations of its line nor the line's ends, which fault currents by side go by
+        own = {"start_grid_ohm": None, "end_grid_ohm": None}
+        named = line if number == 0 else line.model_copy(update={"id": next(names), **own})
         lines.append(LineInput(named, towers, _course(at), True, source, tuple(ways[p].way_id for p in chain.pieces)))
         problems += remarks + ([f"{source}: planned as line '{named.id}', apart from '{line.id}'"] if number else [])
     return lines, tuple(problems)
@@ -117,8 +119,7 @@ def _towers(
         {
             "tower_id": ids,
             "structure": [structure_of(tag) for tag in tags],
-            "base_width_m": np.nan,
-            "earth_electrode_size_m": np.nan,
+            **dict.fromkeys(TOWER_FIGURES, np.nan),
             "order": np.arange(1.0, len(rows) + 1.0),
         },
         geometry=shapely.points(lonlat_deg[rows]),

@@ -1,8 +1,8 @@
-"""A table whose rows have a place: what every tower source comes down to."""
+"""Tables with numbered rows, with and without a place: what every source of towers comes down to."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
@@ -12,24 +12,38 @@ from layoutplan.inputs.geodetic import Geometries
 
 
 @dataclass(frozen=True, slots=True)
-class PlacedTable:
-    """Rows with points.
+class Table:
+    """Rows of a file.
 
     Attributes
     ----------
     columns : DataFrame
-    geometry : ndarray of Geometry, shape (n,)
-        EPSG:4326.
+        Of a text file: the cells as text.
     rows : ndarray of int
         Number of each row in the file.
     where, row_word : str
         For messages: the file and layer, and what a row is called there.
+    separator : str
+        Between the cells of a text file; empty for all others.
     problems : tuple of str
     """
 
     columns: pd.DataFrame
-    geometry: Geometries
     rows: NDArray[np.int64]
     where: str
-    row_word: str
+    row_word: str = "row"
+    separator: str = ""
     problems: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class PlacedTable(Table):
+    """Rows with points.
+
+    Attributes
+    ----------
+    geometry : ndarray of Geometry, shape (n,)
+        EPSG:4326.
+    """
+
+    geometry: Geometries = field(kw_only=True)

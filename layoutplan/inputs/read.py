@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import geopandas as gpd
@@ -15,6 +16,7 @@ from layoutplan.inputs.corridor import Corridor, Frame
 from layoutplan.inputs.evidence import thin
 from layoutplan.inputs.extracts import Extracts
 from layoutplan.inputs.features import no_features
+from layoutplan.inputs.land import read_land
 from layoutplan.inputs.lines import read_lines
 from layoutplan.inputs.map_layer import MapLayer
 from layoutplan.inputs.model import Inputs, LineInput
@@ -54,18 +56,20 @@ def read_inputs(job: Job, progress: Progress | None = None) -> Inputs:
     frame = Frame.around(towers)
     corridor = Corridor.around(frame.points(towers), _margin_m(job), frame)
     coverage, said = read_coverage(job, corridor, ledger)
+    land = read_land(job, corridor, ledger)
     layers = _read_layers(job, corridor, extracts, lines, ledger, report)
     report("fingerprints of the files", 0.95)
     files = ledger.files()
     report("inputs read", 1.0)
     return Inputs(
         lines=tuple(_in_frame(line, frame) for line in lines),
-        features=_together([layer.features for layer in layers]),
+        features=_together([*(layer.features for layer in layers), land.features]),
         evidence=thin(np.concatenate([np.empty((0, 2)), *(layer.evidence for layer in layers)])),
         extents=tuple(frame.geometries(np.array(extracts.boxes(), dtype=object)).tolist()),
         coverage=coverage,
         files=files,
-        problems=(*problems, *said, *(text for layer in layers for text in layer.problems)),
+        problems=(*problems, *said, *land.problems, *(text for layer in layers for text in layer.problems)),
+        land=land.parcels,
         assumptions=tuple(text for layer in layers for text in layer.assumptions),
     )
 
@@ -108,7 +112,7 @@ def _in_frame(line: LineInput, frame: Frame) -> LineInput:
         return line
     towers = line.towers.set_geometry(frame.geometries(line.towers.geometry.to_numpy()), crs="EPSG:4326")
     course = tuple(frame.geometries(np.array(line.course, dtype=object)).tolist())
-    return LineInput(line.line, towers, course, line.in_order, line.source, line.osm_way_ids)
+    return replace(line, towers=towers, course=course)
 
 
 def _together(tables: Sequence[gpd.GeoDataFrame]) -> gpd.GeoDataFrame:

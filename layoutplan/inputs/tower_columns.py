@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import get_args
+from typing import Literal, get_args
 
 import geopandas as gpd
 import numpy as np
@@ -11,10 +11,12 @@ from numpy.typing import NDArray
 
 from layoutplan.errors import ColumnError
 from layoutplan.inputs.geodetic import FloatArray
-from layoutplan.inputs.placed import PlacedTable
+from layoutplan.inputs.placed import Table
 from layoutplan.inputs.words import listed
-from layoutplan.job.model import Structure
+from layoutplan.job.lines import Structure
 from layoutplan.text import clean
+
+Figure = Literal["positive number", "number from 0 up", "number"]
 
 
 def id_text(value: object) -> str:
@@ -24,7 +26,7 @@ def id_text(value: object) -> str:
     return "" if value is pd.NA else clean(value)
 
 
-def read_ids(table: PlacedTable, column: str) -> NDArray[np.object_]:
+def read_ids(table: Table, column: str) -> NDArray[np.object_]:
     """Return the tower ids, checked to be there and unique.
 
     Raises
@@ -48,7 +50,7 @@ def read_ids(table: PlacedTable, column: str) -> NDArray[np.object_]:
     return ids
 
 
-def read_structures(table: PlacedTable, column: str | None) -> NDArray[np.object_]:
+def read_structures(table: Table, column: str | None) -> NDArray[np.object_]:
     """Return the structure of each tower, empty where the file does not say."""
     if column is None:
         return np.full(len(table.rows), "", dtype=object)
@@ -63,23 +65,33 @@ def read_structures(table: PlacedTable, column: str | None) -> NDArray[np.object
     return kinds
 
 
-def read_figures(table: PlacedTable, column: str | None, *, positive: bool) -> FloatArray:
-    """Return a column of numbers, NaN where empty."""
+def read_figures(table: Table, column: str | None, kind: Figure = "positive number") -> FloatArray:
+    """Return a column of numbers, NaN where empty.
+
+    Raises
+    ------
+    ColumnError
+        A cell holds something else.
+    """
     if column is None:
         return np.full(len(table.rows), np.nan)
-    empty = np.array([clean(value) == "" for value in table.columns[column]], dtype=bool)
-    values = pd.to_numeric(table.columns[column].where(~empty), errors="coerce").to_numpy(dtype=float, na_value=np.nan)
-    wrong = ~empty & ~(np.isfinite(values) & ((values > 0) | (not positive)))
+    cells = table.columns[column]
+    empty = np.array([clean(value) == "" for value in cells], dtype=bool)
+    if table.separator == ";":  # it parts the cells where the comma is the decimal sign, not one between thousands
+        cells = cells.str.replace(",", ".", regex=False)
+    values = pd.to_numeric(cells.where(~empty), errors="coerce").to_numpy(dtype=float, na_value=np.nan)
+    low = {"positive number": values <= 0, "number from 0 up": values < 0, "number": np.zeros(len(values), bool)}
+    wrong = ~empty & (~np.isfinite(values) | low[kind])
     if wrong.any():
         found = clean(table.columns[column].to_numpy()[wrong][0])
         raise ColumnError(
-            f"{table.where}, {table.row_word} {listed(table.rows[wrong])}, field '{column}': '{found}' is no "
-            f"{'positive ' if positive else ''}number. Mend it, or leave it empty if unknown."
+            f"{table.where}, {table.row_word} {listed(table.rows[wrong])}, field '{column}': '{found}' is no {kind}. "
+            "Mend it, or leave it empty if unknown."
         )
     return values
 
 
-def check_order(towers: gpd.GeoDataFrame, table: PlacedTable, column: str) -> None:
+def check_order(towers: gpd.GeoDataFrame, table: Table, column: str) -> None:
     """Raise a ColumnError unless every tower has an order number of its own."""
     order = towers["order"]
     wrong = (order.isna() | order.duplicated(keep=False)).to_numpy()

@@ -52,9 +52,11 @@ def read_towers(source: TowerSource, key: str) -> tuple[gpd.GeoDataFrame, Placed
     columns = {
         "tower_id": read_ids(table, source.id_column),
         "structure": read_structures(table, source.structure_column),
-        "base_width_m": read_figures(table, source.base_width_column, positive=True),
-        "earth_electrode_size_m": read_figures(table, source.earth_electrode_size_column, positive=True),
-        "order": read_figures(table, source.order_column, positive=False),
+        "base_width_m": read_figures(table, source.base_width_column),
+        "earth_electrode_size_m": read_figures(table, source.earth_electrode_size_column),
+        "footing_resistance_ohm": read_figures(table, source.footing_resistance_column),
+        "soil_resistivity_ohm_m": read_figures(table, source.soil_resistivity_column),
+        "order": read_figures(table, source.order_column, "number"),
     }
     towers = gpd.GeoDataFrame(columns, geometry=table.geometry, crs="EPSG:4326")[list(TOWER_COLUMNS)]
     check_line(towers, table.where)
@@ -88,7 +90,8 @@ def _read_vector_towers(source: TowerSource, key: str) -> PlacedTable:
     # columns are checked against the whole layer, so that the message can list what there is
     columns = pd.DataFrame(dict(table.columns), columns=list(layer.columns), index=pd.RangeIndex(len(table.rows)))
     points = _single_points(table.geometry, table.rows, layer.where)
-    return PlacedTable(columns, points, table.rows, layer.where, "feature", (*layer.problems, *table.problems))
+    problems = (*layer.problems, *table.problems)
+    return PlacedTable(columns, table.rows, layer.where, "feature", problems=problems, geometry=points)
 
 
 def _single_points(geometry: Geometries, rows: NDArray[np.int64], where: str) -> Geometries:
@@ -110,6 +113,8 @@ def _named_columns(source: TowerSource) -> dict[str, str]:
         "structure_column": source.structure_column,
         "base_width_column": source.base_width_column,
         "earth_electrode_size_column": source.earth_electrode_size_column,
+        "footing_resistance_column": source.footing_resistance_column,
+        "soil_resistivity_column": source.soil_resistivity_column,
         "order_column": source.order_column,
     }
     return {key: name for key, name in names.items() if name is not None}

@@ -1,8 +1,9 @@
 """The job: what the user asks for, read and checked before anything else happens."""
 
 from layoutplan.job.classes import ObstacleClass, shipped_classes
+from layoutplan.job.lines import Line, OsmLine, TowerSource
 from layoutplan.job.load import load_job
-from layoutplan.job.model import Job, Layer, Line, OsmLine, Rules, Score, TowerSource
+from layoutplan.job.model import Job, Layer, Rules, Score
 
 __all__ = [
     "Job",

@@ -13,7 +13,7 @@ from pydantic import BaseModel, ValidationError
 from layoutplan.errors import JobError
 from layoutplan.job.model import Job
 
-_PATH_KEYS = ("path",)
+_PATH_KEYS = ("path", "raster")
 _FREE_KEYS = ("class_map",)  # its keys are values found in the user's data, which may well be "path"
 
 
@@ -89,8 +89,14 @@ def _words(problem: Any, loc: tuple[int | str, ...]) -> str:
         near = get_close_matches(str(loc[-1]), _known_keys(loc[:-1]), 1, 0.5)
         known = f"did you mean '{near[0]}'?" if near else f"known here: {', '.join(_known_keys(loc[:-1]))}."
         return f"unknown key '{key}'; {known}"
+    if problem["type"] == "missing" and isinstance(loc[-1], int):
+        return f"'{_dotted(loc[:-1])}': too few values."
     if problem["type"] == "missing":
         return f"key '{key}' is missing; it has no default."
+    if problem["type"] in ("model_type", "dict_type"):
+        return f"'{key}': a table of keys is expected here, {{ key = value, … }} or under its own [{key}]."
+    if problem["type"] == "path_type":
+        return f"'{key}': a path in quotes is expected (found {problem['input']!r})."
     message = problem["msg"].removeprefix("Value error, ")
     shown = problem["input"]
     got = f" (found {shown!r})" if isinstance(shown, str | int | float | bool) else ""
@@ -118,21 +124,29 @@ def _inner_model(annotation: Any) -> Any:
 
 
 def _line_number(text: str, loc: tuple[int | str, ...]) -> int | None:
-    """Line of the key in the TOML text: headers are followed, list items counted; None if it cannot be told."""
-    names = [part for part in loc if isinstance(part, str)]
-    index = next((part for part in loc if isinstance(part, int)), None)
-    if not names:
-        return None
-    header, count, best = "", -1, None
+    """Line of the key in the TOML text, or of the innermost table around it; None if neither is there."""
+    best, deepest = None, 0
+    here: tuple[int | str, ...] = ()
+    counts: dict[tuple[int | str, ...], int] = {}
     for number, line in enumerate(text.splitlines(), 1):
-        if match := re.match(r"\s*\[\[?\s*([^\]]+?)\s*\]\]?", line):
-            header = match[1]
-            count += header == names[0]
-            if header == ".".join(names) or (header == names[0] and index is not None and count == index):
-                best = number
+        if match := re.match(r"\s*(\[\[?)\s*([^\]]+?)\s*\]", line):
+            at = here = _header_loc(match[2].split("."), match[1] == "[[", counts)
         elif match := re.match(r"\s*([A-Za-z0-9_.-]+)\s*=", line):
-            full = [*header.split("."), match[1]] if header else [match[1]]
-            in_item = index is None or names[0] != header.split(".")[0] or count == index
-            if in_item and full == names[: len(full)]:
-                best = number
+            at = (*here, *match[1].split("."))
+        else:
+            continue
+        if len(at) > deepest and at == loc[: len(at)]:
+            best, deepest = number, len(at)
     return best
+
+
+def _header_loc(names: list[str], is_item: bool, counts: dict[tuple[int | str, ...], int]) -> tuple[int | str, ...]:
+    """Where a header stands in the tree, list items counted: ``[[lines.load]]`` may be ``lines``, 1, ``load``, 0."""
+    loc: tuple[int | str, ...] = ()
+    for place, name in enumerate(names, 1):
+        loc += (name,)
+        if is_item and place == len(names):
+            counts[loc] = counts.get(loc, -1) + 1
+        if loc in counts:
+            loc += (counts[loc],)
+    return loc

@@ -13,80 +13,12 @@ from typing import Literal, Self
 from pydantic import Field, model_validator
 
 from layoutplan.job.classes import PERMITTED, Crossing, ObstacleClass, shipped_classes, with_overrides
+from layoutplan.job.electrical import Limits, Method, Soil
+from layoutplan.job.land import Land, Work
+from layoutplan.job.lines import Line
 from layoutplan.job.section import FileSource, NonNegative, Positive, Section
 
-Structure = Literal["lattice_4", "lattice_3", "pole", "frame_2"]
 Format = Literal["gpkg", "gpx", "csv", "geojson", "map", "json"]
-
-
-class TowerSource(FileSource):
-    """Where the towers of a line are."""
-
-    id_column: str = Field("tower_id", description="Column with the tower's number or name; must be unique in a line.")
-    x_column: str | None = Field(None, description="CSV: column with longitude or easting; guessed if left out.")
-    y_column: str | None = Field(None, description="CSV: column with latitude or northing; guessed if left out.")
-    order_column: str | None = Field(None, description="Column that gives the order along the line (numbers).")
-    structure_column: str | None = Field(None, description="Column with the structure kind of each tower.")
-    base_width_column: str | None = Field(None, description="Column with the width between the legs, in metres.")
-    earth_electrode_size_column: str | None = Field(
-        None, description="Column with the largest dimension of the tower's earth electrode, in metres."
-    )
-
-
-class OsmLine(Section):
-    """A power line picked out of an OpenStreetMap extract; its tower nodes become the towers."""
-
-    path: Path = Field(description="`.osm`, `.osm.pbf`, `.osm.gz` or `.osm.bz2`, relative to the job file.")
-    way_ids: tuple[int, ...] = Field((), description="Ids of the ways that make up the line.")
-    name: str | None = Field(None, description="Take the ways with this `name`.")
-    ref: str | None = Field(None, description="Take the ways with this `ref`.")
-    voltage_kv: Positive | None = Field(None, description="Take the ways with this voltage.")
-
-    @model_validator(mode="after")
-    def _one_choice(self) -> Self:
-        if not (self.way_ids or self.name or self.ref or self.voltage_kv):
-            raise ValueError("say which line to take: set way_ids, name, ref or voltage_kv")
-        return self
-
-
-class Line(Section):
-    """One power line whose towers are to be measured."""
-
-    id: str = Field("line", min_length=1, description="Name of the line in all outputs.")
-    towers: TowerSource | None = Field(None, description="The towers.")
-    centreline: FileSource | None = Field(
-        None, description="The line's course; if left out it is built through the towers in their order."
-    )
-    osm: OsmLine | None = Field(None, description="Take line and towers from an OpenStreetMap extract instead.")
-    voltage_kv: Positive | None = Field(None, description="Nominal voltage.")
-    half_width_m: NonNegative = Field(
-        8.0, description="From the centreline to the outermost conductor. The default is engineering judgement."
-    )
-    structure: Structure = Field(
-        "lattice_4", description="Four- or three-legged lattice tower, single pole, two-pole frame."
-    )
-    base_width_m: Positive | None = Field(
-        None, description="Between adjacent legs (poles) at ground level; without it no leg is named."
-    )
-    earth_electrode_size_m: Positive | None = Field(
-        None,
-        description="Largest dimension of the tower's own earth electrode, counterpoise included. If left out: the "
-        "diagonal of the base, or 12 m (engineering judgement) where no base width is known.",
-    )
-    leg: Literal["right ahead", "right back", "left back", "left ahead"] = Field(
-        "right ahead",
-        description="Leg at which both leads start, facing increasing order. One and the same leg for both is common "
-        "practice, no published source; which one is free.",
-    )
-    offset_tolerance_m: Positive = Field(30.0, description="A tower further off the centreline than this is an error.")
-
-    @model_validator(mode="after")
-    def _one_source(self) -> Self:
-        if (self.towers is None) == (self.osm is None):
-            raise ValueError("give the towers either as towers = {path = ...} or as osm = {path = ...}, one of the two")
-        if self.osm is not None and self.centreline is not None:
-            raise ValueError("centreline belongs to towers = {...}; a line from an OpenStreetMap extract has its own")
-        return self
 
 
 class Layer(FileSource):
@@ -162,6 +94,16 @@ class Rules(Section):
     same_side_min_angle_deg: float = Field(
         60.0, ge=0, le=180, description="Between the two leads where only one side of the line can be used."
     )
+    max_induced_v: Positive | None = Field(
+        None, description="Voltage that the greatest load may induce in a lead; no limit if left out."
+    )
+    max_bias_pct: Positive | None = Field(
+        None,
+        description="Share of the expected resistance that the bias may reach; no limit if left out.",
+    )
+    max_coupling_pct: Positive | None = Field(
+        None, description="Share of the expected impedance that may couple from lead to lead; no limit if left out."
+    )
 
     @model_validator(mode="after")
     def _within_reel(self) -> Self:
@@ -190,6 +132,23 @@ class Score(Section):
     near_keep_out: NonNegative = Field(5.0, description="For a stake within `margin_m` of a keep-out.")
     margin_m: NonNegative = Field(5.0, description="See `near_keep_out`; about the accuracy of open map data.")
     woodland_crops_per_m: NonNegative = Field(0.1, description="Per metre of lead over woodland or crops.")
+    induced_per_v: NonNegative = Field(2.0, description="Per volt that the greatest load induces in the lead.")
+    bias_per_pct: NonNegative = Field(
+        0.5, description="Per cent of the expected resistance by which the geometry bends the reading."
+    )
+    coupling_per_pct: NonNegative = Field(
+        1.0, description="Per cent of the expected impedance coupled from lead to lead, both on one side of the line."
+    )
+
+
+class FixedStake(Section):
+    """A stake that stays where it is, whatever the rules say of it; the other one is chosen around it."""
+
+    tower: str = Field(description="Id of the tower.")
+    line: str | None = Field(None, description="Id of its line, where several lines have a tower of that id.")
+    role: Literal["H", "S"] = Field(description="Which stake.")
+    lon: float = Field(ge=-180, le=360, description="Longitude, WGS 84.")
+    lat: float = Field(ge=-90, le=90, description="Latitude, WGS 84.")
 
 
 class Search(Section):
@@ -234,6 +193,12 @@ class Job(Section):
     rules: Rules = Rules()
     score: Score = Score()
     search: Search = Search()
+    fixed: tuple[FixedStake, ...] = Field((), description="Stakes that stay where they are, one `[[fixed]]` each.")
+    land: tuple[Land, ...] = Field((), description="Parcels and permissions, one `[[land]]` for each layer.")
+    work: Work = Work()
+    soil: Soil = Soil()
+    method: Method = Method()
+    limits: Limits = Limits()
     classes: dict[str, ClassOverride] = Field(
         default_factory=dict, description="Changes to the obstacle classes, one `[classes.<name>]` each."
     )
@@ -244,6 +209,8 @@ class Job(Section):
         ids = [line.id for line in self.lines]
         if len(set(ids)) < len(ids):
             raise ValueError(f"two lines have the same id ({', '.join(sorted(ids))}); give each [[lines]] its own")
+        if not any(line.measured for line in self.lines):
+            raise ValueError("no line is measured; set measured = true for one, or leave it out")
         for name in self.classes:
             _known_class(name)
         if (power := self.classes.get("power_line")) is not None and power.keep_out_m is not None:

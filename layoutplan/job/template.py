@@ -9,6 +9,7 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 from pydantic_core import PydanticUndefined
 
+from layoutplan.job.electrical import Limits, Method, Soil
 from layoutplan.job.model import Coverage, Job, Output, Rules, Score, Search
 
 _HEAD = """\
@@ -32,6 +33,19 @@ half_width_m = 8.0              # centreline to outermost conductor
 structure = "lattice_4"         # lattice_4, lattice_3, pole, frame_2
 # base_width_m = 7.0            # between the legs; without it no leg is named
 # earth_electrode_size_m = 12.0 # largest dimension of the tower's earth electrode, counterpoise included
+# What flows in the line. Left out, everything that depends on it is unknown, never zero:
+# load = { current_a = 400, maximum_a = 800 }
+# fault = { current_ka = 10, clearing_time_s = 0.3 }
+# start_grid_ohm = 0.5          # stations at the line's ends, if it ends in any
+# end_grid_ohm = 0.5
+# Conductors, where they are known (else a generic cross-section of the voltage class is taken, and said so):
+# [[lines.sections]]
+# conductors = [
+#   { phase = "A", offset_m = -4.2, attachment_height_m = 17.0, sag_m = 6.0, diameter_mm = 21.8 },
+#   { phase = "B", offset_m = 3.6, attachment_height_m = 20.5, sag_m = 6.0, diameter_mm = 21.8 },
+#   { phase = "C", offset_m = 4.6, attachment_height_m = 17.0, sag_m = 6.0, diameter_mm = 21.8 },
+#   { phase = "E", offset_m = 0.0, attachment_height_m = 26.0, sag_m = 5.0, diameter_mm = 14.0 },
+# ]
 
 # --- the map: one [[layers]] for each file or layer. Without a map nothing is called clear -------------------------
 # [[layers]]
@@ -41,6 +55,16 @@ structure = "lattice_4"         # lattice_4, lattice_3, pole, frame_2
 # layer = "gas_pipes"
 # obstacle_class = "pipeline"
 # name_column = "name"
+
+# --- land and permissions; refused land is kept clear of, land without permission is called so ---------------------
+# [[land]]
+# path = "parcels.gpkg"
+# parcel_column = "parcel_no"
+# owner_column = "owner_ref"    # a reference, never a name
+# permission_column = "state"   # granted, asked, refused, unknown; other words: permission_map = { yes = "granted" }
+# [work]
+# first_day = 2026-04-13
+# last_day = 2026-04-24
 
 # --- where the map is complete, if you know it ---------------------------------------------------------------------
 # coverage = { path = "survey_area.gpkg" }
@@ -52,6 +76,9 @@ def job_template() -> str:
     sections: list[tuple[str, type[BaseModel]]] = [
         ("rules", Rules),
         ("score", Score),
+        ("soil", Soil),
+        ("method", Method),
+        ("limits", Limits),
         ("search", Search),
         ("output", Output),
         ("coverage", Coverage),
@@ -92,21 +119,33 @@ def job_sections() -> list[tuple[str, str, dict[str, FieldInfo]]]:
     def visit(header: str, model: type[BaseModel]) -> None:
         out.append((header, (model.__doc__ or "").strip(), dict(model.model_fields)))
 
+    from layoutplan.job import electrical as e
+    from layoutplan.job import land, lines
     from layoutplan.job import model as m
     from layoutplan.job.section import FileSource
 
     visit("(top of the file)", Job)
     for header, section in (
-        ("[[lines]]", m.Line),
-        ("[lines.towers]", m.TowerSource),
+        ("[[lines]]", lines.Line),
+        ("[lines.towers]", lines.TowerSource),
         ("[lines.centreline]", FileSource),
-        ("[lines.osm]", m.OsmLine),
+        ("[lines.osm]", lines.OsmLine),
+        ("[[lines.sections]]", e.CrossSectionItem),
+        ("[[lines.sections.conductors]]", e.ConductorItem),
+        ("[lines.load]", e.Load),
+        ("[lines.fault]", e.Fault),
         ("[[layers]]", m.Layer),
         ("[coverage]", m.Coverage),
+        ("[[land]]", land.Land),
+        ("[work]", land.Work),
         ("[rules]", m.Rules),
         ("[score]", m.Score),
+        ("[soil]", e.Soil),
+        ("[method]", e.Method),
+        ("[limits]", e.Limits),
         ("[search]", m.Search),
         ("[classes.<name>]", m.ClassOverride),
+        ("[[fixed]]", m.FixedStake),
         ("[output]", m.Output),
     ):
         visit(header, section)

@@ -31,7 +31,9 @@ def build_lines(sources: Sequence[LineInput]) -> LineModel:
     together = _concatenate(towers)
     spans = _spans(sources, courses)
     together, shared = _join_branches(together)
-    keep = np.setdiff1d(np.arange(len(together)), [later for later, _ in shared])
+    beside = {source.line.id for source in sources if not source.line.measured}
+    passed = np.flatnonzero(np.isin(together.line_id, sorted(beside)))
+    keep = np.setdiff1d(np.arange(len(together)), [*(later for later, _ in shared), *passed.tolist()])
     return LineModel(
         towers=together.rows(keep),
         spans=spans,
@@ -72,6 +74,8 @@ def _towers(source: LineInput, course: Course) -> Towers:
         base_width_m=base,
         electrode_size_m=size,
         size_assumed=assumed,
+        footing_ohm=table["footing_resistance_ohm"].to_numpy(dtype=float),
+        soil_ohm_m=table["soil_resistivity_ohm_m"].to_numpy(dtype=float),
         leg_xy_m=leg_xy,
     )
 

@@ -38,6 +38,8 @@ class Towers:
         ``base_width_m`` is NaN where unknown; ``electrode_size_m`` never is, see ``size_assumed``.
     size_assumed : ndarray of bool
         Whether the size of the tower's earth electrode is an assumption.
+    footing_ohm, soil_ohm_m : ndarray
+        Resistance of the footing alone, and soil resistivity, as given; NaN where unknown.
     leg_xy_m : ndarray, shape (n, 2)
         Where the leads start, east and north of the tower point; 0 where no leg is named.
     """
@@ -58,6 +60,8 @@ class Towers:
     base_width_m: FloatArray
     electrode_size_m: FloatArray
     size_assumed: NDArray[np.bool_]
+    footing_ohm: FloatArray
+    soil_ohm_m: FloatArray
     leg_xy_m: FloatArray
 
     def __len__(self) -> int:

@@ -99,6 +99,34 @@ def test_wrong_column_names_list_those_there_are(towers_csv: Write) -> None:
         read(towers_csv(), id_column="no")
 
 
+@pytest.mark.parametrize(
+    ("text", "rho"),
+    [
+        ("tower_id,lon,lat,rho\n1,8,49,120.5\n2,8.1,49,\n", [120.5, np.nan]),
+        ("tower_id;lon;lat;rho\n1;8,0;49;120,5\n2;8,1;49; \n", [120.5, np.nan]),
+        ("tower_id;lon;lat;rho\n1;8,0;49;1e2\n2;8,1;49;0.5\n", [100, 0.5]),
+    ],
+    ids=["comma", "semicolon and decimal comma", "semicolon and decimal point"],
+)
+def test_figures(towers_csv: Write, text: str, rho: list[float]) -> None:
+    towers, _ = read_towers(TowerSource(path=towers_csv(text), soil_resistivity_column="rho"), "lines[0].towers")
+    assert towers["soil_resistivity_ohm_m"].tolist() == pytest.approx(rho, nan_ok=True)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        'tower_id,lon,lat,rho\n1,8,49,90\n2,8.1,49,"1,200"\n',
+        "tower_id\tlon\tlat\trho\n1\t8\t49\t90\n2\t8.1\t49\t1,200\n",
+        "tower_id;lon;lat;rho\n1;8;49;90\n2;8,1;49;1.200,0\n",
+    ],
+    ids=["comma", "tab", "both signs"],
+)
+def test_a_comma_between_thousands_is_no_decimal_sign(towers_csv: Write, text: str) -> None:
+    with pytest.raises(ColumnError, match=r"towers.csv, row 3, field 'rho': '1[.,]200(,0)?' is no positive number"):
+        read(towers_csv(text), soil_resistivity_column="rho")
+
+
 def test_filter_that_cannot_be_used(towers_csv: Write) -> None:
     with pytest.raises(InputError, match='cannot be read with where = "nope = 3"'):
         read(towers_csv(), where="nope = 3")

@@ -8,6 +8,7 @@ import shapely
 
 from layoutplan.errors import LineError
 from layoutplan.inputs import Inputs, read_inputs
+from layoutplan.inputs.model import TOWER_COLUMNS, TOWER_FIGURES
 from layoutplan.inputs.osm_line import structure_of, tower_ids
 from layoutplan.job import Job
 
@@ -50,6 +51,9 @@ def test_ways_joined_and_towers_numbered(read: Callable[..., Inputs]) -> None:
     # along the first way named: from the third tower to the sixth
     assert line.towers["tower_id"].tolist() == ["1", "seq-002", "seq-003", "seq-004", "seq-005", "6"]
     assert line.towers["order"].tolist() == [1, 2, 3, 4, 5, 6]
+    assert list(line.towers.columns) == list(TOWER_COLUMNS)
+    assert line.towers[list(TOWER_FIGURES)].isna().all(axis=None)
+    assert [line.towers[name].dtype.kind for name in TOWER_FIGURES] == ["f"] * 4
     assert line.towers.geometry.x.round(2).tolist() == [8.0, 8.01, 8.02, 8.03, 8.04, 8.05]
     (course,) = line.course
     assert course.distance(shapely.Point(8.005, 49.0001)) == pytest.approx(0, abs=1e-12)

@@ -10,7 +10,7 @@ import pytest
 import shapely
 
 from layoutplan.errors import ColumnError, CRSError, InputError, LayerError, LineError
-from layoutplan.inputs.model import TOWER_COLUMNS
+from layoutplan.inputs.model import TOWER_COLUMNS, TOWER_FIGURES
 from layoutplan.inputs.towers import read_towers
 from layoutplan.job import TowerSource
 
@@ -31,7 +31,7 @@ def test_formats(layer_file: Write, name: str) -> None:
     by_id = dict(zip(towers["tower_id"], towers.geometry, strict=True))
     assert [by_id[name].x for name in "abc"] == pytest.approx([8.0, 8.01, 8.02])
     assert [by_id[name].y for name in "abc"] == [49.0] * 3
-    assert towers[["base_width_m", "earth_electrode_size_m", "order"]].isna().all(axis=None)
+    assert towers[[*TOWER_FIGURES, "order"]].isna().all(axis=None)
     assert (towers["structure"] == "").all()
 
 
@@ -76,6 +76,8 @@ def test_columns_and_order(layer_file: Write) -> None:
         kind=["Lattice-4", "", "pole"],
         legs=[7.5, None, None],
         earth=[None, 20, 30],
+        footing=["12.5", "", None],
+        rho=[0.5, None, 2000],
     )
     towers = read(
         path,
@@ -84,12 +86,16 @@ def test_columns_and_order(layer_file: Write) -> None:
         structure_column="kind",
         base_width_column="legs",
         earth_electrode_size_column="earth",
+        footing_resistance_column="footing",
+        soil_resistivity_column="rho",
     )
     assert towers["tower_id"].tolist() == ["b", "c", "a"]
     assert towers["order"].tolist() == [1, 2, 3]
     assert towers["structure"].tolist() == ["", "pole", "lattice_4"]
     assert np.array_equal(towers["base_width_m"], [np.nan, np.nan, 7.5], equal_nan=True)
     assert np.array_equal(towers["earth_electrode_size_m"], [20, 30, np.nan], equal_nan=True)
+    assert np.array_equal(towers["footing_resistance_ohm"], [np.nan, np.nan, 12.5], equal_nan=True)
+    assert np.array_equal(towers["soil_resistivity_ohm_m"], [np.nan, 2000, 0.5], equal_nan=True)
 
 
 def test_heights_and_single_multipoints_are_taken(layer_file: Write) -> None:
@@ -127,6 +133,10 @@ def test_bad_places_name_the_row(layer_file: Write, bad: Any) -> None:
         ("base_width_column", ["6", "wide", "7"], "feature 2, field 'value': 'wide' is no positive number"),
         ("base_width_column", [6.0, -1.0, 0.0], "feature 2, 3, field 'value': '-1.0' is no positive number"),
         ("earth_electrode_size_column", ["1", "inf", "2"], "feature 2, field 'value': 'inf' is no positive number"),
+        ("footing_resistance_column", [10.0, 0.0, -3.0], "feature 2, 3, field 'value': '0.0' is no positive number"),
+        ("footing_resistance_column", ["10", "< 5", ""], "feature 2, field 'value': '< 5' is no positive number. Me"),
+        ("soil_resistivity_column", ["-1", "nan", "0"], "feature 1, 2, 3, field 'value': '-1' is no positive number"),
+        ("soil_resistivity_column", ["dry", "1e3", "2"], "feature 1, field 'value': 'dry' is no positive number"),
         ("order_column", ["1", "two", "3"], "feature 2, field 'value': 'two' is no number"),
         ("order_column", [1, 2, 2], "feature 2, 3, field 'value': empty or used twice"),
         ("order_column", [1, None, 2], "feature 2, field 'value': empty or used twice"),
@@ -135,6 +145,13 @@ def test_bad_places_name_the_row(layer_file: Write, bad: Any) -> None:
 def test_bad_values(layer_file: Write, key: str, values: list[Any], message: str) -> None:
     with pytest.raises(ColumnError, match=message):
         read(layer_file(POINTS, tower_id=["a", "b", "c"], value=values), **{key: "value"})
+
+
+@pytest.mark.parametrize("key", ["footing_resistance_column", "soil_resistivity_column"])
+def test_missing_column_is_named_with_its_key(layer_file: Write, key: str) -> None:
+    path = layer_file(POINTS, tower_id=["a", "b", "c"])
+    with pytest.raises(ColumnError, match=rf"no column 'ohm'; there are: tower_id. Set lines\[0\].towers.{key} in"):
+        read(path, **{key: "ohm"})
 
 
 def test_latitude_beyond_ninety(layer_file: Write) -> None:

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from pyproj import Geod
 
-from layoutplan.inputs.model import LineInput
+from layoutplan.inputs.model import TOWER_FIGURES, LineInput
 from layoutplan.job import Line, TowerSource
 
 GEOD = Geod(ellps="WGS84")
@@ -40,9 +40,7 @@ def line_input(
     table = {
         "tower_id": [str(i + 1) for i in range(count)] if ids is None else list(ids),
         "structure": [""] * count,
-        "base_width_m": np.full(count, np.nan),
-        "earth_electrode_size_m": np.full(count, np.nan),
-        "order": np.full(count, np.nan),
+        **{name: np.full(count, np.nan) for name in (*TOWER_FIGURES, "order")},
     }
     table |= columns
     course: tuple[shapely.LineString, ...] = ()
