@@ -60,7 +60,7 @@ def injected_current_ratio(
         Resistance of the tower's own footing, > 0. [Ω]
     impedance_of_the_rest_ohm : array_like of complex
         What the earth wires offer beside the footing: 1/(1/Z - 1/R) with Z of `driving_point_impedance`; infinite
-        for a tower without earth wire. [Ω]
+        for a tower without earth wire, NaN for unknown. [Ω]
     current_stake_potential_ohm : array_like
         v(D), which lowers the tower's potential and so the share of the earth wires. [V/A]
 
@@ -74,8 +74,9 @@ def injected_current_ratio(
     The neighbouring towers are taken to be out of the stakes' reach.
     """
     resistance = positive("tower_resistance_ohm", tower_resistance_ohm)
-    rest = 1 / np.asarray(impedance_of_the_rest_ohm, dtype=complex)
-    ratio = (1 + resistance * rest) / (1 + np.asarray(current_stake_potential_ohm) * rest)
+    with np.errstate(invalid="ignore"):  # NaN for unknown
+        rest = 1 / np.asarray(impedance_of_the_rest_ohm, dtype=complex)
+        ratio = (1 + resistance * rest) / (1 + np.asarray(current_stake_potential_ohm) * rest)
     return np.asarray(ratio, dtype=complex)
 
 

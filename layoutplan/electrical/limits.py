@@ -52,18 +52,51 @@ class FixedLimit:
     value: float
     unit: str
     standard: str
+    edition: str
     source: str
 
 
 _QUOTED = "values as quoted in public sources"
-LONG_DURATION_VOLTAGE = FixedLimit(50.0, "V", "IEC 60364-4-41:2005, long-duration touch voltage, a.c.", _QUOTED)
+LONG_DURATION_VOLTAGE = FixedLimit(50.0, "V", "IEC 60364-4-41, long-duration touch voltage, a.c.", "2005", _QUOTED)
 LONG_DURATION_VOLTAGE_PUBLIC = FixedLimit(
-    25.0, "V", "IEC 60364-4-41:2005, long-duration touch voltage, a.c., children or livestock", _QUOTED
+    25.0, "V", "IEC 60364-4-41, long-duration touch voltage, a.c., children or livestock", "2005", _QUOTED
 )
-CONTACT_CURRENT = FixedLimit(1.0e-3, "A", "ICNIRP 2010 (Health Phys. 99), contact current, occupational", _QUOTED)
+CONTACT_CURRENT = FixedLimit(1.0e-3, "A", "ICNIRP (Health Phys. 99), contact current, occupational", "2010", _QUOTED)
 CONTACT_CURRENT_PUBLIC = FixedLimit(
-    0.5e-3, "A", "ICNIRP 2010 (Health Phys. 99), contact current, general public", _QUOTED
+    0.5e-3, "A", "ICNIRP (Health Phys. 99), contact current, general public", "2010", _QUOTED
 )
+
+
+def electric_field_limit(frequency_hz: float, *, public: bool) -> FixedLimit:
+    """Reference level for the electric field at power frequency.
+
+    Parameters
+    ----------
+    frequency_hz : float
+        16 to 3000. [Hz]
+    public : bool
+        Whether the general public is exposed.
+
+    Returns
+    -------
+    FixedLimit
+        Workers 20 kV/m up to 25 Hz, then 500/f kV/m; public 5 kV/m up to 50 Hz, then 250/f kV/m. [V/m]
+
+    Raises
+    ------
+    InputRangeError
+        If the frequency is out of range.
+
+    References
+    ----------
+    .. [1] ICNIRP, "Guidelines for limiting exposure to time-varying electric and magnetic fields (1 Hz to 100 kHz),"
+       Health Phys. 99, 2010, tables 3 and 4 (values as quoted in public sources).
+    """
+    if not 16 <= frequency_hz <= 3000:
+        raise InputRangeError(f"frequency_hz is {frequency_hz:g}; reference levels are given from 16 to 3000 Hz.")
+    per_hz, corner, name = (250e3, 50, "general public") if public else (500e3, 25, "occupational")
+    standard = f"ICNIRP (Health Phys. 99), electric field, {name}"
+    return FixedLimit(per_hz / max(frequency_hz, corner), "V/m", standard, "2010", _QUOTED)
 
 
 class Handling(StrEnum):

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from layoutplan.job import Score
+from layoutplan.job import Job
 from layoutplan.line.geodesy import FloatArray, turn_deg
+from layoutplan.siting.electrics import Electrics, beyond_limits
 from layoutplan.siting.judge import Rungs, allowed, score_terms, total
 from layoutplan.siting.ragged import IntArray, group_starts
 from layoutplan.siting.rays import ANGLE_TOLERANCE_DEG, LEFT, RIGHT, Rays
@@ -35,11 +36,13 @@ class RayBest:
         return RayBest(*(getattr(self, name)[rows] for name in self.__slots__))
 
 
-def best_on_rays(rays: Rays, trace: Trace, rungs: Rungs, weights: Score) -> RayBest:
+def best_on_rays(rays: Rays, trace: Trace, rungs: Rungs, job: Job, electrics: Electrics) -> RayBest:
     """Find the allowed rung with the fewest points on each ray; the nearer one in a tie."""
     ok = allowed(rays, trace, rungs)
-    terms = score_terms(rays, trace, rungs)
-    points = np.where(ok, total(terms, weights), np.inf)
+    terms = score_terms(rays, trace, rungs, electrics)
+    for beyond in beyond_limits(terms, job.rules).values():
+        ok &= ~beyond
+    points = np.where(ok, total(terms, job.score), np.inf)
     rung = np.argmin(points, axis=1)
     score = np.round(points[np.arange(len(rays)), rung], _DIGITS)
     ray = np.flatnonzero(np.isfinite(score))
@@ -81,15 +84,17 @@ def distinct(best: RayBest, apart_m: float, count: int) -> IntArray:
 class Choice:
     """Rows of the best positions chosen for H and S of each tower; -1 where there is no layout.
 
-    ``same_side`` marks towers where only a pair on one side exists.
+    ``same_side`` marks towers where only a pair on one side exists. ``uncoupled_pct`` is the least coupling of any pair
+    at towers that have none within the job's limit for it, NaN elsewhere.
     """
 
     h: IntArray
     s: IntArray
     same_side: NDArray[np.bool_]
+    uncoupled_pct: FloatArray
 
 
-def choose_pairs(best: RayBest, tower_count: int, same_side_min_angle_deg: float) -> Choice:
+def choose_pairs(best: RayBest, tower_count: int, job: Job, electrics: Electrics) -> Choice:
     """Choose the pair of each tower: the best of each side, or, failing that, the best pair on one side.
 
     H goes to the farther stake of the two; if they are equally far, to the one on the right.
@@ -97,23 +102,44 @@ def choose_pairs(best: RayBest, tower_count: int, same_side_min_angle_deg: float
     row = np.full((2, tower_count), -1)
     lead = np.flatnonzero(group_starts(best.tower * 2 + best.side))
     row[best.side[lead], best.tower[lead]] = lead
-    opposite = (row >= 0).all(axis=0)
+    opposite = np.asarray((row >= 0).all(axis=0))
     first, second = np.where(opposite, row[RIGHT], -1), np.where(opposite, row[LEFT], -1)
     same_side = np.zeros(tower_count, dtype=bool)
-    for tower in np.flatnonzero(~opposite & (row >= 0).any(axis=0)):
-        pair = _pair_on_one_side(best, np.flatnonzero(best.tower == tower), same_side_min_angle_deg)
-        if pair is not None:
-            first[tower], second[tower] = pair
-            same_side[tower] = True
+    uncoupled = np.full(tower_count, np.nan)
+    searched = (row >= 0).any(axis=0)
+    if job.rules.max_coupling_pct is None:
+        searched &= ~opposite
+    for tower in np.flatnonzero(searched).tolist():
+        rows = np.flatnonzero(best.tower == tower)
+        pair, uncoupled[tower] = _pair(best.take(rows), bool(opposite[tower]), job, electrics)
+        first[tower], second[tower] = (-1, -1) if pair is None else rows[list(pair)]
+        same_side[tower] = pair is not None and not opposite[tower]
     swap = (first >= 0) & (best.distance_m[second] > best.distance_m[first]) if len(best.ray) else first >= 0
-    return Choice(np.where(swap, second, first), np.where(swap, first, second), same_side)
+    return Choice(np.where(swap, second, first), np.where(swap, first, second), same_side, uncoupled)
 
 
-def _pair_on_one_side(best: RayBest, rows: IntArray, min_angle_deg: float) -> tuple[int, int] | None:
-    """Best two of the rows with enough angle between the leads; the rows are sorted by score."""
-    between = np.abs(turn_deg(best.bearing_deg[rows][:, None] - best.bearing_deg[rows]))
-    points = np.where(
-        between >= min_angle_deg - ANGLE_TOLERANCE_DEG, best.score[rows][:, None] + best.score[rows], np.inf
-    )
-    i, j = np.unravel_index(np.argmin(np.round(points, _DIGITS)), points.shape)
-    return (int(rows[i]), int(rows[j])) if np.isfinite(points[i, j]) else None
+def _pair(best: RayBest, opposite: bool, job: Job, electrics: Electrics) -> tuple[tuple[int, int] | None, float]:
+    """Best two positions of one tower, on opposite sides (right one first) or with enough angle between the leads.
+
+    Also the least coupling of any such pair, where none keeps the job's limit for it.
+    """
+    if opposite:
+        fits = (best.side[:, None] == RIGHT) & (best.side == LEFT)
+    else:
+        between = np.abs(turn_deg(best.bearing_deg[:, None] - best.bearing_deg))
+        fits = between >= job.rules.same_side_min_angle_deg - ANGLE_TOLERANCE_DEG
+    if not fits.any():
+        return None, np.nan
+    limit, least = job.rules.max_coupling_pct, np.nan
+    points: FloatArray = best.score[:, None] + best.score
+    weight = 0.0 if opposite else job.score.coupling_per_pct
+    if weight or limit is not None:
+        coupled = electrics.coupling_pct(int(best.tower[0]), best.bearing_deg, best.distance_m)
+        points = points + weight * np.nan_to_num(coupled)
+        if limit is not None:
+            within = fits & (coupled <= limit)  # unknown is not within a limit
+            least = np.nan if within.any() else float(np.where(fits, coupled, np.inf).min())
+            fits = within
+    points = np.asarray(np.round(np.where(fits, points, np.inf), _DIGITS))
+    i, j = np.unravel_index(np.argmin(points), points.shape)
+    return ((int(i), int(j)) if fits[i, j] else None), least

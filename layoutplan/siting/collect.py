@@ -28,7 +28,7 @@ def collect(sections: Sequence[Sited], tower_counts: Sequence[int]) -> Sited:
         for tower, found in section.relaxations.items()
     }
     return Sited(
-        chosen=_positions([section.chosen for section in sections], towers),
+        chosen=join_positions([section.chosen for section in sections], towers),
         role=np.concatenate([section.role for section in sections]),
         same_side=np.concatenate([section.same_side for section in sections]),
         alternatives=_join([section.alternatives for section in sections], {"tower": towers}),
@@ -38,7 +38,8 @@ def collect(sections: Sequence[Sited], tower_counts: Sequence[int]) -> Sited:
     )
 
 
-def _positions(parts: list[Evaluated], towers: Any) -> Evaluated:
+def join_positions(parts: Sequence[Evaluated], towers: Any) -> Evaluated:
+    """Join positions of sections whose towers begin at the numbers given."""
     positions = np.cumsum([0, *(len(part) for part in parts[:-1])])
 
     def column(name: str) -> Any:

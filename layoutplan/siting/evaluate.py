@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from layoutplan.job import Job
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import Towers
+from layoutplan.siting.electrics import NOTHING_KNOWN, Electrics, beyond_limits
 from layoutplan.siting.judge import Rungs, allowed, score_terms, total
 from layoutplan.siting.mapped_spans import with_mapped_spans
 from layoutplan.siting.measure import Clearances, clearances, distance_to_axis_m, holding
@@ -69,6 +70,7 @@ def evaluate(
     near: Near,
     obstacles: Obstacles,
     job: Job,
+    electrics: Electrics = NOTHING_KNOWN,
 ) -> Evaluated:
     """Hold positions against the rules.
 
@@ -83,6 +85,8 @@ def evaluate(
         What lies near ``towers``, as far as the farthest of the positions and the margin.
     obstacles : Obstacles
     job : Job
+    electrics : Electrics
+        Of ``towers``.
 
     Returns
     -------
@@ -96,20 +100,23 @@ def evaluate(
     reach = float(distance.max(initial=0.0)) + 1.0
     trace = trace_rays(rays, near, obstacles, reach_m=reach, margin_m=job.score.margin_m)
     rung = Rungs(distance, 1.0, 1)
-    table = score_terms(rays, trace, rung)
+    table = score_terms(rays, trace, rung, electrics)
     score = total(table, job.score)[:, 0]
+    kept = allowed(rays, trace, rung)[:, 0] & (rays.angle_deg >= job.rules.min_angle_deg - ANGLE_TOLERANCE_DEG)
+    for beyond in beyond_limits(table, job.rules).values():
+        kept &= ~beyond[:, 0]
     terms = {name: np.broadcast_to(value, (len(rays), 1))[:, 0].astype(float) for name, value in table.items()}
     held, area = holding(trace.inside, distance)
-    beyond, outside = holding(trace.blocked.take(trace.blocked.feature < 0), distance)
+    off_limits, outside = holding(trace.blocked.take(trace.blocked.feature < 0), distance)
     return Evaluated(
         rays=rays,
         distance_m=distance,
         touches=_on_the_way(trace.touches, distance),
-        held_position=np.concatenate((held, beyond)),
+        held_position=np.concatenate((held, off_limits)),
         held_feature=np.concatenate((area, outside)),
         clear=clearances(rays, distance, near, obstacles, trace),
         axis_m=distance_to_axis_m(rays, distance, near, obstacles),
-        allowed=allowed(rays, trace, rung)[:, 0] & (rays.angle_deg >= job.rules.min_angle_deg - ANGLE_TOLERANCE_DEG),
+        allowed=kept,
         terms=terms,
         score=score,
     )

@@ -7,7 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from layoutplan.job import Rules
 from layoutplan.line.geodesy import FloatArray
+from layoutplan.siting.electrics import LIMITED, Electrics, beyond_limits, sets_limits
 from layoutplan.siting.judge import Rungs
 from layoutplan.siting.obstacles import NO, POWER_LINE, Obstacles
 from layoutplan.siting.ragged import IntArray, first_of_each, union_of_stretches
@@ -27,7 +29,14 @@ class Exclusions:
 
 
 def count_exclusions(
-    around: Rays, rays: Rays, trace: Trace, rungs: Rungs, obstacles: Obstacles, tower_count: int
+    around: Rays,
+    rays: Rays,
+    trace: Trace,
+    rungs: Rungs,
+    obstacles: Obstacles,
+    tower_count: int,
+    rules: Rules,
+    electrics: Electrics,
 ) -> Exclusions:
     """Count the candidates that break each rule.
 
@@ -39,17 +48,23 @@ def count_exclusions(
         The fan and what it meets.
     tower_count : int
         Towers in the fan.
+    rules : Rules
+    electrics : Electrics
+        Of these towers.
     """
     names = [*(f"keep-out: {name}" for name in obstacles.class_names), "permitted land"]
     names[obstacles.code(POWER_LINE)] = "line clearance"
     crossing = [f"lead crossing: {name}" for name in obstacles.class_names]
-    rules = [*names, *crossing, "distance", "reel", "lead angle"]
+    limited = [rule for _, _, rule in LIMITED]
+    labels = [*names, *crossing, *limited, "distance", "reel", "lead angle"]
     group = rays.tower * 2 + rays.side
-    table = np.zeros((len(rules), 2 * tower_count), dtype=np.int64)
+    table = np.zeros((len(labels), 2 * tower_count), dtype=np.int64)
     _add(table, *_blocked(trace, rungs, obstacles), group)
     _add(table, *_crossed(trace, rungs, obstacles, len(names)), group)
     every = np.arange(len(rays))
-    last = len(rules) - 1
+    last = len(labels) - 1
+    for label, beyond in _beyond(rays, rungs, rules, electrics).items():
+        _add(table, every, np.full(len(rays), labels.index(label)), beyond.sum(axis=1), group)
     _add(table, every, np.full(len(rays), last - 2), rungs.first_at(every, rays.min_m - 1e-6), group)
     _add(table, every, np.full(len(rays), last - 1), rungs.count - rungs.first_beyond(every, rays.max_m), group)
     of = np.bincount(around.tower * 2 + around.side, minlength=2 * tower_count) * rungs.count
@@ -57,7 +72,13 @@ def count_exclusions(
     rule, slot = np.nonzero(table)
     order = np.lexsort((rule, slot))
     rule, slot = rule[order], slot[order]
-    return Exclusions(slot // 2, slot % 2, np.array(rules, dtype=str)[rule], table[rule, slot], of[slot])
+    return Exclusions(slot // 2, slot % 2, np.array(labels, dtype=str)[rule], table[rule, slot], of[slot])
+
+
+def _beyond(rays: Rays, rungs: Rungs, rules: Rules, electrics: Electrics) -> dict[str, NDArray[np.bool_]]:
+    if not sets_limits(rules):
+        return {}
+    return beyond_limits(electrics(rays.tower, rays.bearing_deg, rungs.distance_m), rules)
 
 
 def _blocked(trace: Trace, rungs: Rungs, obstacles: Obstacles) -> tuple[IntArray, IntArray, IntArray]:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from layoutplan.job import Score
 from layoutplan.line.geodesy import FloatArray
+from layoutplan.siting.electrics import LIMITED, Electrics
 from layoutplan.siting.meet import Stretches
 from layoutplan.siting.obstacles import CAUTION, NO, TOLERANCE_M
 from layoutplan.siting.ragged import union_of_stretches
@@ -26,7 +27,10 @@ TERMS = (
     "caution_ground",
     "near_keep_out",
     "woodland_crops_m",
+    "induced_v",
+    "bias_pct",
 )
+_MAYBE_UNKNOWN = frozenset(term for term, _, _ in LIMITED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +79,7 @@ def allowed(rays: Rays, trace: Trace, rungs: Rungs) -> BoolArray:
     return ok & ~covered(trace.blocked, rungs)
 
 
-def score_terms(rays: Rays, trace: Trace, rungs: Rungs) -> dict[str, FloatArray]:
+def score_terms(rays: Rays, trace: Trace, rungs: Rungs, electrics: Electrics) -> dict[str, FloatArray]:
     """Terms of the score in their own units, by name (:data:`TERMS`), each broadcastable to (rays, count).
 
     off_square_deg
@@ -90,6 +94,10 @@ def score_terms(rays: Rays, trace: Trace, rungs: Rungs) -> dict[str, FloatArray]
         1 where the stake is within the margin of a keep-out.
     woodland_crops_m
         Length of lead over woodland or crops.
+    induced_v
+        Voltage that the greatest load induces in the lead; NaN if unknown.
+    bias_pct
+        Share of the expected resistance by which the reading would be bent; NaN if unknown.
     """
     caution = trace.touches.level == CAUTION
     ray = trace.touches.ray[caution]
@@ -102,11 +110,12 @@ def score_terms(rays: Rays, trace: Trace, rungs: Rungs) -> dict[str, FloatArray]
         "caution_ground": covered(trace.agreed_ground, rungs),
         "near_keep_out": covered(trace.close, rungs),
         "woodland_crops_m": _length_within(trace.soft, rungs),
+        **electrics(rays.tower, rays.bearing_deg, rungs.distance_m),
     }
 
 
 def total(terms: dict[str, FloatArray], weights: Score) -> FloatArray:
-    """Weighted sum of the terms in points; the fewer the better."""
+    """Weighted sum of the terms in points; the fewer the better. What is unknown counts nothing."""
     weight = {
         "off_square_deg": weights.off_square_per_deg,
         "beyond_min_m": weights.beyond_min_per_m,
@@ -114,13 +123,16 @@ def total(terms: dict[str, FloatArray], weights: Score) -> FloatArray:
         "caution_ground": weights.caution_ground,
         "near_keep_out": weights.near_keep_out,
         "woodland_crops_m": weights.woodland_crops_per_m,
+        "induced_v": weights.induced_per_v,
+        "bias_pct": weights.bias_per_pct,
     }
     points: FloatArray = (
         weight["off_square_deg"] * terms["off_square_deg"] + weight["beyond_min_m"] * terms["beyond_min_m"]
     )
     for name in TERMS[2:]:
         if weight[name]:
-            points += weight[name] * terms[name]
+            known = np.nan_to_num(terms[name]) if name in _MAYBE_UNKNOWN else terms[name]
+            points += weight[name] * known
     return points
 
 

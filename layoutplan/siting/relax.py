@@ -15,7 +15,9 @@ from layoutplan.job import Job, Rules
 from layoutplan.line.geodesy import FloatArray, turn_deg
 from layoutplan.line.model import Towers
 from layoutplan.siting.blockers import LEAST, Blocker, Relaxation, Scene, find_blockers
+from layoutplan.siting.electrics import NOTHING_KNOWN, Electrics
 from layoutplan.siting.judge import Rungs, tally
+from layoutplan.siting.limits import limit_blockers
 from layoutplan.siting.mapped_spans import with_mapped_spans
 from layoutplan.siting.near import find_near
 from layoutplan.siting.obstacles import Obstacles
@@ -27,7 +29,9 @@ FARTHEST = 2.0  # the reel is not stretched beyond this multiple in search of a 
 _SIDES = {LEFT: "left", RIGHT: "right"}
 
 
-def find_relaxations(tower: Towers, obstacles: Obstacles, job: Job) -> list[Relaxation]:
+def find_relaxations(
+    tower: Towers, obstacles: Obstacles, job: Job, electrics: Electrics = NOTHING_KNOWN
+) -> list[Relaxation]:
     """Find the single changes that would give this tower (a :class:`Towers` of length one) a layout."""
     rules = job.rules
     wide = rules.model_copy(update={"reel_m": rules.reel_m * FARTHEST, "min_angle_deg": rules.min_angle_deg * LEAST})
@@ -36,7 +40,8 @@ def find_relaxations(tower: Towers, obstacles: Obstacles, job: Job) -> list[Rela
     rays = keeping_angle(circle(with_mapped_spans(tower, near, obstacles), wide, job.search.bearing_step_deg), wide)
     trace = trace_rays(rays, near, obstacles, reach_m=reach, margin_m=0.0)
     rungs = _wide_ladder(rays, tower, rules, reach, job.search.distance_step_m)
-    blockers = find_blockers(Scene(tower, rays, trace, rungs, near, obstacles, job))
+    scene = Scene(tower, rays, trace, rungs, near, obstacles, job, electrics)
+    blockers = [*find_blockers(scene), *limit_blockers(scene)]
     open_rays, lone = _alone(blockers, rungs)
     needs = _ray_needs(blockers, open_rays, lone)
     found = [_relaxed(blockers[which], need, rays, rules) for which, need in needs.items()]

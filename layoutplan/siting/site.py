@@ -11,10 +11,13 @@ from layoutplan.job import Job
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import Towers
 from layoutplan.siting.blockers import Relaxation
-from layoutplan.siting.choose import RayBest, best_on_rays, choose_pairs, distinct
+from layoutplan.siting.choose import Choice, RayBest, best_on_rays, choose_pairs, distinct
+from layoutplan.siting.electrics import NOTHING_KNOWN, Electrics
 from layoutplan.siting.evaluate import Evaluated, evaluate
 from layoutplan.siting.exclusions import Exclusions, count_exclusions
+from layoutplan.siting.fixed import NO_FIXED, Fixed, around_fixed
 from layoutplan.siting.judge import Rungs
+from layoutplan.siting.limits import uncoupled
 from layoutplan.siting.mapped_spans import with_mapped_spans
 from layoutplan.siting.measure import distance_to_axis_m
 from layoutplan.siting.near import Near, find_near
@@ -23,6 +26,10 @@ from layoutplan.siting.ragged import IntArray
 from layoutplan.siting.rays import Rays, circle, keeping_angle
 from layoutplan.siting.relax import find_relaxations
 from layoutplan.siting.trace import trace_rays
+
+LONELY = Relaxation(
+    "fixed stake", np.nan, np.nan, "", 0.0, "the fixed stake elsewhere, or none: nothing can be chosen to go with it"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +62,13 @@ class Sited:
     relaxations: dict[int, list[Relaxation]]
 
 
-def site_towers(towers: Towers, obstacles: Obstacles, job: Job) -> Sited:
+def site_towers(
+    towers: Towers,
+    obstacles: Obstacles,
+    job: Job,
+    electrics: Electrics = NOTHING_KNOWN,
+    wanted: Fixed = NO_FIXED,
+) -> Sited:
     """Choose the positions of H and S for a section of towers.
 
     Parameters
@@ -63,30 +76,51 @@ def site_towers(towers: Towers, obstacles: Obstacles, job: Job) -> Sited:
     towers : Towers
     obstacles : Obstacles
     job : Job
+    electrics : Electrics
+        Of these towers.
+    wanted : Fixed
+        Stakes that stay where they are; the others are chosen around them. They stay out of a plan only where nothing
+        goes with them.
     """
     rules, search = job.rules, job.search
     reach = rules.reach_m + float(np.hypot(*towers.leg_xy_m.T).max(initial=0.0)) + 1.0
-    near = find_near(obstacles, towers, reach + job.score.margin_m)
+    near = find_near(obstacles, towers, max(reach, wanted.distance_m.max(initial=0.0) + 1.0) + job.score.margin_m)
     around = circle(with_mapped_spans(towers, near, obstacles), rules, search.bearing_step_deg)
     rays = keeping_angle(around, rules)
     trace = trace_rays(rays, near, obstacles, reach_m=reach, margin_m=job.score.margin_m)
     rungs = ladder(rays, reach, search.distance_step_m)
-    best = best_on_rays(rays, trace, rungs, job.score)
-    choice = choose_pairs(best, len(towers), rules.same_side_min_angle_deg)
+    best = best_on_rays(rays, trace, rungs, job, electrics)
+    choice, fixed = around_fixed(choose_pairs(best, len(towers), job, electrics), best, wanted, towers, rules)
     rows = np.concatenate((choice.h[choice.h >= 0], choice.s[choice.s >= 0]))
-    role = np.repeat(["H", "S"], len(rows) // 2)
-    chosen = evaluate(towers, best.tower[rows], best.bearing_deg[rows], best.distance_m[rows], near, obstacles, job)
+    role = np.concatenate((np.repeat(["H", "S"], [(choice.h >= 0).sum(), (choice.s >= 0).sum()]), fixed.role))
+    tower = np.concatenate((best.tower[rows], fixed.tower))
+    bearing = np.concatenate((best.bearing_deg[rows], fixed.bearing_deg))
+    distance = np.concatenate((best.distance_m[rows], fixed.distance_m))
+    chosen = evaluate(towers, tower, bearing, distance, near, obstacles, job, electrics)
     other = best.take(_alternatives(best, rows, job))
-    without = np.flatnonzero(choice.h < 0)
+    without = np.flatnonzero(np.bincount(tower, minlength=len(towers)) < 2)
     return Sited(
         chosen=chosen,
-        role=role[np.lexsort((best.bearing_deg[rows], best.tower[rows]))],
+        role=role[np.lexsort((np.mod(bearing, 360.0), tower))],
         same_side=choice.same_side,
         alternatives=other,
         alternatives_axis_m=_axis_distance_m(other, rays, near, obstacles),
-        exclusions=count_exclusions(around, rays, trace, rungs, obstacles, len(towers)),
-        relaxations={int(i): find_relaxations(towers.rows(np.array([i])), obstacles, job) for i in without},
+        exclusions=count_exclusions(around, rays, trace, rungs, obstacles, len(towers), rules, electrics),
+        relaxations={
+            int(i): [LONELY] if i in wanted.tower else _relaxations(int(i), towers, obstacles, job, electrics, choice)
+            for i in without
+        },
     )
+
+
+def _relaxations(
+    tower: int, towers: Towers, obstacles: Obstacles, job: Job, electrics: Electrics, choice: Choice
+) -> list[Relaxation]:
+    least = float(choice.uncoupled_pct[tower])
+    if not np.isnan(least):
+        return [uncoupled(least, job.rules)]
+    row = np.array([tower])
+    return find_relaxations(towers.rows(row), obstacles, job, electrics.rows(row))
 
 
 def ladder(rays: Rays, reach_m: float, step_m: float) -> Rungs:

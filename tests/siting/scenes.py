@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 from pyproj import Geod
 
-from layoutplan.inputs.model import LineInput
+from layoutplan.inputs.model import TOWER_FIGURES, LineInput
 from layoutplan.job import Job, Line, TowerSource
 from layoutplan.line import LineModel, build_lines
 from layoutplan.siting import Evaluated, Near, Obstacles, Sited, build_obstacles, evaluate, find_near, site_towers
@@ -82,9 +82,7 @@ class Scene:
             table = {
                 "tower_id": [f"{i + 1}" for i in range(count)],
                 "structure": [""] * count,
-                "base_width_m": np.full(count, np.nan),
-                "earth_electrode_size_m": np.full(count, np.nan),
-                "order": np.full(count, np.nan),
+                **{name: np.full(count, np.nan) for name in (*TOWER_FIGURES, "order")},
             }
             points = gpd.points_from_xy(*self.place(course.towers_m).T)
             towers = gpd.GeoDataFrame(table | course.columns, geometry=points, crs="EPSG:4326")

@@ -3,7 +3,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from layoutplan.job import Job
 from layoutplan.siting.choose import RayBest, choose_pairs, distinct
+from layoutplan.siting.electrics import NOTHING_KNOWN
 from layoutplan.siting.rays import LEFT, RIGHT
 
 
@@ -24,9 +26,14 @@ def best(*rows: tuple[int, int, float, float, float]) -> RayBest:
     )
 
 
+def asking(**rules: float) -> Job:
+    lines = [{"towers": {"path": "towers.csv"}}]
+    return Job.model_validate({"lines": lines, "rules": rules})
+
+
 def pairs(found: RayBest, towers: int = 1, angle: float = 60.0) -> list[tuple[float, float, bool] | None]:
     """Bearings of H and S for each tower."""
-    choice = choose_pairs(found, towers, angle)
+    choice = choose_pairs(found, towers, asking(same_side_min_angle_deg=angle), NOTHING_KNOWN)
     return [
         None if h < 0 else (float(found.bearing_deg[h]), float(found.bearing_deg[s]), bool(same))
         for h, s, same in zip(choice.h, choice.s, choice.same_side, strict=True)

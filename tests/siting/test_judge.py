@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from shapely import LineString, Point, box
 
 from layoutplan.job import Score
+from layoutplan.siting.electrics import NOTHING_KNOWN
 from layoutplan.siting.judge import TERMS, Rungs, allowed, covered, score_terms, total
 from layoutplan.siting.meet import Stretches
 
@@ -100,7 +101,7 @@ def test_stakes_beyond_a_keep_out_are_allowed() -> None:
 def term(name: str, scene: Scene, bearing: float = 90.0, distance: float = 100.0) -> float:
     ready = scene.ready()
     _, rays = near_and_rays(ready, [bearing])
-    table = score_terms(rays, trace(ready, [bearing]), Rungs(np.array([distance]), 1.0, 1))
+    table = score_terms(rays, trace(ready, [bearing]), Rungs(np.array([distance]), 1.0, 1), NOTHING_KNOWN)
     return float(np.broadcast_to(table[name], (1, 1))[0, 0])
 
 
@@ -144,7 +145,7 @@ def test_terms_of_a_stake_100_m_to_the_east(name: str, value: float, scene: Scen
 def test_terms_have_the_published_names() -> None:
     ready = north_line().ready()
     _, rays = near_and_rays(ready, [90.0])
-    assert tuple(score_terms(rays, trace(ready, [90.0]), rungs())) == TERMS
+    assert tuple(score_terms(rays, trace(ready, [90.0]), rungs(), NOTHING_KNOWN)) == TERMS
 
 
 WEIGHTS: dict[str, Any] = {
@@ -154,6 +155,8 @@ WEIGHTS: dict[str, Any] = {
     "caution_ground": "caution_ground",
     "near_keep_out": "near_keep_out",
     "woodland_crops_m": "woodland_crops_per_m",
+    "induced_v": "induced_per_v",
+    "bias_pct": "bias_per_pct",
 }
 
 
@@ -166,10 +169,15 @@ def test_each_weight_counts_its_own_term(name: str) -> None:
 
 
 def test_total_of_the_default_weights() -> None:
-    """A lead 10 degrees off square, 5 m too long, with two crossings, in a reserve, near a keep-out, 40 m of wood."""
-    values = (10.0, 5.0, 2.0, 1.0, 1.0, 40.0)
+    """10 degrees off square, 5 m too long, two crossings, in a reserve, near a keep-out, 40 m of wood, 3 V, 8 %."""
+    values = (10.0, 5.0, 2.0, 1.0, 1.0, 40.0, 3.0, 8.0)
     terms = {name: np.array([[value]]) for name, value in zip(TERMS, values, strict=True)}
-    assert total(terms, Score())[0, 0] == pytest.approx(10 * 1 + 5 * 0.2 + 2 * 15 + 20 + 5 + 40 * 0.1)
+    assert total(terms, Score())[0, 0] == pytest.approx(10 * 1 + 5 * 0.2 + 2 * 15 + 20 + 5 + 40 * 0.1 + 3 * 2 + 8 * 0.5)
+
+
+def test_what_is_unknown_counts_nothing() -> None:
+    terms = {name: np.array([[np.nan if name in ("induced_v", "bias_pct") else 1.0]]) for name in TERMS}
+    assert total(terms, Score())[0, 0] == pytest.approx(1 + 0.2 + 15 + 20 + 5 + 0.1)
 
 
 def test_least_distance_is_that_of_the_tower() -> None:

@@ -1,0 +1,22 @@
+"""From the line model to the electrical formulas: what each lead carries and what each reading is worth."""
+
+from layoutplan.exposure.assess import FAULT, SERVICE, Assessment, assess, tower_figures
+from layoutplan.exposure.coupling import CouplingTable
+from layoutplan.exposure.network import Network, build_network, require_figures
+from layoutplan.exposure.readings import measured
+from layoutplan.exposure.terms import FanTerms, fan_terms
+
+__all__ = [
+    "FAULT",
+    "SERVICE",
+    "Assessment",
+    "CouplingTable",
+    "FanTerms",
+    "Network",
+    "assess",
+    "build_network",
+    "fan_terms",
+    "measured",
+    "require_figures",
+    "tower_figures",
+]

@@ -1,0 +1,243 @@
+"""Everything the plan says of its leads and towers, for the chosen pairs, put together."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layoutplan.electrical import RodPlan, exposure_ratio, handling, magnitude_range, transferred_voltage
+from layoutplan.exposure.capacitive import Capacitive, capacitive
+from layoutplan.exposure.induced import fault_emf, load_emf
+from layoutplan.exposure.limits import Limit, fault_limit, service_limits
+from layoutplan.exposure.network import Network
+from layoutplan.exposure.readings import Measured, Reading, electrodes, readings
+from layoutplan.line.geodesy import FloatArray
+from layoutplan.line.model import IntArray
+
+H, S = 0, 1
+SERVICE, FAULT = "in service", "under a fault"
+_VOLTAGE = ("section",)
+_LOAD = ("section", "load")
+_UNBALANCE = (*_LOAD, "unbalance", "soil")
+_STANDING = (*_UNBALANCE, "footing")
+_FAULT = ("section", "fault", "soil")
+_TRANSFERRED = (*_FAULT, "footing")
+
+
+@dataclass(frozen=True, slots=True)
+class Exposure:
+    """One kind of exposure of all leads.
+
+    Attributes
+    ----------
+    name : str
+    state : str
+        ``SERVICE`` or ``FAULT``.
+    value : ndarray, shape (t, 2)
+        In the unit of the limit, H and S; NaN if unknown.
+    limit : Limit
+        For each tower.
+    judged : bool
+        Whether it counts for the handling of the lead.
+    rests_on : tuple of str
+        Inputs that matter, for naming those that were assumed or are missing: ``section``, ``soil``, ``footing``,
+        ``load``, ``unbalance``, ``fault``.
+    """
+
+    name: str
+    state: str
+    value: FloatArray
+    limit: Limit
+    judged: bool
+    rests_on: tuple[str, ...]
+
+    @property
+    def ratio(self) -> FloatArray:
+        """Share of the limit, shape (t, 2). [-]."""
+        return exposure_ratio(self.value, self.limit.value[:, None])
+
+
+@dataclass(frozen=True, slots=True)
+class LeadFigures:
+    """Figures of the leads, shape (t, 2) for H and S; NaN if unknown.
+
+    Attributes
+    ----------
+    emf_load_v, emf_unbalance_v : ndarray
+        Induced by the balanced part, and by negative and zero sequence, of the greatest load; lines added up. [V]
+    emf_fault_v, transferred_fault_v : ndarray
+        [V]
+    expected_low_v, expected_high_v : ndarray
+        Voltage between tower and stake on arrival, at the usual load at least, at the greatest at most. [V]
+    capacitive : Capacitive
+    exposures : tuple of Exposure
+    """
+
+    emf_load_v: FloatArray
+    emf_unbalance_v: FloatArray
+    emf_fault_v: FloatArray
+    transferred_fault_v: FloatArray
+    expected_low_v: FloatArray
+    expected_high_v: FloatArray
+    capacitive: Capacitive
+    exposures: tuple[Exposure, ...]
+
+    def worst_ratio(self, state: str) -> FloatArray:
+        """Greatest ratio of those that count for the handling; NaN where one is unknown and none above 1."""
+        ratios = self._ratios(state)
+        worst = np.max(ratios, axis=-1, initial=0.0, where=~np.isnan(ratios))
+        return np.where(np.isnan(ratios).any(axis=-1) & (worst <= 1), np.nan, worst)
+
+    def handling(self, state: str) -> NDArray[np.object_]:
+        """What the ratios ask of the crew, shape (t, 2)."""
+        return np.asarray(handling(self._ratios(state)), dtype=object)
+
+    def _ratios(self, state: str) -> FloatArray:
+        return np.stack([item.ratio for item in self.exposures if item.judged and item.state == state], axis=-1)
+
+
+@dataclass(frozen=True, slots=True)
+class TowerFigures:
+    """Figures of all towers of the network, NaN if unknown.
+
+    Attributes
+    ----------
+    potential_rise_v, fault_share : ndarray
+        Under a fault at the tower; share of the fault current in its footing. [V], [-]
+    standing_low_a, standing_high_a : ndarray
+        Current in the tower in service. [A]
+    fault_from_start_a, fault_from_end_a : ndarray
+        What feeds a fault at the tower. [A]
+    """
+
+    potential_rise_v: FloatArray
+    fault_share: FloatArray
+    standing_low_a: FloatArray
+    standing_high_a: FloatArray
+    fault_from_start_a: FloatArray
+    fault_from_end_a: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Assessment:
+    """Everything electrical of a plan; ``tower`` are the rows of the towers with stakes."""
+
+    tower: IntArray
+    leads: LeadFigures
+    reading: Reading
+    rods: RodPlan
+    towers: TowerFigures
+    measured: Measured
+
+    def spread(self, values: FloatArray) -> FloatArray:
+        """Values of the towers with stakes for all towers, NaN where there is no stake."""
+        out = np.full(len(self.towers.potential_rise_v), np.nan)
+        out[self.tower] = values
+        return out
+
+
+def assess(network: Network, measured: Measured, tower: IntArray, stake_xy_m: FloatArray) -> Assessment:
+    """Work out all figures of a plan.
+
+    Parameters
+    ----------
+    network : Network
+    measured : Measured
+    tower : ndarray of int, shape (t,)
+        Towers with stakes, ascending.
+    stake_xy_m : ndarray, shape (t, 2, 2)
+        H and S in the towers' frames. [m]
+    """
+    return Assessment(
+        tower,
+        _lead_figures(network, tower, stake_xy_m),
+        readings(network, measured, tower, stake_xy_m[:, H], stake_xy_m[:, S]),
+        electrodes(network, tower),
+        tower_figures(network),
+        measured,
+    )
+
+
+def tower_figures(network: Network) -> TowerFigures:
+    """Potential rise, fault share and standing current of every tower."""
+    count = len(network.towers)
+    rise, share, low, high, start, end = (np.full(count, np.nan) for _ in range(6))
+    for source in network.sources:
+        mine = source.vertex >= 0
+        at = source.vertex[mine]
+        footing = network.ground.footing_ohm[mine]
+        low[mine], high[mine] = magnitude_range(source.load.potential_v[at] / footing[:, None])
+        low[mine] *= source.load.usual
+        if source.faults is not None:
+            rise[mine] = np.abs(source.faults.potential_v[at])
+            start[mine], end[mine] = source.faults.from_start_a[at], source.faults.from_end_a[at]
+            fed = start[mine] + end[mine]
+            share[mine] = np.divide(rise[mine] / footing, fed, out=np.full(len(at), np.nan), where=fed > 0)
+    return TowerFigures(rise, share, low, high, start, end)
+
+
+def _lead_figures(network: Network, tower: IntArray, stake_xy_m: FloatArray) -> LeadFigures:
+    lead = np.stack((np.zeros_like(stake_xy_m), stake_xy_m), axis=2)
+    emf = load_emf(network, tower, lead)
+    unknown = np.where(network.in_the_dark(tower), np.nan, 0.0)[:, None]
+    size = np.abs(emf)
+    balanced = size[..., 0].sum(axis=-1) + unknown
+    unbalance = size[..., 1:].sum(axis=(-2, -1)) + unknown
+    low, high, standing = _expected(network, tower, stake_xy_m, emf)
+    induced, transferred = fault_emf(network, tower, lead), _transferred_fault(network, tower, stake_xy_m)
+    field = capacitive(network, tower, stake_xy_m)
+    service, touch = service_limits(network, tower), fault_limit(network, tower)
+    voltage = service["voltage"]
+    exposures = (
+        Exposure("induced by the load, balanced", SERVICE, balanced, voltage, True, _LOAD),
+        Exposure("induced by the load, unbalance", SERVICE, unbalance, voltage, True, _UNBALANCE),
+        Exposure("standing voltage of the tower", SERVICE, standing, voltage, True, _STANDING),
+        Exposure("arithmetic sum in service", SERVICE, balanced + unbalance + standing, voltage, True, _STANDING),
+        Exposure("capacitive current, lead carried", SERVICE, field.carried_a, service["current"], True, _VOLTAGE),
+        Exposure("capacitive current, lead on the ground", SERVICE, field.lying_a, service["current"], True, _VOLTAGE),
+        Exposure("electric field along the lead", SERVICE, field.field_v_per_m, service["field"], False, _VOLTAGE),
+        Exposure("induced by a fault", FAULT, induced, touch, True, _FAULT),
+        Exposure("transferred from the tower by a fault", FAULT, transferred, touch, True, _TRANSFERRED),
+        Exposure("arithmetic sum under a fault", FAULT, induced + transferred, touch, True, _TRANSFERRED),
+    )
+    return LeadFigures(balanced, unbalance, induced, transferred, low, high, field, exposures)
+
+
+def _expected(
+    network: Network, tower: IntArray, stake_xy_m: FloatArray, emf: np.ndarray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Voltage tower to stake on arrival (low, high), and its part without what the lead itself picks up. [V]."""
+    at_stake = network.ground.lifted_ohm(tower[:, None], np.hypot(*np.moveaxis(stake_xy_m, -1, 0)))
+    parts = emf.copy()
+    standing = np.full(at_stake.shape, np.nan)
+    for number, source in enumerate(network.sources):
+        mine = network.owner[tower] == number
+        potential = source.load.potential_v[source.vertex[tower[mine]]]
+        current = potential / network.ground.footing_ohm[tower[mine]][:, None]
+        own = transferred_voltage(potential[:, None], current[:, None], at_stake[mine][..., None])
+        parts[mine, :, number] += own  # an open lead shows the tower's voltage and what it picks up itself
+        standing[mine] = np.abs(own).sum(axis=-1)
+    if not network.sources:
+        return standing, standing, standing
+    usual = np.array([source.load.usual for source in network.sources])[:, None]
+    unknown = np.where(network.in_the_dark(tower), np.nan, 0.0)[:, None]
+    flat = (*parts.shape[:2], parts.shape[2] * parts.shape[3])
+    low, _ = magnitude_range((parts * usual).reshape(flat))
+    _, high = magnitude_range(parts.reshape(flat))
+    return low + unknown, high + unknown, standing
+
+
+def _transferred_fault(network: Network, tower: IntArray, stake_xy_m: FloatArray) -> FloatArray:
+    """Voltage between the ground at each stake and a lead bonded to the tower, or the other way round. [V]."""
+    at_stake = network.ground.lifted_ohm(tower[:, None], np.hypot(*np.moveaxis(stake_xy_m, -1, 0)))
+    out = np.full(at_stake.shape, np.nan)
+    for number, source in enumerate(network.sources):
+        if source.faults is None:
+            continue
+        mine = network.owner[tower] == number
+        potential = source.faults.potential_v[source.vertex[tower[mine]]]
+        current = potential / network.ground.footing_ohm[tower[mine]]
+        out[mine] = np.abs(transferred_voltage(potential[:, None], current[:, None], at_stake[mine]))
+    return out

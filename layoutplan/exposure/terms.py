@@ -1,0 +1,129 @@
+"""Electrical terms of the score at any position: what siting asks while it chooses.
+
+The voltage is taken from a fan (5 degrees by 10 m) of phasors; between its points it is interpolated, which from 50 m
+on is within 1 % of what the same load would induce in a lead along the line (2 % for leads nearer to its direction than
+15 degrees, 7 % nearer than 5). The bias is that of two leads of one length on opposite sides: the partner is not known
+while a position is judged.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from layoutplan.exposure.coupling import CouplingTable
+from layoutplan.exposure.induced import fan_emf
+from layoutplan.exposure.network import Network
+from layoutplan.exposure.readings import Measured, bias_ohm, coupled_share
+from layoutplan.line.geodesy import FloatArray
+from layoutplan.line.model import IntArray
+
+BEARING_STEP_DEG = 5.0
+DISTANCE_STEP_M = 10.0
+
+
+@dataclass(frozen=True, slots=True)
+class FanTerms:
+    """Terms for a section of towers, ready to be looked up.
+
+    Attributes
+    ----------
+    distance_m : ndarray, shape (d,)
+        Equally spaced.
+    emf_v : ndarray of complex, shape (t, b, d, states)
+        At the greatest load, by equal steps of bearing from north all round. [V]
+    bias_pct : ndarray, shape (t, d)
+    coupled_share_pct : ndarray, shape (t,)
+        What 1 ohm of mutual impedance between the leads makes of the reading.
+    coupling : CouplingTable
+    """
+
+    distance_m: FloatArray
+    emf_v: np.ndarray
+    bias_pct: FloatArray
+    coupled_share_pct: FloatArray
+    coupling: CouplingTable
+
+    def __call__(self, tower: IntArray, bearing_deg: FloatArray, distance_m: FloatArray) -> dict[str, FloatArray]:
+        """Look up positions.
+
+        Parameters
+        ----------
+        tower : ndarray of int, shape (n,)
+            Rows of the section.
+        bearing_deg : ndarray, shape (n,)
+        distance_m : ndarray, shape (n, k)
+
+        Returns
+        -------
+        dict of ndarray, shape (n, k)
+            ``induced_v`` and ``bias_pct``; NaN where unknown.
+        """
+        if len(distance_m) and (distance_m == distance_m[0]).all():
+            distance_m = distance_m[:1]  # a fan asks for the same distances on every bearing
+        place = np.clip((distance_m - self.distance_m[0]) / DISTANCE_STEP_M, 0, len(self.distance_m) - 1)
+        low = np.minimum(place.astype(np.int64), len(self.distance_m) - 2)
+        part = place - low
+        return {
+            "induced_v": _between(np.abs(self._phasors(tower, bearing_deg)).sum(axis=-1), low, part),
+            "bias_pct": _between(self.bias_pct[tower], low, part),
+        }
+
+    def _phasors(self, tower: IntArray, bearing_deg: FloatArray) -> np.ndarray:
+        """Phasors on any bearings (n, d, states), by the cubic through the four bearings about each."""
+        turn = bearing_deg / BEARING_STEP_DEG
+        first = np.floor(turn).astype(np.int64)
+        s = turn - first
+        near, far = s * (s - 1) / 6, (s + 1) * (s - 2) / 2
+        weights = (-near * (s - 2), far * (s - 1), -far * s, near * (s + 1))
+        total = np.zeros((len(tower), *self.emf_v.shape[2:]), dtype=complex)
+        for step, weight in enumerate(weights, start=-1):
+            total += weight[:, None, None] * self.emf_v[tower, (first + step) % self.emf_v.shape[1]]
+        return total
+
+    def coupling_pct(self, tower: int, bearing_deg: FloatArray, distance_m: FloatArray) -> FloatArray:
+        """Coupling between the leads to every two of n positions of one tower, (n, n)."""
+        return self.coupling.ohm(bearing_deg, distance_m) * self.coupled_share_pct[tower]
+
+    def rows(self, index: IntArray) -> FanTerms:
+        """Return the same for some of the towers."""
+        share = self.coupled_share_pct[index]
+        return FanTerms(self.distance_m, self.emf_v[index], self.bias_pct[index], share, self.coupling)
+
+
+def fan_terms(network: Network, towers: Measured, tower: IntArray, reach_m: float, coupling: CouplingTable) -> FanTerms:
+    """Prepare the terms of some towers.
+
+    Parameters
+    ----------
+    network : Network
+    towers : Measured
+        From `measured`.
+    tower : ndarray of int, shape (t,)
+        Rows of the network's towers.
+    reach_m : float
+        Farthest position that will be asked for. [m]
+    coupling : CouplingTable
+        As far as the same reach.
+    """
+    distance: FloatArray = DISTANCE_STEP_M * np.arange(1.0, max(np.ceil(reach_m / DISTANCE_STEP_M), 2.0) + 1)
+    bearing = np.arange(0.0, 360.0, BEARING_STEP_DEG)
+    emf = fan_emf(network, tower, np.broadcast_to(bearing, (len(tower), len(bearing))), distance)
+    emf = emf.reshape(*emf.shape[:3], -1) if network.sources else np.zeros((*emf.shape[:3], 1), dtype=complex)
+    emf[network.in_the_dark(tower)] = np.nan
+    grid = np.broadcast_to(distance, (len(tower), len(distance)))
+    rows = np.broadcast_to(tower[:, None], grid.shape)
+    bias = bias_ohm(network, towers, rows, grid, grid, np.full(grid.shape, 180.0))
+    share = 100 * np.abs(bias) / towers.expected_ohm[tower][:, None]
+    coupled = 100 * coupled_share(network, towers, rows[:, -1], grid[:, -1]) / towers.expected_ohm[tower]
+    return FanTerms(distance, emf, share, coupled, coupling)
+
+
+def _between(values: FloatArray, low: IntArray, part: FloatArray) -> FloatArray:
+    """Straight between the values (n, d) at the places low + part, (n, k) or (1, k) where all rows ask for the same."""
+    if len(low) == 1:
+        below, above = values[:, low[0]], values[:, low[0] + 1]
+    else:
+        below, above = np.take_along_axis(values, low, axis=1), np.take_along_axis(values, low + 1, axis=1)
+    return np.asarray(below + (above - below) * part)

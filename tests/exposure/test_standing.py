@@ -1,0 +1,106 @@
+"""The standing state under a load, against a dense nodal solve of the whole chain."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from .dense import SEQUENCES, DenseLine
+from .worlds import FLAT, UNBALANCED, WIRES, Course, assessed, emf, flat_line, lead, straight, world
+
+SIZES = np.array([500.0, 15.0, 10.0])
+FOOTINGS = 6.0 + 10.0 * np.abs(np.sin(np.arange(41.0)))
+TOWERS = np.array([0, 1, 7, 20, 39, 40])
+
+
+def uneven(**settings: object) -> Course:
+    """Footings that differ, a station at the start only."""
+    line = flat_line(load=UNBALANCED, start_grid_ohm=0.4, **settings)
+    return Course(line.towers_m, line.settings, {"footing_resistance_ohm": FOOTINGS})
+
+
+@pytest.fixture(scope="module")
+def states() -> tuple[np.ndarray, np.ndarray]:
+    """Potentials (41, 3) and currents (40, 5, 3) by sequence."""
+    line = DenseLine(straight(), [*FLAT, *WIRES], FOOTINGS.copy(), start_grid_ohm=0.4)
+    solved = [line.load(SEQUENCES[:, k] * SIZES[k]) for k in range(3)]
+    return np.stack([v for v, _ in solved], axis=-1), np.stack([i for _, i in solved], axis=-1)
+
+
+def test_potentials_and_earth_wire_currents(states):
+    source = world(uneven()).network().sources[0]
+    assert source.load.potential_v == pytest.approx(states[0], rel=1e-6, abs=1e-9)
+    assert source.load.current_a[:, source.course.hold[0]] == pytest.approx(states[1], rel=1e-6, abs=1e-9)
+
+
+def test_standing_current_of_a_tower_is_that_in_its_own_footing(states):
+    """At the first tower the station's grid takes its own share beside it."""
+    part = np.abs(states[0] / FOOTINGS[:, None])
+    towers = assessed(world(uneven()).network(), TOWERS).towers
+    assert towers.standing_high_a == pytest.approx(part.sum(axis=1), rel=1e-6)
+    assert towers.standing_low_a == pytest.approx(np.maximum(2 * part.max(axis=1) - part.sum(axis=1), 0), rel=1e-6)
+
+
+def test_low_at_the_usual_load_and_high_at_the_greatest():
+    usual, both = (
+        assessed(world(flat_line(load=UNBALANCED | extra)).network(), TOWERS) for extra in ({}, {"maximum_a": 1500.0})
+    )
+    assert both.towers.standing_low_a == pytest.approx(usual.towers.standing_low_a, rel=1e-9)
+    assert both.towers.standing_high_a == pytest.approx(3 * usual.towers.standing_high_a, rel=1e-9)
+    assert both.leads.expected_low_v == pytest.approx(usual.leads.expected_low_v, rel=1e-9)
+    assert both.leads.expected_high_v == pytest.approx(3 * usual.leads.expected_high_v, rel=1e-9)
+    assert both.leads.emf_load_v == pytest.approx(3 * usual.leads.emf_load_v, rel=1e-9)
+    assert both.leads.emf_unbalance_v == pytest.approx(3 * usual.leads.emf_unbalance_v, rel=1e-9)
+
+
+def test_line_without_load_now_and_then():
+    idle = assessed(world(flat_line(load=UNBALANCED | {"current_a": 0.0, "maximum_a": 500.0})).network(), TOWERS)
+    busy = assessed(world(flat_line(load=UNBALANCED)).network(), TOWERS)
+    assert (idle.leads.expected_low_v == 0).all()
+    assert idle.leads.expected_high_v == pytest.approx(busy.leads.expected_high_v, rel=1e-9)
+    assert (idle.towers.standing_low_a == 0).all()
+    assert idle.towers.standing_high_a == pytest.approx(busy.towers.standing_high_a, rel=1e-9)
+
+
+@pytest.mark.parametrize("sequence", [0, 1, 2])
+@pytest.mark.parametrize(("h", "s"), [(60.0, 250.0), (90.0, 270.0)])
+def test_reading_of_one_sequence_on_arrival_is_one_phasor(sequence, h, s):
+    """Tower less ground at the stake, V - I v(x), and what the open lead picks up: one complex sum, so low is high."""
+    angles = [(0, -120, 120), (0, 120, -120), (0, 0, 0)][sequence]
+    load = {"current_a": 500.0, "phase_currents_a": [(500.0, angle) for angle in angles]}
+    reference = DenseLine(straight(), [*FLAT, *WIRES], np.full(41, 10.0))
+    v, i = reference.load(500.0 * SEQUENCES[:, sequence])
+    found = assessed(world(flat_line(load=load)).network(), [3, 20], h, s, 90.0).leads
+    at_stake = 100.0 / (2 * np.pi * 90.0)
+    for row, tower in enumerate((3, 20)):
+        for side, bearing in enumerate((h, s)):
+            expected = abs(v[tower] * (1 - at_stake / 10.0) + reference.emf(tower, lead(bearing, 90.0), i))
+            assert found.expected_low_v[row, side] == pytest.approx(expected, rel=2e-3, abs=5e-4)
+            assert found.expected_high_v[row, side] == pytest.approx(expected, rel=2e-3, abs=5e-4)
+
+
+def test_standing_voltage_is_the_sum_over_sequences(states):
+    found = assessed(world(uneven()).network(), TOWERS, length_m=80.0).leads
+    share = 1 - 100.0 / (2 * np.pi * 80.0) / FOOTINGS
+    expected = np.abs(states[0]).sum(axis=1) * share
+    (standing,) = (item for item in found.exposures if item.name == "standing voltage of the tower")
+    assert standing.value == pytest.approx(np.repeat(expected[TOWERS, None], 2, axis=1), rel=1e-6)
+
+
+def test_footing_lower_than_its_soil_allows_does_not_hide_the_towers_voltage():
+    """2 ohm in 1,000 ohm metres with an electrode of 12 m: the ground at 80 m would stand as high as the tower."""
+    line = flat_line(load=UNBALANCED)
+    line = Course(line.towers_m, line.settings, {"footing_resistance_ohm": np.full(41, 1000 / (2 * np.pi * 80.0))})
+    network = world(line, soil={"resistivity_ohm_m": 1000.0}).network()
+    potential = np.abs(network.sources[0].load.potential_v[3]).sum()
+    found = assessed(network, 3, length_m=80.0).leads
+    (standing,) = (item for item in found.exposures if item.name == "standing voltage of the tower")
+    assert (standing.value > 0.9 * potential).all()
+    assert any("one of the three is wrong" in text for text in network.assumptions)
+
+
+def test_no_earth_wire_no_standing_voltage():
+    network = world(flat_line(wires=False, load=UNBALANCED)).network()
+    found = assessed(network, [0, 20])
+    assert found.towers.standing_high_a == pytest.approx(0, abs=1e-6)
+    assert found.leads.expected_high_v == pytest.approx(np.abs(emf(network, 20, 90.0)).sum(), abs=1e-3)
