@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import html
+import re
 import unicodedata
+
+from anyascii import anyascii
 
 _CONTROL = dict.fromkeys((*range(32), *range(127, 160), 8232, 8233), " ")
 _BIDI = dict.fromkeys((*range(0x202A, 0x202F), *range(0x2066, 0x206A), 0x200E, 0x200F, 0xFEFF))
@@ -36,3 +39,12 @@ def csv_cell(value: object) -> object:
     if isinstance(value, str) and value.startswith(_FORMULA_START):
         return "'" + value
     return value
+
+
+def file_stem(value: object) -> str:
+    """Part of a file name in letters, digits, hyphens and underscores; never empty, never a path.
+
+    Other scripts are spelt out; of a long name the end is kept, for it tells towers apart.
+    """
+    plain = re.sub(r"[^A-Za-z0-9-]+", "_", anyascii(clean(value))).strip("_-")
+    return plain[-60:].lstrip("_-") or "unnamed"

@@ -312,7 +312,8 @@ def _accounts(plan: Plan) -> Iterator[str]:
 def _missing(plan: Plan, names: set[tuple[str, str]]) -> Iterator[str]:
     """Towers that spans name must be listed, or stand where a listed tower of another line stands."""
     listed = plan.towers[["lon", "lat"]].to_numpy()
-    for span in plan.spans.itertuples():
+    beside = {name for name, line in plan.lines.items() if not line.get("measured", True)}
+    for span in plan.spans[~plan.spans["line_id"].isin(beside)].itertuples():
         ends = (span.from_tower, span.geometry.coords[0]), (span.to_tower, span.geometry.coords[-1])
         for tower, (lon, lat) in ends:
             if tower and (span.line_id, tower) not in names:

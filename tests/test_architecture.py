@@ -15,7 +15,8 @@ MAY_USE = {
     "line": {"job", "inputs"},
     "siting": {"job", "line"},
     "electrical": set(),
-    "planning": {"job", "inputs", "line", "siting", "electrical", "outputs"},
+    "exposure": {"job", "inputs", "line", "electrical"},
+    "planning": {"job", "inputs", "line", "siting", "electrical", "exposure", "outputs"},
     "outputs": {"job", "inputs", "planning"},
     "cli": {"job", "inputs", "planning", "outputs"},
 }
@@ -23,6 +24,7 @@ EVERYWHERE = {"errors", "text", "constants"}
 # one stage may look into another only at this seam
 SEAMS = {
     ("planning", "outputs"): {"layoutplan.outputs", "layoutplan.outputs.waypoint_names"},
+    ("exposure", "inputs"): {"layoutplan.inputs.model"},
     ("outputs", "planning"): {"layoutplan.planning.model", "layoutplan.planning.read"},
 }
 

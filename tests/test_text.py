@@ -5,7 +5,7 @@ import math
 import pytest
 from jinja2 import Template
 
-from layoutplan.text import clean, csv_cell, page_text
+from layoutplan.text import clean, csv_cell, file_stem, page_text
 
 HOSTILE = [
     "{{7*7}}",
@@ -58,3 +58,21 @@ def test_spreadsheet_formulas_become_text(cell):
 @pytest.mark.parametrize("cell", [-1.5, 3, "plain", ""])
 def test_other_cells_pass(cell):
     assert csv_cell(cell) == cell
+
+
+@pytest.mark.parametrize(
+    ("name", "stem"),
+    [
+        ("109", "109"),
+        ("12-A", "12-A"),
+        ("../../etc/passwd", "etc_passwd"),
+        ("C:\\con", "C_con"),
+        ("-rf", "rf"),
+        ("Башня 12", "Bashnya_12"),
+        ("", "unnamed"),
+        ("...", "unnamed"),
+        ("x" * 80 + "-7", "x" * 58 + "-7"),
+    ],
+)
+def test_file_stems_are_no_paths(name, stem):
+    assert file_stem(name) == stem

@@ -15,6 +15,8 @@ _COMMANDS = {
     "inspect": "Read all inputs of a job and say what was found.",
     "plan": "Plan the electrode positions of every tower.",
     "explain": "Say for one tower why its stakes stand where they stand.",
+    "check": "Hold stakes that were moved or staked against the plan's rules.",
+    "profile": "Plot voltage and bias at one tower, and along its line.",
 }
 
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+from layoutplan.outputs.words import quantity
 from layoutplan.planning.model import NO_LAYOUT, Plan
 
 _WORST = {
@@ -25,13 +27,43 @@ def summary_lines(plan: Plan, files: list[Path], timings: bool) -> list[str]:
         f"  {_WORST[name]}: {row['value']:.1f} {_UNIT[name.rsplit('_', 1)[1]]} at {row['tower_id']} ({row['role']})"
         for name, row in summary["worst"].items()
     ]
-    lines += _without_layout(plan)
+    lines += [*_exposures(plan, summary), *_bias(plan), *_without_layout(plan)]
     lines += [f"note: {text}" for text in plan.problems]
     if timings:
         whole = sum(plan.timings_s.values())
         lines += [f"  {stage:<10} {s:7.2f} s  {100 * s / whole:3.0f} %" for stage, s in plan.timings_s.items()]
     lines += ["written:", *(f"  {path}" for path in files)]
     return [*lines, "caution:", *(f"  - {text}" for text in plan.cautions)]
+
+
+def _exposures(plan: Plan, summary: dict[str, Any]) -> Iterator[str]:
+    """Worst exposure of each state, and how many nobody knows."""
+    unknown = summary["exposures_unknown"]
+    worst = "worst exposure known" if unknown else "worst exposure"
+    for state in plan.exposures["state"].unique():
+        row = summary["worst_exposure"].get(state)
+        yield f"  {worst} {state}: " + (_exposure(row) if row else "none; all are unknown")
+    if unknown:
+        total = len(plan.exposures)
+        yield f"  {unknown} of {total} exposures are unknown: inputs missing, see the table exposures"
+
+
+def _exposure(row: dict[str, Any]) -> str:
+    value, limit = quantity(row["value"], row["unit"]), quantity(row["limit"], row["unit"])
+    times = quantity(row["ratio"], "times")
+    return f"{row['exposure']}, {value}, {times} the limit of {limit}, at {row['tower_id']} ({row['role']})"
+
+
+def _bias(plan: Plan) -> Iterator[str]:
+    """Number of towers whose readings will be out by more than the job's target."""
+    target = plan.job.method.bias_target_pct
+    bias = plan.towers.loc[plan.towers["status"] != NO_LAYOUT, "bias_pct"].abs()
+    unknown = int(bias.isna().sum())
+    if len(bias):
+        yield (
+            f"  bias of the reading beyond {target:g} % at {int((bias > target).sum())} of {len(bias)} towers"
+            + (f", unknown at {unknown}" if unknown else "")
+        )
 
 
 def _without_layout(plan: Plan) -> list[str]:

@@ -30,17 +30,24 @@ class Table:
 _STAKE = (
     "line_id tower_id role waypoint lon lat easting northing distance_m leg distance_from_leg_m lead_length_m "
     "bearing_true_deg bearing_grid_deg angle_to_line_deg distance_to_line_m side octant status reasons score "
-    "off_square_deg beyond_min_m caution_crossings caution_ground near_keep_out woodland_crops_m"
+    "off_square_deg beyond_min_m caution_crossings caution_ground near_keep_out woodland_crops_m induced_v bias_pct"
+)
+_CARRIED = (
+    " crossings emf_load_v emf_unbalance_v emf_fault_v capacitive_ma field_kv_m transferred_fault_v "
+    "expected_reading_v_low expected_reading_v_high service_ratio fault_ratio exposure_basis handling handling_fault"
 )
 _TABLES = {
     "towers": (
         "Point",
         "line_id tower_id order chainage_m line_bearing_deg deflection_deg status reasons lon lat structure leg "
-        "map_covers",
+        "map_covers base_width_m earth_electrode_size_m footing_resistance_ohm soil_resistivity_ohm_m "
+        "fault_from_start_ka fault_from_end_ka earth_potential_rise_kv tower_share_of_fault_pct "
+        "standing_current_a_low standing_current_a_high "
+        "expected_resistance_ohm bias_ohm bias_pct distance_for_bias_target_m coupling_ohm coupling_pct",
     ),
     "spans": ("LineString", "line_id from_tower to_tower length_m bearing_deg half_width_m"),
-    "electrodes": ("Point", _STAKE),
-    "leads": ("LineString", _STAKE + " crossings"),
+    "electrodes": ("Point", _STAKE + " rods rod_resistance_ohm rods_note"),
+    "leads": ("LineString", _STAKE + _CARRIED),
     "checks": (None, "line_id tower_id role waypoint rule measured limit unit verdict basis detail"),
     "alternatives": (
         "Point",
@@ -53,14 +60,19 @@ _TABLES = {
     ),
     "exclusions": (None, "line_id tower_id side rule candidates of"),
     "relaxations": (None, "line_id tower_id rank rule needed limit unit text"),
+    "exposures": (
+        None,
+        "line_id tower_id role waypoint exposure state value limit unit ratio basis edition duration_s assumptions",
+    ),
 }
 TABLES: Mapping[str, Table] = MappingProxyType(
     {name: Table(geometry, tuple(columns.split())) for name, (geometry, columns) in _TABLES.items()}
 )
-_INTEGERS = frozenset({"order", "rank", "candidates", "of"})
+_INTEGERS = frozenset({"order", "rank", "candidates", "of", "rods"})
 _FIGURES = frozenset({"lon", "lat", "easting", "northing", "measured", "limit", "needed"}) | frozenset(
-    {"score", "caution_crossings", "caution_ground", "near_keep_out"}
+    {"score", "caution_crossings", "caution_ground", "near_keep_out", "value", "ratio"}
 )
+_UNITS = ("_m", "_deg", "_v", "_kv", "_ka", "_ma", "_ohm", "_pct", "_s", "_low", "_high", "_ratio")
 
 
 def with_columns(frame: pd.DataFrame, name: str) -> pd.DataFrame:
@@ -87,7 +99,7 @@ def _kind(column: str) -> str:
         return "int64"
     if column == "map_covers":
         return "bool"
-    return "float64" if column in _FIGURES or column.endswith(("_m", "_deg")) else "str"
+    return "float64" if column in _FIGURES or column.endswith(_UNITS) else "str"
 
 
 def as_lists(frame: pd.DataFrame, columns: Iterable[str]) -> list[list[Any]]:

@@ -30,7 +30,7 @@ def write_geojson(plan: Plan, folder: Path) -> Path:
 
 
 def _features(frame: gpd.GeoDataFrame, kind: str) -> Iterator[str]:
-    table = rounded(frame.drop(columns="geometry"))
+    table = rounded(frame.drop(columns="geometry")).replace([np.inf, -np.inf], np.nan)  # JSON has no infinity
     shapes = geojson_texts(cut_at_antimeridian(frame.geometry.array), LONLAT_DECIMALS)
     encode = json.JSONEncoder(ensure_ascii=False, allow_nan=False, check_circular=False).encode
     keys = ("kind", *table.columns)

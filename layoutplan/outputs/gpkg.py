@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -34,14 +34,32 @@ def write_gpkg(plan: Plan, folder: Path) -> Path:
     OutputError
         ``output.crs`` is no coordinate reference system, or does not reach the plan.
     """
-    path = folder / "plan.gpkg"
-    crs = _crs(plan.job.output.crs)
+    tables = {name: (with_columns(getattr(plan, name), name), table.geometry) for name, table in TABLES.items()}
+    return write_layers(tables, folder / "plan.gpkg", plan.job.output.crs)
+
+
+def write_layers(tables: Mapping[str, tuple[pd.DataFrame, str | None]], path: Path, crs: str) -> Path:
+    """Write tables as layers of a new GeoPackage; the same tables give the same bytes.
+
+    Parameters
+    ----------
+    tables : mapping
+        By layer: the table, and its kind of geometry, None for a plain table.
+    path : Path
+        It must not be there yet.
+    crs : str
+        Of the layers.
+
+    Raises
+    ------
+    OutputError
+        As `write_gpkg`.
+    """
+    system = _crs(crs)
     with _no_clock():
-        for name, table in TABLES.items():
-            frame = with_columns(getattr(plan, name), name)
-            if table.geometry:
-                frame = _projected(frame, crs, name)
-            _write_layer(frame, path, name, table.geometry)
+        for name, (frame, geometry) in tables.items():
+            placed = _projected(frame, system, name) if geometry else frame
+            _write_layer(placed, path, name, geometry)
     return path
 
 

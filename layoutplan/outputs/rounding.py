@@ -1,4 +1,4 @@
-"""Figures as people read them: positions and lengths to a centimetre, angles to a hundredth of a degree."""
+"""Figures as people read them: positions and lengths to a centimetre, most others to a hundredth of their unit."""
 
 from __future__ import annotations
 
@@ -7,7 +7,9 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 LONLAT_DECIMALS = 7  # a centimetre
-_PLAIN = ("easting", "northing", "score")
+_PLAIN = (
+    "easting", "northing", "score", "rod_resistance_ohm", "expected_reading_v_low", "expected_reading_v_high",
+)  # fmt: skip
 
 
 def rounded_lon(lon_deg: ArrayLike, decimals: int = LONLAT_DECIMALS) -> NDArray[np.float64]:

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Any, NamedTuple
 
-from layoutplan.planning.model import ALL_MET, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED
+from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED
 from layoutplan.text import clean
 
 STATUS_MEANING: Mapping[str, str] = MappingProxyType(
@@ -17,11 +17,20 @@ STATUS_MEANING: Mapping[str, str] = MappingProxyType(
         NEEDS_AGREEMENT: "A lead crosses, or a stake stands on, something that needs somebody's agreement first; "
         "see the reasons.",
         NOT_COVERED: "The map does not cover this place: what is there is unknown. Survey it before staking anything.",
+        BREAKS: "A stake that the job fixes breaks hard rules; see the reasons. Planning chooses no such place itself.",
         NO_LAYOUT: "No pair of positions keeps the hard rules; see the reasons and what would give a layout.",
     }
 )
 ROLE_WORDS: Mapping[str, str] = MappingProxyType(
     {"H": "auxiliary current electrode H", "S": "auxiliary potential electrode S"}
+)
+LEAD_LEVELS: Mapping[str, str] = MappingProxyType(
+    {
+        "above": "above a limit",
+        "unknown": "unknown, for want of a figure: treat as live until measured",
+        "near": "near a limit, beyond half of it",
+        "below": "up to half of every limit: measure before touching metal",
+    }
 )
 STAKE_COLUMNS = (
     "line_id", "tower_id", "role", "distance_m", "bearing_true_deg", "side", "octant", "lead_length_m", "status",
@@ -52,6 +61,34 @@ def bearing(value_deg: float | None) -> str:
     if value_deg is None or value_deg != value_deg:
         return "?°"
     return f"{round(value_deg, 1) % 360:05.1f}°"
+
+
+def quantity(value: float | None, unit: str) -> str:
+    """Return an electrical figure with its unit: three figures, at most three decimals; ``unknown`` if it is."""
+    if value is None or value != value:
+        return "unknown"
+    size = abs(value)
+    if 0 < size < 0.0005:
+        return f"less than 0.001 {unit}"
+    return f"{value:.{sum(size < bound for bound in (100, 10, 1))}f} {unit}"
+
+
+def quantities(low: float | None, high: float | None, unit: str) -> str:
+    """Return the least and the greatest value of an electrical figure; ``unknown`` if one of them is."""
+    first, last = quantity(low, unit), quantity(high, unit)
+    return "unknown" if "unknown" in (first, last) else f"{first.removesuffix(f' {unit}')} to {last}"
+
+
+def ratio_words(ratio: float | None) -> str:
+    """Say how an exposure compares with its limit."""
+    times = quantity(ratio, "times")
+    return times if times == "unknown" else f"{times} a limit"
+
+
+def lead_level(handling: str) -> str:
+    """Level of ``LEAD_LEVELS``: the first word of what the plan says of handling a lead; else unknown."""
+    first = handling.partition(" ")[0].rstrip(":")
+    return first if first in LEAD_LEVELS else "unknown"
 
 
 def crossing_words(crossings: str, status: str) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import shutil
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -48,16 +48,39 @@ def write_plan(plan: Plan, folder: Path) -> list[Path]:
     """
     names = [name for name in WRITERS if name in plan.job.output.formats]
     ready = on_the_globe(plan)
+    stale: list[Path] = []
+
+    def make(staging: Path) -> list[Path]:
+        new = [WRITERS[name](ready, staging) for name in names]
+        stale.extend(_stale(folder, {path.name for path in new}))
+        return new
+
+    written = write_together(folder, make)
+    _remove(stale)
+    return written
+
+
+def write_together(folder: Path, make: Callable[[Path], list[Path]]) -> list[Path]:
+    """Have files made in a hidden folder and move them into place when all are complete.
+
+    Parameters
+    ----------
+    folder : Path
+        Made if it does not exist.
+    make : callable
+        Makes the files in the folder it is given and returns their paths.
+
+    Raises
+    ------
+    OutputError
+        As `write_plan`.
+    """
     with _plain_errors(folder):
         folder.mkdir(parents=True, exist_ok=True)
         _refuse_in_use(folder)
         staging = TemporaryDirectory(prefix=".layoutplan-", dir=folder, ignore_cleanup_errors=True)
     with staging, _plain_errors(folder):
-        new = [WRITERS[name](ready, Path(staging.name)) for name in names]
-        stale = _stale(folder, {path.name for path in new})
-        written = _move(new, folder, Path(staging.name))
-    _remove(stale)
-    return written
+        return _move(make(Path(staging.name)), folder, Path(staging.name))
 
 
 def _move(new: Sequence[Path], folder: Path, staging: Path) -> list[Path]:
@@ -114,11 +137,10 @@ def _remove(stale: Sequence[Path]) -> None:
 
 
 def _refuse_in_use(folder: Path) -> None:
-    for suffix in ("-wal", "-journal"):
-        side = folder / f"plan.gpkg{suffix}"
-        if side.is_file() and side.stat().st_size:
+    for side in (*folder.glob("*.gpkg-wal"), *folder.glob("*.gpkg-journal")):
+        if side.stat().st_size:
             raise OutputError(
-                f"'{folder}': plan.gpkg is open in another program ({side.name} lies beside it). "
+                f"'{folder}': {side.name.rpartition('-')[0]} is open in another program ({side.name} lies beside it). "
                 "Close it there and run again, or choose another folder."
             )
 

@@ -30,8 +30,10 @@ class Facts:
         Angle between the tower's two leads. [deg]
     same_side, covered : ndarray of bool
         Both stakes on one side; the map covers the tower.
-    uncovered, crossings, grounds, nearest : list of str
+    uncovered, crossings, grounds : list of str
         Texts.
+    bias_pct, coupling_pct : ndarray
+        Of the tower's pair.
     """
 
     lead_m: FloatArray
@@ -42,6 +44,8 @@ class Facts:
     uncovered: list[str]
     crossings: list[str]
     grounds: list[str]
+    bias_pct: FloatArray
+    coupling_pct: FloatArray
 
 
 def check_rows(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: Job) -> pd.DataFrame:
@@ -53,9 +57,23 @@ def check_rows(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: Job) 
         Columns ``position, rule, measured, limit, unit, verdict, basis, detail``, sorted by position and rule.
     """
     blocks = [*_line_rules(chosen, facts, job), *_crossing_rules(chosen, facts, obstacles, job)]
-    blocks += [_clearance_rules(chosen, facts, obstacles, job)]
+    blocks += [*_electrical_rules(chosen, facts, job), _clearance_rules(chosen, facts, obstacles, job)]
     table = pd.concat(blocks, ignore_index=True)
     return table.sort_values(["position", "number"], kind="stable", ignore_index=True).drop(columns="number")
+
+
+def with_grace(checks: pd.DataFrame, grace: float) -> pd.DataFrame:
+    """Let limits in metres and degrees that are missed by no more than a little count as kept."""
+    near = (checks["verdict"] == BROKEN) & checks["unit"].isin(["m", "deg"])
+    near &= (checks["measured"] - checks["limit"]).abs() <= grace
+    return checks.assign(verdict=np.where(near, KEPT, checks["verdict"])) if near.any() else checks
+
+
+def broken_rules(checks: pd.DataFrame) -> dict[int, str]:
+    """Rules that each position breaks, by position."""
+    rows = checks[checks["verdict"] == BROKEN]
+    joined = rows.groupby("position")["rule"].agg(", ".join)
+    return dict(zip(joined.index.tolist(), joined.tolist(), strict=True))
 
 
 def _block(
@@ -99,14 +117,23 @@ def _line_rules(chosen: Evaluated, facts: Facts, job: Job) -> list[pd.DataFrame]
             "opposite_sides",
             facts.between_deg,
             apart,
-            np.where(facts.same_side, CAUTIONED, KEPT),
+            _sides(facts, rules.same_side_min_angle_deg),
             job,
-            np.where(facts.same_side, "both stakes on one side of the line", "one stake on each side of the line"),
+            np.select(
+                [np.isnan(facts.between_deg), facts.same_side],
+                ["no second stake", "both stakes on one side of the line"],
+                "one stake on each side of the line",
+            ),
             n,
         ),
         _block("electrode_distance", chosen.distance_m, least, _kept(far), job, count=n),
         _block("reel", facts.lead_m, rules.reel_m, _kept(reel), job, count=n),
     ]
+
+
+def _sides(facts: Facts, least_deg: float) -> NDArray[np.str_]:
+    narrow = facts.same_side & (facts.between_deg < least_deg - TOLERANCE_M)
+    return np.select([np.isnan(facts.between_deg), narrow, facts.same_side], [UNKNOWN, BROKEN, CAUTIONED], KEPT)
 
 
 def _crossing_rules(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: Job) -> list[pd.DataFrame]:
@@ -123,6 +150,28 @@ def _crossing_rules(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: 
         outside = np.isin(np.arange(n), chosen.held_position[chosen.held_feature < 0])
         blocks.append(_block("permitted_land", np.nan, np.nan, _kept(~outside), job, count=n))
     return blocks
+
+
+def _electrical_rules(chosen: Evaluated, facts: Facts, job: Job) -> list[pd.DataFrame]:
+    """Limits that the job sets on voltage and reading; without one, the bias against the job's target."""
+    rules, n = job.rules, len(chosen)
+    target = job.method.bias_target_pct
+    measured = {
+        "induced_voltage": (chosen.terms["induced_v"], rules.max_induced_v, BROKEN),
+        "reading_bias": (np.abs(facts.bias_pct), rules.max_bias_pct, BROKEN),
+        "lead_coupling": (facts.coupling_pct, rules.max_coupling_pct, BROKEN),
+    }
+    if rules.max_bias_pct is None:
+        measured["reading_bias"] = (np.abs(facts.bias_pct), target, CAUTIONED)
+    return [
+        _block(rule, values, limit, _within(values, limit, beyond), job, count=n)
+        for rule, (values, limit, beyond) in measured.items()
+        if limit is not None
+    ]
+
+
+def _within(values: FloatArray, limit: float, beyond: str) -> NDArray[np.str_]:
+    return np.select([np.isnan(values), values > limit + 1e-9], [UNKNOWN, beyond], KEPT)
 
 
 def _clearance_rules(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: Job) -> pd.DataFrame:

@@ -9,6 +9,7 @@ from typing import Any
 import pandas as pd
 
 from layoutplan.errors import OutputError
+from layoutplan.planning.explain_electrics import limit_lines, stake_lines, tower_lines
 from layoutplan.planning.read import read_plan_tables
 from layoutplan.siting.judge import TERMS
 
@@ -19,7 +20,10 @@ _TERM_WORDS = {
     "caution_ground": "stake on land to be agreed",
     "near_keep_out": "within the margin of a keep-out",
     "woodland_crops_m": "m of lead over woodland or crops",
+    "induced_v": "V induced by the greatest load",
+    "bias_pct": "% bias of the reading for leads of this length",
 }
+_NO_EXPOSURES = pd.DataFrame(columns=["line_id", "tower_id", "role"])  # of a plan by an earlier version
 
 
 def explain_tower(folder: Path, tower: str, line: str | None = None) -> list[str]:
@@ -42,15 +46,19 @@ def explain_tower(folder: Path, tower: str, line: str | None = None) -> list[str
     tables = read_plan_tables(folder)
     line_id, tower_id = _find(tables["towers"], folder, tower, line)
 
-    def mine(name: str) -> Any:
-        table = tables[name]
-        return table[(table["line_id"] == line_id) & (table["tower_id"] == tower_id)]
+    def mine(name: str, role: str | None = None) -> Any:
+        table = tables.get(name, _NO_EXPOSURES)
+        found = table[(table["line_id"] == line_id) & (table["tower_id"] == tower_id)]
+        return found[found["role"] == role] if role else found
 
     head = mine("towers").iloc[0]
-    lines = [f"tower {tower_id} of line '{line_id}': {head['status']}", f"  {head['reasons']}"]
+    lines = [f"tower {tower_id} of line '{line_id}': {head['status']}", f"  {head['reasons']}", *tower_lines(head)]
     for _, stake in mine("electrodes").iterrows():
-        lines += _stake(stake, mine("checks"))
-    return [*lines, *_alternatives(mine("alternatives")), *_exclusions(mine("exclusions")), *_ways(mine("relaxations"))]
+        role = stake["role"]
+        lines += _stake(stake, mine("checks", role))
+        lines += stake_lines(stake, mine("leads", role), mine("exposures", role))
+    lines += [*limit_lines(mine("exposures")), *_alternatives(mine("alternatives"))]
+    return [*lines, *_exclusions(mine("exclusions")), *_ways(mine("relaxations"))]
 
 
 def _find(towers: pd.DataFrame, folder: Path, tower: str, line: str | None) -> tuple[str, str]:
@@ -65,7 +73,7 @@ def _find(towers: pd.DataFrame, folder: Path, tower: str, line: str | None) -> t
     raise OutputError(f"{folder}: the plan has no tower '{tower}'; there are for instance {', '.join(near)}.")
 
 
-def _stake(stake: Any, checks: pd.DataFrame) -> Iterator[str]:
+def _stake(stake: Any, checks: Any) -> Iterator[str]:
     yield ""
     yield (
         f"{stake['role']} {stake['waypoint']}: {stake['distance_m']:.1f} m from the tower at "
@@ -74,13 +82,19 @@ def _stake(stake: Any, checks: pd.DataFrame) -> Iterator[str]:
     )
     yield f"  {stake['lat']:.7f} {stake['lon']:.7f}   E {stake['easting']:.2f} N {stake['northing']:.2f}"
     yield f"  {'rule':<26}{'measured':>10}{'limit':>10} {'unit':<10}{'verdict':<9}basis"
-    for row in checks[checks["role"] == stake["role"]].itertuples():
+    for row in checks.itertuples():
         yield (
             f"  {row.rule:<26}{_number(row.measured):>10}{_number(row.limit):>10} {row.unit:<10}{row.verdict:<9}"
             f"{row.basis}" + (f" [{row.detail}]" if row.detail else "")
         )
-    terms = [f"{stake[name]:g} {_TERM_WORDS[name]}" for name in TERMS if stake[name]]
-    yield f"  score {stake['score']:.1f} points: {', '.join(terms) or 'square to the line at the least distance'}"
+    yield f"  score {stake['score']:.1f} points: {_terms(stake)}"
+
+
+def _terms(stake: Any) -> str:
+    given = {_TERM_WORDS[name]: stake[name] for name in TERMS if name in stake}
+    counted = [f"{value:g} {words}" for words, value in given.items() if pd.notna(value) and value]
+    unknown = [f"{words} unknown (counts nothing)" for words, value in given.items() if pd.isna(value)]
+    return ", ".join([*(counted or ["square to the line at the least distance"]), *unknown])
 
 
 def _number(value: float) -> str:

@@ -17,8 +17,9 @@ ALL_MET = "all rules met"
 COMPROMISE = "compromise"
 NEEDS_AGREEMENT = "needs agreement"
 NOT_COVERED = "map does not cover"
+BREAKS = "breaks rules"  # only of positions that people gave
 NO_LAYOUT = "no layout"
-STATUSES = (ALL_MET, COMPROMISE, NEEDS_AGREEMENT, NOT_COVERED, NO_LAYOUT)
+STATUSES = (ALL_MET, COMPROMISE, NEEDS_AGREEMENT, NOT_COVERED, BREAKS, NO_LAYOUT)
 
 
 @dataclass(frozen=True)
@@ -43,6 +44,8 @@ class Plan:
         How many candidates each rule excluded, by tower and side.
     relaxations : DataFrame
         For towers without layout: the single changes that would give one, smallest first.
+    exposures : DataFrame
+        One row per lead and exposure: value, limit, ratio, basis, edition, duration, assumptions.
     files : tuple of InputFile
         Every file read, with its SHA-256.
     assumptions, cautions, problems : tuple of str
@@ -63,6 +66,7 @@ class Plan:
     obstacles: gpd.GeoDataFrame
     exclusions: pd.DataFrame
     relaxations: pd.DataFrame
+    exposures: pd.DataFrame
     files: tuple[InputFile, ...]
     assumptions: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -78,7 +82,16 @@ class Plan:
             "towers": len(self.towers),
             "by_status": {status: int(counts.get(status, 0)) for status in STATUSES},
             "worst": self._worst(),
+            "worst_exposure": self._worst_exposure(),
+            "exposures_unknown": int(self.exposures["ratio"].isna().sum()),
         }
+
+    def _worst_exposure(self) -> dict[str, Any]:
+        """Exposure nearest to, or farthest beyond, its limit in each state, the sums left out."""
+        single = self.exposures[~self.exposures["exposure"].str.startswith("arithmetic")]
+        rows = single.loc[single.dropna(subset="ratio").groupby("state")["ratio"].idxmax()]
+        names = ["exposure", "value", "unit", "limit", "ratio", "tower_id", "role"]
+        return {row["state"]: {name: row[name] for name in names} for row in rows.to_dict("records")}
 
     def _worst(self) -> dict[str, Any]:
         """Lowest angle, least line clearance and longest lead among the chosen positions."""

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from layoutplan.electrical import FAULT_NOTE
 from layoutplan.inputs import Inputs
 from layoutplan.job import Job
-from layoutplan.job.model import Line, Rules
+from layoutplan.job.lines import Line
+from layoutplan.job.model import Rules
 from layoutplan.line import LineModel
 
 CAUTIONS = (
@@ -13,6 +15,9 @@ CAUTIONS = (
     "Leads beside a line in service carry induced voltage; under an earth fault or lightning the tower's potential is "
     "transferred along them, and no layout removes that. Treat every lead as live until the asset owner's procedure "
     "says otherwise; stop work when a thunderstorm is near or switching is announced.",
+    FAULT_NOTE,
+    "Voltages and readings are computed from the figures given and those assumed; nothing computed replaces a "
+    "measurement on site. Lay the leads out straight: what stays on the reel is a coil.",
     "Maps do not show everything: before a stake is driven, get the records of buried cables and pipes from their "
     "owners and locate them on site.",
     "Permission to enter, to lay leads and to cross roads, tracks and water is for the crew to obtain; the map knows "
@@ -40,6 +45,8 @@ def assumptions(job: Job, inputs: Inputs, model: LineModel, own_segments: int) -
         "features mapped as lines are as wide as their tags or columns say, else as their class says (see obstacles)",
         "slopes are not considered; the slack of the lead has to cover them",
     ]
-    if not job.gives_permitted_land:
+    if job.land and job.work.days is None:
+        texts.append("days of work not given: dated permissions and closed seasons could not be held against them")
+    if not job.gives_permitted_land and not job.land:
         texts.append("no permitted land was given: nothing is known of permission to enter")
     return tuple(dict.fromkeys(texts))

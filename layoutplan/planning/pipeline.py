@@ -12,13 +12,32 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from layoutplan.exposure import (
+    Assessment,
+    CouplingTable,
+    Network,
+    assess,
+    build_network,
+    fan_terms,
+    measured,
+    require_figures,
+)
+from layoutplan.exposure.readings import Measured
 from layoutplan.inputs import Inputs, covered, read_inputs
 from layoutplan.job import Job
 from layoutplan.line import LineModel, Towers, build_lines
 from layoutplan.line.grid import utm_zone
+from layoutplan.planning.electrics import (
+    exposures_table,
+    stake_places,
+    with_lead_figures,
+    with_rods,
+    with_tower_figures,
+)
+from layoutplan.planning.fixed import fixed_stakes
 from layoutplan.planning.model import Plan
 from layoutplan.planning.notes import CAUTIONS, assumptions
-from layoutplan.planning.stakes import stake_tables
+from layoutplan.planning.stakes import Stakes, Surroundings, stake_tables
 from layoutplan.planning.tables import (
     alternatives_table,
     exclusions_table,
@@ -29,6 +48,8 @@ from layoutplan.planning.tables import (
 )
 from layoutplan.planning.words import tower_reasons, tower_status
 from layoutplan.siting import Obstacles, Sited, build_obstacles, collect, in_sight, site_towers
+from layoutplan.siting.electrics import sets_limits
+from layoutplan.siting.relax import FARTHEST
 
 Progress = Callable[[float, str], None]
 SIGHT_M = 200.0  # features are kept this much farther than a lead could matter, so that a reviewer sees the place
@@ -68,11 +89,18 @@ def plan(job: Job, progress: Progress | None = None) -> Plan:
             features, model.spans, job.obstacle_classes, permitted_given=job.gives_permitted_land
         )
         covers, uncovered = _coverage(job, inputs, model.towers)
+    with clock("network"):
+        network = build_network(job, model, [(source.line, source.faults) for source in inputs.lines])
+        require_figures(network)
+        expected = measured(network)
     with clock("siting"):
-        sited = _site(job, model.towers, obstacles, say)
+        sited = _site(job, network, expected, obstacles, say)
+    with clock("exposures"):
+        say(85, "voltages and readings")
+        found = assess(network, expected, *stake_places(sited))
     with clock("tables"):
         say(90, "writing down the reasons")
-        return _tabulate(job, inputs, model, obstacles, sited, covers, uncovered, own, clock.seconds)
+        return _tabulate(job, inputs, model, obstacles, sited, covers, uncovered, own, network, found, clock.seconds)
 
 
 def _sight_m(job: Job, inputs: Inputs) -> float:
@@ -95,16 +123,31 @@ def _coverage(job: Job, inputs: Inputs, towers: Towers) -> tuple[NDArray[np.bool
     )
 
 
-def _site(job: Job, towers: Towers, obstacles: Obstacles, say: Progress) -> Sited:
+def _site(job: Job, network: Network, expected: Measured, obstacles: Obstacles, say: Progress) -> Sited:
+    towers = network.towers
+    reach = _farthest_m(job, towers)
+    coupling = CouplingTable(network, reach)
+    fixed = fixed_stakes(job, towers)
+
+    def section(start: int) -> Sited:
+        rows = np.arange(start, min(start + _SECTION, len(towers)))
+        electrics = fan_terms(network, expected, rows, reach, coupling)
+        return site_towers(towers.rows(rows), obstacles, job, electrics, fixed.of_section(start, len(rows)))
+
     starts = range(0, len(towers), _SECTION)
-    sections = [towers.rows(slice(start, start + _SECTION)) for start in starts]
     workers = job.search.workers or os.cpu_count() or 1
     done = []
     with ThreadPoolExecutor(workers) as pool:
-        for sited in pool.map(lambda section: site_towers(section, obstacles, job), sections):
+        for sited in pool.map(section, starts):
             done.append(sited)
-            say(25 + 65 * len(done) / len(sections), f"siting: {min(len(done) * _SECTION, len(towers))} towers")
-    return collect(done, [len(section) for section in sections])
+            say(25 + 60 * len(done) / len(starts), f"siting: {min(len(done) * _SECTION, len(towers))} towers")
+    return collect(done, [min(_SECTION, len(towers) - start) for start in starts])
+
+
+def _farthest_m(job: Job, towers: Towers) -> float:
+    """Farthest position asked for: twice as far where relaxing a limit on voltage or reading is looked into."""
+    reach = job.rules.reach_m * (FARTHEST if sets_limits(job.rules) else 1.0)
+    return reach + float(np.hypot(*towers.leg_xy_m.T).max(initial=0.0)) + 1.0
 
 
 def _tabulate(
@@ -116,27 +159,32 @@ def _tabulate(
     covers: NDArray[np.bool_],
     uncovered: list[str],
     own: int,
+    network: Network,
+    found: Assessment,
     seconds: dict[str, float],
 ) -> Plan:
     towers = model.towers
     grid = job.output.grid_crs or utm_zone(towers.lonlat_deg)
-    electrodes, leads, checks = stake_tables(sited, towers, obstacles, job, covers, uncovered, grid)
+    bias, coupling = (found.spread(values) for values in (found.reading.bias_pct, found.reading.coupling_pct))
+    around = Surroundings(towers, obstacles, job, covers, uncovered, grid, bias, coupling)
+    electrodes, leads, checks = stake_tables(Stakes.of(sited), around)
     with_stakes = np.repeat(np.unique(sited.chosen.rays.tower), 2)
     status = tower_status(electrodes["status"].to_numpy(), with_stakes, len(towers))
     reasons = tower_reasons(electrodes, sited, uncovered)
     return Plan(
         job=job,
-        towers=towers_table(towers, status, reasons, covers),
+        towers=with_tower_figures(towers_table(towers, status, reasons, covers), found),
         spans=spans_table(model.spans),
-        electrodes=electrodes,
-        leads=leads,
+        electrodes=with_rods(electrodes, found, job.method.electrode_target_ohm),
+        leads=with_lead_figures(leads, found),
         checks=checks,
         alternatives=alternatives_table(sited.alternatives, sited.alternatives_axis_m, towers, job),
         obstacles=obstacles_table(inputs.features, job),
         exclusions=exclusions_table(sited.exclusions, towers),
         relaxations=relaxations_table(sited.relaxations, towers),
+        exposures=exposures_table(found, network, electrodes),
         files=inputs.files,
-        assumptions=assumptions(job, inputs, model, own),
+        assumptions=(*assumptions(job, inputs, model, own), *network.assumptions),
         cautions=CAUTIONS,
         problems=(*inputs.problems, *model.problems),
         grid_crs=grid,

@@ -46,6 +46,9 @@ RULES = {
         Rule("ground_agreement", "", "areas", JUDGEMENT),
         Rule("permitted_land", "", "", SETTING),
         Rule("map_coverage", "", "", JUDGEMENT),
+        Rule("induced_voltage", "max_induced_v", "V", SETTING),
+        Rule("reading_bias", "max_bias_pct", "%", SETTING),
+        Rule("lead_coupling", "max_coupling_pct", "%", SETTING),
     )
 }
 

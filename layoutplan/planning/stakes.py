@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from layoutplan.job import Job
-from layoutplan.line.geodesy import direct, octant, turn_deg
+from layoutplan.line.geodesy import FloatArray, direct, octant, turn_deg
 from layoutplan.line.model import Towers
-from layoutplan.planning.checks import Facts, check_rows
+from layoutplan.planning.checks import Facts, broken_rules, check_rows, with_grace
+from layoutplan.planning.model import BREAKS
 from layoutplan.planning.tables import frame, grid_position, lead_lengths, leg_distances, lines, points
 from layoutplan.planning.words import (
     SIDES,
@@ -22,30 +26,100 @@ from layoutplan.planning.words import (
     stake_reasons,
     stake_status,
 )
+from layoutplan.siting.evaluate import Evaluated
 from layoutplan.siting.judge import TERMS
 from layoutplan.siting.obstacles import Obstacles
+from layoutplan.siting.ragged import IntArray
 from layoutplan.siting.site import Sited
 
 
-def stake_tables(
-    sited: Sited, towers: Towers, obstacles: Obstacles, job: Job, covers: Any, uncovered: list[str], grid_crs: str
-) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame, pd.DataFrame]:
+@dataclass(frozen=True, slots=True)
+class Stakes:
+    """Positions with their roles, chosen or given.
+
+    Attributes
+    ----------
+    chosen : Evaluated
+        n positions, at most one H and one S for each tower.
+    role : ndarray of str, shape (n,)
+    same_side : ndarray of bool, shape (towers,)
+        Both stakes on one side of the line.
+    other_side : mapping
+        For towers with both on one side, what shuts the other one.
+    """
+
+    chosen: Evaluated
+    role: NDArray[np.str_]
+    same_side: NDArray[np.bool_]
+    other_side: Mapping[int, str]
+
+    @classmethod
+    def of(cls, sited: Sited) -> Stakes:
+        """Stakes that were sited."""
+        return cls(sited.chosen, sited.role, sited.same_side, other_side_texts(sited, side_texts(sited.exclusions)))
+
+    @property
+    def tower(self) -> IntArray:
+        """Row of each position's tower."""
+        return self.chosen.rays.tower
+
+    @property
+    def partner(self) -> IntArray:
+        """Position of the other stake of the same tower, -1 where there is none."""
+        count = int(self.tower.max(initial=-1)) + 1
+        place = np.full((count, 2), -1)
+        is_s = (self.role == "S").astype(np.int64)
+        place[self.tower, is_s] = np.arange(len(self.tower))
+        return np.asarray(place[self.tower, 1 - is_s])
+
+
+@dataclass(frozen=True, slots=True)
+class Surroundings:
+    """What positions are held against, and what is known of their towers.
+
+    Attributes
+    ----------
+    towers, obstacles, job
+    covers : ndarray of bool, shape (towers,)
+    uncovered : list of str
+        Why the map does not cover a tower; empty where it does.
+    grid_crs : str
+    bias_pct, coupling_pct : ndarray, shape (towers,)
+        Of each tower's pair; NaN if unknown.
+    grace : float
+        A limit missed by no more than this counts as kept, in metres and degrees: what positions read from a file
+        are rounded by.
+    """
+
+    towers: Towers
+    obstacles: Obstacles
+    job: Job
+    covers: NDArray[np.bool_]
+    uncovered: list[str]
+    grid_crs: str
+    bias_pct: FloatArray
+    coupling_pct: FloatArray
+    grace: float = 0.0
+
+
+def stake_tables(stakes: Stakes, around: Surroundings) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame, pd.DataFrame]:
     """Build the tables of electrodes, leads and checks, in tower order with H before S."""
-    chosen, rays = sited.chosen, sited.chosen.rays
-    facts = _facts(sited, towers, obstacles, job, covers, uncovered)
-    checks = check_rows(chosen, facts, obstacles, job)
-    status = stake_status(chosen, sited, covers, job)
-    other = other_side_texts(sited, side_texts(sited.exclusions))
-    reasons = stake_reasons(chosen, sited, facts.crossings, facts.grounds, uncovered, other, job)
+    chosen, rays, towers, job = stakes.chosen, stakes.chosen.rays, around.towers, around.job
+    facts = position_facts(stakes, around)
+    checks = with_grace(check_rows(chosen, facts, around.obstacles, job), around.grace)
+    broken = broken_rules(checks)
+    status = stake_status(chosen, stakes.same_side, around.covers, job)
+    status = np.where(np.isin(np.arange(len(status)), list(broken)), BREAKS, status)
+    reasons = stake_reasons(chosen, stakes.same_side, facts, stakes.other_side, broken, job)
     origin = towers.lonlat_deg[rays.tower]
     place = direct(origin, rays.bearing_deg, chosen.distance_m)
-    easting, northing, _ = grid_position(place, grid_crs)
-    _, _, at_tower = grid_position(origin, grid_crs)
+    easting, northing, _ = grid_position(place, around.grid_crs)
+    _, _, at_tower = grid_position(origin, around.grid_crs)
     columns = {
         "line_id": towers.line_id[rays.tower],
         "tower_id": towers.tower_id[rays.tower],
-        "role": sited.role,
-        "waypoint": _names(towers, rays.tower, sited.role, job),
+        "role": stakes.role,
+        "waypoint": _names(towers, rays.tower, stakes.role, job),
         "lon": place[:, 0],
         "lat": place[:, 1],
         "easting": easting,
@@ -65,26 +139,29 @@ def stake_tables(
         "score": chosen.score,
         **{name: chosen.terms[name] for name in TERMS},
     }
-    order = np.lexsort((sited.role, rays.tower))
+    order = np.lexsort((stakes.role, rays.tower))
     electrodes = frame(columns, points(place)).iloc[order].reset_index(drop=True)
     leads = frame(columns | {"crossings": facts.crossings}, lines(origin, place)).iloc[order].reset_index(drop=True)
     return electrodes, leads, _named(checks, electrodes, order)
 
 
-def _facts(sited: Sited, towers: Towers, obstacles: Obstacles, job: Job, covers: Any, uncovered: list[str]) -> Facts:
-    chosen, rays = sited.chosen, sited.chosen.rays
+def position_facts(stakes: Stakes, around: Surroundings) -> Facts:
+    """What the checks need to know of positions beside what was evaluated."""
+    chosen, rays, towers, job = stakes.chosen, stakes.chosen.rays, around.towers, around.job
     size = job.rules.electrode_size_multiple * towers.electrode_size_m[rays.tower]
-    # positions are sorted by tower and come in pairs: the partner is the other one of the two
-    partner = np.arange(len(chosen)) ^ 1
+    partner = stakes.partner
+    between = np.abs(turn_deg(rays.bearing_deg - rays.bearing_deg[partner]))
     return Facts(
         lead_m=lead_lengths(towers, rays.tower, rays.bearing_deg, chosen.distance_m, job),
-        between_deg=np.abs(turn_deg(rays.bearing_deg - rays.bearing_deg[partner])),
+        between_deg=np.where(partner >= 0, between, np.nan),
         least_m=np.maximum(job.rules.min_distance_m, size),
-        same_side=sited.same_side[rays.tower],
-        covered=covers[rays.tower],
-        uncovered=[uncovered[tower] for tower in rays.tower],
-        crossings=crossing_texts(chosen, obstacles, job),
-        grounds=ground_texts(chosen, obstacles, job),
+        same_side=stakes.same_side[rays.tower],
+        covered=around.covers[rays.tower],
+        uncovered=[around.uncovered[tower] for tower in rays.tower],
+        crossings=crossing_texts(chosen, around.obstacles, job),
+        grounds=ground_texts(chosen, around.obstacles, job),
+        bias_pct=around.bias_pct[rays.tower],
+        coupling_pct=around.coupling_pct[rays.tower],
     )
 
 

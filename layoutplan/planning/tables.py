@@ -21,11 +21,14 @@ from layoutplan.siting.ragged import expand
 from layoutplan.siting.rays import lead_length_m
 
 WGS84 = "EPSG:4326"
-_DIGITS = {"lon": 9, "lat": 9, "_m": 3, "_deg": 4, "easting": 3, "northing": 3, "score": 3}
+_DIGITS = {
+    "lon": 9, "lat": 9, "easting": 3, "northing": 3, "score": 3, "_kv_m": 4, "_m": 3, "_deg": 4, "_v": 3, "_kv": 4,
+    "_ka": 4, "_ma": 4, "_ohm": 4, "_pct": 3, "_low": 4, "_high": 4, "_ratio": 4,
+}  # fmt: skip
 
 
 def rounded(columns: dict[str, Any]) -> dict[str, Any]:
-    """Round numbers by the unit in their names: millimetres, 1e-4 degrees, 1e-9 degrees of position."""
+    """Round numbers by the unit in their names: millimetres, 1e-4 degrees, 1e-9 degrees of position, millivolts."""
     out = {}
     for name, value in columns.items():
         digits = next((d for key, d in _DIGITS.items() if name == key or (key[0] == "_" and name.endswith(key))), None)
@@ -51,7 +54,7 @@ def lines(start_deg: FloatArray, end_deg: FloatArray) -> Any:
 
 
 def towers_table(towers: Towers, status: Sequence[str], reasons: Sequence[str], covers: Any) -> gpd.GeoDataFrame:
-    """One row per tower."""
+    """One row per tower; figures that were not given are NaN."""
     return frame(
         {
             "line_id": towers.line_id,
@@ -67,6 +70,10 @@ def towers_table(towers: Towers, status: Sequence[str], reasons: Sequence[str], 
             "structure": towers.structure,
             "leg": towers.leg,
             "map_covers": covers,
+            "base_width_m": towers.base_width_m,
+            "earth_electrode_size_m": np.where(towers.size_assumed, np.nan, towers.electrode_size_m),
+            "footing_resistance_ohm": towers.footing_ohm,
+            "soil_resistivity_ohm_m": towers.soil_ohm_m,
         },
         points(towers.lonlat_deg),
     )

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Mapping
 
 import geopandas as gpd
 import numpy as np
 from numpy.typing import NDArray
 
 from layoutplan.job import Job
-from layoutplan.planning.model import ALL_MET, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED
+from layoutplan.planning.checks import Facts
+from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED
 from layoutplan.siting.blockers import describe
 from layoutplan.siting.evaluate import Evaluated
 from layoutplan.siting.exclusions import Exclusions
@@ -39,10 +41,12 @@ def ground_texts(chosen: Evaluated, obstacles: Obstacles, job: Job) -> list[str]
     return ["; ".join(texts[i]) for i in range(len(chosen))]
 
 
-def stake_status(chosen: Evaluated, sited: Sited, covers: NDArray[np.bool_], job: Job) -> NDArray[np.str_]:
+def stake_status(
+    chosen: Evaluated, same_side: NDArray[np.bool_], covers: NDArray[np.bool_], job: Job
+) -> NDArray[np.str_]:
     """Status of each position; the worst that applies."""
     agree = (chosen.terms["caution_crossings"] > 0) | (chosen.terms["caution_ground"] > 0)
-    compromise = (chosen.rays.off_square_deg > job.rules.square_within_deg + 1e-6) | sited.same_side[chosen.rays.tower]
+    compromise = (chosen.rays.off_square_deg > job.rules.square_within_deg + 1e-6) | same_side[chosen.rays.tower]
     return np.select(
         [~covers[chosen.rays.tower], agree, compromise],
         [NOT_COVERED, NEEDS_AGREEMENT, COMPROMISE],
@@ -52,22 +56,23 @@ def stake_status(chosen: Evaluated, sited: Sited, covers: NDArray[np.bool_], job
 
 def stake_reasons(
     chosen: Evaluated,
-    sited: Sited,
-    crossings: list[str],
-    grounds: list[str],
-    uncovered: list[str],
-    other_side: dict[int, str],
+    same_side: NDArray[np.bool_],
+    facts: Facts,
+    other_side: Mapping[int, str],
+    broken: Mapping[int, str],
     job: Job,
 ) -> list[str]:
     """Reasons for the status of each position."""
     out = []
     for i, tower in enumerate(chosen.rays.tower):
-        parts = [uncovered[tower]] if uncovered[tower] else []
-        if crossings[i]:
-            parts.append(f"lead crosses {crossings[i]}: to be agreed")
-        if grounds[i]:
-            parts.append(f"stands on {grounds[i]}: to be agreed")
-        if sited.same_side[tower]:
+        parts = [f"breaks {broken[i]}"] if i in broken else []
+        if facts.uncovered[i]:
+            parts.append(facts.uncovered[i])
+        if facts.crossings[i]:
+            parts.append(f"lead crosses {facts.crossings[i]}: to be agreed")
+        if facts.grounds[i]:
+            parts.append(f"stands on {facts.grounds[i]}: to be agreed")
+        if same_side[tower]:
             parts.append(f"both stakes on one side of the line: {other_side.get(int(tower), 'no position opposite')}")
         off = chosen.rays.off_square_deg[i]
         if off > job.rules.square_within_deg + 1e-6:
@@ -109,7 +114,7 @@ def no_layout_reasons(sited: Sited, excluded: dict[tuple[int, int], str]) -> dic
 
 def tower_status(status: NDArray[np.str_], tower: NDArray[np.int64], count: int) -> list[str]:
     """Worst status of a tower's stakes; no layout where there are none."""
-    rank = {ALL_MET: 0, COMPROMISE: 1, NEEDS_AGREEMENT: 2, NOT_COVERED: 3}
+    rank = {ALL_MET: 0, COMPROMISE: 1, NEEDS_AGREEMENT: 2, NOT_COVERED: 3, BREAKS: 4}
     worst = np.full(count, -1)
     np.maximum.at(worst, tower, np.array([rank[name] for name in status], dtype=np.int64))
     names = [*rank, NO_LAYOUT]

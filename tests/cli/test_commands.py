@@ -1,6 +1,7 @@
 """The commands as a user types them."""
 
 import json
+import re
 import subprocess
 import sys
 
@@ -8,6 +9,7 @@ import pytest
 from click.testing import CliRunner
 
 from layoutplan.cli.main import cli
+from layoutplan.planning.read import read_plan_tables
 
 
 @pytest.fixture(scope="module")
@@ -20,6 +22,25 @@ def planned(sample, tmp_path_factory):
     out = tmp_path_factory.mktemp("plan") / "valley"
     result = CliRunner().invoke(cli, ["plan", str(sample), "--out", str(out), "--timings"])
     return out, result
+
+
+@pytest.fixture(scope="module")
+def no_load(tmp_path_factory):
+    """A job that says nothing of load and faults."""
+    folder = tmp_path_factory.mktemp("no_load")
+    rows = [f"{n},{8 + 0.004 * n:.5f},46.0\n" for n in range(5)]
+    (folder / "towers.csv").write_text("tower_id,lon,lat\n" + "".join(rows), "utf-8")
+    (folder / "job.toml").write_text('[[lines]]\nvoltage_kv = 220\ntowers = { path = "towers.csv" }\n', "utf-8")
+    return folder / "job.toml"
+
+
+def strictly(text):
+    """JSON without NaN and infinity, which the format does not have (RFC 8259, section 6)."""
+
+    def refuse(constant):
+        raise AssertionError(f"{constant} is not JSON")
+
+    return json.loads(text, parse_constant=refuse)
 
 
 def test_exit_code_1_because_one_tower_has_no_layout(planned):
@@ -38,6 +59,63 @@ def test_summary_counts_explains_and_warns(planned):
         "siting",
     ):
         assert words in text
+
+
+def test_summary_names_the_worst_exposures(planned):
+    text = planned[1].stdout
+    worst = json.loads((planned[0] / "plan.json").read_text("utf-8"))["summary"]["worst_exposure"]
+    assert set(worst) == {"in service", "under a fault"}
+    for state, row in worst.items():
+        (line,) = [line for line in text.splitlines() if line.startswith(f"  worst exposure {state}: ")]
+        assert f"{row['exposure']}, " in line
+        assert f" at {row['tower_id']} ({row['role']})" in line
+        value, times = re.search(r", ([\d.]+) \S+, ([\d.]+) times the limit of ", line).groups()
+        assert float(value) == pytest.approx(row["value"], rel=0.006)
+        assert float(times) == pytest.approx(row["value"] / row["limit"], rel=0.006)
+    assert re.search(r"bias of the reading beyond 10 % at \d+ of 26 towers", text)
+    assert "unknown" not in text.partition("written:")[0]
+
+
+def test_summary_counts_what_is_unknown(no_load, tmp_path):
+    text = CliRunner().invoke(cli, ["plan", str(no_load), "--out", str(tmp_path / "p")]).stdout
+    exposures = read_plan_tables(tmp_path / "p")["exposures"]
+    unknown = int(exposures["ratio"].isna().sum())
+    assert f"{unknown} of {len(exposures)} exposures are unknown: inputs missing, see the table exposures" in text
+    assert "worst exposure known in service: " in text
+    assert "worst exposure known under a fault: none; all are unknown" in text
+
+
+def test_a_plan_without_any_layout_is_written_and_told(no_load, tmp_path):
+    """An earth electrode so large that no reel reaches far enough out."""
+    job = tmp_path / "job.toml"
+    text = no_load.read_text("utf-8").replace("towers.csv", str(no_load.with_name("towers.csv")))
+    job.write_text(text + "[rules]\nelectrode_size_multiple = 20\n", "utf-8")
+    result = CliRunner().invoke(cli, ["plan", str(job), "--out", str(tmp_path / "p")])
+    assert result.exit_code == 1
+    assert "5  no layout" in result.stdout
+    assert "exposure" not in result.stdout
+    assert (tmp_path / "p" / "map.html").stat().st_size > 100_000
+    told = CliRunner().invoke(cli, ["explain", str(tmp_path / "p"), "2"])
+    assert told.exit_code == 0
+    assert "what would give a layout" in told.stdout
+
+
+def test_explain_shows_exposures_and_what_is_unknown(planned, no_load, tmp_path):
+    text = CliRunner().invoke(cli, ["explain", str(planned[0]), "107"]).stdout
+    for words in ("standing voltage of the tower", "IEC 60364-4-41", "EN 50522", "rods to bring", "voltage on arrival"):
+        assert words in text
+    CliRunner().invoke(cli, ["plan", str(no_load), "--out", str(tmp_path / "p"), "--quiet"])
+    text = CliRunner().invoke(cli, ["explain", str(tmp_path / "p"), "2"]).stdout
+    assert re.search(r"\[unknown: .*no load current given", text)
+    assert "nan" not in text.lower()
+
+
+def test_json_of_unknown_figures_is_json(no_load, tmp_path):
+    result = CliRunner().invoke(cli, ["plan", str(no_load), "--out", str(tmp_path / "p"), "--json"])
+    last = strictly(result.stdout.splitlines()[-1])
+    assert last["event"] == "result"
+    assert last["summary"]["exposures_unknown"] > 0
+    assert "under a fault" not in last["summary"]["worst_exposure"]
 
 
 def test_explain_shows_limits_terms_alternatives_and_exclusions(planned):
@@ -86,13 +164,14 @@ def test_json_lines_and_nothing_else_on_stdout(sample, tmp_path):
     command = [sys.executable, "-m", "layoutplan", "plan", str(sample), "--out", str(tmp_path / "p"), "--json"]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     assert done.returncode == 1
-    events = [json.loads(line) for line in done.stdout.splitlines()]
+    events = [strictly(line) for line in done.stdout.splitlines()]
     assert {event["event"] for event in events[:-1]} == {"progress"}
     assert all({"percent", "message"} <= set(event) for event in events[:-1])
     last = events[-1]
     assert last["event"] == "result"
     assert last["output"].endswith("plan.gpkg")
     assert last["summary"]["by_status"]["no layout"] == 1
+    assert all(row["ratio"] > 0 for row in last["summary"]["worst_exposure"].values())
     assert done.stdout.isascii()
 
 

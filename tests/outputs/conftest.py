@@ -18,6 +18,8 @@ from layoutplan.inputs.model import InputFile
 from layoutplan.job import Job, Line, TowerSource, shipped_classes
 from layoutplan.planning.model import ALL_MET, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED, Plan
 
+from .electrical import exposures_table, with_lead_figures, with_stake_figures, with_tower_figures
+
 GEOD = Geod(ellps="WGS84")
 COMMAND = "{{cycler.__init__.__globals__.os.popen(dict(id=1)|join).read()}}"
 HOSTILE = (
@@ -228,14 +230,17 @@ def build_plan(
     place = Place(lon, lat)
     xy, bearings = _course(towers, span_m)
     table = _towers(xy, bearings, place, hostile)
-    electrodes = _electrodes(table, xy, place)
+    table = with_tower_figures(table, (table["status"] == NO_LAYOUT).to_numpy())
+    electrodes = with_stake_figures(_electrodes(table, xy, place))
     starts = table.set_index("tower_id").geometry[electrodes["tower_id"]].array
     ends = electrodes.geometry.array
     lines = shapely.linestrings(np.stack((shapely.get_coordinates(starts), shapely.get_coordinates(ends)), axis=1))
     crossing = "minor road 'Mill Lane {{7*7}}' (osm way 123) at 43.2 m" if hostile else "minor road at 43.2 m"
-    leads = electrodes.assign(
-        crossings=np.where(electrodes["status"] == NEEDS_AGREEMENT, crossing, ""),
-        geometry=gpd.GeoSeries(lines, crs=4326),
+    leads = with_lead_figures(
+        electrodes.drop(columns=["rods", "rod_resistance_ohm", "rods_note"]).assign(
+            crossings=np.where(electrodes["status"] == NEEDS_AGREEMENT, crossing, ""),
+            geometry=gpd.GeoSeries(lines, crs=4326),
+        )
     )
     points = shapely.get_coordinates(table.geometry.array)
     spans = gpd.GeoDataFrame(
@@ -271,6 +276,7 @@ def build_plan(
         obstacles=_obstacles(place, xy, hostile, density),
         exclusions=exclusions.reset_index(drop=True),
         relaxations=relaxations.reset_index(drop=True),
+        exposures=exposures_table(electrodes),
         files=(
             InputFile(Path("/home/somebody/job/towers.gpkg"), "ab" * 32, "towers of line 'Valley 132'"),
             InputFile(
@@ -305,7 +311,7 @@ def plan() -> Plan:
 def empty_plan() -> Plan:
     """A plan whose tables have no rows, not even columns in some."""
     full = build_plan(towers=2)
-    names = ("electrodes", "leads", "checks", "alternatives", "exclusions", "relaxations", "obstacles")
+    names = ("electrodes", "leads", "checks", "alternatives", "exclusions", "relaxations", "obstacles", "exposures")
     return dataclasses.replace(full, **{name: getattr(full, name).iloc[:0] for name in names})
 
 

@@ -63,6 +63,15 @@ def test_unknown_is_null(plan, tmp_path) -> None:
     assert features[len(plan.towers)]["properties"]["distance_from_leg_m"] is None
 
 
+def test_out_of_reach_is_null_too(plan, tmp_path) -> None:
+    """JSON has no infinity (RFC 8259, section 6)."""
+    distance = plan.towers["distance_for_bias_target_m"]
+    assert np.isinf(distance).any()
+    features = read(write_geojson(plan, tmp_path))["features"][: len(plan.towers)]
+    found = [feature["properties"]["distance_for_bias_target_m"] for feature in features]
+    assert found == [round(value, 2) if np.isfinite(value) else None for value in distance]
+
+
 def test_another_reader(plan, tmp_path) -> None:
     table = pyogrio.read_dataframe(write_geojson(plan, tmp_path))
     assert table.crs == "EPSG:4326"

@@ -5,7 +5,7 @@ import json
 import pytest
 
 from layoutplan.errors import OutputError
-from layoutplan.planning.read import read_plan_record, read_plan_tables
+from layoutplan.planning.read import FORMAT_VERSION, read_plan_record, read_plan_tables
 
 
 @pytest.mark.parametrize("read", [read_plan_tables, read_plan_record])
@@ -30,5 +30,5 @@ def test_not_a_record(tmp_path, text) -> None:
 
 def test_record_of_another_version(tmp_path) -> None:
     (tmp_path / "plan.json").write_text(json.dumps({"format_version": 0}))
-    with pytest.raises(OutputError, match="format_version is 0, this program reads 1"):
+    with pytest.raises(OutputError, match=f"format_version is 0, this program reads {FORMAT_VERSION}"):
         read_plan_record(tmp_path)

@@ -25,6 +25,20 @@ def test_a_row_for_each_electrode(plan, tmp_path) -> None:
     assert any("Mill Lane" in row["crossings"] for row in rows)
 
 
+def test_what_the_crew_brings_and_finds(plan, tmp_path) -> None:
+    rows = read(write_stakes(plan, tmp_path))
+    leads = plan.leads
+    for row, lead, stake in zip(rows, leads.itertuples(), plan.electrodes.itertuples(), strict=True):
+        assert row["rods"] == str(stake.rods)
+        assert row["rods_note"] == stake.rods_note
+        assert float(row["rod_resistance_ohm"]) == pytest.approx(stake.rod_resistance_ohm, abs=0.0051)
+        assert (row["handling"], row["handling_fault"]) == (lead.handling, lead.handling_fault)
+        for name in ("expected_reading_v_low", "expected_reading_v_high"):
+            value = getattr(lead, name)
+            assert row[name] == "unknown" if np.isnan(value) else float(row[name]) == pytest.approx(value, abs=0.0051)
+    assert {row["expected_reading_v_high"] for row in rows} >= {"unknown", "9.06"}
+
+
 def test_rfc_4180_and_utf_8(plan, tmp_path) -> None:
     data = write_stakes(plan, tmp_path).read_bytes()
     assert data.count(b"\r\n") == data.count(b"\n") == data.count(b"\r") == len(plan.electrodes) + 1

@@ -174,13 +174,12 @@ def test_no_writer_hides_a_failed_write(make_plan, tmp_path, name) -> None:
     """Every write beyond 25 kB fails with an error of the system, below Python and below GDAL alike."""
     script = tmp_path / "script.py"
     script.write_text(
-        "import importlib.util, sys\n"
-        "from pathlib import Path\n"
-        "spec = importlib.util.spec_from_file_location('factory', sys.argv[1])\n"
-        "factory = importlib.util.module_from_spec(spec)\n"
-        "spec.loader.exec_module(factory)\n"
+        "import sys, types\n"
+        "package = sys.modules['factory'] = types.ModuleType('factory')\n"
+        "package.__path__ = [sys.argv[1]]\n"
+        "from factory.conftest import build_plan\n"
         "from layoutplan.errors import OutputError\n"
-        "plan = factory.build_plan(120, formats=(sys.argv[3],), hostile=False)\n"
+        "plan = build_plan(120, formats=(sys.argv[3],), hostile=False)\n"
         "object.__setattr__(plan, 'cautions', ('x' * 50_000,))\n"
         "try:\n"
         "    plan.write(sys.argv[2])\n"
@@ -190,7 +189,7 @@ def test_no_writer_hides_a_failed_write(make_plan, tmp_path, name) -> None:
     out = tmp_path / "out"
     root = Path(write.__file__).parents[2]
     run = subprocess.run(
-        [sys.executable, "-B", str(script), str(Path(__file__).with_name("conftest.py")), str(out), name],
+        [sys.executable, "-B", str(script), str(Path(__file__).parent), str(out), name],
         env={**os.environ, "PYTHONPATH": str(root)},
         capture_output=True,
         text=True,

@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike
 
 from layoutplan.outputs.columns import turned
 from layoutplan.outputs.map_page.corridor import near_towers
+from layoutplan.outputs.map_page.line_popups import lead_popups, span_popups
 from layoutplan.outputs.map_page.obstacle_popups import obstacle_popups
 from layoutplan.outputs.map_page.packing import packed
 from layoutplan.outputs.map_page.page import AsIs
@@ -24,11 +25,10 @@ from layoutplan.outputs.map_page.popups import (
     Popups,
     alternative_popups,
     electrode_popups,
-    lead_popups,
-    span_popups,
     tower_popups,
 )
 from layoutplan.outputs.map_page.styles import BASE_MAP
+from layoutplan.outputs.words import lead_level
 from layoutplan.planning.model import STATUSES, Plan
 from layoutplan.text import clean, page_text
 
@@ -46,7 +46,8 @@ def plan_layers(plan: Plan) -> Iterator[FeatureLayer]:
     yield _layer("Towers", towers.geometry.array, tower_popups(replace(plan, towers=towers)), west,
                  sign=towers["status"], label=towers["tower_id"])  # fmt: skip
     yield _layer("Stakes H and S", stakes.geometry.array, electrode_popups(plan), west, sign=stakes["role"])
-    yield _layer("Leads", leads.geometry.array, lead_popups(plan), west, style="lead " + leads["role"])
+    levels = [f"lead {lead_level(text)}" for text in leads["handling"]]
+    yield _layer("Leads", leads.geometry.array, lead_popups(plan), west, style=levels)
     yield _layer("Alternative positions", plan.alternatives.geometry.array, alternative_popups(plan), west, show=False,
                  sign=["alternative"] * len(plan.alternatives))  # fmt: skip
     yield _layer("Line", plan.spans.geometry.array, span_popups(plan), west, style=["span"] * len(plan.spans))

@@ -80,6 +80,16 @@ const layoutplan = (() => {
     ctx.restore();
   }
 
+  /* A line with a casing is stroked twice along the same path. */
+  const drawLine = L.Canvas.prototype._fillStroke;
+  L.Canvas.include({
+    _fillStroke(ctx, layer) {
+      const { casing, ...options } = layer.options;
+      if (casing) drawLine.call(this, ctx, { options: { ...options, weight: casing, color: "#111111", _dashArray: null } });
+      drawLine.call(this, ctx, layer);
+    },
+  });
+
   const Sign = L.CircleMarker.extend({
     _project() {
       const { sign, label } = this.options, zoom = this._map.getZoom();
@@ -114,6 +124,7 @@ const layoutplan = (() => {
     ctx.scale(sharp, sharp);
     if (name) return paint(ctx, signs[name], 18, 10, signs[name].radius * 0.88);
     const look = styles[line || area];
+    if (look.casing) { ctx.lineWidth = look.casing; ctx.strokeStyle = "#111111"; ctx.strokeRect(1, 10, 34, 0); }
     ctx.strokeStyle = look.color; ctx.lineWidth = look.weight; ctx.lineCap = look.lineCap || "round";
     ctx.setLineDash(look.dashArray ? look.dashArray.split(" ").map(Number) : []);
     ctx.beginPath();

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from importlib.resources import files
 from typing import Any
 
@@ -11,7 +12,7 @@ from markupsafe import Markup
 from layoutplan.job import shipped_classes
 from layoutplan.outputs.map_page.corridor import SIMPLIFIED_M
 from layoutplan.outputs.map_page.styles import AREA_CLASSES, BASE_STYLES
-from layoutplan.outputs.words import STATUS_MEANING
+from layoutplan.outputs.words import LEAD_LEVELS, STATUS_MEANING, lead_level
 from layoutplan.planning.model import Plan
 from layoutplan.text import clean, page_text
 
@@ -31,15 +32,24 @@ def panel_html(plan: Plan, drawn_classes: set[str]) -> str:
     )
     environment.filters["inert"] = lambda text: Markup(page_text(clean(text)))
     counts = plan.summary["by_status"]
+    levels = Counter(map(lead_level, plan.leads["handling"]))
     return environment.from_string(template).render(
         title=plan.job.title,
         towers=len(plan.towers),
         lines=list(dict.fromkeys(plan.towers["line_id"])),
         statuses=[(name, counts[name], meaning) for name, meaning in STATUS_MEANING.items()],
+        levels=[(name, levels[name], meaning) for name, meaning in LEAD_LEVELS.items()],
+        limits=_limits(plan),
         cautions=plan.cautions,
         base_map=_legend(drawn_classes),
         simplified_m=f"{SIMPLIFIED_M:.0f}",
     )
+
+
+def _limits(plan: Plan) -> list[str]:
+    """Limits that the exposures are held against, with their editions."""
+    used = plan.exposures[["basis", "edition"]].drop_duplicates()
+    return [f"{basis}: {edition}" for basis, edition in zip(used["basis"], used["edition"], strict=True)]
 
 
 def _legend(drawn: set[str]) -> list[dict[str, Any]]:

@@ -10,6 +10,13 @@ from typing import Any
 import pandas as pd
 
 from layoutplan.outputs.columns import records, turned_lon
+from layoutplan.outputs.map_page.electrical_rows import (
+    STAKE_COLUMNS,
+    TOWER_COLUMNS,
+    rods_text,
+    tower_labels,
+    tower_texts,
+)
 from layoutplan.outputs.words import ROLE_WORDS, bearing, crossing_words, degrees, figure
 from layoutplan.planning.model import NO_LAYOUT, Plan
 
@@ -51,10 +58,11 @@ def tower_popups(plan: Plan) -> Popups:
         for row in records(counts, "line_id", "tower_id", "side", "rule", "candidates", "of")
     )
     rows = list(_rows(plan.towers, "line_id", "tower_id", "status", "reasons", "leg", "chainage_m", "line_bearing_deg",
-                      "deflection_deg", "lon", "lat"))  # fmt: skip
+                      "deflection_deg", "lon", "lat", *TOWER_COLUMNS))  # fmt: skip
     return Popups(
         ("Status", "Reasons", "H stake", "S stake", "Leads start at", "What would give a layout",
-         "Positions left out", "Line", "Along the line", "Line's bearing", "Deflection", "Position"),
+         "Positions left out", *tower_labels(plan.job.method.bias_target_pct), "Line", "Along the line",
+         "Line's bearing", "Deflection", "Position"),
         [f"Tower {row.tower_id}" for row in rows],
         [
             (
@@ -65,6 +73,7 @@ def tower_popups(plan: Plan) -> Popups:
                 f"leg {row.leg}" if row.leg else "",
                 changes.get((row.line_id, row.tower_id), ""),
                 excluded.get((row.line_id, row.tower_id), ""),
+                *tower_texts(row),
                 row.line_id,
                 figure(row.chainage_m, "m"),
                 f"{bearing(row.line_bearing_deg)} true",
@@ -101,10 +110,11 @@ def electrode_popups(plan: Plan) -> Popups:
     rows = list(_rows(plan.electrodes, "line_id", "tower_id", "role", "waypoint", "status", "reasons", "distance_m",
                       "bearing_true_deg", "bearing_grid_deg", "octant", "side", "leg", "distance_from_leg_m",
                       "lead_length_m", "angle_to_line_deg", "distance_to_line_m", "lon", "lat", "easting",
-                      "northing"))  # fmt: skip
+                      "northing", *STAKE_COLUMNS))  # fmt: skip
     return Popups(
-        ("Waypoint", "Distance", "Bearing", "Where", "From leg", "Lead, with slack", "Lead", "Angle to the line",
-         "From the line", "Status", "Reasons", "Checks not plainly kept", "Position", "Grid", "Line"),
+        ("Waypoint", "Distance", "Bearing", "Where", "From leg", "Lead, with slack", "Lead", "Bring",
+         "Angle to the line", "From the line", "Status", "Reasons", "Checks not plainly kept", "Position", "Grid",
+         "Line"),
         [f"{capital(ROLE_WORDS[row.role])}, tower {row.tower_id}" for row in rows],
         [
             (
@@ -115,6 +125,7 @@ def electrode_popups(plan: Plan) -> Popups:
                 f"{figure(row.distance_from_leg_m, 'm', 2)} ({row.leg})" if row.leg else "",
                 figure(row.lead_length_m, "m"),
                 crossings.get((row.line_id, row.tower_id, row.role), ""),
+                rods_text(row),
                 degrees(row.angle_to_line_deg),
                 figure(row.distance_to_line_m, "m"),
                 row.status,
@@ -127,26 +138,6 @@ def electrode_popups(plan: Plan) -> Popups:
             for row in rows
         ],
     )  # fmt: skip
-
-
-def lead_popups(plan: Plan) -> Popups:
-    """Length, direction, and what the lead crosses."""
-    rows = list(records(plan.leads, "line_id", "tower_id", "role", "waypoint", "lead_length_m", "bearing_true_deg",
-                        "crossings", "status"))  # fmt: skip
-    return Popups(
-        ("Lead", "Length, with slack", "Bearing", "Waypoint", "Line"),
-        [f"Lead to {row.role}, tower {row.tower_id}" for row in rows],
-        [
-            (
-                crossing_words(row.crossings, row.status),
-                figure(row.lead_length_m, "m"),
-                f"{bearing(row.bearing_true_deg)} true",
-                row.waypoint,
-                row.line_id,
-            )
-            for row in rows
-        ],
-    )
 
 
 def alternative_popups(plan: Plan) -> Popups:
@@ -173,19 +164,6 @@ def alternative_popups(plan: Plan) -> Popups:
             for row in rows
         ],
     )  # fmt: skip
-
-
-def span_popups(plan: Plan) -> Popups:
-    """Length and bearing of each span."""
-    rows = list(records(plan.spans, "line_id", "from_tower", "to_tower", "length_m", "bearing_deg", "half_width_m"))
-    return Popups(
-        ("Length", "Bearing", "Centre to outermost conductor", "Line"),
-        [f"Span {row.from_tower} to {row.to_tower}" for row in rows],
-        [
-            (figure(row.length_m, "m"), f"{bearing(row.bearing_deg)} true", figure(row.half_width_m, "m"), row.line_id)
-            for row in rows
-        ],
-    )
 
 
 def _rows(frame: pd.DataFrame, *columns: str) -> Iterable[Any]:

@@ -13,9 +13,10 @@ from typing import Any
 
 import numpy as np
 
-from layoutplan.planning.model import ALL_MET, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED
+from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED
 
 GREEN, SKY, ORANGE, VERMILION, BLUE, PURPLE = "#009e73", "#56b4e9", "#e69f00", "#d55e00", "#0072b2", "#cc79a7"
+YELLOW, INK = "#f0e442", "#111111"
 
 _ROUND = np.linspace(0, 2 * np.pi, 24, endpoint=False)
 _SHAPES: Mapping[str, list[list[float]]] = {
@@ -24,6 +25,10 @@ _SHAPES: Mapping[str, list[list[float]]] = {
     "diamond": [[0, -1.2], [1.2, 0], [0, 1.2], [-1.2, 0]],
     "triangle": [[0, -1.25], [1.2, 0.9], [-1.2, 0.9]],
     "pennant": [[-1.3, -0.95], [1.3, -0.95], [0, 1.35]],
+    "octagon": [
+        [-0.45, -1.1], [0.45, -1.1], [1.1, -0.45], [1.1, 0.45],
+        [0.45, 1.1], [-0.45, 1.1], [-1.1, 0.45], [-1.1, -0.45],
+    ],
     "hexagon": [[-0.6, -1.05], [0.6, -1.05], [1.2, 0], [0.6, 1.05], [-0.6, 1.05], [-1.2, 0]],
     "cross": [
         [-0.75, -1.2], [0, -0.45], [0.75, -1.2], [1.2, -0.75], [0.45, 0], [1.2, 0.75],
@@ -38,7 +43,7 @@ def _sign(shape: str, fill: str, radius: float = 8, letter: str = "", **more: An
     ``lift`` moves the letter up, in the same unit; what is ``close`` is not drawn on an overview.
     """
     look = {"points": _SHAPES[shape], "fill": fill, "radius": radius, "letter": letter}
-    return look | {"ink": "#111111", "lift": 0, "close": False} | more
+    return look | {"ink": INK, "lift": 0, "close": False} | more
 
 
 SIGNS: Mapping[str, Mapping[str, Any]] = MappingProxyType(
@@ -47,18 +52,28 @@ SIGNS: Mapping[str, Mapping[str, Any]] = MappingProxyType(
         COMPROMISE: _sign("diamond", SKY),
         NEEDS_AGREEMENT: _sign("triangle", ORANGE),
         NOT_COVERED: _sign("hexagon", "#ffffff", 8.5, "?"),
+        BREAKS: _sign("octagon", "#111111", 8.5, "!", ink="#ffffff"),
         NO_LAYOUT: _sign("cross", VERMILION, 8.5),
         "H": _sign("square", BLUE, letter="H", ink="#ffffff", close=True),
         "S": _sign("pennant", PURPLE, letter="S", lift=0.25, close=True),
         "alternative": _sign("circle", "#ffffff", 4, close=True),
     }
 )
-_LEAD = {"weight": 3, "opacity": 1, "fill": False}
+
+
+def _lead(color: str, weight: float, dash: str | None = None, casing: float = 0) -> dict[str, Any]:
+    """``casing`` is the width of a dark line below, which shows on both sides and in the gaps."""
+    style: dict[str, Any] = {"color": color, "weight": weight, "opacity": 1, "fill": False, "lineCap": "butt"}
+    return style | ({"dashArray": dash} if dash else {}) | ({"casing": casing} if casing else {})
+
+
 PLAN_STYLES: Mapping[str, Mapping[str, Any]] = MappingProxyType(
     {
-        "span": {"color": "#111111", "weight": 3, "opacity": 1, "fill": False},
-        "lead H": _LEAD | {"color": BLUE},
-        "lead S": _LEAD | {"color": "#a3477f", "dashArray": "8 5", "lineCap": "butt"},
+        "span": {"color": INK, "weight": 3, "opacity": 1, "fill": False},
+        "lead below": _lead(BLUE, 3, casing=5),  # the casing tells it from a stream
+        "lead near": _lead(ORANGE, 4, casing=7),
+        "lead unknown": _lead(YELLOW, 4.5, "6 6", casing=7),  # like barrier tape
+        "lead above": _lead(VERMILION, 7, "16 3", casing=10),
     }
 )
 
@@ -102,6 +117,7 @@ BASE_MAP: Mapping[str, Mapping[str, Mapping[str, Any]]] = MappingProxyType(
         },
         "Entry and protection": {
             "permitted_land": _area(None, "#3f8f3f", 1.5, "2 5"),
+            "land_unsettled": _area(None, "#8a6a1f", 1.5, "5 4", hatch="dots"),
             "protected_area": _area(None, "#2f6f3f", 2, "9 5"),
             "military": _area(None, "#7a3b3b", 2, "9 3 2 3", hatch="diagonal"),
             "no_entry": _area(None, "#a82222", 2, hatch="diagonal"),

@@ -8,13 +8,15 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
 import pytest
 import shapely
 from pyproj import Geod
 
 from layoutplan.outputs.columns import on_the_globe
 from layoutplan.outputs.map_page import write_map
-from layoutplan.outputs.map_page.styles import SIGNS
+from layoutplan.outputs.map_page.styles import PLAN_STYLES, SIGNS
+from layoutplan.outputs.words import LEAD_LEVELS, lead_level
 from layoutplan.text import clean
 
 pytestmark = pytest.mark.browser
@@ -119,8 +121,9 @@ def test_offline_quiet_and_drawn(browser, make_plan, tmp_path) -> None:
     for status, number in plan.summary["by_status"].items():
         assert found.get(status, 0) == number
     for role in "HS":
-        number = int((plan.electrodes["role"] == role).sum())
-        assert found[role] == found[f"lead {role}"] == number
+        assert found[role] == int((plan.electrodes["role"] == role).sum())
+    for level, number in plan.leads["handling"].map(lead_level).value_counts().items():
+        assert found[f"lead {level}"] == number
     assert found["span"] == len(plan.spans)
     credit = browser.find_element("class name", "leaflet-control-attribution").text
     assert credit == "© OpenStreetMap contributors, ODbL"
@@ -128,7 +131,7 @@ def test_offline_quiet_and_drawn(browser, make_plan, tmp_path) -> None:
     assert browser.get_log("browser") == []
 
 
-def test_signs_and_leads_are_really_painted(browser, make_plan, tmp_path) -> None:
+def test_signs_are_really_painted(browser, make_plan, tmp_path) -> None:
     plan = make_plan(8, hostile=False, density=0)
     open_page(browser, plan, tmp_path)
     seen = set()
@@ -139,14 +142,91 @@ def test_signs_and_leads_are_really_painted(browser, make_plan, tmp_path) -> Non
         look_at(browser, tower.lon, tower.lat, 17)
         assert colours(browser, [[tower.lon, tower.lat]]) == [SIGNS[tower.status]["fill"]]
     assert len(seen) == 4
-    lead = plan.leads[plan.leads["role"] == "H"].iloc[0]
-    middle = shapely.line_interpolate_point(lead.geometry, 0.5, normalized=True)
-    look_at(browser, middle.x, middle.y, 18)
-    assert colours(browser, [[middle.x, middle.y]]) == ["#0072b2"]
     plan_stake = plan.electrodes.iloc[0]
     corner = [plan_stake.lon, plan_stake.lat]
     look_at(browser, *corner, 18)
     assert set(colours(browser, [corner])) <= {"#0072b2", "#ffffff"}  # the sign or the bar of its letter
+
+
+@pytest.mark.parametrize("level", LEAD_LEVELS)
+def test_leads_are_painted_by_their_level(browser, make_plan, tmp_path, level) -> None:
+    """Colour along the lead, dashes or none, and the casing on both sides."""
+    plan = make_plan(8, hostile=False, density=0)
+    open_page(browser, plan, tmp_path)
+    look = PLAN_STYLES[f"lead {level}"]
+    lead = plan.leads[(plan.leads["handling"].map(lead_level) == level) & (plan.leads["status"] == "all rules met")]
+    line = lead.geometry.iloc[0]
+    middle = shapely.line_interpolate_point(line, 0.5, normalized=True)
+    look_at(browser, middle.x, middle.y, 18)
+    along = shapely.line_interpolate_point(line, np.linspace(0.3, 0.7, 120), normalized=True)
+    found = colours(browser, shapely.get_coordinates(along).tolist())
+    assert found.count(look["color"]) > 20
+    assert (found.count("#111111") > 5) == ("dashArray" in look)
+    pixel_deg = 360 / 2**26  # zoom 18, 256 pixels to a tile
+    aside = np.array([(look["weight"] + look["casing"]) / 4 * pixel_deg, 0])
+    in_the_casing = shapely.transform(line, lambda xy: xy + aside)
+    beside = shapely.line_interpolate_point(in_the_casing, np.linspace(0.3, 0.7, 120), normalized=True)
+    found = colours(browser, shapely.get_coordinates(beside).tolist())
+    dark = [colour for colour in found if all(0x0F <= part < 0x46 for part in bytes.fromhex(colour[1:]))]
+    assert dark, f"no casing (#111111; #000000 is bare canvas): {sorted(set(found))}"
+
+
+def popup_of(browser, kind: str, title: str) -> dict[str, str]:
+    """Rows of a feature's pop-up by their labels."""
+    return browser.execute_script(
+        """
+      layoutplan.page.map.eachLayer((layer) => {
+        const { title, sign, style } = (layer.feature || { properties: {} }).properties;
+        if (title === arguments[1] && (sign || style).startsWith(arguments[0]))
+          layoutplan.show(layer, layer.getLatLng ? layer.getLatLng() : layer.getBounds().getCenter());
+      });
+      const latest = [...document.querySelectorAll(".leaflet-popup-content")].at(-1); // an earlier one may still fade
+      const rows = latest.querySelectorAll("tr");
+      return Object.fromEntries([...rows].map((row) => [row.cells[0].textContent, row.cells[1].textContent]));""",
+        kind, title,
+    )  # fmt: skip
+
+
+def test_popup_of_a_lead(browser, make_plan, tmp_path) -> None:
+    plan = make_plan(8, hostile=False)
+    open_page(browser, plan, tmp_path)
+    near = popup_of(browser, "lead", "Lead to S, tower 001")
+    assert near["In service"].startswith("near a limit: ")
+    assert near["Under a fault"].startswith("above a limit: ")
+    figures = {
+        "On arrival, tower to stake": "11.8 to 44.1 V",
+        "Worst in service": "0.942 times a limit",
+        "Induced by the load": "9.40 V",
+        "Induced by unbalance": "3.10 V",
+        "Capacitive current": "0.071 mA",
+        "Electric field": "1.24 kV/m",
+        "Worst under a fault": "11.9 times a limit",
+        "Induced by a fault": "18.2 V",
+        "Transferred by a fault": "5120 V",
+    }
+    assert {label: near[label] for label in figures} == figures
+    unknown = popup_of(browser, "lead", "Lead to H, tower 002")
+    assert unknown["In service"].startswith("unknown: treat the lead as live")
+    known = {label for label in figures if unknown[label] != "unknown"}
+    assert known == {"Capacitive current", "Electric field"}
+
+
+def test_popup_of_a_tower(browser, make_plan, tmp_path) -> None:
+    open_page(browser, make_plan(8, hostile=False), tmp_path)
+    rows = popup_of(browser, "all rules met", "Tower 001")
+    figures = {
+        "Rise under a fault": "2.54 kV",
+        "Share of the fault": "2.63 % in its footing",
+        "Standing current": "0.399 to 1.43 A",
+        "Reading expected": "6.50 ohm",
+        "Bias of the reading": "-1.01 ohm, -15.6 %",
+        "Bias within 10\N{NO-BREAK SPACE}%": "with H at 103 m or farther",
+        "Coupling of leads": "0.439 ohm, 6.76 %",
+    }
+    assert {label: rows[label] for label in figures} == figures
+    without = popup_of(browser, "no layout", "Tower 005")
+    assert "Bias of the reading" not in without
+    assert without["Rise under a fault"] == "5.12 kV"
 
 
 def test_hostile_names_are_shown_letter_for_letter(browser, make_plan, tmp_path, hostile_texts) -> None:
@@ -193,7 +273,8 @@ def test_popup_of_a_stake(browser, make_plan, tmp_path) -> None:
     ActionChains(browser).move_to_element(browser.find_element("class name", "folium-map")).click().perform()
     wait(browser, "return !!document.querySelector('.leaflet-popup-content')")
     text = browser.execute_script("return document.querySelector('.leaflet-popup-content').innerText")
-    for words in ("001-H", "92.50 m from the tower", "171.0° true", "right side, S", "92.7 m", "unknown"):
+    bring = "1 rod, about 84.3 ohm (at most 1000 ohm)"
+    for words in ("001-H", "92.50 m from the tower", "171.0° true", "right side, S", "92.7 m", "unknown", bring):
         assert words in text
 
 

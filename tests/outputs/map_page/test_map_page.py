@@ -7,14 +7,19 @@ import subprocess
 import sys
 from html.parser import HTMLParser
 from importlib.resources import files
+from types import SimpleNamespace
 
 import folium
+import numpy as np
 import pytest
 
+from layoutplan.electrical.limits import Handling
 from layoutplan.job import shipped_classes
-from layoutplan.outputs.map_page import layers, write_map
+from layoutplan.outputs.map_page import electrical_rows, layers, write_map
+from layoutplan.outputs.map_page.electrical_rows import lead_texts, rods_text, tower_labels, tower_texts
 from layoutplan.outputs.map_page.page import OfflineMap
-from layoutplan.outputs.map_page.styles import AREA_CLASSES, BASE_STYLES, SIGNS
+from layoutplan.outputs.map_page.styles import AREA_CLASSES, BASE_STYLES, PLAN_STYLES, SIGNS
+from layoutplan.outputs.words import LEAD_LEVELS, lead_level
 from layoutplan.planning.model import STATUSES
 from layoutplan.text import clean, page_text
 
@@ -124,11 +129,74 @@ def test_every_class_and_status_has_a_look() -> None:
     assert len(set(shapes)) == len(shapes), "two signs would differ by colour alone"
 
 
-def test_no_two_lines_look_alike_in_grey() -> None:
-    def grey(color: str) -> float:
-        red, green, blue = (int(color[place : place + 2], 16) for place in (1, 3, 5))
-        return 0.299 * red + 0.587 * green + 0.114 * blue  # ITU-R BT.601
+def grey(color: str) -> float:
+    red, green, blue = (int(color[place : place + 2], 16) for place in (1, 3, 5))
+    return 0.299 * red + 0.587 * green + 0.114 * blue  # ITU-R BT.601
 
+
+def test_no_two_levels_of_leads_look_alike_in_grey() -> None:
+    looks = {level: PLAN_STYLES[f"lead {level}"] for level in LEAD_LEVELS}
+    marks = [(look.get("dashArray"), look["weight"]) for look in looks.values()]
+    assert len(set(marks)) == len(marks), "two levels would differ by colour alone"
+    width = {level: look["casing"] for level, look in looks.items()}
+    assert width["below"] < width["near"] <= width["unknown"] < width["above"]
+    contrast = {level: grey(look["color"]) - grey("#111111") for level, look in looks.items()}
+    assert contrast["unknown"] > contrast["near"] > contrast["below"] + 50, "unknown must not look calmer than near"
+
+
+def test_levels_are_those_of_the_handling(plan) -> None:
+    """The first word of each text of handling names its level, and the texts follow the ratios."""
+    assert {lead_level(text) for text in Handling} == set(LEAD_LEVELS)
+    assert lead_level("") == lead_level("harmless: touch it") == "unknown"
+    ratio = plan.leads["service_ratio"]
+    expected = np.select([ratio.isna(), ratio > 1, ratio > 0.5], ["unknown", "above", "near"], "below")
+    found = plan.leads["handling"].map(lead_level)
+    assert found.tolist() == expected.tolist()
+    assert set(found) == set(LEAD_LEVELS)
+
+
+def test_legend_of_the_leads(plan, tmp_path) -> None:
+    text = " ".join(page(plan, tmp_path).split())
+    counts = plan.leads["handling"].map(lead_level).value_counts()
+    for level, words in LEAD_LEVELS.items():
+        assert f'<canvas data-line="lead {level}"></canvas></dt><dd><b>{counts[level]}</b> {words}</dd>' in text
+    assert "Under an earth fault or lightning every lead can carry the tower's potential" in text
+    assert "EN 50522 (IEC 61936-1), permissible touch voltage: 2010, Table B.3; from memory" in text
+
+
+def test_never_a_verdict_of_safety(make_plan, tmp_path) -> None:
+    assert not re.search(r"\bsafe(ly|ty)?\b", _own_text(page(make_plan(14), tmp_path)), re.IGNORECASE)
+
+
+def _own_text(text: str) -> str:
+    """The page from its panel on, without Leaflet."""
+    return text[text.index("<noscript>") :]
+
+
+def row(**values):
+    return SimpleNamespace(**values)
+
+
+def test_unknown_figures_say_so() -> None:
+    nothing = dict.fromkeys(electrical_rows.LEAD_COLUMNS)
+    assert set(lead_texts(row(**nothing))) == {"unknown"}
+    tower = dict.fromkeys(electrical_rows.TOWER_COLUMNS)
+    assert set(tower_texts(row(status="compromise", **tower))) == {"unknown"}
+    assert tower_texts(row(status="no layout", **tower)) == ("unknown",) * 4 + ("",) * 3
+    assert len(tower_labels(10.0)) == 7
+    assert rods_text(row(rods=1, rod_resistance_ohm=None, rods_note="note")) == "1 rod, about unknown (note)"
+
+
+@pytest.mark.parametrize(
+    ("distance_m", "words"),
+    [(103.314, "with H at 103 m or farther"), (0.0, "at any distance"), (float("inf"), "not even with H at 100 km")],
+)
+def test_distance_for_the_target(distance_m, words) -> None:
+    values = dict.fromkeys(electrical_rows.TOWER_COLUMNS) | {"distance_for_bias_target_m": distance_m}
+    assert tower_texts(row(status="compromise", **values))[5] == words
+
+
+def test_no_two_lines_look_alike_in_grey() -> None:
     lines = {name: style for name, style in BASE_STYLES.items() if name not in AREA_CLASSES}
     looks = [(style.get("dashArray"), style["weight"], round(grey(style["color"]) / 30)) for style in lines.values()]
     assert len(set(looks)) == len(looks)

@@ -1,0 +1,51 @@
+"""``layoutplan check``: positions that people moved or staked, held against the plan's rules."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+from layoutplan.cli.common import debug_option, errors_in_words, say_json
+
+_FILE = click.Path(path_type=Path)
+
+
+@click.command("check")
+@click.argument("folder", type=click.Path(path_type=Path), metavar="DIR")
+@click.option("--staked", type=_FILE, metavar="FILE", help="As-staked points: GPX, CSV, any GIS file.")
+@click.option("--crs", help="Coordinate reference system of the staked points, if their file carries none.")
+@click.option("--readings", type=_FILE, metavar="FILE", help="CSV with the field readings.")
+@click.option("--tolerance", default=30.0, show_default=True, help="Metres within which a nameless point is matched.")
+@click.option("--out", type=_FILE, metavar="DIR", help="Folder for the result; DIR/check if left out.")
+@click.option("--json", "as_json", is_flag=True, help="Result as one JSON object on stdout.")
+@debug_option
+def command(
+    folder: Path,
+    staked: Path | None,
+    crs: str | None,
+    readings: Path | None,
+    tolerance: float,
+    out: Path | None,
+    as_json: bool,
+    debug: bool,
+) -> None:
+    """Hold the stakes now in plan.gpkg, or points staked in the field, against the rules of the plan in DIR.
+
+    Nothing in the plan is changed; the result goes beside it.
+
+    Exit codes: 0 every rule holds; 1 some rule is broken, or a stake is missing; 2 bad input or usage.
+    """
+    with errors_in_words(debug):
+        from layoutplan.cli.check_words import check_lines, check_result
+        from layoutplan.outputs.checked import write_checked
+        from layoutplan.planning.check import check_folder
+
+        found = check_folder(folder, staked=staked, crs=crs, readings=readings, tolerance_m=tolerance)
+        files = write_checked(found.tables, found.crs, out or folder / "check")
+        if as_json:
+            say_json(check_result(found, files))
+        else:
+            click.echo("\n".join(check_lines(found, files)))
+        sys.exit(1 if len(found.broken) or len(found.missing) else 0)

@@ -1,0 +1,81 @@
+"""The end of a check in words, and as an object for programs."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from layoutplan.planning.check import NOT_CONFIRMED, Checked
+
+_MOST = 40  # lines of one kind; the files hold all
+
+
+def check_lines(found: Checked, files: list[Path]) -> list[str]:
+    """What moved, what no longer holds, what is missing, what the readings hint at, and where it is written."""
+    lines = [_headline(found)]
+    lines += _listed("moved or new", [_moved(row) for row in found.moved.itertuples()])
+    lines += _listed("broken", [_check(row) for row in found.broken.itertuples()])
+    doubts = found.checks[found.checks["verdict"] == NOT_CONFIRMED]
+    lines += _listed("cannot be confirmed", [_check(row) for row in doubts.itertuples()])
+    worse = found.worse[~found.worse["verdict"].isin(["broken", NOT_CONFIRMED])]
+    lines += _listed("worse than planned", [f"{_check(row)}, was {row.planned_verdict}" for row in worse.itertuples()])
+    lines += _listed(
+        "missing", [f"{row.waypoint}: {row.role} of tower {row.tower_id}" for row in found.missing.itertuples()]
+    )
+    lines += _listed("readings", [_hint(row) for row in found.hints.itertuples()])
+    lines += [f"note: {text}" for text in found.problems]
+    return [*lines, "written:", *(f"  {path}" for path in files)]
+
+
+def _headline(found: Checked) -> str:
+    stakes, broken = len(found.electrodes), len(found.broken[["line_id", "tower_id", "role"]].drop_duplicates())
+    return (
+        f"{stakes} stakes checked: {len(found.moved)} moved or new, {broken} break rules, {len(found.missing)} missing"
+    )
+
+
+def _listed(title: str, texts: list[str]) -> list[str]:
+    if not texts:
+        return []
+    more = [f"  … and {len(texts) - _MOST} more, see check.gpkg"] if len(texts) > _MOST else []
+    return [f"{title}:", *(f"  {text}" for text in texts[:_MOST]), *more]
+
+
+def _moved(row: Any) -> str:
+    if row.change == "new":
+        return f"{row.role} of tower {row.tower_id}: not in the plan"
+    known = "" if pd.isna(row.accuracy_m) else f", known to {row.accuracy_m:g} m"
+    return (
+        f"{row.waypoint}: {row.offset_m:.2f} m at {row.offset_bearing_deg:.0f} degrees from where it was planned{known}"
+    )
+
+
+def _check(row: Any) -> str:
+    figures = "" if pd.isna(row.measured) else f" {row.measured:.2f} {row.unit} (limit {row.limit:g})"
+    return f"{row.waypoint}: {row.rule}{figures}" + (f" [{row.detail}]" if row.detail else "")
+
+
+def _hint(row: Any) -> str:
+    return f"tower {row.tower_id}: {row.hint}: {row.what_to_do} [{row.basis}]"
+
+
+def check_result(found: Checked, files: list[Path]) -> dict[str, Any]:
+    """Return the same as an object."""
+    return {
+        "stakes": len(found.electrodes),
+        "moved": _records(found.moved, "waypoint", "tower_id", "role", "change", "offset_m", "offset_bearing_deg"),
+        "broken": _records(found.broken, "waypoint", "tower_id", "role", "rule", "measured", "limit", "unit"),
+        "worse": _records(found.worse, "waypoint", "tower_id", "role", "rule", "verdict", "planned_verdict"),
+        "missing": _records(found.missing, "waypoint", "tower_id", "role"),
+        "hints": _records(found.hints, "tower_id", "hint", "measured", "limit", "unit") if len(found.hints) else [],
+        "problems": list(found.problems),
+        "files": [str(path) for path in files],
+    }
+
+
+def _records(table: pd.DataFrame, *columns: str) -> list[dict[str, Any]]:
+    rows = pd.DataFrame(table[list(columns)]).astype(object)
+    shown = rows.where(rows.notna(), None).to_numpy().tolist()
+    return [dict(zip(columns, row, strict=True)) for row in shown]

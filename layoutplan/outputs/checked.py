@@ -1,0 +1,50 @@
+"""What came of a check: ``check.gpkg`` and ``check.csv``, beside the plan and never over it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+import pandas as pd
+
+from layoutplan.outputs.gpkg import write_layers
+from layoutplan.outputs.write import write_together
+from layoutplan.text import clean, csv_cell
+
+_KINDS = {"electrodes": "Point", "leads": "LineString"}
+
+
+def write_checked(tables: Mapping[str, pd.DataFrame], crs: str, folder: Path) -> list[Path]:
+    """Write the stakes as they are, their checks, what is missing and what the readings hint at.
+
+    Parameters
+    ----------
+    tables : mapping
+        ``electrodes``, ``leads``, ``checks``, ``exposures``, ``missing``, ``hints``; empty ones are left out.
+    crs : str
+        Of the layers.
+    folder : Path
+        Made if it does not exist.
+
+    Raises
+    ------
+    OutputError
+        The folder cannot be written to; an earlier check is then as it was.
+    """
+    layers = {name: (table, _KINDS.get(name)) for name, table in tables.items() if len(table)}
+
+    def make(staging: Path) -> list[Path]:
+        return [write_layers(layers, staging / "check.gpkg", crs), _csv(tables, staging / "check.csv")]
+
+    return write_together(folder, make)
+
+
+def _csv(tables: Mapping[str, pd.DataFrame], path: Path) -> Path:
+    """One row for each stake and rule, with where the stake is."""
+    keys = ["line_id", "tower_id", "role"]
+    stakes = tables["electrodes"][[*keys, "lon", "lat", "offset_m", "offset_bearing_deg", "accuracy_m", "change"]]
+    table = tables["checks"].merge(pd.DataFrame(stakes), on=keys, how="left")
+    for column in table.select_dtypes(exclude="number").columns:
+        table[column] = table[column].map(lambda text: csv_cell(clean(text)))
+    table.to_csv(path, index=False, lineterminator="\r\n", encoding="utf-8")
+    return path

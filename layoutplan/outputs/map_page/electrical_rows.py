@@ -1,0 +1,84 @@
+"""Rows of the pop-ups that tell voltages, electrodes and readings; what is unknown says so."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from layoutplan.outputs.words import quantities, quantity, ratio_words
+from layoutplan.planning.model import NO_LAYOUT
+
+TOWER_COLUMNS = (
+    "earth_potential_rise_kv", "tower_share_of_fault_pct", "standing_current_a_low", "standing_current_a_high",
+    "expected_resistance_ohm", "bias_ohm", "bias_pct", "distance_for_bias_target_m", "coupling_ohm", "coupling_pct",
+)  # fmt: skip
+STAKE_COLUMNS = ("rods", "rod_resistance_ohm", "rods_note")
+LEAD_COLUMNS = (
+    "expected_reading_v_low", "expected_reading_v_high", "service_ratio", "emf_load_v", "emf_unbalance_v",
+    "capacitive_ma", "field_kv_m", "fault_ratio", "emf_fault_v", "transferred_fault_v",
+)  # fmt: skip
+LEAD_LABELS = (
+    "On arrival, tower to stake", "Worst in service", "Induced by the load", "Induced by unbalance",
+    "Capacitive current", "Electric field", "Worst under a fault", "Induced by a fault", "Transferred by a fault",
+)  # fmt: skip
+
+
+def tower_labels(target_pct: float) -> tuple[str, ...]:
+    """Labels of `tower_texts`; the target is the job's for the bias of a reading."""
+    return (
+        "Rise under a fault", "Share of the fault", "Standing current", "Reading expected", "Bias of the reading",
+        f"Bias within {target_pct:g}\N{NO-BREAK SPACE}%", "Coupling of leads",
+    )  # fmt: skip
+
+
+def tower_texts(row: Any) -> tuple[str, ...]:
+    """Figures of a tower (``TOWER_COLUMNS`` and ``status``); none of a pair where there is no pair."""
+    own = (
+        quantity(row.earth_potential_rise_kv, "kV"),
+        quantity(row.tower_share_of_fault_pct, "% in its footing"),
+        quantities(row.standing_current_a_low, row.standing_current_a_high, "A"),
+        quantity(row.expected_resistance_ohm, "ohm"),
+    )
+    if row.status == NO_LAYOUT:
+        return (*own, "", "", "")
+    return (
+        *own,
+        _ohm_and_share(row.bias_ohm, row.bias_pct),
+        _target(row.distance_for_bias_target_m),
+        _ohm_and_share(row.coupling_ohm, row.coupling_pct),
+    )
+
+
+def rods_text(row: Any) -> str:
+    """Rods to bring for a stake (``STAKE_COLUMNS``)."""
+    count = f"{row.rods} rod" if row.rods == 1 else f"{row.rods} rods"
+    return f"{count}, about {quantity(row.rod_resistance_ohm, 'ohm')} ({row.rods_note})"
+
+
+def lead_texts(row: Any) -> tuple[str, ...]:
+    """Figures of a lead (``LEAD_COLUMNS``), those in service before those under a fault."""
+    return (
+        quantities(row.expected_reading_v_low, row.expected_reading_v_high, "V"),
+        ratio_words(row.service_ratio),
+        quantity(row.emf_load_v, "V"),
+        quantity(row.emf_unbalance_v, "V"),
+        quantity(row.capacitive_ma, "mA"),
+        quantity(row.field_kv_m, "kV/m"),
+        ratio_words(row.fault_ratio),
+        quantity(row.emf_fault_v, "V"),
+        quantity(row.transferred_fault_v, "V"),
+    )
+
+
+def _ohm_and_share(ohm: float | None, share_pct: float | None) -> str:
+    first, second = quantity(ohm, "ohm"), quantity(share_pct, "%")
+    return first if first == second else f"{first}, {second}"
+
+
+def _target(distance_m: float | None) -> str:
+    if distance_m is None:
+        return "unknown"
+    if np.isinf(distance_m):
+        return "not even with H at 100 km"
+    return f"with H at {quantity(distance_m, 'm')} or farther" if distance_m > 0 else "at any distance"

@@ -1,0 +1,45 @@
+"""What the map says about leads and spans."""
+
+from __future__ import annotations
+
+from layoutplan.outputs.columns import records
+from layoutplan.outputs.map_page.electrical_rows import LEAD_COLUMNS, LEAD_LABELS, lead_texts
+from layoutplan.outputs.map_page.popups import Popups
+from layoutplan.outputs.words import bearing, crossing_words, figure
+from layoutplan.planning.model import Plan
+
+
+def lead_popups(plan: Plan) -> Popups:
+    """How to handle the lead, what it crosses, what it carries."""
+    rows = list(records(plan.leads, "line_id", "tower_id", "role", "waypoint", "lead_length_m", "bearing_true_deg",
+                        "crossings", "status", "handling", "handling_fault", *LEAD_COLUMNS))  # fmt: skip
+    return Popups(
+        ("Lead", *LEAD_LABELS, "Length, with slack", "Bearing", "Waypoint", "Line"),
+        [f"Lead to {row.role}, tower {row.tower_id}" for row in rows],
+        [
+            (
+                crossing_words(row.crossings, row.status),
+                *lead_texts(row),
+                figure(row.lead_length_m, "m"),
+                f"{bearing(row.bearing_true_deg)} true",
+                row.waypoint,
+                row.line_id,
+            )
+            for row in rows
+        ],
+        ("In service", "Under a fault"),
+        [(row.handling, row.handling_fault) for row in rows],
+    )
+
+
+def span_popups(plan: Plan) -> Popups:
+    """Length and bearing of each span."""
+    rows = list(records(plan.spans, "line_id", "from_tower", "to_tower", "length_m", "bearing_deg", "half_width_m"))
+    return Popups(
+        ("Length", "Bearing", "Centre to outermost conductor", "Line"),
+        [f"Span {row.from_tower} to {row.to_tower}" for row in rows],
+        [
+            (figure(row.length_m, "m"), f"{bearing(row.bearing_deg)} true", figure(row.half_width_m, "m"), row.line_id)
+            for row in rows
+        ],
+    )

@@ -1,0 +1,191 @@
+"""Positions that people moved or staked, held against the rules of their plan: what still holds, and what got worse."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+
+from layoutplan.inputs.staked_readings import read_readings
+from layoutplan.planning.checks import BROKEN, KEPT, UNKNOWN
+from layoutplan.planning.edited import STANDS_STILL_M, Given, edited_stakes, offsets
+from layoutplan.planning.electrics import exposures_table, with_lead_figures
+from layoutplan.planning.field_hints import field_hints
+from layoutplan.planning.field_readings import readings_of_stakes
+from layoutplan.planning.held import Bench, Held, hold, unconfirmed
+from layoutplan.planning.matching import TOLERANCE_M
+from layoutplan.planning.reopen import Reopened, reopen
+from layoutplan.planning.staked import staked_stakes
+from layoutplan.planning.stakes import stake_tables
+
+NOT_CONFIRMED = "cannot be confirmed"
+_SEVERITY = {KEPT: 0, "caution": 1, UNKNOWN: 2, NOT_CONFIRMED: 2, BROKEN: 3}
+_KEYS = ["line_id", "tower_id", "role"]
+
+
+@dataclass(frozen=True)
+class Checked:
+    """What became of a plan's stakes.
+
+    Attributes
+    ----------
+    electrodes, leads : GeoDataFrame
+        The stakes as they are now, with the plan's columns and ``offset_m``, ``offset_bearing_deg``, ``accuracy_m``,
+        ``change`` (``moved``, ``new`` or empty).
+    checks : DataFrame
+        Like the plan's, with ``planned_verdict``; its verdict may also be that a rule cannot be confirmed.
+    exposures : DataFrame
+        Of the towers that have both stakes.
+    missing : DataFrame
+        Planned stakes that are no longer there.
+    hints : DataFrame
+        What the field readings say to a competent person.
+    problems : tuple of str
+    crs : str
+        Of the layers when they are written: that of the plan.
+    """
+
+    electrodes: gpd.GeoDataFrame
+    leads: gpd.GeoDataFrame
+    checks: pd.DataFrame
+    exposures: pd.DataFrame
+    missing: pd.DataFrame
+    hints: pd.DataFrame
+    problems: tuple[str, ...]
+    crs: str
+
+    @property
+    def tables(self) -> dict[str, pd.DataFrame]:
+        """All tables by name."""
+        names = ("electrodes", "leads", "checks", "exposures", "missing", "hints")
+        return {name: getattr(self, name) for name in names}
+
+    @property
+    def worse(self) -> pd.DataFrame:
+        """Checks that are worse than they were in the plan."""
+        now, before = (self.checks[name].map(_SEVERITY) for name in ("verdict", "planned_verdict"))
+        return self.checks[now > before.fillna(0)]
+
+    @property
+    def broken(self) -> pd.DataFrame:
+        """Checks that are broken now."""
+        return self.checks[self.checks["verdict"] == BROKEN]
+
+    @property
+    def moved(self) -> gpd.GeoDataFrame:
+        """Stakes that are not where, or what, they were planned."""
+        return self.electrodes[self.electrodes["change"] != ""]
+
+
+def check_folder(
+    folder: Path,
+    *,
+    staked: Path | None = None,
+    crs: str | None = None,
+    readings: Path | None = None,
+    tolerance_m: float = TOLERANCE_M,
+) -> Checked:
+    """Check the stakes now in a plan's file, or points staked in the field, and the readings that came with them.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the plan; nothing in it is changed.
+    staked : Path, optional
+        As-staked points; without them the positions in ``plan.gpkg`` are checked.
+    crs : str, optional
+        Of ``staked``, if it carries none.
+    readings : Path, optional
+        CSV of field readings; else those of the staked points, if they carry any.
+    tolerance_m : float
+        Within which a staked point without a name of the plan is matched by its place. [m]
+
+    Raises
+    ------
+    LayoutPlanError
+        The plan or a file cannot be used.
+    """
+    plan = reopen(folder)
+    if staked is None:
+        given, read = edited_stakes(plan), None
+    else:
+        given, points = staked_stakes(plan, staked, crs, tolerance_m)
+        read = readings_of_stakes(points, staked.name)
+    if readings is not None:
+        read = read_readings(readings)
+    found = check_positions(plan, given)
+    if read is None:
+        return found
+    return replace(found, hints=field_hints(read, plan.tables), problems=(*found.problems, *read.problems))
+
+
+def check_positions(plan: Reopened, given: Given) -> Checked:
+    """Hold given positions against the rules of a plan."""
+    bench = Bench.of(plan)
+    held = hold(bench, given.tower, given.role, given.lonlat_deg)
+    electrodes, leads, checks = stake_tables(held.stakes, held.around)
+    order = held.order[np.lexsort((held.stakes.role, held.stakes.tower))]  # of the given, in the tables' order
+    electrodes = electrodes.assign(**_changes(given, order))
+    checks = _with_accuracy(checks, electrodes, bench, held, given)
+    paired = _paired(electrodes)
+    exposures = exposures_table(held.assessment, bench.network, electrodes[paired].reset_index(drop=True))
+    carried = with_lead_figures(leads[paired].reset_index(drop=True), held.assessment)
+    return Checked(
+        electrodes,
+        gpd.GeoDataFrame(pd.concat([carried, leads[~paired]], ignore_index=True), crs=leads.crs),
+        _beside_the_plan(checks, plan.tables["checks"]),
+        exposures,
+        given.missing,
+        pd.DataFrame(),
+        given.problems,
+        plan.job.output.crs,
+    )
+
+
+def _changes(given: Given, order: Any) -> dict[str, Any]:
+    distance, bearing = offsets(given)
+    new = np.isnan(distance)
+    change = np.select([new, distance >= STANDS_STILL_M], ["new", "moved"], "")
+    return {
+        "offset_m": np.round(distance, 3)[order],
+        "offset_bearing_deg": np.round(bearing, 2)[order],
+        "accuracy_m": given.accuracy_m[order],
+        "change": change[order],
+    }
+
+
+def _paired(electrodes: gpd.GeoDataFrame) -> np.ndarray:
+    return np.asarray(electrodes.duplicated(["line_id", "tower_id"], keep=False))
+
+
+def _with_accuracy(
+    checks: pd.DataFrame, electrodes: gpd.GeoDataFrame, bench: Bench, held: Held, given: Given
+) -> pd.DataFrame:
+    """Mark the rules that hold only by less than a position's accuracy."""
+    doubts = unconfirmed(bench, held, given.accuracy_m[held.order])
+    stakes = held.stakes
+    towers = bench.plan.model.towers
+    tower = stakes.tower[doubts["position"].to_numpy(dtype=np.int64)]
+    keys = {
+        "line_id": towers.line_id[tower],
+        "tower_id": towers.tower_id[tower],
+        "role": stakes.role[doubts["position"].to_numpy(dtype=np.int64)],
+        "rule": doubts["rule"].to_numpy(),
+    }
+    found = checks.merge(pd.DataFrame(keys).drop_duplicates().assign(doubt=True), on=[*_KEYS, "rule"], how="left")
+    doubt = (found["doubt"] == True).to_numpy() & (found["verdict"] != BROKEN).to_numpy()  # noqa: E712  # NaN is no doubt
+    accuracy = found.merge(electrodes[[*_KEYS, "accuracy_m"]], on=_KEYS, how="left")["accuracy_m"]
+    note = [
+        f"holds by less than the accuracy of {value:g} m" if d else "" for value, d in zip(accuracy, doubt, strict=True)
+    ]
+    detail = [f"{text}; {more}".strip("; ") for text, more in zip(found["detail"], note, strict=True)]
+    return found.drop(columns="doubt").assign(verdict=np.where(doubt, NOT_CONFIRMED, found["verdict"]), detail=detail)
+
+
+def _beside_the_plan(checks: pd.DataFrame, planned: pd.DataFrame) -> pd.DataFrame:
+    before = planned.drop_duplicates([*_KEYS, "rule"])[[*_KEYS, "rule", "verdict"]]
+    return checks.merge(before.rename(columns={"verdict": "planned_verdict"}), on=[*_KEYS, "rule"], how="left")

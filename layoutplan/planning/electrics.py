@@ -1,0 +1,165 @@
+"""The electrical figures as columns of the plan's tables, and the table of exposures."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+
+from layoutplan.exposure import FAULT, SERVICE, Assessment, Network
+from layoutplan.exposure.assess import Exposure
+from layoutplan.line.geodesy import FloatArray
+from layoutplan.line.model import IntArray
+from layoutplan.planning.tables import rounded
+from layoutplan.siting.site import Sited
+
+_SHOWN = {"V": (1.0, "V"), "A": (1e3, "mA"), "V/m": (1e-3, "kV/m")}
+_SHARES = {"negative_sequence_pct", "zero_sequence_pct"}
+_MISSING = {"section": "no voltage given", "load": "no load current given", "fault": "no fault current given"}
+_ELSEWHERE = {
+    SERVICE: "voltage or load of a line near by not given",
+    FAULT: "fault current here or at a neighbouring tower not given",
+}
+
+
+def stake_places(sited: Sited) -> tuple[IntArray, FloatArray]:
+    """Towers with stakes, ascending (t,), and their stakes H and S in the towers' frames (t, 2, 2). [m]."""
+    rays = sited.chosen.rays
+    order = np.lexsort((sited.role, rays.tower))
+    place = (rays.direction * sited.chosen.distance_m[:, None])[order]
+    return rays.tower[order][::2], place.reshape(-1, 2, 2)
+
+
+def with_lead_figures(leads: gpd.GeoDataFrame, found: Assessment) -> gpd.GeoDataFrame:
+    """Leads with what they carry; rows H before S as in the assessment."""
+    figures = found.leads
+    columns = {
+        "emf_load_v": figures.emf_load_v,
+        "emf_unbalance_v": figures.emf_unbalance_v,
+        "emf_fault_v": figures.emf_fault_v,
+        "capacitive_ma": 1e3 * np.fmax(figures.capacitive.carried_a, figures.capacitive.lying_a),
+        "field_kv_m": figures.capacitive.field_v_per_m / 1e3,
+        "transferred_fault_v": figures.transferred_fault_v,
+        "expected_reading_v_low": figures.expected_low_v,
+        "expected_reading_v_high": figures.expected_high_v,
+        "service_ratio": figures.worst_ratio(SERVICE),
+        "fault_ratio": figures.worst_ratio(FAULT),
+        "exposure_basis": _bases(figures.exposures, len(found.tower)),
+        "handling": figures.handling(SERVICE),
+        "handling_fault": figures.handling(FAULT),
+    }
+    texts = ("exposure_basis", "handling", "handling_fault")
+    flat = {
+        name: [str(v) for v in value.ravel()] if name in texts else value.ravel() for name, value in columns.items()
+    }
+    return leads.assign(**rounded(flat))
+
+
+def with_rods(electrodes: gpd.GeoDataFrame, found: Assessment, target_ohm: float) -> gpd.GeoDataFrame:
+    """Electrodes with the rods to bring."""
+    rods = found.rods
+    note = np.where(
+        rods.reached,
+        f"at most {target_ohm:g} ohm",
+        f"{target_ohm:g} ohm cannot be reached with the rods available: wet the ground, or bring longer or more rods",
+    )
+    columns = {"rods": rods.rods, "rod_resistance_ohm": rods.resistance_ohm, "rods_note": note}
+    return electrodes.assign(**rounded({name: np.repeat(value, 2) for name, value in columns.items()}))
+
+
+def with_tower_figures(towers: gpd.GeoDataFrame, found: Assessment) -> gpd.GeoDataFrame:
+    """Towers with what a fault and the load do to them, and what their readings will be worth."""
+    figures, reading = found.towers, found.reading
+
+    columns = {
+        "fault_from_start_ka": figures.fault_from_start_a / 1e3,
+        "fault_from_end_ka": figures.fault_from_end_a / 1e3,
+        "earth_potential_rise_kv": figures.potential_rise_v / 1e3,
+        "tower_share_of_fault_pct": 100 * figures.fault_share,
+        "standing_current_a_low": figures.standing_low_a,
+        "standing_current_a_high": figures.standing_high_a,
+        "expected_resistance_ohm": found.measured.expected_ohm,
+        "bias_ohm": found.spread(reading.bias_ohm),
+        "bias_pct": found.spread(reading.bias_pct),
+        "distance_for_bias_target_m": found.spread(reading.distance_for_target_m),
+        "coupling_ohm": found.spread(reading.coupling_ohm),
+        "coupling_pct": found.spread(reading.coupling_pct),
+    }
+    return towers.assign(**rounded(columns))
+
+
+def exposures_table(found: Assessment, network: Network, electrodes: gpd.GeoDataFrame) -> pd.DataFrame:
+    """One row for each lead and exposure."""
+    keys = electrodes[["line_id", "tower_id", "role", "waypoint"]]
+    assumed = _assumed(network, found.tower)
+    blocks = []
+    for number, item in enumerate(found.leads.exposures):
+        factor, unit = _SHOWN[item.limit.unit]
+        value, ratio = item.value.ravel(), item.ratio.ravel()
+        duration = np.repeat(item.limit.duration_s, 2)
+        columns: dict[str, Any] = {
+            "number": number,
+            "exposure": item.name,
+            "state": item.state,
+            "value": np.round(value * factor, 4),
+            "limit": np.round(np.repeat(item.limit.value, 2) * factor, 4),
+            "unit": unit,
+            "ratio": np.round(ratio, 4),
+            "basis": item.limit.basis,
+            "edition": item.limit.edition,
+            "duration_s": np.where(np.isinf(duration), np.nan, duration),
+            "assumptions": [
+                _row_text(assumed[number // 2], item, unknown)
+                for number, unknown in enumerate(np.isnan(ratio).tolist())
+            ],
+        }
+        blocks.append(keys.assign(**columns).rename_axis("stake").reset_index())
+    table = pd.concat(blocks, ignore_index=True).sort_values(["stake", "number"], kind="stable", ignore_index=True)
+    return table.drop(columns=["stake", "number"])
+
+
+def _assumed(network: Network, tower: IntArray) -> list[dict[str, str]]:
+    """For each tower what had to be assumed, or is missing, of which input."""
+    lines = [_line_assumptions(source.line, source.course.sections) for source in network.sources]
+    none = {"section": _MISSING["section"]}
+    ground = network.ground
+    rows = []
+    for row in tower.tolist():
+        owner = int(network.owner[row])
+        found = dict(lines[owner]) if owner >= 0 else dict(none)
+        if ground.soil_assumed[row]:
+            found["soil"] = "soil resistivity not given"
+        if ground.footing_assumed[row]:
+            found["footing"] = "footing resistance estimated"
+        rows.append(found)
+    return rows
+
+
+def _line_assumptions(line: Any, sections: Any) -> dict[str, str]:
+    found = {}
+    if any(section.generic for section in sections):
+        found["section"] = "generic cross-section"
+    if line.load is None:
+        found["load"] = _MISSING["load"]
+    elif (
+        not line.load.phase_currents_a
+        and not {"negative_sequence_pct", "zero_sequence_pct"} <= line.load.model_fields_set
+    ):
+        found["unbalance"] = "unbalance not given"
+    if line.fault is None:
+        found["fault"] = _MISSING["fault"]
+    return found
+
+
+def _row_text(assumed: dict[str, str], item: Exposure, unknown: bool) -> str:
+    texts = [assumed[name] for name in item.rests_on if name in assumed]
+    if unknown and not set(texts) & set(_MISSING.values()):
+        texts.insert(0, _ELSEWHERE[item.state])
+    return ("unknown: " if unknown else "") + "; ".join(texts)
+
+
+def _bases(exposures: tuple[Exposure, ...], towers: int) -> np.ndarray:
+    names = dict.fromkeys(f"{item.limit.basis} ({item.limit.edition.partition(';')[0]})" for item in exposures)
+    return np.full((towers, 2), "; ".join(names), dtype=object)

@@ -1,0 +1,97 @@
+"""What the plan says of voltages, electrodes and readings at one tower, told from a written plan."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from layoutplan.planning.model import NO_LAYOUT
+
+_NOTHING = "  electrical figures: none in this plan; it was written by an earlier version"
+_HEAD = f"  {'exposure':<40}{'value':>10}{'limit':>10} {'unit':<5}{'ratio':>9}  basis"
+
+
+def tower_lines(tower: Any) -> Iterator[str]:
+    """Potential rise, currents and what a reading is worth; ``tower`` is its row."""
+    if "earth_potential_rise_kv" not in tower:
+        yield _NOTHING
+        return
+    yield (
+        f"  earth fault at the tower: potential rise {_figure(tower, 'earth_potential_rise_kv', 'kV')}, share of the "
+        f"fault current in its footing {_figure(tower, 'tower_share_of_fault_pct', '%')}"
+    )
+    yield f"  in service: standing current in the tower {_range(tower, 'standing_current_a', 'A')}"
+    yield f"  reading expected: {_figure(tower, 'expected_resistance_ohm', 'ohm')}"
+    if tower["status"] != NO_LAYOUT:
+        yield from _pair_lines(tower)
+
+
+def _pair_lines(tower: Any) -> Iterator[str]:
+    bias, coupling = (
+        f"{_figure(tower, f'{name}_ohm', 'ohm')}, {_figure(tower, f'{name}_pct', '%')} of the reading expected"
+        for name in ("bias", "coupling")
+    )
+    yield f"  bias of the reading: {bias}"
+    yield f"  bias within the job's target: {_target(tower['distance_for_bias_target_m'])}"
+    yield f"  coupling of the leads: {coupling}"
+
+
+def stake_lines(stake: Any, leads: pd.DataFrame, exposures: pd.DataFrame) -> Iterator[str]:
+    """Rods, voltage on arrival, handling, and each exposure against its limit; of one stake and its lead."""
+    if "rods" in stake:
+        resistance = _figure(stake, "rod_resistance_ohm", "ohm")
+        yield f"  rods to bring: {stake['rods']}, about {resistance} ({stake['rods_note']})"
+    if "handling" not in leads:
+        return
+    for _, lead in leads.iterrows():
+        yield f"  voltage on arrival, tower to stake: {_range(lead, 'expected_reading_v', 'V')}"
+        yield f"  lead in service: {lead['handling']}; worst ratio {number(lead['service_ratio'])}"
+        yield f"  lead under a fault: {lead['handling_fault']}; worst ratio {number(lead['fault_ratio'])}"
+    yield _HEAD
+    yield from map(_exposure, exposures.itertuples())
+
+
+def _exposure(row: Any) -> str:
+    duration = "" if pd.isna(row.duration_s) else f", for {row.duration_s:g} s"
+    return (
+        f"  {row.exposure:<40}{number(row.value):>10}{number(row.limit):>10} {row.unit:<5}{number(row.ratio):>9}  "
+        f"{row.basis}{duration}" + (f" [{row.assumptions}]" if row.assumptions else "")
+    )
+
+
+def limit_lines(exposures: pd.DataFrame) -> Iterator[str]:
+    """Editions of the limits, and where their figures come from."""
+    if len(exposures):
+        yield ""
+        yield "limits of the exposures:"
+        yield from dict.fromkeys(f"  {row.basis}: {row.edition}" for row in exposures.itertuples())
+
+
+def number(value: float) -> str:
+    """Three figures, at most three decimals; ``unknown`` for NaN."""
+    if pd.isna(value):
+        return "unknown"
+    size = abs(value)
+    if 0 < size < 0.0005:
+        return "<0.001"
+    return f"{value:.{sum(size < bound for bound in (100, 10, 1))}f}"
+
+
+def _figure(row: Any, name: str, unit: str) -> str:
+    return "unknown" if pd.isna(row[name]) else f"{number(row[name])} {unit}"
+
+
+def _range(row: Any, name: str, unit: str) -> str:
+    low, high = row[f"{name}_low"], row[f"{name}_high"]
+    return "unknown" if pd.isna(low) or pd.isna(high) else f"{number(low)} to {number(high)} {unit}"
+
+
+def _target(distance_m: float) -> str:
+    if pd.isna(distance_m):
+        return "unknown"
+    if np.isinf(distance_m):
+        return "not even with H at 100 km"
+    return f"with H at {number(distance_m)} m or farther, S in proportion" if distance_m > 0 else "at any distance"

@@ -1,0 +1,168 @@
+"""Given positions held against a plan's rules: the same evaluation as for the planner's own."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from layoutplan.exposure import CouplingTable, Network, assess, build_network, fan_terms, measured
+from layoutplan.exposure.assess import Assessment
+from layoutplan.exposure.readings import Measured
+from layoutplan.line.geodesy import FloatArray, direct, inverse
+from layoutplan.line.model import IntArray
+from layoutplan.planning.checks import BROKEN, check_rows, with_grace
+from layoutplan.planning.reopen import Reopened
+from layoutplan.planning.stakes import Stakes, Surroundings, position_facts
+from layoutplan.siting import Obstacles, build_obstacles, evaluate, find_near
+from layoutplan.siting.collect import join_positions
+from layoutplan.siting.evaluate import Evaluated
+
+GRACE = 0.001  # the files keep positions to a tenth of a millimetre; metres and degrees
+_SECTION = 32  # towers looked at together, as in planning
+_ROUND_DEG = np.arange(0.0, 360.0, 45.0)  # where on the circle of a position's accuracy the rules are asked again
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """A reopened plan, ready to hold positions against.
+
+    Attributes
+    ----------
+    plan : Reopened
+    obstacles : Obstacles
+    network : Network
+    measured : Measured
+    """
+
+    plan: Reopened
+    obstacles: Obstacles
+    network: Network
+    measured: Measured
+
+    @classmethod
+    def of(cls, plan: Reopened) -> Bench:
+        """Set up what the rules ask about."""
+        job = plan.job
+        obstacles, _ = build_obstacles(
+            plan.features, plan.model.spans, job.obstacle_classes, permitted_given=job.gives_permitted_land
+        )
+        network = build_network(job, plan.model, plan.faults)
+        return cls(plan, obstacles, network, measured(network))
+
+    def evaluated(self, tower: IntArray, bearing_deg: FloatArray, distance_m: FloatArray) -> tuple[Evaluated, IntArray]:
+        """Evaluate positions seen from their towers; also the place of each result among the positions given."""
+        towers, job = self.plan.model.towers, self.plan.job
+        leg = float(np.hypot(*towers.leg_xy_m.T).max(initial=0.0))
+        reach = max(float(distance_m.max(initial=0.0)), job.rules.reach_m + leg) + 1.0  # as far as planning looks
+        coupling = CouplingTable(self.network, reach)
+        parts, firsts, order = [], [], []
+        for first in range(0, len(towers), _SECTION):
+            mine = np.flatnonzero((tower >= first) & (tower < first + _SECTION))
+            rows = np.arange(first, min(first + _SECTION, len(towers)))
+            section = towers.rows(rows)
+            near = find_near(self.obstacles, section, reach + job.score.margin_m)
+            electrics = fan_terms(self.network, self.measured, rows, reach, coupling)
+            where = tower[mine] - first, bearing_deg[mine], distance_m[mine]
+            parts.append(evaluate(section, *where, near, self.obstacles, job, electrics))
+            firsts.append(first)
+            order.append(mine[np.lexsort((np.mod(bearing_deg[mine], 360.0), tower[mine]))])
+        return join_positions(parts, np.array(firsts)), np.concatenate(order)
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """Positions with everything the rules say of them.
+
+    Attributes
+    ----------
+    stakes : Stakes
+    around : Surroundings
+    order : ndarray of int
+        Which of the given positions each entry of ``stakes`` is.
+    assessment : Assessment
+        Of the towers with both stakes.
+    """
+
+    stakes: Stakes
+    around: Surroundings
+    order: IntArray
+    assessment: Assessment
+
+
+def hold(bench: Bench, tower: IntArray, role: np.ndarray, lonlat_deg: FloatArray) -> Held:
+    """Hold positions against the rules of a plan.
+
+    Parameters
+    ----------
+    bench : Bench
+    tower : ndarray of int, shape (n,)
+        Rows of the plan's towers.
+    role : ndarray of str, shape (n,)
+        ``"H"`` or ``"S"``, each at most once for a tower.
+    lonlat_deg : ndarray, shape (n, 2)
+    """
+    towers = bench.plan.model.towers
+    bearing, distance = inverse(towers.lonlat_deg[tower], lonlat_deg)
+    chosen, order = bench.evaluated(tower, bearing, distance)
+    one_sided = np.zeros(len(towers), dtype=bool)
+    stakes = Stakes(chosen, role[order], one_sided, {})
+    partner = stakes.partner
+    same = (partner >= 0) & (chosen.rays.side == chosen.rays.side[partner])
+    one_sided[stakes.tower[same]] = True
+    found = assess(bench.network, bench.measured, *_pairs(stakes))
+    bias, coupling = (found.spread(values) for values in (found.reading.bias_pct, found.reading.coupling_pct))
+    uncovered = ["" if covers else "the map does not cover this tower" for covers in bench.plan.covers.tolist()]
+    around = Surroundings(
+        towers,
+        bench.obstacles,
+        bench.plan.job,
+        bench.plan.covers,
+        uncovered,
+        bench.plan.grid_crs,
+        bias,
+        coupling,
+        GRACE,
+    )
+    return Held(stakes, around, order, found)
+
+
+def _pairs(stakes: Stakes) -> tuple[IntArray, FloatArray]:
+    """Towers that have both stakes, ascending, and the stakes' places in their frames, H first."""
+    partner = stakes.partner
+    h = np.flatnonzero((stakes.role == "H") & (partner >= 0))
+    h = h[np.argsort(stakes.tower[h], kind="stable")]
+    place = stakes.chosen.rays.direction * stakes.chosen.distance_m[:, None]
+    return stakes.tower[h], np.stack((place[h], place[partner[h]]), axis=1)
+
+
+def unconfirmed(bench: Bench, held: Held, accuracy_m: FloatArray) -> pd.DataFrame:
+    """Rules that a position keeps where it was measured, but not everywhere within its accuracy.
+
+    Parameters
+    ----------
+    bench : Bench
+    held : Held
+    accuracy_m : ndarray, shape (n,)
+        Of each entry of ``held.stakes``; NaN or 0 asks nothing. [m]
+
+    Returns
+    -------
+    DataFrame
+        Columns ``position`` (entry of ``held.stakes``) and ``rule``.
+    """
+    asked = np.flatnonzero(accuracy_m > 0)
+    rays, distance = held.stakes.chosen.rays, held.stakes.chosen.distance_m
+    towers = bench.plan.model.towers
+    place = direct(towers.lonlat_deg[rays.tower], rays.bearing_deg, distance)
+    broken = [pd.DataFrame({"position": [], "rule": []})]
+    for turn in _ROUND_DEG if len(asked) else ():
+        moved = place.copy()
+        moved[asked] = direct(place[asked], np.full(len(asked), turn), accuracy_m[asked])
+        other = hold(bench, rays.tower, held.stakes.role, moved)
+        facts = position_facts(other.stakes, other.around)
+        rows = with_grace(check_rows(other.stakes.chosen, facts, bench.obstacles, bench.plan.job), GRACE)
+        rows = rows[rows["verdict"] == BROKEN]
+        broken.append(pd.DataFrame({"position": other.order[rows["position"]], "rule": rows["rule"].to_numpy()}))
+    return pd.concat(broken, ignore_index=True).drop_duplicates(ignore_index=True)

@@ -1,0 +1,86 @@
+"""The list an access officer works through: each parcel that stakes, leads or approaches touch."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from layoutplan.line.geodesy import GEOD
+
+_SHOWN = ["parcel", "owner_ref", "permission", "state", "note", "towers", "stakes", "lead_m", "approach_m", "source"]
+COLUMNS = [*_SHOWN, "geometry"]
+
+
+def permissions_table(
+    land: gpd.GeoDataFrame,
+    electrodes: gpd.GeoDataFrame,
+    leads: gpd.GeoDataFrame,
+    approaches: gpd.GeoDataFrame | None = None,
+) -> gpd.GeoDataFrame:
+    """One row for each parcel that something touches, those that need asking first.
+
+    Parameters
+    ----------
+    land : GeoDataFrame
+        Parcels, columns as in :data:`layoutplan.inputs.land.LAND_COLUMNS`, EPSG:4326.
+    electrodes, leads : GeoDataFrame
+        Of the plan.
+    approaches : GeoDataFrame, optional
+        Walking routes with ``line_id``, ``tower_id``.
+
+    Returns
+    -------
+    GeoDataFrame
+        Columns :data:`COLUMNS`; lengths on the ground. [m]
+    """
+    stakes = _touched(land, electrodes, "tower_id", "role")
+    on_leads, lead_m = _crossed(land, leads)
+    on_walks, walk_m = (
+        _crossed(land, approaches) if approaches is not None else ([[] for _ in lead_m], np.zeros(len(land)))
+    )
+    towers = [
+        ", ".join(dict.fromkeys([*(name.split()[0] for name in names), *lead, *walk]))
+        for names, lead, walk in zip(stakes, on_leads, on_walks, strict=True)
+    ]
+    table = land.assign(
+        towers=towers,
+        stakes=[", ".join(names) for names in stakes],
+        lead_m=np.round(lead_m, 1),
+        approach_m=np.round(walk_m, 1),
+    )
+    used = table[table["towers"] != ""]
+    rank = used["state"].map({"no entry": 0, "permission needed": 1, "granted": 2}).to_numpy()
+    order = np.lexsort((used["parcel"].to_numpy(dtype=str), rank))
+    return gpd.GeoDataFrame(used.iloc[order].reset_index(drop=True))[COLUMNS]
+
+
+def _touched(land: gpd.GeoDataFrame, points: gpd.GeoDataFrame, *names: str) -> list[list[str]]:
+    """Names of the points in each parcel."""
+    found: list[list[str]] = [[] for _ in range(len(land))]
+    point, parcel = shapely.STRtree(land.geometry.to_numpy()).query(points.geometry.to_numpy(), predicate="intersects")
+    labels = points[list(names)].agg(" ".join, axis=1).to_numpy() if len(points) else []
+    for i, j in sorted(zip(point.tolist(), parcel.tolist(), strict=True)):
+        found[j].append(str(labels[i]))
+    return found
+
+
+def _crossed(land: gpd.GeoDataFrame, lines: gpd.GeoDataFrame) -> tuple[list[list[str]], np.ndarray]:
+    """Towers whose lines cross each parcel, and the length within it. [m]."""
+    towers: list[list[str]] = [[] for _ in range(len(land))]
+    length = np.zeros(len(land))
+    shapes, parcels = lines.geometry.to_numpy(), land.geometry.to_numpy()
+    line, parcel = shapely.STRtree(parcels).query(shapes, predicate="intersects")
+    inside = shapely.intersection(shapes[line], parcels[parcel])
+    ids = lines["tower_id"].to_numpy()
+    for i, j, part in sorted(zip(line.tolist(), parcel.tolist(), inside, strict=True), key=lambda row: row[:2]):
+        if part.length > 0:
+            length[j] += GEOD.geometry_length(part)
+            towers[j].append(str(ids[i]))
+    return towers, length
+
+
+def permission_rows(table: gpd.GeoDataFrame) -> pd.DataFrame:
+    """The same without shapes, for a spreadsheet."""
+    return pd.DataFrame(table.drop(columns="geometry"))

@@ -1,0 +1,141 @@
+"""A written plan opened again: its job, lines and map as they were when it was made, out of the plan's own tables."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+from pydantic import ValidationError
+
+from layoutplan.errors import OutputError
+from layoutplan.inputs.corridor import Frame
+from layoutplan.inputs.model import FEATURE_COLUMNS, TOWER_COLUMNS, TOWER_FIGURES, FaultTable, LineInput
+from layoutplan.job import Job, Line
+from layoutplan.line import LineModel, build_lines
+from layoutplan.planning.read import read_plan_record, read_plan_tables
+
+_NEEDED = ("towers", "spans", "electrodes", "obstacles", "checks")
+
+
+@dataclass(frozen=True, slots=True)
+class Reopened:
+    """What a plan was made from.
+
+    Attributes
+    ----------
+    job : Job
+        Its settings; the paths in it are names only.
+    model : LineModel
+    faults : list of (Line, FaultTable or None)
+        Every line, branches included.
+    features : GeoDataFrame
+        The map as the plan holds it, columns ``FEATURE_COLUMNS``.
+    covers : ndarray of bool
+        Whether the map covers each tower of ``model``.
+    tables : dict of DataFrame
+        The plan's tables, geometries in EPSG:4326 with the longitudes of ``frame``.
+    frame : Frame
+    grid_crs : str
+    """
+
+    job: Job
+    model: LineModel
+    faults: list[tuple[Line, FaultTable | None]]
+    features: gpd.GeoDataFrame
+    covers: NDArray[np.bool_]
+    tables: Mapping[str, Any]
+    frame: Frame
+    grid_crs: str
+
+
+def reopen(folder: str | Path) -> Reopened:
+    """Open the plan in a folder again.
+
+    Raises
+    ------
+    OutputError
+        The folder holds no plan, one of another version, or one whose tables have been taken apart.
+    """
+    record, tables = read_plan_record(folder), read_plan_tables(folder)
+    missing = [name for name in _NEEDED if name not in tables]
+    if missing:
+        raise OutputError(f"'{folder}': plan.gpkg has no layer {', '.join(missing)}. Plan again into this folder.")
+    frame = Frame.around(tables["towers"][["lon", "lat"]].to_numpy(dtype=float))
+    tables = {name: _in_degrees(table, frame) for name, table in tables.items()}
+    job = _job(record, folder)
+    lines = [_line_input(line_id, job, tables) for line_id in dict.fromkeys(tables["spans"]["line_id"])]
+    model = build_lines(lines)
+    covers = tables["towers"].set_index(["line_id", "tower_id"])["map_covers"]
+    keys = list(zip(model.towers.line_id.tolist(), model.towers.tower_id.tolist(), strict=True))
+    return Reopened(
+        job=job,
+        model=model,
+        faults=[(line.line, line.faults) for line in lines],
+        features=tables["obstacles"][list(FEATURE_COLUMNS)],
+        covers=covers.reindex(keys, fill_value=False).to_numpy(dtype=bool),
+        tables=tables,
+        frame=frame,
+        grid_crs=str(record["grid_crs"]),
+    )
+
+
+def _in_degrees(table: pd.DataFrame, frame: Frame) -> pd.DataFrame:
+    if not isinstance(table, gpd.GeoDataFrame):
+        return table
+    lonlat = table.to_crs(4326) if table.crs is not None else table
+    return lonlat.set_geometry(frame.geometries(lonlat.geometry.to_numpy()), crs="EPSG:4326")
+
+
+def _job(record: dict[str, Any], folder: str | Path) -> Job:
+    try:
+        return Job.model_validate(record["settings"])
+    except (KeyError, ValidationError) as err:
+        raise OutputError(
+            f"'{folder}': the settings in plan.json cannot be used. Plan again into this folder."
+        ) from err
+
+
+def _line_input(line_id: str, job: Job, tables: Mapping[str, Any]) -> LineInput:
+    """Line as it was read: towers and course out of its spans, the towers' figures out of their table."""
+    spans = tables["spans"][tables["spans"]["line_id"] == line_id]
+    lonlat = shapely.get_coordinates(spans.geometry.to_numpy()).reshape(-1, 2, 2)
+    course = shapely.LineString(np.vstack((lonlat[:, 0], lonlat[-1:, 1])))
+    places: dict[str, Any] = {}
+    for start, end, ends in zip(spans["from_tower"], spans["to_tower"], lonlat, strict=True):
+        if start:
+            places.setdefault(start, ends[0])
+        if end:
+            places[end] = ends[1]  # the last piece of a bent span ends at the tower
+    known = tables["towers"][tables["towers"]["line_id"] == line_id].set_index("tower_id")
+    towers = known.reindex(list(places))
+    structure = towers["structure"].fillna("").to_numpy(dtype=object)
+    figures = {name: towers[name].to_numpy(dtype=float) for name in TOWER_FIGURES}
+    columns = {
+        "tower_id": list(places),
+        "structure": structure,
+        **figures,
+        "order": np.arange(len(places), dtype=float),
+    }
+    points = shapely.points(np.array(list(places.values())))
+    table = gpd.GeoDataFrame(columns, geometry=points, crs="EPSG:4326")[list(TOWER_COLUMNS)]
+    faults = FaultTable(
+        tuple(places),
+        towers["fault_from_start_ka"].to_numpy(dtype=float) * 1e3,
+        towers["fault_from_end_ka"].to_numpy(dtype=float) * 1e3,
+    )
+    return LineInput(_line(line_id, job), table, (course,), True, f"line '{line_id}' of the plan", faults=faults)
+
+
+def _line(line_id: str, job: Job) -> Line:
+    for line in job.lines:
+        if line.id == line_id:
+            return line
+    base = next(line for line in job.lines if line_id.startswith(f"{line.id}-"))  # a branch found in an extract
+    return base.model_copy(update={"id": line_id, "start_grid_ohm": None, "end_grid_ohm": None})

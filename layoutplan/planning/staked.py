@@ -1,0 +1,59 @@
+"""The stakes as the crew set them: field points matched to the plan, ready to be held against its rules."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from layoutplan.inputs.staked import read_staked
+from layoutplan.planning.edited import Given
+from layoutplan.planning.matching import match
+from layoutplan.planning.reopen import Reopened
+
+
+def staked_stakes(plan: Reopened, path: Path, crs: str | None, tolerance_m: float) -> tuple[Given, pd.DataFrame]:
+    """Read as-staked points and find the planned stake of each.
+
+    Parameters
+    ----------
+    plan : Reopened
+    path : Path
+        GPX, CSV or any vector file.
+    crs : str, optional
+        Of a file that carries none.
+    tolerance_m : float
+        For points without a name of the plan. [m]
+
+    Returns
+    -------
+    given : Given
+    points : DataFrame
+        The matched points with all that the file says of them, readings included.
+
+    Raises
+    ------
+    InputError
+        The file cannot be used.
+    """
+    staked = read_staked(path, crs)
+    planned = plan.tables["electrodes"]
+    found = match(staked, planned, tolerance_m)
+    points = found.matched
+    towers = plan.model.towers
+    rows = {key: i for i, key in enumerate(zip(towers.line_id.tolist(), towers.tower_id.tolist(), strict=True))}
+    tower = [rows[key] for key in zip(points["line_id"].tolist(), points["tower_id"].tolist(), strict=True)]
+    place = planned.set_index("waypoint").loc[points["waypoint"], ["lon", "lat"]].to_numpy(dtype=float)
+    lonlat = plan.frame.points(np.asarray(shapely.get_coordinates(points.geometry.to_numpy())).reshape(-1, 2))
+    given = Given(
+        np.array(tower, dtype=np.int64),
+        points["role"].to_numpy(dtype="<U1"),
+        lonlat,
+        plan.frame.points(place.reshape(-1, 2)),
+        points["accuracy_m"].to_numpy(dtype=float),
+        found.missing[["line_id", "tower_id", "role", "waypoint"]].reset_index(drop=True),
+        (*staked.problems, *staked.assumptions, *found.warnings),
+    )
+    return given, pd.DataFrame(points.drop(columns=points.geometry.name))

@@ -1,0 +1,192 @@
+"""A plan reopened from its files, and positions that people moved held against its rules."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyogrio
+import pytest
+import shapely
+from geographiclib.geodesic import Geodesic
+
+from layoutplan import load_job
+from layoutplan.errors import OutputError
+from layoutplan.planning.check import NOT_CONFIRMED, Checked, check_positions
+from layoutplan.planning.edited import Given, edited_stakes
+from layoutplan.planning.pipeline import plan
+from layoutplan.planning.reopen import reopen
+
+KEYS = ["line_id", "tower_id", "role"]
+
+
+@pytest.fixture(scope="module")
+def written(sample_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("plan")
+    job = load_job(sample_folder / "job.toml")
+    formats = job.output.model_copy(update={"formats": ("gpkg", "json"), "crs": "EPSG:25832"})
+    plan(job.model_copy(update={"output": formats})).write(folder)
+    return folder
+
+
+@pytest.fixture
+def copy(written: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(written, tmp_path / "plan"))
+
+
+def edit(folder: Path, change: Any) -> None:
+    """Do what a person does in a GIS: change the layer of electrodes and save."""
+    path = folder / "plan.gpkg"
+    table = change(pyogrio.read_dataframe(path, layer="electrodes"))
+    pyogrio.write_dataframe(table, path, layer="electrodes", driver="GPKG")
+
+
+def checked(folder: Path) -> Checked:
+    again = reopen(folder)
+    return check_positions(again, edited_stakes(again))
+
+
+def moved(tower: str, role: str, east_m: float, north_m: float) -> Any:
+    def change(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+        mine = (table["tower_id"] == tower) & (table["role"] == role)
+        place = table.geometry.where(~mine, table.geometry.translate(east_m, north_m))
+        return table.set_geometry(place, crs=table.crs)
+
+    return change
+
+
+def test_nothing_moved_nothing_changed(written: Path) -> None:
+    """All figures of the plan come out again, from its own tables."""
+    again, found = reopen(written), checked(written)
+    assert found.problems == ()
+    assert len(found.missing) == len(found.moved) == len(found.worse) == 0
+    planned = again.tables["checks"].merge(found.checks, on=[*KEYS, "rule"], suffixes=("_planned", ""), how="outer")
+    assert (planned["verdict"] == planned["verdict_planned"]).all()
+    assert np.nanmax(np.abs(planned["measured"] - planned["measured_planned"])) < 1e-3
+    leads = again.tables["leads"].merge(found.leads, on=KEYS, suffixes=("_planned", ""), validate="1:1")
+    for name in ("emf_load_v", "emf_fault_v", "transferred_fault_v", "expected_reading_v_high", "field_kv_m", "score"):
+        planned_figures = leads[f"{name}_planned"].to_numpy()
+        assert leads[name].to_numpy() == pytest.approx(planned_figures, rel=1e-3, abs=2e-3, nan_ok=True)
+    assert (leads["status"] == leads["status_planned"]).all()
+    assert (leads["crossings"] == leads["crossings_planned"]).all()
+
+
+def test_two_moved_stakes_break_exactly_their_rules(copy: Path) -> None:
+    """115 H goes 30 m nearer to the line; 119 S goes out of the reel's reach."""
+    before = reopen(copy).tables["electrodes"].set_index(KEYS)
+    line = "ostrel-varnau"
+
+    def towards(tower: str, role: str, metres: float) -> Any:
+        stake = before.loc[(line, tower, role)]
+        bearing = np.radians(stake["bearing_grid_deg"])
+        return moved(tower, role, metres * np.sin(bearing), metres * np.cos(bearing))
+
+    edit(copy, towards("115", "H", -30.0))
+    edit(copy, towards("119", "S", 90.0))
+    found = checked(copy)
+    broken = set(zip(found.broken["tower_id"], found.broken["role"], found.broken["rule"], strict=True))
+    assert {("115", "H", "line_clearance"), ("115", "H", "electrode_distance")} <= broken
+    assert ("119", "S", "reel") in broken
+    assert {(tower, role) for tower, role, _ in broken} == {("115", "H"), ("119", "S")}
+    offsets = found.moved.set_index(["tower_id", "role"])["offset_m"]
+    # UTM scale at this place: 0.9996 to 1.0001
+    assert offsets.loc[("115", "H")] == pytest.approx(30.0, abs=0.02)
+    assert offsets.loc[("119", "S")] == pytest.approx(90.0, abs=0.04)
+    status = found.electrodes.set_index(["tower_id", "role"])["status"]
+    assert status.loc[("115", "H")] == status.loc[("119", "S")] == "breaks rules"
+    assert (status == "breaks rules").sum() == 2
+    assert pyogrio.read_dataframe(copy / "plan.gpkg", layer="electrodes").shape[0] == len(before)  # edits are kept
+
+
+def test_moved_over_a_road_and_into_a_reserve_is_told(copy: Path) -> None:
+    """A stake that now stands where the other side of the line's river is: everything on the way is named."""
+    edit(copy, moved("103", "S", 0.0, 400.0))
+    found = checked(copy)
+    assert {"reel"} <= set(found.broken.loc[found.broken["tower_id"] == "103", "rule"])
+
+
+def test_exchanged_roles_move_both(copy: Path) -> None:
+    def swap(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+        mine = table["tower_id"] == "115"
+        return table.assign(role=table["role"].where(~mine, table["role"].map({"H": "S", "S": "H"})))
+
+    edit(copy, swap)
+    found = checked(copy)
+    assert set(zip(found.moved["tower_id"], found.moved["role"], strict=True)) == {("115", "H"), ("115", "S")}
+    assert found.moved["offset_m"].min() > 100
+    assert len(found.broken) == 0
+
+
+def test_deleted_and_new_stakes(copy: Path) -> None:
+    tower = reopen(copy).tables["towers"].set_index("tower_id").loc["105"]
+
+    def change(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+        kept = table[~((table["tower_id"] == "103") & (table["role"] == "H"))]
+        place = gpd.GeoSeries.from_xy([tower["lon"] + 0.0009], [tower["lat"]], crs=4326).to_crs(table.crs)
+        attributes = {"tower_id": ["105"], "line_id": ["ostrel-varnau"]}
+        new = gpd.GeoDataFrame(attributes, geometry=place.to_numpy(), crs=table.crs)
+        return gpd.GeoDataFrame(pd.concat([kept, new], ignore_index=True), crs=table.crs)
+
+    edit(copy, change)
+    found = checked(copy)
+    assert found.missing[["tower_id", "role"]].to_numpy().tolist() == [["103", "H"]]
+    assert any("tower 105 had no role: taken for H" in text for text in found.problems)
+    new = found.moved.set_index("tower_id").loc["105"]
+    assert new["change"] == "new"
+    alone = found.checks[(found.checks["tower_id"] == "103") & (found.checks["rule"] == "opposite_sides")]
+    assert alone["verdict"].tolist() == ["unknown"]  # one stake makes no layout
+    assert found.exposures[found.exposures["tower_id"] == "103"].empty
+
+
+def test_a_stake_without_tower_goes_to_the_nearest(copy: Path) -> None:
+    def change(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+        mine = (table["tower_id"] == "115") & (table["role"] == "H")
+        return table.assign(tower_id=table["tower_id"].where(~mine, None))
+
+    edit(copy, change)
+    found = checked(copy)
+    assert any("names no tower of the plan: taken for the nearest, 115" in text for text in found.problems)
+    assert len(found.broken) == 0
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        (lambda t: pd.concat([t, t.iloc[:1]], ignore_index=True), "has two stakes H"),
+        (lambda t: t.set_geometry([None, *t.geometry[1:]]), "no point"),
+    ],
+)
+def test_what_cannot_be_read_as_stakes(copy: Path, change: Any, words: str) -> None:
+    edit(copy, lambda table: gpd.GeoDataFrame(change(table), crs=table.crs))
+    with pytest.raises(OutputError, match=words):
+        checked(copy)
+
+
+def test_what_the_accuracy_leaves_open(written: Path) -> None:
+    """A stake 6 m from the limit, known to 10 m: the rule holds where it was measured, not where it may be."""
+    again = reopen(written)
+    stakes = again.tables["electrodes"]
+    mine = stakes[stakes["tower_id"].isin(["115", "113"])]
+    tower = [again.model.towers.tower_id.tolist().index(name) for name in mine["tower_id"]]
+    lonlat = shapely.get_coordinates(mine.geometry.to_numpy())
+    role, accuracy = mine["role"].to_numpy(dtype="<U1"), np.full(len(tower), 10.0)
+    given = Given(np.array(tower), role, lonlat, lonlat, accuracy, stakes.iloc[:0], ())
+    found = check_positions(again, given)
+    open_rules = found.checks[found.checks["verdict"] == NOT_CONFIRMED]
+    clear = found.checks[found.checks["rule"] == "line_clearance"].set_index(["tower_id", "role"])
+    margin = clear["measured"] - clear["limit"]
+    doubted = set(zip(open_rules["tower_id"], open_rules["role"], open_rules["rule"], strict=True))
+    for (name, role), metres in margin.items():
+        assert ((name, role, "line_clearance") in doubted) == (metres < 10.0)
+    assert open_rules["detail"].str.contains("holds by less than the accuracy of 10 m").all()
+
+
+def test_offsets_against_another_geodesic(written: Path) -> None:
+    again = reopen(written)
+    given = edited_stakes(again)
+    for planned, here in zip(given.planned_deg, given.lonlat_deg, strict=True):
+        assert Geodesic.WGS84.Inverse(planned[1], planned[0], here[1], here[0])["s12"] < 1e-3

@@ -1,0 +1,129 @@
+"""Stakes that a job fixes stay, and everything else is chosen around them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+from geographiclib.geodesic import Geodesic
+
+from layoutplan import load_job
+from layoutplan.errors import JobError
+from layoutplan.job import Job
+from layoutplan.planning.model import Plan
+from layoutplan.planning.pipeline import plan
+
+
+@pytest.fixture(scope="module")
+def job(sample_folder: Path) -> Job:
+    return load_job(sample_folder / "job.toml")
+
+
+@pytest.fixture(scope="module")
+def free(job: Job) -> Plan:
+    return plan(job)
+
+
+def fixed(job: Job, *items: dict[str, Any]) -> Plan:
+    """Plan with some stakes fixed; through the model, so that the items are checked."""
+    return plan(job.model_copy(update={"fixed": Job.model_validate({**_least(), "fixed": items}).fixed}))
+
+
+def _least() -> dict[str, Any]:
+    return {"lines": [{"towers": {"path": "towers.csv"}}]}
+
+
+def beside(free: Plan, tower: str, role: str, turn_deg: float, distance_m: float) -> dict[str, Any]:
+    """A stake at a turn from the line's direction, to the right."""
+    row = free.towers[free.towers["tower_id"] == tower].iloc[0]
+    place = Geodesic.WGS84.Direct(row["lat"], row["lon"], row["line_bearing_deg"] + turn_deg, distance_m)
+    return {"tower": tower, "role": role, "lon": place["lon2"], "lat": place["lat2"]}
+
+
+def stakes(made: Plan, tower: str) -> pd.DataFrame:
+    table = made.electrodes[made.electrodes["tower_id"] == tower]
+    return pd.DataFrame(table).set_index("role")
+
+
+def test_a_fixed_stake_stays_and_the_other_goes_opposite(job: Job, free: Plan) -> None:
+    item = beside(free, "115", "S", 80.0, 90.0)
+    made = fixed(job, item)
+    table = stakes(made, "115")
+    assert table.loc["S", ["lon", "lat"]].to_numpy(dtype=float) == pytest.approx([item["lon"], item["lat"]], abs=1e-8)
+    assert table.loc["S", "distance_m"] == pytest.approx(90.0, abs=1e-3)
+    assert table["side"].tolist() == ["left", "right"]
+    best = free.electrodes[(free.electrodes["tower_id"] == "115") & (free.electrodes["side"] == "left")].iloc[0]
+    assert table.loc["H", "bearing_true_deg"] == best["bearing_true_deg"]  # the best of its side, whatever its role was
+    others = [plan_.electrodes[plan_.electrodes["tower_id"] != "115"].reset_index(drop=True) for plan_ in (free, made)]
+    pd.testing.assert_frame_equal(pd.DataFrame(others[0]), pd.DataFrame(others[1]))
+
+
+def test_both_fixed(job: Job, free: Plan) -> None:
+    made = fixed(job, beside(free, "115", "S", 90.0, 100.0), beside(free, "115", "H", -90.0, 70.0))
+    table = stakes(made, "115")
+    assert table["distance_m"].to_numpy() == pytest.approx([70.0, 100.0], abs=1e-3)  # H is not moved to the farther one
+    assert table["side"].tolist() == ["left", "right"]
+
+
+def test_a_fixed_stake_that_breaks_rules_says_so(job: Job, free: Plan) -> None:
+    made = fixed(job, beside(free, "115", "H", 10.0, 40.0))
+    table = stakes(made, "115")
+    assert table.loc["H", "status"] == "breaks rules"
+    assert "breaks line_clearance, lead_angle, electrode_distance" in table.loc["H", "reasons"]
+    assert table.loc["S", "status"] == "all rules met"
+    assert made.towers.set_index("tower_id").loc["115", "status"] == "breaks rules"
+    assert made.summary["by_status"]["breaks rules"] == 1
+    checks = made.checks[(made.checks["tower_id"] == "115") & (made.checks["role"] == "H")].set_index("rule")["verdict"]
+    assert checks[["line_clearance", "lead_angle", "electrode_distance"]].tolist() == ["broken"] * 3
+
+
+def test_two_on_one_side_too_near_each_other(job: Job, free: Plan) -> None:
+    made = fixed(job, beside(free, "115", "H", 80.0, 90.0), beside(free, "115", "S", 110.0, 90.0))
+    checks = made.checks[(made.checks["tower_id"] == "115") & (made.checks["rule"] == "opposite_sides")]
+    assert checks["verdict"].tolist() == ["broken", "broken"]  # 30 degrees apart, 60 are asked for
+    assert (stakes(made, "115")["status"] == "breaks rules").all()
+
+
+def test_where_one_side_is_shut_the_other_stake_keeps_the_angle(job: Job, free: Plan) -> None:
+    """Tower 108: nothing on the left; the partner of a fixed stake stands on the right, too, 60 degrees away."""
+    made = fixed(job, beside(free, "108", "H", 60.0, 80.0))
+    table = stakes(made, "108")
+    assert table["side"].tolist() == ["right", "right"]
+    between = np.abs(np.subtract(*table["bearing_true_deg"].to_numpy()))
+    assert min(between, 360 - between) >= 60 - 1e-3
+
+
+def test_where_nothing_goes_with_it_there_is_no_layout(job: Job, free: Plan) -> None:
+    """Tower 105 has no position at all: a fixed stake is left alone."""
+    made = fixed(job, beside(free, "105", "H", 90.0, 80.0))
+    assert made.towers.set_index("tower_id").loc["105", "status"] == "no layout"
+    text = made.relaxations.set_index("tower_id").loc["105", "text"]
+    assert "nothing can be chosen to go with it" in text
+
+
+def test_beyond_the_reel(job: Job, free: Plan) -> None:
+    made = fixed(job, beside(free, "115", "H", 90.0, 250.0))
+    assert stakes(made, "115").loc["H", "status"] == "breaks rules"
+    assert "reel" in stakes(made, "115").loc["H", "reasons"]
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"tower": "999"}, "fixed[0]: no tower '999'; there are for instance 101"),
+        ({"line": "nowhere"}, "no tower '115' of line 'nowhere'"),
+        ({"lon": 47.28, "lat": 9.8}, "Check lon and lat, and that they are not swapped"),
+    ],
+)
+def test_errors(job: Job, free: Plan, change: dict[str, Any], words: str) -> None:
+    with pytest.raises(JobError) as caught:
+        fixed(job, beside(free, "115", "H", 90.0, 80.0) | change)
+    assert words in str(caught.value)
+
+
+def test_twice(job: Job, free: Plan) -> None:
+    with pytest.raises(JobError, match="stake H of tower 115 is fixed twice"):
+        fixed(job, beside(free, "115", "H", 90.0, 80.0), beside(free, "115", "H", 80.0, 80.0))
