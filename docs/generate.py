@@ -17,7 +17,8 @@ _JOB_HEAD = """\
 <!-- Written by docs/generate.py from the models in layoutplan/job/model.py: change those, not this page. -->
 
 A job is a TOML file. Paths in it are relative to the file itself. Every quantity carries its unit in its key: `_m`
-metres, `_deg` degrees, `_kv` kilovolts, `_pct` per cent. Unknown keys are refused, and the nearest known one is
+metres, `_mm` millimetres, `_deg` degrees, `_kv` kilovolts, `_a` amperes, `_ka` kiloamperes, `_hz` hertz, `_ohm` ohms,
+`_ohm_m` ohm metres, `_s` seconds, `_pct` per cent. Unknown keys are refused, and the nearest known one is
 suggested. Only `[[lines]]`, with the towers, has no default. `layoutplan start DIR` writes a commented file to fill in;
 two finished ones are `sample_gis/job.toml` and `docs/examples/andorra_150kv.toml`.
 """
@@ -100,7 +101,20 @@ def command_page() -> str:
     return "".join(parts)
 
 
-PAGES = {"job_file.md": job_page, "obstacle_classes.md": class_page, "commands.md": command_page}
+def case_page() -> str:
+    """Two cases in which the voltage moves a stake."""
+    sys.path.insert(0, str(DOCS))
+    import cases
+
+    return cases.case_page()
+
+
+PAGES = {
+    "job_file.md": job_page,
+    "obstacle_classes.md": class_page,
+    "commands.md": command_page,
+    "voltage_cases.md": case_page,
+}
 
 if __name__ == "__main__":
     for page, write in PAGES.items():

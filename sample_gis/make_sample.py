@@ -9,7 +9,7 @@ import sys
 from pathlib import Path
 
 from valley.osm import write_osm
-from valley.tables import write_geopackage, write_terrain, write_tower_list
+from valley.tables import write_fault_currents, write_geopackage, write_terrain, write_tower_list
 from valley.world import build
 
 
@@ -20,6 +20,7 @@ def main(folder: Path) -> None:
     write_geopackage(world, folder / "valley.gpkg")
     write_osm(world, folder / "valley.osm.pbf")
     write_tower_list(world, folder / "towers.csv")
+    write_fault_currents(folder / "fault_currents.csv")
     write_terrain(world, folder / "dem.tif")
 
 

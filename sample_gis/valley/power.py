@@ -44,6 +44,26 @@ _SPECIAL: dict[str, tuple[str, float, float | None]] = {
     "124": ("lattice_4", 9.4, None),
 }
 TEE_TOWER = "104"
+# resistance of the footing alone where it has been measured before [ohm]
+FOOTING_OHM = {
+    "102": 6.5, "103": 8.2, "106": 4.8, "109": 11.0, "110": 2.6, "112": 3.4, "113": 3.1, "116": 14.0, "118": 9.5,
+    "121": 6.0, "122": 9.5, "124": 4.2,
+}  # fmt: skip
+
+
+def soil_ohm_m(uv: Point2) -> float:
+    """Return the resistivity of the soil: loam on the valley floor, gravel and rock up the sides."""
+    return float(np.round(60.0 + 0.12 * np.hypot(uv[1] + 200.0, 60.0), -1))
+
+
+def fault_currents_ka() -> list[tuple[str, float, float]]:
+    """Return for each tower of the main line what a fault draws from Ostrel and from Varnau."""
+    rows = [tower for tower in towers() if tower.line_id == MAIN]
+    share = np.linspace(0.0, 1.0, len(rows))
+    start, end = np.round(9.6 - 3.9 * share, 2), np.round(5.2 + 6.1 * share, 2)
+    return [(tower.tower_id, float(a), float(b)) for tower, a, b in zip(rows, start, end, strict=True)]
+
+
 _BRANCH_TOWERS = {
     "T1": (822.0, -570.0, "lattice_4", 6.2),
     "T2": (775.0, -800.0, "frame_2", 4.5),

@@ -59,6 +59,14 @@ def write_tower_list(world: World, path: Path) -> None:
             rows.writerow([tower.tower_id, *place, tower.structure, f"{tower.base_width_m:g}", size])
 
 
+def write_fault_currents(path: Path) -> None:
+    """Write what a fault at each tower of the main line draws from either end."""
+    with path.open("w", encoding="utf-8", newline="") as file:
+        rows = csv.writer(file, lineterminator="\n")
+        rows.writerow(["tower_id", "from_start_ka", "from_end_ka"])
+        rows.writerows((name, f"{start:.2f}", f"{end:.2f}") for name, start, end in power.fault_currents_ka())
+
+
 def write_terrain(world: World, path: Path) -> None:
     """Write heights in decimetre steps; the outermost strip of cells has none."""
     west, south, east, north = world.reach.buffer(_BEYOND_MAP_M + _STRIP_M).bounds

@@ -31,7 +31,7 @@ class World:
     features : GeoDataFrame
         ``layer, kind, name, width_m, line_id, geometry``; ``line_id`` is empty except on power lines.
     towers : GeoDataFrame
-        ``line_id, tower_id, seq, structure, base_width_m, earth_electrode_m, geometry``.
+        ``line_id, tower_id, seq, structure, base_width_m, earth_electrode_m, footing_ohm, soil_ohm_m, geometry``.
     parcels : GeoDataFrame
         ``parcel_no, owner_ref, permission, use, area_m2, geometry``.
     reach : Polygon
@@ -77,6 +77,8 @@ def _towers() -> gpd.GeoDataFrame:
     towers = power.towers()
     table = pd.DataFrame(towers, columns=power.Tower._fields)
     table["earth_electrode_m"] = table["earth_electrode_m"].astype(float)
+    table["footing_ohm"] = table["tower_id"].map(power.FOOTING_OHM)
+    table["soil_ohm_m"] = [power.soil_ohm_m(tower.uv) for tower in towers]
     table.insert(2, "seq", table.groupby("line_id", sort=False).cumcount() + 1)
     return _table(table.drop(columns="uv").assign(geometry=[Point(tower.uv) for tower in towers]))
 

@@ -28,6 +28,9 @@ title = "Benchmark corridor, {count} towers"
 [[lines]]
 id = "L"
 towers = {{ path = "corridor.gpkg", layer = "towers" }}
+voltage_kv = 220
+load = {{ current_a = 400, maximum_a = 900 }}
+fault = {{ current_ka = 12, clearing_time_s = 0.3 }}
 [[layers]]
 path = "corridor.gpkg"
 layer = "map"
