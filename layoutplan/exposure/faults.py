@@ -14,8 +14,8 @@ from layoutplan.job import Line
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import IntArray
 
-# Spans each way of a fault with their own earth-wire currents; those further out are taken to be steady. Induced voltages
-# then keep within 1 % of a full solve at 100 ohm m, 3 % at 1,000 ohm m with footings of 30 ohm.
+# Spans each way of a fault with their own earth-wire currents; those further out are taken to be steady. Induced
+# voltages keep within 1 % of a full solve at 100 ohm m, 3 % at 1,000 ohm m with footings of 30 ohm.
 NEAR_SPANS = 30
 
 

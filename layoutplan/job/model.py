@@ -18,7 +18,7 @@ from layoutplan.job.land import Land, Work
 from layoutplan.job.lines import Line
 from layoutplan.job.section import FileSource, NonNegative, Positive, Section
 
-Format = Literal["gpkg", "gpx", "csv", "geojson", "map", "json"]
+Format = Literal["gpkg", "gpx", "csv", "permissions", "geojson", "map", "json"]
 
 
 class Layer(FileSource):
@@ -169,7 +169,8 @@ class Output(Section):
         None, description="Projected system for easting, northing and grid bearing; if left out, the job's UTM zone."
     )
     formats: tuple[Format, ...] = Field(
-        ("gpkg", "gpx", "csv", "geojson", "map", "json"), description="Which files are written."
+        ("gpkg", "gpx", "csv", "permissions", "geojson", "map", "json"),
+        description="Which files are written; `permissions` only where the job names land.",
     )
     waypoint_length: int = Field(10, ge=6, le=30, description="Longest waypoint name that the receivers take.")
 

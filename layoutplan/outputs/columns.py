@@ -60,6 +60,10 @@ _TABLES = {
     ),
     "exclusions": (None, "line_id tower_id side rule candidates of"),
     "relaxations": (None, "line_id tower_id rank rule needed limit unit text"),
+    "permissions": (
+        "Unknown",  # a parcel may be in several pieces
+        "parcel owner_ref permission state note towers stakes lead_m approach_m source",
+    ),
     "exposures": (
         None,
         "line_id tower_id role waypoint exposure state value limit unit ratio basis edition duration_s assumptions",

@@ -9,6 +9,7 @@ from types import MappingProxyType
 from layoutplan.outputs.geojson import write_geojson
 from layoutplan.outputs.gpkg import write_gpkg
 from layoutplan.outputs.gpx import write_gpx
+from layoutplan.outputs.permissions import write_permissions
 from layoutplan.outputs.record import write_record
 from layoutplan.outputs.stakes import write_stakes
 from layoutplan.planning.model import Plan
@@ -27,6 +28,7 @@ WRITERS: Mapping[str, Writer] = MappingProxyType(
         "gpkg": write_gpkg,
         "gpx": write_gpx,
         "csv": write_stakes,
+        "permissions": write_permissions,
         "geojson": write_geojson,
         "map": _write_map,
         "json": write_record,  # last: it lists the files of the others

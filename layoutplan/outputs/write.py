@@ -46,7 +46,7 @@ def write_plan(plan: Plan, folder: Path) -> list[Path]:
     OutputError
         The folder cannot be written to, the disk is full, or a file is in use.
     """
-    names = [name for name in WRITERS if name in plan.job.output.formats]
+    names = [name for name in WRITERS if name in plan.job.output.formats and (name != "permissions" or plan.job.land)]
     ready = on_the_globe(plan)
     stale: list[Path] = []
 

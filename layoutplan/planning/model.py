@@ -46,6 +46,8 @@ class Plan:
         For towers without layout: the single changes that would give one, smallest first.
     exposures : DataFrame
         One row per lead and exposure: value, limit, ratio, basis, edition, duration, assumptions.
+    permissions : GeoDataFrame
+        One row per parcel that stakes, leads or approaches touch, those to be asked about first; empty without land.
     files : tuple of InputFile
         Every file read, with its SHA-256.
     assumptions, cautions, problems : tuple of str
@@ -67,6 +69,7 @@ class Plan:
     exclusions: pd.DataFrame
     relaxations: pd.DataFrame
     exposures: pd.DataFrame
+    permissions: gpd.GeoDataFrame
     files: tuple[InputFile, ...]
     assumptions: tuple[str, ...]
     cautions: tuple[str, ...]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import geopandas as gpd
 import numpy as np
-import pandas as pd
 import shapely
 
 from layoutplan.line.geodesy import GEOD
@@ -79,8 +78,3 @@ def _crossed(land: gpd.GeoDataFrame, lines: gpd.GeoDataFrame) -> tuple[list[list
             length[j] += GEOD.geometry_length(part)
             towers[j].append(str(ids[i]))
     return towers, length
-
-
-def permission_rows(table: gpd.GeoDataFrame) -> pd.DataFrame:
-    """The same without shapes, for a spreadsheet."""
-    return pd.DataFrame(table.drop(columns="geometry"))

@@ -37,6 +37,7 @@ from layoutplan.planning.electrics import (
 from layoutplan.planning.fixed import fixed_stakes
 from layoutplan.planning.model import Plan
 from layoutplan.planning.notes import CAUTIONS, assumptions
+from layoutplan.planning.permissions import permissions_table
 from layoutplan.planning.stakes import Stakes, Surroundings, stake_tables
 from layoutplan.planning.tables import (
     alternatives_table,
@@ -183,6 +184,7 @@ def _tabulate(
         exclusions=exclusions_table(sited.exclusions, towers),
         relaxations=relaxations_table(sited.relaxations, towers),
         exposures=exposures_table(found, network, electrodes),
+        permissions=permissions_table(inputs.land, electrodes, leads),
         files=inputs.files,
         assumptions=(*assumptions(job, inputs, model, own), *network.assumptions),
         cautions=CAUTIONS,

@@ -37,9 +37,7 @@ def carson(height: float, other: float, aside: float, rho: float, hz: float) -> 
 def series_matrix(x: Any, h: Any, gmr: Any, ohm_per_m: Any, rho: float, hz: float) -> np.ndarray:
     """Series impedances of parallel conductors with earth return, (c, c). [ohm/m]."""
     n = len(x)
-    z = np.array(
-        [[carson(h[i], h[j], gmr[i] if i == j else x[i] - x[j], rho, hz) for j in range(n)] for i in range(n)]
-    )
+    z = np.array([[carson(h[i], h[j], gmr[i] if i == j else x[i] - x[j], rho, hz) for j in range(n)] for i in range(n)])
     return z + np.diag(ohm_per_m)
 
 

@@ -73,9 +73,7 @@ def test_four_points_for_a_panel_of_a_ray_are_enough(monkeypatch):
 
 
 def test_greatest_load_counts_and_not_the_usual():
-    usual, greatest = (
-        world(flat_line(load=UNBALANCED | extra)).network() for extra in ({}, {"maximum_a": 900.0})
-    )
+    usual, greatest = (world(flat_line(load=UNBALANCED | extra)).network() for extra in ({}, {"maximum_a": 900.0}))
     one, other = (told(terms_of(network), 60.0, 100.0)["induced_v"] for network in (usual, greatest))
     assert other == pytest.approx(900 / 500 * one, rel=1e-9)
 

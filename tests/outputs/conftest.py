@@ -190,6 +190,26 @@ def _obstacles(place: Place, xy: np.ndarray, hostile: bool, density: int) -> gpd
     )
 
 
+def _permissions(electrodes: gpd.GeoDataFrame, hostile: bool) -> gpd.GeoDataFrame:
+    """A parcel around each of the first stakes, in every state."""
+    some = electrodes.head(3)
+    states = ["no entry", "permission needed", "granted"][: len(some)]
+    columns = {
+        "parcel": [f"{number}/{'=1+1' if hostile else 'a'}" for number in range(len(some))],
+        "owner_ref": [f"P-{number}" for number in range(len(some))],
+        "permission": ["refused", "unknown", "granted"][: len(some)],
+        "state": states,
+        "note": ["permission refused", "permission unknown", "permission granted"][: len(some)],
+        "towers": some["tower_id"].to_numpy(),
+        "stakes": (some["tower_id"] + " " + some["role"]).to_numpy(),
+        "lead_m": np.arange(len(some)) * 10.5,
+        "approach_m": 0.0,
+        "source": "parcels.gpkg, layer 'parcels'",
+    }
+    lon, lat = some.geometry.x.to_numpy(), some.geometry.y.to_numpy()
+    return gpd.GeoDataFrame(columns, geometry=shapely.box(lon - 1e-4, lat - 1e-4, lon + 1e-4, lat + 1e-4), crs=4326)
+
+
 def _checks(electrodes: pd.DataFrame) -> pd.DataFrame:
     keys = electrodes[["line_id", "tower_id", "role", "waypoint"]]
     clearance = keys.assign(
@@ -277,6 +297,7 @@ def build_plan(
         exclusions=exclusions.reset_index(drop=True),
         relaxations=relaxations.reset_index(drop=True),
         exposures=exposures_table(electrodes),
+        permissions=_permissions(electrodes, hostile),
         files=(
             InputFile(Path("/home/somebody/job/towers.gpkg"), "ab" * 32, "towers of line 'Valley 132'"),
             InputFile(

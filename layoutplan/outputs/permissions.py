@@ -1,0 +1,20 @@
+"""``permissions.csv``: the list an access officer works through, one row for each parcel."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pandas as pd
+
+from layoutplan.planning.model import Plan
+from layoutplan.text import clean, csv_cell
+
+
+def write_permissions(plan: Plan, folder: Path) -> Path:
+    """Write the parcels that stakes, leads or approaches touch: RFC 4180, UTF-8, inert cells, no shapes."""
+    path = folder / "permissions.csv"
+    table = pd.DataFrame(plan.permissions.drop(columns="geometry"))
+    for column in table.select_dtypes(exclude="number").columns:
+        table[column] = table[column].map(lambda text: csv_cell(clean(text)))
+    table.to_csv(path, index=False, lineterminator="\r\n", encoding="utf-8")
+    return path
