@@ -13,10 +13,12 @@ MAY_USE = {
     "job": set(),
     "inputs": {"job"},
     "line": {"job", "inputs"},
+    "terrain": {"job", "inputs", "line"},
+    "access": {"job", "line"},
     "siting": {"job", "line"},
     "electrical": set(),
     "exposure": {"job", "inputs", "line", "electrical"},
-    "planning": {"job", "inputs", "line", "siting", "electrical", "exposure", "outputs"},
+    "planning": {"job", "inputs", "line", "siting", "electrical", "exposure", "terrain", "outputs"},
     "outputs": {"job", "inputs", "planning"},
     "cli": {"job", "inputs", "planning", "outputs"},
 }

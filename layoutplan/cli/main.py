@@ -16,6 +16,7 @@ _COMMANDS = {
     "plan": "Plan the electrode positions of every tower.",
     "explain": "Say for one tower why its stakes stand where they stand.",
     "check": "Hold stakes that were moved or staked against the plan's rules.",
+    "compare": "Say what changed between two plans.",
     "profile": "Plot voltage and bias at one tower, and along its line.",
 }
 

@@ -14,6 +14,7 @@ from layoutplan.errors import JobError
 from layoutplan.job.model import Job
 
 _PATH_KEYS = ("path", "raster")
+_PATH_LIST_KEYS = ("files",)
 _FREE_KEYS = ("class_map",)  # its keys are values found in the user's data, which may well be "path"
 
 
@@ -68,6 +69,8 @@ def _absolute(node: Any, folder: Path) -> Any:
 def _absolute_value(key: str, value: Any, folder: Path) -> Any:
     if key in _FREE_KEYS:
         return value
+    if key in _PATH_LIST_KEYS and isinstance(value, list):
+        return [str(folder / item) if isinstance(item, str) else item for item in value]
     return str(folder / value) if key in _PATH_KEYS and isinstance(value, str) else _absolute(value, folder)
 
 

@@ -17,8 +17,9 @@ from layoutplan.job.electrical import Limits, Method, Soil
 from layoutplan.job.land import Land, Work
 from layoutplan.job.lines import Line
 from layoutplan.job.section import FileSource, NonNegative, Positive, Section
+from layoutplan.job.terrain import Terrain
 
-Format = Literal["gpkg", "gpx", "csv", "permissions", "geojson", "map", "json"]
+Format = Literal["gpkg", "gpx", "csv", "permissions", "geojson", "map", "review", "review_table", "json"]
 
 
 class Layer(FileSource):
@@ -136,6 +137,9 @@ class Score(Section):
     bias_per_pct: NonNegative = Field(
         0.5, description="Per cent of the expected resistance by which the geometry bends the reading."
     )
+    steep_per_deg: NonNegative = Field(
+        1.0, description="Per degree of slope at the stake beyond easy ground (`terrain.easy_slope_deg`)."
+    )
     coupling_per_pct: NonNegative = Field(
         1.0, description="Per cent of the expected impedance coupled from lead to lead, both on one side of the line."
     )
@@ -169,7 +173,7 @@ class Output(Section):
         None, description="Projected system for easting, northing and grid bearing; if left out, the job's UTM zone."
     )
     formats: tuple[Format, ...] = Field(
-        ("gpkg", "gpx", "csv", "permissions", "geojson", "map", "json"),
+        ("gpkg", "gpx", "csv", "permissions", "geojson", "map", "review", "review_table", "json"),
         description="Which files are written; `permissions` only where the job names land.",
     )
     waypoint_length: int = Field(10, ge=6, le=30, description="Longest waypoint name that the receivers take.")
@@ -197,6 +201,7 @@ class Job(Section):
     fixed: tuple[FixedStake, ...] = Field((), description="Stakes that stay where they are, one `[[fixed]]` each.")
     land: tuple[Land, ...] = Field((), description="Parcels and permissions, one `[[land]]` for each layer.")
     work: Work = Work()
+    terrain: Terrain = Terrain()
     soil: Soil = Soil()
     method: Method = Method()
     limits: Limits = Limits()

@@ -11,6 +11,7 @@ from pydantic_core import PydanticUndefined
 
 from layoutplan.job.electrical import Limits, Method, Soil
 from layoutplan.job.model import Coverage, Job, Output, Rules, Score, Search
+from layoutplan.job.terrain import Terrain
 
 _HEAD = """\
 # A job for layoutplan: where the auxiliary electrodes beside each tower can go.
@@ -76,6 +77,7 @@ def job_template() -> str:
     sections: list[tuple[str, type[BaseModel]]] = [
         ("rules", Rules),
         ("score", Score),
+        ("terrain", Terrain),
         ("soil", Soil),
         ("method", Method),
         ("limits", Limits),
@@ -120,7 +122,7 @@ def job_sections() -> list[tuple[str, str, dict[str, FieldInfo]]]:
         out.append((header, (model.__doc__ or "").strip(), dict(model.model_fields)))
 
     from layoutplan.job import electrical as e
-    from layoutplan.job import land, lines
+    from layoutplan.job import land, lines, terrain
     from layoutplan.job import model as m
     from layoutplan.job.section import FileSource
 
@@ -136,6 +138,7 @@ def job_sections() -> list[tuple[str, str, dict[str, FieldInfo]]]:
         ("[lines.fault]", e.Fault),
         ("[[layers]]", m.Layer),
         ("[coverage]", m.Coverage),
+        ("[terrain]", terrain.Terrain),
         ("[[land]]", land.Land),
         ("[work]", land.Work),
         ("[rules]", m.Rules),

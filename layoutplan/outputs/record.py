@@ -34,16 +34,16 @@ def write_record(plan: Plan, folder: Path) -> Path:
 
 
 def _record(plan: Plan, folder: Path) -> dict[str, Any]:
-    names = short_names({*(file.path for file in plan.files), *_paths(plan.job.model_dump())})
+    names = short_names({*(file.path for file in plan.files), *paths_in(plan.job.model_dump())})
     return {
         "format_version": FORMAT_VERSION,
         "title": plan.job.title,
         "summary": plan.summary,
         "status_meaning": dict(STATUS_MEANING),
         "grid_crs": plan.grid_crs,
-        "cautions": _nameless(plan.cautions, names),
-        "assumptions": _nameless(plan.assumptions, names),
-        "problems": _nameless(plan.problems, names),
+        "cautions": nameless(plan.cautions, names),
+        "assumptions": nameless(plan.assumptions, names),
+        "problems": nameless(plan.problems, names),
         "inputs": [
             {
                 "file": names[file.path],
@@ -77,12 +77,13 @@ def _with_short_paths(node: Any, names: Mapping[str, str]) -> Any:
     return [_with_short_paths(item, names) for item in node] if isinstance(node, list) else node
 
 
-def _paths(node: Any) -> Iterable[Path]:
+def paths_in(node: Any) -> Iterable[Path]:
+    """All paths in a tree of settings."""
     if isinstance(node, Path):
         yield node
     elif isinstance(node, dict | list | tuple):
         for item in node.values() if isinstance(node, dict) else node:
-            yield from _paths(item)
+            yield from paths_in(item)
 
 
 def _class(row: ObstacleClass) -> dict[str, Any]:
@@ -100,7 +101,7 @@ def short_names(paths: Iterable[Path]) -> dict[Path, str]:
     return wanted
 
 
-def _nameless(texts: Iterable[str], names: Mapping[Path, str]) -> list[str]:
+def nameless(texts: Iterable[str], names: Mapping[Path, str]) -> list[str]:
     """Replace the places of files on this machine by their names."""
     longest_first = sorted(names, key=lambda path: -len(str(path)))
     shown = []

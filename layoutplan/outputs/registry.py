@@ -23,6 +23,18 @@ def _write_map(plan: Plan, folder: Path) -> Path:
     return write_map(plan, folder)
 
 
+def _write_review(plan: Plan, folder: Path) -> Path:
+    from layoutplan.outputs.review import write_review
+
+    return write_review(plan, folder)
+
+
+def _write_review_table(plan: Plan, folder: Path) -> Path:
+    from layoutplan.outputs.review import write_review_table
+
+    return write_review_table(plan, folder)
+
+
 WRITERS: Mapping[str, Writer] = MappingProxyType(
     {
         "gpkg": write_gpkg,
@@ -31,6 +43,8 @@ WRITERS: Mapping[str, Writer] = MappingProxyType(
         "permissions": write_permissions,
         "geojson": write_geojson,
         "map": _write_map,
+        "review": _write_review,
+        "review_table": _write_review_table,
         "json": write_record,  # last: it lists the files of the others
     }
 )

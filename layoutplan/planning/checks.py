@@ -14,6 +14,7 @@ from layoutplan.line.geodesy import FloatArray
 from layoutplan.planning.rules import RULES, basis
 from layoutplan.siting.evaluate import Evaluated
 from layoutplan.siting.obstacles import NO, POWER_LINE, TOLERANCE_M, Obstacles
+from layoutplan.terrain import Profiles
 
 KEPT, BROKEN, CAUTIONED, UNKNOWN = "kept", "broken", "caution", "unknown"
 
@@ -34,6 +35,10 @@ class Facts:
         Texts.
     bias_pct, coupling_pct : ndarray
         Of the tower's pair.
+    slope_deg, aspect_deg : ndarray
+        At the stakes; NaN where unknown.
+    ground : Profiles
+        Along the leads.
     """
 
     lead_m: FloatArray
@@ -46,6 +51,9 @@ class Facts:
     grounds: list[str]
     bias_pct: FloatArray
     coupling_pct: FloatArray
+    slope_deg: FloatArray
+    aspect_deg: FloatArray
+    ground: Profiles
 
 
 def check_rows(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: Job) -> pd.DataFrame:
@@ -57,7 +65,11 @@ def check_rows(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: Job) 
         Columns ``position, rule, measured, limit, unit, verdict, basis, detail``, sorted by position and rule.
     """
     blocks = [*_line_rules(chosen, facts, job), *_crossing_rules(chosen, facts, obstacles, job)]
-    blocks += [*_electrical_rules(chosen, facts, job), _clearance_rules(chosen, facts, obstacles, job)]
+    blocks += [
+        *_electrical_rules(chosen, facts, job),
+        *_ground_rules(facts, job, len(chosen)),
+        _clearance_rules(chosen, facts, obstacles, job),
+    ]
     table = pd.concat(blocks, ignore_index=True)
     return table.sort_values(["position", "number"], kind="stable", ignore_index=True).drop(columns="number")
 
@@ -168,6 +180,25 @@ def _electrical_rules(chosen: Evaluated, facts: Facts, job: Job) -> list[pd.Data
         for rule, (values, limit, beyond) in measured.items()
         if limit is not None
     ]
+
+
+def _ground_rules(facts: Facts, job: Job, count: int) -> list[pd.DataFrame]:
+    """Slope at the stake and drops under the lead, where the job names an elevation model."""
+    if not job.terrain.files:
+        return []
+    slope = _within(facts.slope_deg, job.terrain.max_stake_slope_deg, BROKEN)
+    drop = np.select(
+        [np.isnan(facts.ground.cliff_drop_m), facts.ground.cliff_drop_m >= job.terrain.cliff_drop_m],
+        [UNKNOWN, CAUTIONED],
+        KEPT,
+    )
+    unknown = "no height known there"
+    return [
+        _block("slope", facts.slope_deg, job.terrain.max_stake_slope_deg, slope, job,
+               np.where(np.isnan(facts.slope_deg), unknown, ""), count),
+        _block("cliff", facts.ground.cliff_drop_m, job.terrain.cliff_drop_m, drop, job,
+               np.where(facts.ground.known, "", unknown), count),
+    ]  # fmt: skip
 
 
 def _within(values: FloatArray, limit: float, beyond: str) -> NDArray[np.str_]:

@@ -22,6 +22,7 @@ _TERM_WORDS = {
     "woodland_crops_m": "m of lead over woodland or crops",
     "induced_v": "V induced by the greatest load",
     "bias_pct": "% bias of the reading for leads of this length",
+    "steep_deg": "degrees steeper than easy ground",
 }
 _NO_EXPOSURES = pd.DataFrame(columns=["line_id", "tower_id", "role"])  # of a plan by an earlier version
 

@@ -12,12 +12,14 @@ from layoutplan.exposure.assess import Assessment
 from layoutplan.exposure.readings import Measured
 from layoutplan.line.geodesy import FloatArray, direct, inverse
 from layoutplan.line.model import IntArray
+from layoutplan.planning.asked import Asked
 from layoutplan.planning.checks import BROKEN, check_rows, with_grace
 from layoutplan.planning.reopen import Reopened
 from layoutplan.planning.stakes import Stakes, Surroundings, position_facts
 from layoutplan.siting import Obstacles, build_obstacles, evaluate, find_near
 from layoutplan.siting.collect import join_positions
 from layoutplan.siting.evaluate import Evaluated
+from layoutplan.terrain import Dem, slope_figures
 
 GRACE = 0.001  # the files keep positions to a tenth of a millimetre; metres and degrees
 _SECTION = 32  # towers looked at together, as in planning
@@ -64,8 +66,9 @@ class Bench:
             section = towers.rows(rows)
             near = find_near(self.obstacles, section, reach + job.score.margin_m)
             electrics = fan_terms(self.network, self.measured, rows, reach, coupling)
+            asked = Asked(electrics, slope_figures(Dem(), section, job, reach))
             where = tower[mine] - first, bearing_deg[mine], distance_m[mine]
-            parts.append(evaluate(section, *where, near, self.obstacles, job, electrics))
+            parts.append(evaluate(section, *where, near, self.obstacles, job, asked))
             firsts.append(first)
             order.append(mine[np.lexsort((np.mod(bearing_deg[mine], 360.0), tower[mine]))])
         return join_positions(parts, np.array(firsts)), np.concatenate(order)

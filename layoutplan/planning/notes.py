@@ -43,8 +43,9 @@ def assumptions(job: Job, inputs: Inputs, model: LineModel, own_segments: int) -
         "distances are horizontal, on the ellipsoid (WGS 84) at sea level: at 2,000 m height a tape reads 0.03 % more",
         "a lead is taken to run straight from the tower point to its stake; at the tower it is led round from the leg",
         "features mapped as lines are as wide as their tags or columns say, else as their class says (see obstacles)",
-        "slopes are not considered; the slack of the lead has to cover them",
     ]
+    if not job.terrain.files:
+        texts.append("no elevation model given: slopes are unknown; the slack of the lead has to cover them")
     if job.land and job.work.days is None:
         texts.append("days of work not given: dated permissions and closed seasons could not be held against them")
     if not job.gives_permitted_land and not job.land:

@@ -23,10 +23,12 @@ from layoutplan.exposure import (
     require_figures,
 )
 from layoutplan.exposure.readings import Measured
-from layoutplan.inputs import Inputs, covered, read_inputs
+from layoutplan.inputs import InputFile, Inputs, covered, read_inputs
+from layoutplan.inputs.provenance import Ledger
 from layoutplan.job import Job
 from layoutplan.line import LineModel, Towers, build_lines
 from layoutplan.line.grid import utm_zone
+from layoutplan.planning.asked import Asked
 from layoutplan.planning.electrics import (
     exposures_table,
     stake_places,
@@ -49,8 +51,9 @@ from layoutplan.planning.tables import (
 )
 from layoutplan.planning.words import tower_reasons, tower_status
 from layoutplan.siting import Obstacles, Sited, build_obstacles, collect, in_sight, site_towers
-from layoutplan.siting.electrics import sets_limits
+from layoutplan.siting.figures import sets_limits
 from layoutplan.siting.relax import FARTHEST
+from layoutplan.terrain import Dem, OpenedTerrain, open_terrain, slope_figures
 
 Progress = Callable[[float, str], None]
 SIGHT_M = 200.0  # features are kept this much farther than a lead could matter, so that a reviewer sees the place
@@ -82,6 +85,8 @@ def plan(job: Job, progress: Progress | None = None) -> Plan:
         inputs = read_inputs(job)
     with clock("line"):
         model = build_lines(inputs.lines)
+    with clock("terrain"):
+        opened = open_terrain(job.terrain, model.towers.lonlat_deg, _farthest_m(job, model.towers))
     with clock("obstacles"):
         say(20, "preparing the map")
         features = in_sight(inputs.features, model.towers, _sight_m(job, inputs))
@@ -95,13 +100,15 @@ def plan(job: Job, progress: Progress | None = None) -> Plan:
         require_figures(network)
         expected = measured(network)
     with clock("siting"):
-        sited = _site(job, network, expected, obstacles, say)
+        sited = _site(job, network, expected, obstacles, opened.dem, say)
     with clock("exposures"):
         say(85, "voltages and readings")
         found = assess(network, expected, *stake_places(sited))
     with clock("tables"):
         say(90, "writing down the reasons")
-        return _tabulate(job, inputs, model, obstacles, sited, covers, uncovered, own, network, found, clock.seconds)
+        return _tabulate(
+            job, inputs, model, obstacles, sited, covers, uncovered, own, network, found, opened, clock.seconds
+        )
 
 
 def _sight_m(job: Job, inputs: Inputs) -> float:
@@ -124,7 +131,7 @@ def _coverage(job: Job, inputs: Inputs, towers: Towers) -> tuple[NDArray[np.bool
     )
 
 
-def _site(job: Job, network: Network, expected: Measured, obstacles: Obstacles, say: Progress) -> Sited:
+def _site(job: Job, network: Network, expected: Measured, obstacles: Obstacles, dem: Dem, say: Progress) -> Sited:
     towers = network.towers
     reach = _farthest_m(job, towers)
     coupling = CouplingTable(network, reach)
@@ -132,8 +139,10 @@ def _site(job: Job, network: Network, expected: Measured, obstacles: Obstacles, 
 
     def section(start: int) -> Sited:
         rows = np.arange(start, min(start + _SECTION, len(towers)))
+        mine = towers.rows(rows)
         electrics = fan_terms(network, expected, rows, reach, coupling)
-        return site_towers(towers.rows(rows), obstacles, job, electrics, fixed.of_section(start, len(rows)))
+        asked = Asked(electrics, slope_figures(dem, mine, job, reach))
+        return site_towers(mine, obstacles, job, asked, fixed.of_section(start, len(rows)))
 
     starts = range(0, len(towers), _SECTION)
     workers = job.search.workers or os.cpu_count() or 1
@@ -147,7 +156,7 @@ def _site(job: Job, network: Network, expected: Measured, obstacles: Obstacles, 
 
 def _farthest_m(job: Job, towers: Towers) -> float:
     """Farthest position asked for: twice as far where relaxing a limit on voltage or reading is looked into."""
-    reach = job.rules.reach_m * (FARTHEST if sets_limits(job.rules) else 1.0)
+    reach = job.rules.reach_m * (FARTHEST if sets_limits(job) else 1.0)
     return reach + float(np.hypot(*towers.leg_xy_m.T).max(initial=0.0)) + 1.0
 
 
@@ -162,36 +171,44 @@ def _tabulate(
     own: int,
     network: Network,
     found: Assessment,
+    opened: OpenedTerrain,
     seconds: dict[str, float],
 ) -> Plan:
     towers = model.towers
     grid = job.output.grid_crs or utm_zone(towers.lonlat_deg)
     bias, coupling = (found.spread(values) for values in (found.reading.bias_pct, found.reading.coupling_pct))
-    around = Surroundings(towers, obstacles, job, covers, uncovered, grid, bias, coupling)
+    around = Surroundings(towers, obstacles, job, covers, uncovered, grid, bias, coupling, dem=opened.dem)
     electrodes, leads, checks = stake_tables(Stakes.of(sited), around)
     with_stakes = np.repeat(np.unique(sited.chosen.rays.tower), 2)
     status = tower_status(electrodes["status"].to_numpy(), with_stakes, len(towers))
     reasons = tower_reasons(electrodes, sited, uncovered)
     return Plan(
         job=job,
-        towers=with_tower_figures(towers_table(towers, status, reasons, covers), found),
+        towers=with_tower_figures(towers_table(towers, status, reasons, covers, opened.tower_height_m), found),
         spans=spans_table(model.spans),
         electrodes=with_rods(electrodes, found, job.method.electrode_target_ohm),
         leads=with_lead_figures(leads, found),
         checks=checks,
-        alternatives=alternatives_table(sited.alternatives, sited.alternatives_axis_m, towers, job),
+        alternatives=alternatives_table(sited.alternatives, sited.alternatives_axis_m, towers, job, opened.dem),
         obstacles=obstacles_table(inputs.features, job),
         exclusions=exclusions_table(sited.exclusions, towers),
         relaxations=relaxations_table(sited.relaxations, towers),
         exposures=exposures_table(found, network, electrodes),
         permissions=permissions_table(inputs.land, electrodes, leads),
-        files=inputs.files,
-        assumptions=(*assumptions(job, inputs, model, own), *network.assumptions),
+        files=(*inputs.files, *_fingerprints(opened)),
+        assumptions=(*assumptions(job, inputs, model, own), *network.assumptions, *opened.assumptions),
         cautions=CAUTIONS,
-        problems=(*inputs.problems, *model.problems),
+        problems=(*inputs.problems, *model.problems, *opened.problems),
         grid_crs=grid,
         timings_s=seconds,
     )
+
+
+def _fingerprints(opened: OpenedTerrain) -> tuple[InputFile, ...]:
+    ledger = Ledger()
+    for path in opened.files:
+        ledger.note(path, "terrain")
+    return ledger.files()
 
 
 class _Clock:

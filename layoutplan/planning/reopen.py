@@ -95,7 +95,8 @@ def _in_degrees(table: pd.DataFrame, frame: Frame) -> pd.DataFrame:
 
 def _job(record: dict[str, Any], folder: str | Path) -> Job:
     try:
-        return Job.model_validate(record["settings"])
+        settings = dict(record["settings"]) | {"terrain": {}}  # the elevation model is not part of the plan
+        return Job.model_validate(settings)
     except (KeyError, ValidationError) as err:
         raise OutputError(
             f"'{folder}': the settings in plan.json cannot be used. Plan again into this folder."

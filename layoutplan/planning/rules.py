@@ -49,6 +49,8 @@ RULES = {
         Rule("induced_voltage", "max_induced_v", "V", SETTING),
         Rule("reading_bias", "max_bias_pct", "%", SETTING),
         Rule("lead_coupling", "max_coupling_pct", "%", SETTING),
+        Rule("slope", "", "deg", JUDGEMENT),
+        Rule("cliff", "", "m", JUDGEMENT),
     )
 }
 

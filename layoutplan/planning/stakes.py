@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import geopandas as gpd
@@ -16,7 +16,15 @@ from layoutplan.line.geodesy import FloatArray, direct, octant, turn_deg
 from layoutplan.line.model import Towers
 from layoutplan.planning.checks import Facts, broken_rules, check_rows, with_grace
 from layoutplan.planning.model import BREAKS
-from layoutplan.planning.tables import frame, grid_position, lead_lengths, leg_distances, lines, points
+from layoutplan.planning.tables import (
+    frame,
+    grid_position,
+    lead_lengths,
+    lead_on_slope_m,
+    leg_distances,
+    lines,
+    points,
+)
 from layoutplan.planning.words import (
     SIDES,
     crossing_texts,
@@ -31,6 +39,7 @@ from layoutplan.siting.judge import TERMS
 from layoutplan.siting.obstacles import Obstacles
 from layoutplan.siting.ragged import IntArray
 from layoutplan.siting.site import Sited
+from layoutplan.terrain import Dem, profiles, slope_aspect
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +93,8 @@ class Surroundings:
     uncovered : list of str
         Why the map does not cover a tower; empty where it does.
     grid_crs : str
+    dem : Dem
+        The ground; an empty one if nothing is known of it.
     bias_pct, coupling_pct : ndarray, shape (towers,)
         Of each tower's pair; NaN if unknown.
     grace : float
@@ -100,6 +111,7 @@ class Surroundings:
     bias_pct: FloatArray
     coupling_pct: FloatArray
     grace: float = 0.0
+    dem: Dem = field(default_factory=Dem)
 
 
 def stake_tables(stakes: Stakes, around: Surroundings) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame, pd.DataFrame]:
@@ -108,7 +120,7 @@ def stake_tables(stakes: Stakes, around: Surroundings) -> tuple[gpd.GeoDataFrame
     facts = position_facts(stakes, around)
     checks = with_grace(check_rows(chosen, facts, around.obstacles, job), around.grace)
     broken = broken_rules(checks)
-    status = stake_status(chosen, stakes.same_side, around.covers, job)
+    status = stake_status(chosen, stakes.same_side, around.covers, facts, job)
     status = np.where(np.isin(np.arange(len(status)), list(broken)), BREAKS, status)
     reasons = stake_reasons(chosen, stakes.same_side, facts, stakes.other_side, broken, job)
     origin = towers.lonlat_deg[rays.tower]
@@ -134,6 +146,9 @@ def stake_tables(stakes: Stakes, around: Surroundings) -> tuple[gpd.GeoDataFrame
         "distance_to_line_m": chosen.axis_m,
         "side": SIDES[rays.side],
         "octant": octant(rays.bearing_deg),
+        "elevation_m": facts.ground.end_height_m,
+        "slope_deg": facts.slope_deg,
+        "aspect_deg": facts.aspect_deg,
         "status": status,
         "reasons": reasons,
         "score": chosen.score,
@@ -141,7 +156,15 @@ def stake_tables(stakes: Stakes, around: Surroundings) -> tuple[gpd.GeoDataFrame
     }
     order = np.lexsort((stakes.role, rays.tower))
     electrodes = frame(columns, points(place)).iloc[order].reset_index(drop=True)
-    leads = frame(columns | {"crossings": facts.crossings}, lines(origin, place)).iloc[order].reset_index(drop=True)
+    along = {
+        "ground_length_m": facts.ground.length_m,
+        "height_difference_m": facts.ground.height_difference_m,
+        "steepest_deg": facts.ground.steepest_deg,
+        "cliff_drop_m": facts.ground.cliff_drop_m,
+    }
+    leads = (
+        frame(columns | along | {"crossings": facts.crossings}, lines(origin, place)).iloc[order].reset_index(drop=True)
+    )
     return electrodes, leads, _named(checks, electrodes, order)
 
 
@@ -151,8 +174,13 @@ def position_facts(stakes: Stakes, around: Surroundings) -> Facts:
     size = job.rules.electrode_size_multiple * towers.electrode_size_m[rays.tower]
     partner = stakes.partner
     between = np.abs(turn_deg(rays.bearing_deg - rays.bearing_deg[partner]))
+    origin = towers.lonlat_deg[rays.tower]
+    limit = job.terrain.cliff_slope_deg
+    ground = profiles(around.dem, origin, rays.bearing_deg, chosen.distance_m, cliff_slope_deg=limit)
+    slope, aspect = slope_aspect(around.dem, direct(origin, rays.bearing_deg, chosen.distance_m))
+    straight = lead_lengths(towers, rays.tower, rays.bearing_deg, chosen.distance_m, job)
     return Facts(
-        lead_m=lead_lengths(towers, rays.tower, rays.bearing_deg, chosen.distance_m, job),
+        lead_m=straight + lead_on_slope_m(ground, chosen.distance_m, job),
         between_deg=np.where(partner >= 0, between, np.nan),
         least_m=np.maximum(job.rules.min_distance_m, size),
         same_side=stakes.same_side[rays.tower],
@@ -162,6 +190,9 @@ def position_facts(stakes: Stakes, around: Surroundings) -> Facts:
         grounds=ground_texts(chosen, around.obstacles, job),
         bias_pct=around.bias_pct[rays.tower],
         coupling_pct=around.coupling_pct[rays.tower],
+        slope_deg=slope,
+        aspect_deg=aspect,
+        ground=ground,
     )
 
 

@@ -19,6 +19,7 @@ from layoutplan.siting.choose import RayBest
 from layoutplan.siting.exclusions import Exclusions
 from layoutplan.siting.ragged import expand
 from layoutplan.siting.rays import lead_length_m
+from layoutplan.terrain import Dem, Profiles, profiles
 
 WGS84 = "EPSG:4326"
 _DIGITS = {
@@ -53,7 +54,9 @@ def lines(start_deg: FloatArray, end_deg: FloatArray) -> Any:
     return shapely.linestrings(np.round(np.stack((start_deg, end_deg), axis=1), 9))
 
 
-def towers_table(towers: Towers, status: Sequence[str], reasons: Sequence[str], covers: Any) -> gpd.GeoDataFrame:
+def towers_table(
+    towers: Towers, status: Sequence[str], reasons: Sequence[str], covers: Any, height_m: FloatArray
+) -> gpd.GeoDataFrame:
     """One row per tower; figures that were not given are NaN."""
     return frame(
         {
@@ -67,6 +70,7 @@ def towers_table(towers: Towers, status: Sequence[str], reasons: Sequence[str], 
             "reasons": reasons,
             "lon": towers.lonlat_deg[:, 0],
             "lat": towers.lonlat_deg[:, 1],
+            "elevation_m": height_m,
             "structure": towers.structure,
             "leg": towers.leg,
             "map_covers": covers,
@@ -110,7 +114,7 @@ def grid_position(lonlat_deg: FloatArray, grid_crs: str) -> tuple[FloatArray, Fl
     return np.asarray(east), np.asarray(north), -towards_north
 
 
-def alternatives_table(found: RayBest, axis_m: FloatArray, towers: Towers, job: Job) -> gpd.GeoDataFrame:
+def alternatives_table(found: RayBest, axis_m: FloatArray, towers: Towers, job: Job, dem: Dem) -> gpd.GeoDataFrame:
     """Further positions, ranked by score within tower and side."""
     place = direct(towers.lonlat_deg[found.tower], found.bearing_deg, found.distance_m)
     rank = expand(np.unique(found.tower * 2 + found.side, return_counts=True)[1])[1] + 1
@@ -125,11 +129,23 @@ def alternatives_table(found: RayBest, axis_m: FloatArray, towers: Towers, job: 
         "bearing_true_deg": found.bearing_deg,
         "angle_to_line_deg": found.angle_deg,
         "distance_to_line_m": axis_m,
-        "lead_length_m": lead_lengths(towers, found.tower, found.bearing_deg, found.distance_m, job),
+        "lead_length_m": lead_lengths(towers, found.tower, found.bearing_deg, found.distance_m, job)
+        + lead_on_slope_m(_profiles(dem, towers, found), found.distance_m, job),
         "caution_crossings": found.caution_crossings,
         "score": found.score,
     }
     return frame(columns, points(place))[rank <= job.search.alternatives].reset_index(drop=True)
+
+
+def _profiles(dem: Dem, towers: Towers, found: RayBest) -> Profiles:
+    start = towers.lonlat_deg[found.tower]
+    return profiles(dem, start, found.bearing_deg, found.distance_m, cliff_slope_deg=90.0)
+
+
+def lead_on_slope_m(ground: Profiles, distance_m: FloatArray, job: Job) -> FloatArray:
+    """Lead that the ground asks for beyond the horizontal distance, with slack; 0 where the ground is unknown. [m]."""
+    extra = np.where(ground.known, ground.length_m - distance_m, 0.0)
+    return np.asarray(np.maximum(extra, 0.0) * (1 + job.rules.slack_pct / 100))
 
 
 def leg_distances(towers: Towers, tower: Any, bearing_deg: FloatArray, distance_m: FloatArray) -> FloatArray:

@@ -42,11 +42,12 @@ def ground_texts(chosen: Evaluated, obstacles: Obstacles, job: Job) -> list[str]
 
 
 def stake_status(
-    chosen: Evaluated, same_side: NDArray[np.bool_], covers: NDArray[np.bool_], job: Job
+    chosen: Evaluated, same_side: NDArray[np.bool_], covers: NDArray[np.bool_], facts: Facts, job: Job
 ) -> NDArray[np.str_]:
     """Status of each position; the worst that applies."""
     agree = (chosen.terms["caution_crossings"] > 0) | (chosen.terms["caution_ground"] > 0)
     compromise = (chosen.rays.off_square_deg > job.rules.square_within_deg + 1e-6) | same_side[chosen.rays.tower]
+    compromise |= facts.ground.cliff_drop_m >= job.terrain.cliff_drop_m
     return np.select(
         [~covers[chosen.rays.tower], agree, compromise],
         [NOT_COVERED, NEEDS_AGREEMENT, COMPROMISE],
@@ -74,6 +75,11 @@ def stake_reasons(
             parts.append(f"stands on {facts.grounds[i]}: to be agreed")
         if same_side[tower]:
             parts.append(f"both stakes on one side of the line: {other_side.get(int(tower), 'no position opposite')}")
+        drop = facts.ground.cliff_drop_m[i]
+        if drop >= job.terrain.cliff_drop_m:
+            parts.append(f"lead passes a drop of {drop:.0f} m: look at it first")
+        if job.terrain.files and np.isnan(facts.slope_deg[i]):
+            parts.append("terrain unknown")
         off = chosen.rays.off_square_deg[i]
         if off > job.rules.square_within_deg + 1e-6:
             parts.append(f"lead is {off:.0f} degrees off square to the line")

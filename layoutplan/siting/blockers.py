@@ -12,7 +12,7 @@ from layoutplan.job import Job
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import Towers
 from layoutplan.siting.capsule import segment_distance
-from layoutplan.siting.electrics import Electrics
+from layoutplan.siting.figures import Figures
 from layoutplan.siting.judge import Rungs, covered
 from layoutplan.siting.meet import Stretches, join
 from layoutplan.siting.near import Near
@@ -84,7 +84,7 @@ class Scene:
     near: Near
     obstacles: Obstacles
     job: Job
-    electrics: Electrics
+    figures: Figures
 
     def points_m(self, ray: IntArray, rung: IntArray) -> FloatArray:
         """Places of candidates in the tower's frame, shape (n, 2)."""

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from layoutplan.job import Job
 from layoutplan.line.geodesy import FloatArray, turn_deg
-from layoutplan.siting.electrics import Electrics, beyond_limits
+from layoutplan.siting.figures import Figures, beyond_limits
 from layoutplan.siting.judge import Rungs, allowed, score_terms, total
 from layoutplan.siting.ragged import IntArray, group_starts
 from layoutplan.siting.rays import ANGLE_TOLERANCE_DEG, LEFT, RIGHT, Rays
@@ -36,11 +36,11 @@ class RayBest:
         return RayBest(*(getattr(self, name)[rows] for name in self.__slots__))
 
 
-def best_on_rays(rays: Rays, trace: Trace, rungs: Rungs, job: Job, electrics: Electrics) -> RayBest:
+def best_on_rays(rays: Rays, trace: Trace, rungs: Rungs, job: Job, figures: Figures) -> RayBest:
     """Find the allowed rung with the fewest points on each ray; the nearer one in a tie."""
     ok = allowed(rays, trace, rungs)
-    terms = score_terms(rays, trace, rungs, electrics)
-    for beyond in beyond_limits(terms, job.rules).values():
+    terms = score_terms(rays, trace, rungs, figures)
+    for beyond in beyond_limits(terms, job).values():
         ok &= ~beyond
     points = np.where(ok, total(terms, job.score), np.inf)
     rung = np.argmin(points, axis=1)
@@ -94,7 +94,7 @@ class Choice:
     uncoupled_pct: FloatArray
 
 
-def choose_pairs(best: RayBest, tower_count: int, job: Job, electrics: Electrics) -> Choice:
+def choose_pairs(best: RayBest, tower_count: int, job: Job, figures: Figures) -> Choice:
     """Choose the pair of each tower: the best of each side, or, failing that, the best pair on one side.
 
     H goes to the farther stake of the two; if they are equally far, to the one on the right.
@@ -111,14 +111,14 @@ def choose_pairs(best: RayBest, tower_count: int, job: Job, electrics: Electrics
         searched &= ~opposite
     for tower in np.flatnonzero(searched).tolist():
         rows = np.flatnonzero(best.tower == tower)
-        pair, uncoupled[tower] = _pair(best.take(rows), bool(opposite[tower]), job, electrics)
+        pair, uncoupled[tower] = _pair(best.take(rows), bool(opposite[tower]), job, figures)
         first[tower], second[tower] = (-1, -1) if pair is None else rows[list(pair)]
         same_side[tower] = pair is not None and not opposite[tower]
     swap = (first >= 0) & (best.distance_m[second] > best.distance_m[first]) if len(best.ray) else first >= 0
     return Choice(np.where(swap, second, first), np.where(swap, first, second), same_side, uncoupled)
 
 
-def _pair(best: RayBest, opposite: bool, job: Job, electrics: Electrics) -> tuple[tuple[int, int] | None, float]:
+def _pair(best: RayBest, opposite: bool, job: Job, figures: Figures) -> tuple[tuple[int, int] | None, float]:
     """Best two positions of one tower, on opposite sides (right one first) or with enough angle between the leads.
 
     Also the least coupling of any such pair, where none keeps the job's limit for it.
@@ -134,7 +134,7 @@ def _pair(best: RayBest, opposite: bool, job: Job, electrics: Electrics) -> tupl
     points: FloatArray = best.score[:, None] + best.score
     weight = 0.0 if opposite else job.score.coupling_per_pct
     if weight or limit is not None:
-        coupled = electrics.coupling_pct(int(best.tower[0]), best.bearing_deg, best.distance_m)
+        coupled = figures.coupling_pct(int(best.tower[0]), best.bearing_deg, best.distance_m)
         points = points + weight * np.nan_to_num(coupled)
         if limit is not None:
             within = fits & (coupled <= limit)  # unknown is not within a limit

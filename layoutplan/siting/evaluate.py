@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from layoutplan.job import Job
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import Towers
-from layoutplan.siting.electrics import NOTHING_KNOWN, Electrics, beyond_limits
-from layoutplan.siting.judge import Rungs, allowed, score_terms, total
+from layoutplan.siting.figures import NOTHING_KNOWN, Figures, beyond_limits
+from layoutplan.siting.judge import TERMS, Rungs, allowed, score_terms, total
 from layoutplan.siting.mapped_spans import with_mapped_spans
 from layoutplan.siting.measure import Clearances, clearances, distance_to_axis_m, holding
 from layoutplan.siting.near import Near
@@ -70,7 +70,7 @@ def evaluate(
     near: Near,
     obstacles: Obstacles,
     job: Job,
-    electrics: Electrics = NOTHING_KNOWN,
+    figures: Figures = NOTHING_KNOWN,
 ) -> Evaluated:
     """Hold positions against the rules.
 
@@ -85,7 +85,7 @@ def evaluate(
         What lies near ``towers``, as far as the farthest of the positions and the margin.
     obstacles : Obstacles
     job : Job
-    electrics : Electrics
+    figures : Figures
         Of ``towers``.
 
     Returns
@@ -100,12 +100,12 @@ def evaluate(
     reach = float(distance.max(initial=0.0)) + 1.0
     trace = trace_rays(rays, near, obstacles, reach_m=reach, margin_m=job.score.margin_m)
     rung = Rungs(distance, 1.0, 1)
-    table = score_terms(rays, trace, rung, electrics)
+    table = score_terms(rays, trace, rung, figures)
     score = total(table, job.score)[:, 0]
     kept = allowed(rays, trace, rung)[:, 0] & (rays.angle_deg >= job.rules.min_angle_deg - ANGLE_TOLERANCE_DEG)
-    for beyond in beyond_limits(table, job.rules).values():
+    for beyond in beyond_limits(table, job).values():
         kept &= ~beyond[:, 0]
-    terms = {name: np.broadcast_to(value, (len(rays), 1))[:, 0].astype(float) for name, value in table.items()}
+    terms = {name: np.broadcast_to(table[name], (len(rays), 1))[:, 0].astype(float) for name in TERMS}
     held, area = holding(trace.inside, distance)
     off_limits, outside = holding(trace.blocked.take(trace.blocked.feature < 0), distance)
     return Evaluated(

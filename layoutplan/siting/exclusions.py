@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from layoutplan.job import Rules
+from layoutplan.job import Job
 from layoutplan.line.geodesy import FloatArray
-from layoutplan.siting.electrics import LIMITED, Electrics, beyond_limits, sets_limits
+from layoutplan.siting.figures import LIMITED, Figures, beyond_limits, sets_limits
 from layoutplan.siting.judge import Rungs
 from layoutplan.siting.obstacles import NO, POWER_LINE, Obstacles
 from layoutplan.siting.ragged import IntArray, first_of_each, union_of_stretches
@@ -35,8 +35,8 @@ def count_exclusions(
     rungs: Rungs,
     obstacles: Obstacles,
     tower_count: int,
-    rules: Rules,
-    electrics: Electrics,
+    job: Job,
+    figures: Figures,
 ) -> Exclusions:
     """Count the candidates that break each rule.
 
@@ -48,14 +48,14 @@ def count_exclusions(
         The fan and what it meets.
     tower_count : int
         Towers in the fan.
-    rules : Rules
-    electrics : Electrics
+    job : Job
+    figures : Figures
         Of these towers.
     """
     names = [*(f"keep-out: {name}" for name in obstacles.class_names), "permitted land"]
     names[obstacles.code(POWER_LINE)] = "line clearance"
     crossing = [f"lead crossing: {name}" for name in obstacles.class_names]
-    limited = [rule for _, _, rule in LIMITED]
+    limited = [item.rule for item in LIMITED]
     labels = [*names, *crossing, *limited, "distance", "reel", "lead angle"]
     group = rays.tower * 2 + rays.side
     table = np.zeros((len(labels), 2 * tower_count), dtype=np.int64)
@@ -63,7 +63,7 @@ def count_exclusions(
     _add(table, *_crossed(trace, rungs, obstacles, len(names)), group)
     every = np.arange(len(rays))
     last = len(labels) - 1
-    for label, beyond in _beyond(rays, rungs, rules, electrics).items():
+    for label, beyond in _beyond(rays, rungs, job, figures).items():
         _add(table, every, np.full(len(rays), labels.index(label)), beyond.sum(axis=1), group)
     _add(table, every, np.full(len(rays), last - 2), rungs.first_at(every, rays.min_m - 1e-6), group)
     _add(table, every, np.full(len(rays), last - 1), rungs.count - rungs.first_beyond(every, rays.max_m), group)
@@ -75,10 +75,10 @@ def count_exclusions(
     return Exclusions(slot // 2, slot % 2, np.array(labels, dtype=str)[rule], table[rule, slot], of[slot])
 
 
-def _beyond(rays: Rays, rungs: Rungs, rules: Rules, electrics: Electrics) -> dict[str, NDArray[np.bool_]]:
-    if not sets_limits(rules):
+def _beyond(rays: Rays, rungs: Rungs, job: Job, figures: Figures) -> dict[str, NDArray[np.bool_]]:
+    if not sets_limits(job):
         return {}
-    return beyond_limits(electrics(rays.tower, rays.bearing_deg, rungs.distance_m), rules)
+    return beyond_limits(figures(rays.tower, rays.bearing_deg, rungs.distance_m), job)
 
 
 def _blocked(trace: Trace, rungs: Rungs, obstacles: Obstacles) -> tuple[IntArray, IntArray, IntArray]:

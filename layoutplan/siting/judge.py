@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from layoutplan.job import Score
 from layoutplan.line.geodesy import FloatArray
-from layoutplan.siting.electrics import LIMITED, Electrics
+from layoutplan.siting.figures import FIGURE_TERMS, Figures
 from layoutplan.siting.meet import Stretches
 from layoutplan.siting.obstacles import CAUTION, NO, TOLERANCE_M
 from layoutplan.siting.ragged import union_of_stretches
@@ -29,8 +29,9 @@ TERMS = (
     "woodland_crops_m",
     "induced_v",
     "bias_pct",
+    "steep_deg",
 )
-_MAYBE_UNKNOWN = frozenset(term for term, _, _ in LIMITED)
+_MAYBE_UNKNOWN = frozenset(FIGURE_TERMS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +80,7 @@ def allowed(rays: Rays, trace: Trace, rungs: Rungs) -> BoolArray:
     return ok & ~covered(trace.blocked, rungs)
 
 
-def score_terms(rays: Rays, trace: Trace, rungs: Rungs, electrics: Electrics) -> dict[str, FloatArray]:
+def score_terms(rays: Rays, trace: Trace, rungs: Rungs, figures: Figures) -> dict[str, FloatArray]:
     """Terms of the score in their own units, by name (:data:`TERMS`), each broadcastable to (rays, count).
 
     off_square_deg
@@ -98,6 +99,10 @@ def score_terms(rays: Rays, trace: Trace, rungs: Rungs, electrics: Electrics) ->
         Voltage that the greatest load induces in the lead; NaN if unknown.
     bias_pct
         Share of the expected resistance by which the reading would be bent; NaN if unknown.
+    steep_deg
+        Slope at the stake beyond what counts as easy ground; NaN if unknown.
+
+    Further figures may come along that have limits, but no weight.
     """
     caution = trace.touches.level == CAUTION
     ray = trace.touches.ray[caution]
@@ -110,7 +115,7 @@ def score_terms(rays: Rays, trace: Trace, rungs: Rungs, electrics: Electrics) ->
         "caution_ground": covered(trace.agreed_ground, rungs),
         "near_keep_out": covered(trace.close, rungs),
         "woodland_crops_m": _length_within(trace.soft, rungs),
-        **electrics(rays.tower, rays.bearing_deg, rungs.distance_m),
+        **figures(rays.tower, rays.bearing_deg, rungs.distance_m),
     }
 
 
@@ -125,6 +130,7 @@ def total(terms: dict[str, FloatArray], weights: Score) -> FloatArray:
         "woodland_crops_m": weights.woodland_crops_per_m,
         "induced_v": weights.induced_per_v,
         "bias_pct": weights.bias_per_pct,
+        "steep_deg": weights.steep_per_deg,
     }
     points: FloatArray = (
         weight["off_square_deg"] * terms["off_square_deg"] + weight["beyond_min_m"] * terms["beyond_min_m"]

@@ -1,4 +1,4 @@
-"""Limits on voltages and readings that a job sets, as reasons against candidates."""
+"""Limits on figures that a job sets, as reasons against candidates."""
 
 from __future__ import annotations
 
@@ -8,22 +8,22 @@ from numpy.typing import NDArray
 from layoutplan.job import Rules
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.siting.blockers import CAUTIOUS_EFFORT, Blocker, Relaxation, Scene
-from layoutplan.siting.electrics import LIMITED, beyond_limits, sets_limits
+from layoutplan.siting.figures import LIMITED, Limited, beyond_limits, sets_limits
 from layoutplan.siting.obstacles import TOLERANCE_M
 from layoutplan.siting.ragged import IntArray
 
 
 def limit_blockers(scene: Scene) -> list[Blocker]:
-    """Limits on voltage and reading that the job sets; an unknown figure cannot be mended by raising them."""
-    if not sets_limits(scene.job.rules):
+    """Limits that the job sets; an unknown figure cannot be mended by raising them."""
+    if not sets_limits(scene.job):
         return []
-    terms = scene.electrics(scene.rays.tower, scene.rays.bearing_deg, scene.rungs.distance_m)
-    beyond = beyond_limits(terms, scene.job.rules)
-    return [_limit(scene, terms[term], key, rule, beyond[rule]) for term, key, rule in LIMITED if rule in beyond]
+    terms = scene.figures(scene.rays.tower, scene.rays.bearing_deg, scene.rungs.distance_m)
+    beyond = beyond_limits(terms, scene.job)
+    return [_limit(scene, terms[item.figure], item, beyond[item.rule]) for item in LIMITED if item.rule in beyond]
 
 
-def _limit(scene: Scene, values: FloatArray, key: str, rule: str, beyond: NDArray[np.bool_]) -> Blocker:
-    limit, unit = float(getattr(scene.job.rules, key)), "V" if key.endswith("_v") else "%"
+def _limit(scene: Scene, values: FloatArray, item: Limited, beyond: NDArray[np.bool_]) -> Blocker:
+    limit = float(item.limit(scene.job) or 0.0)
     ray, rung = np.nonzero(beyond)
     at = scene.rungs.distance_m[ray, rung]
 
@@ -31,7 +31,7 @@ def _limit(scene: Scene, values: FloatArray, key: str, rule: str, beyond: NDArra
         return np.nan_to_num(values[ray, rung] - limit, nan=np.inf)
 
     def relaxed(by: float) -> Relaxation:
-        return _raised(rule, limit, limit + by, unit)
+        return _raised(item.rule, limit, limit + by, item.unit, item.way_out)
 
     return Blocker(ray, at - TOLERANCE_M, at + TOLERANCE_M, change, relaxed)
 
@@ -40,10 +40,11 @@ def uncoupled(least_pct: float, rules: Rules) -> Relaxation:
     """Relaxation for a tower all of whose pairs couple too much."""
     limit = rules.max_coupling_pct
     assert limit is not None, "asked only where the job sets it"
-    return _raised("lead coupling", limit, least_pct, "%")
+    way_out = "lead coupling of {needed:g} % instead of {limit:g} %, if the asset owner's rules allow it"
+    return _raised("lead coupling", limit, least_pct, "%", way_out)
 
 
-def _raised(rule: str, limit: float, needed: float, unit: str) -> Relaxation:
+def _raised(rule: str, limit: float, needed: float, unit: str, way_out: str) -> Relaxation:
     needed = float(np.ceil(needed * 10 - TOLERANCE_M) / 10)
-    text = f"{rule} of {needed:g} {unit} instead of {limit:g} {unit}, if the asset owner's rules allow it"
-    return Relaxation(rule, needed, limit, unit, CAUTIOUS_EFFORT + needed / limit - 1, text)
+    effort = CAUTIOUS_EFFORT + (needed - limit) / max(limit, 1.0)
+    return Relaxation(rule, needed, limit, unit, effort, way_out.format(needed=needed, limit=limit))

@@ -15,7 +15,7 @@ from layoutplan.job import Job, Rules
 from layoutplan.line.geodesy import FloatArray, turn_deg
 from layoutplan.line.model import Towers
 from layoutplan.siting.blockers import LEAST, Blocker, Relaxation, Scene, find_blockers
-from layoutplan.siting.electrics import NOTHING_KNOWN, Electrics
+from layoutplan.siting.figures import NOTHING_KNOWN, Figures
 from layoutplan.siting.judge import Rungs, tally
 from layoutplan.siting.limits import limit_blockers
 from layoutplan.siting.mapped_spans import with_mapped_spans
@@ -30,7 +30,7 @@ _SIDES = {LEFT: "left", RIGHT: "right"}
 
 
 def find_relaxations(
-    tower: Towers, obstacles: Obstacles, job: Job, electrics: Electrics = NOTHING_KNOWN
+    tower: Towers, obstacles: Obstacles, job: Job, figures: Figures = NOTHING_KNOWN
 ) -> list[Relaxation]:
     """Find the single changes that would give this tower (a :class:`Towers` of length one) a layout."""
     rules = job.rules
@@ -40,7 +40,7 @@ def find_relaxations(
     rays = keeping_angle(circle(with_mapped_spans(tower, near, obstacles), wide, job.search.bearing_step_deg), wide)
     trace = trace_rays(rays, near, obstacles, reach_m=reach, margin_m=0.0)
     rungs = _wide_ladder(rays, tower, rules, reach, job.search.distance_step_m)
-    scene = Scene(tower, rays, trace, rungs, near, obstacles, job, electrics)
+    scene = Scene(tower, rays, trace, rungs, near, obstacles, job, figures)
     blockers = [*find_blockers(scene), *limit_blockers(scene)]
     open_rays, lone = _alone(blockers, rungs)
     needs = _ray_needs(blockers, open_rays, lone)

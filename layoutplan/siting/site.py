@@ -12,9 +12,9 @@ from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import Towers
 from layoutplan.siting.blockers import Relaxation
 from layoutplan.siting.choose import Choice, RayBest, best_on_rays, choose_pairs, distinct
-from layoutplan.siting.electrics import NOTHING_KNOWN, Electrics
 from layoutplan.siting.evaluate import Evaluated, evaluate
 from layoutplan.siting.exclusions import Exclusions, count_exclusions
+from layoutplan.siting.figures import NOTHING_KNOWN, Figures
 from layoutplan.siting.fixed import NO_FIXED, Fixed, around_fixed
 from layoutplan.siting.judge import Rungs
 from layoutplan.siting.limits import uncoupled
@@ -66,7 +66,7 @@ def site_towers(
     towers: Towers,
     obstacles: Obstacles,
     job: Job,
-    electrics: Electrics = NOTHING_KNOWN,
+    figures: Figures = NOTHING_KNOWN,
     wanted: Fixed = NO_FIXED,
 ) -> Sited:
     """Choose the positions of H and S for a section of towers.
@@ -76,7 +76,7 @@ def site_towers(
     towers : Towers
     obstacles : Obstacles
     job : Job
-    electrics : Electrics
+    figures : Figures
         Of these towers.
     wanted : Fixed
         Stakes that stay where they are; the others are chosen around them. They stay out of a plan only where nothing
@@ -89,14 +89,14 @@ def site_towers(
     rays = keeping_angle(around, rules)
     trace = trace_rays(rays, near, obstacles, reach_m=reach, margin_m=job.score.margin_m)
     rungs = ladder(rays, reach, search.distance_step_m)
-    best = best_on_rays(rays, trace, rungs, job, electrics)
-    choice, fixed = around_fixed(choose_pairs(best, len(towers), job, electrics), best, wanted, towers, rules)
+    best = best_on_rays(rays, trace, rungs, job, figures)
+    choice, fixed = around_fixed(choose_pairs(best, len(towers), job, figures), best, wanted, towers, rules)
     rows = np.concatenate((choice.h[choice.h >= 0], choice.s[choice.s >= 0]))
     role = np.concatenate((np.repeat(["H", "S"], [(choice.h >= 0).sum(), (choice.s >= 0).sum()]), fixed.role))
     tower = np.concatenate((best.tower[rows], fixed.tower))
     bearing = np.concatenate((best.bearing_deg[rows], fixed.bearing_deg))
     distance = np.concatenate((best.distance_m[rows], fixed.distance_m))
-    chosen = evaluate(towers, tower, bearing, distance, near, obstacles, job, electrics)
+    chosen = evaluate(towers, tower, bearing, distance, near, obstacles, job, figures)
     other = best.take(_alternatives(best, rows, job))
     without = np.flatnonzero(np.bincount(tower, minlength=len(towers)) < 2)
     return Sited(
@@ -105,22 +105,22 @@ def site_towers(
         same_side=choice.same_side,
         alternatives=other,
         alternatives_axis_m=_axis_distance_m(other, rays, near, obstacles),
-        exclusions=count_exclusions(around, rays, trace, rungs, obstacles, len(towers), rules, electrics),
+        exclusions=count_exclusions(around, rays, trace, rungs, obstacles, len(towers), job, figures),
         relaxations={
-            int(i): [LONELY] if i in wanted.tower else _relaxations(int(i), towers, obstacles, job, electrics, choice)
+            int(i): [LONELY] if i in wanted.tower else _relaxations(int(i), towers, obstacles, job, figures, choice)
             for i in without
         },
     )
 
 
 def _relaxations(
-    tower: int, towers: Towers, obstacles: Obstacles, job: Job, electrics: Electrics, choice: Choice
+    tower: int, towers: Towers, obstacles: Obstacles, job: Job, figures: Figures, choice: Choice
 ) -> list[Relaxation]:
     least = float(choice.uncoupled_pct[tower])
     if not np.isnan(least):
         return [uncoupled(least, job.rules)]
     row = np.array([tower])
-    return find_relaxations(towers.rows(row), obstacles, job, electrics.rows(row))
+    return find_relaxations(towers.rows(row), obstacles, job, figures.rows(row))
 
 
 def ladder(rays: Rays, reach_m: float, step_m: float) -> Rungs:

@@ -156,3 +156,14 @@ def test_columns_of_leads_and_towers(full):
     assert towers["earth_potential_rise_kv"].to_numpy() == pytest.approx(found.towers.potential_rise_v / 1e3, abs=1e-4)
     assert towers["bias_pct"].isna().tolist() == [True, False, True, False, True]
     assert towers["bias_pct"].to_numpy()[ROWS] == pytest.approx(found.reading.bias_pct, abs=1e-3)
+
+
+def test_each_tower_is_held_against_its_own_limit():
+    """IEEE Std 80 goes by the soil at the tower, 70 and 110 ohm metres here."""
+    course = flat_line(straight(5), load=UNBALANCED, fault=FAULT)
+    columns = course.columns | {"soil_resistivity_ohm_m": np.array([50.0, 70.0, 90.0, 110.0, 130.0])}
+    place = world(Course(course.towers_m, course.settings, columns), limits={"touch_standard": "IEEE Std 80"})
+    table, _ = table_of(place.network())
+    limit = table[table["exposure"] == "induced by a fault"].set_index("waypoint")["limit"]
+    expected = (1000 + 1.5 * np.array([70.0, 70.0, 110.0, 110.0])) * 0.116 / np.sqrt(0.5)
+    assert limit[["2H", "2S", "4H", "4S"]].to_numpy() == pytest.approx(expected, abs=1e-3)

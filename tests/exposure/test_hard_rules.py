@@ -12,10 +12,11 @@ import shapely
 from layoutplan.errors import JobError
 from layoutplan.exposure import CouplingTable, Network, fan_terms, measured, require_figures
 from layoutplan.exposure.readings import readings
+from layoutplan.planning.asked import Asked
 from layoutplan.planning.electrics import stake_places
 from layoutplan.siting import Sited, build_obstacles, site_towers
-from layoutplan.siting.electrics import sets_limits
 from layoutplan.siting.relax import FARTHEST
+from layoutplan.terrain import Dem, slope_figures
 
 from .worlds import UNBALANCED, Course, World, emf, flat_line, straight, world
 
@@ -36,10 +37,12 @@ def sited(place: World, *walls: Any) -> tuple[Sited, Network]:
     table = {key: np.array([value] * len(walls), dtype=object) for key, value in MAP.items()}
     features = gpd.GeoDataFrame(table | {"width_m": np.zeros(len(walls))}, geometry=shapes, crs="EPSG:4326")
     obstacles, _ = build_obstacles(features, model.spans, job.obstacle_classes, permitted_given=False)
-    reach = job.rules.reach_m * (FARTHEST if sets_limits(job.rules) else 1.0) + 1.0
+    reach = job.rules.reach_m * FARTHEST + 1.0
     require_figures(network)
     terms = fan_terms(network, measured(network), ROWS, reach, CouplingTable(network, reach))
-    return site_towers(network.towers.rows(ROWS), obstacles, job, terms), network
+    towers = network.towers.rows(ROWS)
+    asked = Asked(terms, slope_figures(Dem(), towers, job, reach))  # no elevation model: nothing known of slopes
+    return site_towers(towers, obstacles, job, asked), network
 
 
 def chosen(found: Sited) -> tuple[np.ndarray, np.ndarray]:

@@ -16,6 +16,7 @@ from pyproj import Geod
 
 from layoutplan.inputs.model import InputFile
 from layoutplan.job import Job, Line, TowerSource, shipped_classes
+from layoutplan.job.land import Land
 from layoutplan.planning.model import ALL_MET, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED, Plan
 
 from .electrical import exposures_table, with_lead_figures, with_stake_figures, with_tower_figures
@@ -191,22 +192,22 @@ def _obstacles(place: Place, xy: np.ndarray, hostile: bool, density: int) -> gpd
 
 
 def _permissions(electrodes: gpd.GeoDataFrame, hostile: bool) -> gpd.GeoDataFrame:
-    """A parcel around each of the first stakes, in every state."""
-    some = electrodes.head(3)
-    states = ["no entry", "permission needed", "granted"][: len(some)]
+    """A parcel around each stake, in every state."""
+    number = np.arange(len(electrodes))
+    turn = number % 3
     columns = {
-        "parcel": [f"{number}/{'=1+1' if hostile else 'a'}" for number in range(len(some))],
-        "owner_ref": [f"P-{number}" for number in range(len(some))],
-        "permission": ["refused", "unknown", "granted"][: len(some)],
-        "state": states,
-        "note": ["permission refused", "permission unknown", "permission granted"][: len(some)],
-        "towers": some["tower_id"].to_numpy(),
-        "stakes": (some["tower_id"] + " " + some["role"]).to_numpy(),
-        "lead_m": np.arange(len(some)) * 10.5,
+        "parcel": [f"{n}/{'=1+1' if hostile else 'a'}" for n in number.tolist()],
+        "owner_ref": [f"P-{n}" for n in number.tolist()],
+        "permission": np.array(["refused", "unknown", "granted"])[turn],
+        "state": np.array(["no entry", "permission needed", "granted"])[turn],
+        "note": np.array(["permission refused", "permission unknown", "permission granted"])[turn],
+        "towers": electrodes["tower_id"].to_numpy(),
+        "stakes": (electrodes["tower_id"] + " " + electrodes["role"]).to_numpy(),
+        "lead_m": number * 10.5,
         "approach_m": 0.0,
         "source": "parcels.gpkg, layer 'parcels'",
     }
-    lon, lat = some.geometry.x.to_numpy(), some.geometry.y.to_numpy()
+    lon, lat = electrodes.geometry.x.to_numpy(), electrodes.geometry.y.to_numpy()
     return gpd.GeoDataFrame(columns, geometry=shapely.box(lon - 1e-4, lat - 1e-4, lon + 1e-4, lat + 1e-4), crs=4326)
 
 
@@ -283,6 +284,7 @@ def build_plan(
     job = Job(
         title="Valley line </title>{{7*7}}" if hostile else "Valley line, autumn campaign",
         lines=(Line(id="Valley 132", towers=TowerSource(path=Path("/home/somebody/job/towers.gpkg"))),),
+        land=(Land(path=Path("/home/somebody/maps/parcels.gpkg"), permission_column="state"),),
         output={"grid_crs": "EPSG:32632", **output},
     )
     return Plan(

@@ -67,6 +67,10 @@ def with_lead_figures(leads: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     turn = _turns(leads)
     columns: dict[str, Any] = {name: _values()[row][turn] for name, row in _COLUMNS.items()}
     columns |= {
+        "ground_length_m": np.array([64.01, 71.9, np.nan, 80.0])[turn],
+        "height_difference_m": np.array([-1.2, 8.4, np.nan, 0.1])[turn],
+        "steepest_deg": np.array([4.1, 21.0, np.nan, 1.1])[turn],
+        "cliff_drop_m": np.array([0.0, 0.0, np.nan, 0.0])[turn],
         "expected_reading_v_low": np.array([2.5053, 11.8, np.nan, 14.2])[turn],
         "expected_reading_v_high": np.array([9.0554, 44.1, np.nan, 66.3])[turn],
         "service_ratio": _worst(SERVICE)[turn],
@@ -85,6 +89,10 @@ def with_stake_figures(electrodes: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     return electrodes.assign(
         induced_v=np.array([0.43, 12.5, np.nan, 27.5])[turn],
         bias_pct=np.array([15.613, 9.161, 4.193, np.nan])[turn],
+        steep_deg=np.array([0.0, 2.5, np.nan, 0.0])[turn],
+        elevation_m=np.array([612.4, 640.15, np.nan, 598.0])[turn],
+        slope_deg=np.array([3.2, 12.5, np.nan, 0.8])[turn],
+        aspect_deg=np.array([181.5, 20.0, np.nan, 300.25])[turn],
         rods=np.where(plenty, 6, 1),
         rod_resistance_ohm=np.where(plenty, 1377.2, 84.31),
         rods_note=np.where(plenty, "1000 ohm cannot be reached with the rods available", "at most 1000 ohm"),
@@ -98,6 +106,7 @@ def with_tower_figures(towers: gpd.GeoDataFrame, without_stakes: np.ndarray) -> 
         return np.where(without_stakes, np.nan, np.array(values)[turn])
 
     return towers.assign(
+        elevation_m=np.array([612.0, 655.5, np.nan])[turn],
         base_width_m=np.array([6.8, 8.2, np.nan])[turn],
         earth_electrode_size_m=np.array([np.nan, 16.0, np.nan])[turn],
         footing_resistance_ohm=np.array([6.5, 2.6, np.nan])[turn],

@@ -1,8 +1,8 @@
 """The access officer's list, read back with another reader."""
 
 import csv
+from dataclasses import replace
 
-from layoutplan.job.land import Land
 from layoutplan.outputs import write_plan
 from layoutplan.outputs.permissions import write_permissions
 
@@ -12,7 +12,7 @@ def test_one_row_for_each_parcel(make_plan, tmp_path):
     with write_permissions(plan, tmp_path).open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
     assert [row["state"] for row in rows] == plan.permissions["state"].tolist()
-    assert [row["owner_ref"] for row in rows] == ["P-0", "P-1", "P-2"]
+    assert [row["owner_ref"] for row in rows] == [f"P-{number}" for number in range(len(plan.electrodes))]
     assert float(rows[1]["lead_m"]) == 10.5
     assert "geometry" not in rows[0]
 
@@ -25,7 +25,6 @@ def test_no_cell_runs(make_plan, tmp_path):
 
 def test_only_where_the_job_names_land(make_plan, tmp_path):
     plan = make_plan(towers=3, formats=("csv", "permissions"))
-    assert [path.name for path in write_plan(plan, tmp_path / "without")] == ["stakes.csv"]
-    land = (Land(path=tmp_path / "parcels.gpkg", permission="asked"),)
-    object.__setattr__(plan, "job", plan.job.model_copy(update={"land": land}))
     assert [path.name for path in write_plan(plan, tmp_path / "with")] == ["stakes.csv", "permissions.csv"]
+    without = replace(plan, job=plan.job.model_copy(update={"land": ()}))
+    assert [path.name for path in write_plan(without, tmp_path / "without")] == ["stakes.csv"]

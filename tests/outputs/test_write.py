@@ -15,7 +15,10 @@ import pytest
 from layoutplan.errors import OutputError
 from layoutplan.outputs import WRITERS, write, write_plan
 
-FILES = ["plan.gpkg", "waypoints.gpx", "stakes.csv", "plan.geojson", "map.html", "plan.json"]
+FILES = [
+    "plan.gpkg", "waypoints.gpx", "stakes.csv", "permissions.csv", "plan.geojson", "map.html", "review.html",
+    "review.csv", "plan.json",
+]  # fmt: skip
 
 
 LIGHT = ("gpkg", "gpx", "csv", "json")  # the map takes longest to write
@@ -181,6 +184,7 @@ def test_no_writer_hides_a_failed_write(make_plan, tmp_path, name) -> None:
         "from layoutplan.errors import OutputError\n"
         "plan = build_plan(120, formats=(sys.argv[3],), hostile=False)\n"
         "object.__setattr__(plan, 'cautions', ('x' * 50_000,))\n"
+        "object.__setattr__(plan, 'permissions', plan.permissions.assign(note='x' * 500))\n"
         "try:\n"
         "    plan.write(sys.argv[2])\n"
         "except OutputError as err:\n"

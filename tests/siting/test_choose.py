@@ -5,7 +5,7 @@ import pytest
 
 from layoutplan.job import Job
 from layoutplan.siting.choose import RayBest, choose_pairs, distinct
-from layoutplan.siting.electrics import NOTHING_KNOWN
+from layoutplan.siting.figures import NOTHING_KNOWN
 from layoutplan.siting.rays import LEFT, RIGHT
 
 

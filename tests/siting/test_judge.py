@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from shapely import LineString, Point, box
 
 from layoutplan.job import Score
-from layoutplan.siting.electrics import NOTHING_KNOWN
+from layoutplan.siting.figures import FIGURE_TERMS, NOTHING_KNOWN
 from layoutplan.siting.judge import TERMS, Rungs, allowed, covered, score_terms, total
 from layoutplan.siting.meet import Stretches
 
@@ -157,6 +157,7 @@ WEIGHTS: dict[str, Any] = {
     "woodland_crops_m": "woodland_crops_per_m",
     "induced_v": "induced_per_v",
     "bias_pct": "bias_per_pct",
+    "steep_deg": "steep_per_deg",
 }
 
 
@@ -169,14 +170,16 @@ def test_each_weight_counts_its_own_term(name: str) -> None:
 
 
 def test_total_of_the_default_weights() -> None:
-    """10 degrees off square, 5 m too long, two crossings, in a reserve, near a keep-out, 40 m of wood, 3 V, 8 %."""
-    values = (10.0, 5.0, 2.0, 1.0, 1.0, 40.0, 3.0, 8.0)
+    """10 degrees off square, 5 m too long, two crossings, in a reserve, by a keep-out, 40 m of wood, 3 V, 8 %, steep."""
+    values = (10.0, 5.0, 2.0, 1.0, 1.0, 40.0, 3.0, 8.0, 4.0)
     terms = {name: np.array([[value]]) for name, value in zip(TERMS, values, strict=True)}
-    assert total(terms, Score())[0, 0] == pytest.approx(10 * 1 + 5 * 0.2 + 2 * 15 + 20 + 5 + 40 * 0.1 + 3 * 2 + 8 * 0.5)
+    assert total(terms, Score())[0, 0] == pytest.approx(
+        10 * 1 + 5 * 0.2 + 2 * 15 + 20 + 5 + 40 * 0.1 + 3 * 2 + 8 * 0.5 + 4 * 1
+    )
 
 
 def test_what_is_unknown_counts_nothing() -> None:
-    terms = {name: np.array([[np.nan if name in ("induced_v", "bias_pct") else 1.0]]) for name in TERMS}
+    terms = {name: np.array([[np.nan if name in FIGURE_TERMS else 1.0]]) for name in TERMS}
     assert total(terms, Score())[0, 0] == pytest.approx(1 + 0.2 + 15 + 20 + 5 + 0.1)
 
 

@@ -1,0 +1,17 @@
+"""Whom to ask: the parcels that the plan needs permission for, where it holds them."""
+
+from __future__ import annotations
+
+from layoutplan.outputs.review.pieces import headed, plain_rows
+from layoutplan.planning.model import Plan
+
+_COLUMNS = ("parcel", "owner_ref", "state", "note", "towers", "stakes", "lead_m", "approach_m")
+_LABELS = ("parcel", "owner", "permission", "note", "towers", "stakes", "lead, m", "approach, m")
+
+
+def permission_table(plan: Plan) -> str:
+    """Return the table of parcels; empty if the plan has none."""
+    table = getattr(plan, "permissions", None)
+    if table is None or not len(table):
+        return ""
+    return headed("Parcels", _LABELS, ["".join(plain_rows(table, _COLUMNS))], "permissions")[0]

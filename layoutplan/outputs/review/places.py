@@ -1,0 +1,107 @@
+"""What is told of a tower beside rules and exposures: stakes, crossings, other positions, why there is no layout."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import pandas as pd
+
+from layoutplan.outputs.columns import records
+from layoutplan.outputs.review.pieces import by_tower, headed, inert, number, plain_rows, rule_words, tower_rows
+from layoutplan.outputs.words import bearing, crossing_words, degrees, figure
+from layoutplan.planning.model import NO_LAYOUT, Plan
+
+_STAKE = ("role", "distance_m", "bearing_true_deg", "side", "octant", "lead_length_m", "waypoint", "status", "reasons",
+          "crossings")  # fmt: skip
+_HANDLING = ("line_id", "tower_id", "role", "handling", "handling_fault")
+_ALTERNATIVE = ("side", "rank", "distance_m", "bearing_true_deg", "angle_to_line_deg", "distance_to_line_m",
+                "lead_length_m", "caution_crossings", "score", "lat", "lon")  # fmt: skip
+_APPROACH = {"to": "to", "road_name": "from road", "road_class": "class", "walk_m": "walk, m", "climb_m": "climb, m",
+             "walk_min": "walk, min", "crossings": "crosses", "verdict": "verdict", "note": "note"}  # fmt: skip
+
+
+def stake_tables(plan: Plan) -> list[str]:
+    """Where each stake goes, what its lead crosses, what has to be agreed and why."""
+    rows = [
+        f"<tr><th>{inert(row.role)}<td>{_where(row)}<td>{inert(crossing_words(row.crossings, row.status))}"
+        f"<td>{inert(row.reasons)}\n"
+        for row in records(plan.leads, *_STAKE)
+    ]
+    labels = ("stake", "where", "its lead", "to be agreed, and other reasons")
+    return _tables(plan, plan.leads, rows, "Stakes, crossings and what has to be agreed", labels, "stakes")
+
+
+def _where(row: Any) -> str:
+    place = f"{figure(row.distance_m, 'm')} at {bearing(row.bearing_true_deg)} true, {row.side} side ({row.octant})"
+    return inert(f"{place}, lead {figure(row.lead_length_m, 'm')}, waypoint {row.waypoint}")
+
+
+def handling_texts(plan: Plan) -> list[str]:
+    """How leads have to be handled by their exposures; once where it is the same for both."""
+    told: dict[tuple[str, str, str, str], list[str]] = {}
+    for row in records(plan.leads, *_HANDLING):
+        told.setdefault((row.line_id, row.tower_id, row.handling, row.handling_fault), []).append(row.role)
+    keys = pd.DataFrame([key[:2] for key in told], columns=["line_id", "tower_id"])
+    texts = [
+        f"<p class=q>Lead{'s' if len(roles) > 1 else ''} {inert(' and '.join(roles))}: "
+        f"in service {inert(service) or 'unknown'}; under a fault {inert(fault) or 'unknown'}.\n"
+        for (_, _, service, fault), roles in told.items()
+    ]
+    return by_tower(texts, tower_rows(plan, keys), len(plan.towers))
+
+
+def alternative_tables(plan: Plan) -> list[str]:
+    """Where else a stake could go, best first on each side."""
+    rows = [
+        f"<tr><th>{inert(row.side)} {row.rank}<td>{figure(row.distance_m, 'm')} at {bearing(row.bearing_true_deg)}"
+        f"<td>{degrees(row.angle_to_line_deg)}<td>{figure(row.distance_to_line_m, 'm')}"
+        f"<td>{figure(row.lead_length_m, 'm')}<td>{number(row.caution_crossings)}<td>{number(row.score)}"
+        f"<td>{row.lat:.6f}, {row.lon:.6f}\n"
+        for row in records(plan.alternatives, *_ALTERNATIVE)
+    ]
+    labels = ("side, rank", "distance, true bearing", "angle to the line", "from the line", "lead",
+              "crossings to agree", "score", "latitude, longitude")  # fmt: skip
+    return _tables(plan, plan.alternatives, rows, "Alternatives", labels, "alternatives")
+
+
+def exclusion_tables(plan: Plan) -> list[str]:
+    """How many positions each rule shuts, for towers without layout."""
+    table = _without_layout(plan, plan.exclusions)
+    rows = [
+        f"<tr><td>{inert(row.side)}<th>{rule_words(row.rule)}<td>{row.candidates} of {row.of}\n"
+        for row in records(table, "side", "rule", "candidates", "of")
+    ]
+    return _tables(plan, table, rows, "What shuts each side", ("side", "rule", "positions left out"), "exclusions")
+
+
+def relaxation_tables(plan: Plan) -> list[str]:
+    """Single changes that would give a layout, smallest first."""
+    table = plan.relaxations
+    rows = [f"<tr><th>{row.rank}<td>{inert(row.text)}\n" for row in records(table, "rank", "text")]
+    found = _tables(plan, table, rows, "Single changes that would give a layout", ("", "change"), "relaxations")
+    none = "<h4>Single changes that would give a layout</h4><p>None was found.\n"
+    return [
+        text or (none if status == NO_LAYOUT else "") for text, status in zip(found, plan.towers["status"], strict=True)
+    ]
+
+
+def approach_tables(plan: Plan) -> list[str]:
+    """How to get there on foot, where the plan holds approaches."""
+    table = getattr(plan, "approaches", None)
+    if table is None or not len(table):
+        return [""] * len(plan.towers)
+    columns = [column for column in _APPROACH if column in table]
+    labels = [_APPROACH[column] for column in columns]
+    return _tables(plan, table, plain_rows(table, columns), "Approach on foot", labels, "approaches")
+
+
+def _without_layout(plan: Plan, table: pd.DataFrame) -> pd.DataFrame:
+    without = (plan.towers["status"] == NO_LAYOUT).to_numpy()
+    return table[without[tower_rows(plan, table)]]
+
+
+def _tables(
+    plan: Plan, frame: pd.DataFrame, rows: Sequence[str], title: str, labels: Sequence[str], kind: str
+) -> list[str]:
+    return headed(title, labels, by_tower(rows, tower_rows(plan, frame), len(plan.towers)), kind)

@@ -1,0 +1,57 @@
+"""Verdicts as the page tells them: by a sign and a word, with a letter for the filters."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import NamedTuple
+
+import pandas as pd
+
+from layoutplan.outputs.columns import as_lists
+from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED
+
+_PLAIN = ("k", "w")
+
+
+class Verdict(NamedTuple):
+    """Letter for filters and style, sign, word."""
+
+    letter: str
+    sign: str
+    word: str
+
+    @property
+    def html(self) -> str:
+        """The verdict as it stands in a cell; only what needs the eye is set off."""
+        text = f"{self.sign}\N{NO-BREAK SPACE}{self.word}"
+        return text if self.letter in _PLAIN else f"<b class={self.letter}>{text}</b>"
+
+
+UNKNOWN = Verdict("u", "?", "unknown")
+CHECKS: Mapping[str, Verdict] = MappingProxyType(
+    {
+        "broken": Verdict("b", "✗", "broken"),
+        "caution": Verdict("c", "!", "caution"),
+        "unknown": UNKNOWN,
+        "kept": Verdict("k", "✓", "kept"),
+    }
+)
+BEYOND, WITHIN = Verdict("x", "✗", "beyond limit"), Verdict("w", "✓", "within")
+ALL = (*CHECKS.values(), BEYOND, WITHIN)
+OPEN = (CHECKS["broken"], CHECKS["caution"], UNKNOWN, BEYOND)  # what needs the reviewer's eye
+STATUS_SIGNS: Mapping[str, str] = MappingProxyType(
+    {ALL_MET: "●", COMPROMISE: "◆", NEEDS_AGREEMENT: "▲", NOT_COVERED: "?", BREAKS: "!", NO_LAYOUT: "✗"}
+)
+
+
+def of_checks(checks: pd.DataFrame) -> list[Verdict]:
+    """Verdicts of checks; a word that is not known here is unknown, never kept."""
+    (words,) = as_lists(checks, ["verdict"])
+    return [CHECKS.get(word, UNKNOWN) for word in words]
+
+
+def of_exposures(exposures: pd.DataFrame) -> list[Verdict]:
+    """Verdicts of exposures by their share of the limit; one that is not known is unknown."""
+    (shares,) = as_lists(exposures, ["ratio"])
+    return [UNKNOWN if share is None else BEYOND if share > 1.0 else WITHIN for share in shares]

@@ -1,0 +1,30 @@
+"""Everything that siting asks beside the map, put together."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from layoutplan.exposure import FanTerms
+from layoutplan.line.geodesy import FloatArray
+from layoutplan.line.model import IntArray
+from layoutplan.terrain import SlopeFigures
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """Voltages and readings, and the ground, of a section of towers; see :class:`layoutplan.siting.figures.Figures`."""
+
+    electrics: FanTerms
+    ground: SlopeFigures
+
+    def __call__(self, tower: IntArray, bearing_deg: FloatArray, distance_m: FloatArray) -> dict[str, FloatArray]:
+        """Figures of (n, k) positions on n bearings, by name; NaN where unknown."""
+        return self.electrics(tower, bearing_deg, distance_m) | self.ground(tower, bearing_deg, distance_m)
+
+    def coupling_pct(self, tower: int, bearing_deg: FloatArray, distance_m: FloatArray) -> FloatArray:
+        """Coupling between the leads to every two of n positions of one tower, (n, n); NaN where unknown."""
+        return self.electrics.coupling_pct(tower, bearing_deg, distance_m)
+
+    def rows(self, index: IntArray) -> Asked:
+        """Return the same for some of the towers."""
+        return Asked(self.electrics.rows(index), self.ground.rows(index))

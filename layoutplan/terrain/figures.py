@@ -1,0 +1,121 @@
+"""Slope at any position and length of its lead on the ground, looked up from a fan: what siting asks while it chooses.
+
+The fan has a ray for every degree, counted from the perpendicular like siting's own, and a point for every metre, so
+that siting's default candidates are its points; between them it is interpolated.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from layoutplan.job import Job
+from layoutplan.line.geodesy import FloatArray
+from layoutplan.line.model import IntArray, Towers
+from layoutplan.terrain.dem import Dem
+from layoutplan.terrain.fan import fan_lengths, fan_slopes
+
+_RAYS = 360
+_POINT_M = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class SlopeFigures:
+    """Figures of a section of towers; without an elevation model all are unknown.
+
+    Attributes
+    ----------
+    first_deg : ndarray, shape (t,)
+        Bearing of the first ray.
+    slope_deg, extra_m : ndarray, shape (t, 361, d), or None
+        Slope, and length on the ground beyond the horizontal distance, every metre from 0; NaN where unknown.
+    leg_xy_m : ndarray, shape (t, 2)
+    easy_slope_deg, reach_m : float
+    """
+
+    first_deg: FloatArray
+    slope_deg: FloatArray | None
+    extra_m: FloatArray | None
+    leg_xy_m: FloatArray
+    easy_slope_deg: float
+    reach_m: float
+
+    def __call__(self, tower: IntArray, bearing_deg: FloatArray, distance_m: FloatArray) -> dict[str, FloatArray]:
+        """Look up positions.
+
+        Parameters
+        ----------
+        tower : ndarray of int, shape (n,)
+        bearing_deg : ndarray, shape (n,)
+        distance_m : ndarray, shape (n, k)
+
+        Returns
+        -------
+        dict of ndarray, shape (n, k)
+            ``slope_deg``; ``steep_deg``, beyond easy ground; ``over_reel_m``, how much the lead would miss on the reel.
+        """
+        if self.slope_deg is None or self.extra_m is None:
+            return {"steep_deg": np.full(distance_m.shape, np.nan)}
+        slope = self._between(self.slope_deg, tower, bearing_deg, distance_m)
+        extra = self._between(self.extra_m, tower, bearing_deg, distance_m)
+        bearing = np.radians(bearing_deg)[:, None]
+        leg = self.leg_xy_m[tower]
+        straight = np.hypot(distance_m * np.sin(bearing) - leg[:, :1], distance_m * np.cos(bearing) - leg[:, 1:])
+        return {
+            "steep_deg": np.where(np.isnan(slope), np.nan, np.maximum(slope - self.easy_slope_deg, 0.0)),
+            "slope_deg": slope,
+            "over_reel_m": straight + extra - self.reach_m,
+        }
+
+    def rows(self, index: IntArray) -> SlopeFigures:
+        """Return the same for some of the towers."""
+        slope, extra = (None if values is None else values[index] for values in (self.slope_deg, self.extra_m))
+        return replace(
+            self, first_deg=self.first_deg[index], slope_deg=slope, extra_m=extra, leg_xy_m=self.leg_xy_m[index]
+        )
+
+    def _between(
+        self, values: FloatArray, tower: IntArray, bearing_deg: FloatArray, distance_m: FloatArray
+    ) -> FloatArray:
+        turn = np.round(np.mod(bearing_deg - self.first_deg[tower], 360.0), 9) % 360.0
+        ray = turn.astype(np.int64)
+        share = (turn - ray)[:, None]
+        beside = np.where(share > 0, values[tower, np.minimum(ray + 1, _RAYS)], 0.0)
+        along = values[tower, ray] * (1 - share) + beside * share
+        if len(distance_m) and (distance_m == distance_m[0]).all():
+            distance_m = distance_m[:1]  # a fan asks for the same distances on every bearing
+        place = np.clip(distance_m / _POINT_M, 0, values.shape[2] - 1)
+        low = np.minimum(np.floor(place).astype(np.int64), values.shape[2] - 2)
+        part = place - low
+        rows = (slice(None), low[0]) if len(low) == 1 else (np.arange(len(low))[:, None], low)
+        above = (rows[0], rows[1] + 1)
+        return np.asarray(np.where(part > 0, along[rows] + (along[above] - along[rows]) * part, along[rows]))
+
+
+def slope_figures(dem: Dem, towers: Towers, job: Job, reach_m: float) -> SlopeFigures:
+    """Prepare the figures of a section of towers.
+
+    Parameters
+    ----------
+    dem : Dem
+    towers : Towers
+        Some tens.
+    job : Job
+    reach_m : float
+        Farthest position that will be asked for. [m]
+    """
+    first = np.mod(towers.line_bearing_deg + 90.0, 360.0)
+    plain = (towers.leg_xy_m, job.terrain.easy_slope_deg, job.rules.reach_m)
+    if not dem.mosaics:
+        return SlopeFigures(first, None, None, *plain)
+    bearing = np.mod(first[:, None] + np.arange(_RAYS), 360.0)
+    distance = np.arange(0.0, np.ceil(reach_m) + 1.0, _POINT_M)
+    slope = fan_slopes(dem, towers.lonlat_deg, bearing, distance)
+    extra = fan_lengths(dem, towers.lonlat_deg, bearing, distance) - distance
+    return SlopeFigures(first, _closed(slope), _closed(np.maximum(extra, 0.0)), *plain)
+
+
+def _closed(values: FloatArray) -> FloatArray:
+    """Repeat the first ray at the end."""
+    return np.concatenate((values, values[:, :1]), axis=1)
