@@ -8,7 +8,7 @@ while a position is judged.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from layoutplan.exposure.coupling import CouplingTable
 from layoutplan.exposure.induced import fan_emf
 from layoutplan.exposure.network import Network
 from layoutplan.exposure.readings import Measured, bias_ohm, coupled_share
-from layoutplan.line.geodesy import FloatArray
+from layoutplan.line.geodesy import FloatArray, turn_deg
 from layoutplan.line.model import IntArray
 
 BEARING_STEP_DEG = 5.0
@@ -37,6 +37,10 @@ class FanTerms:
     coupled_share_pct : ndarray, shape (t,)
         What 1 ohm of mutual impedance between the leads makes of the reading.
     coupling : CouplingTable
+    network : Network
+    measured : Measured
+    tower : ndarray of int, shape (t,)
+        Rows of the network's towers.
     """
 
     distance_m: FloatArray
@@ -44,6 +48,9 @@ class FanTerms:
     bias_pct: FloatArray
     coupled_share_pct: FloatArray
     coupling: CouplingTable
+    network: Network
+    measured: Measured
+    tower: IntArray
 
     def __call__(self, tower: IntArray, bearing_deg: FloatArray, distance_m: FloatArray) -> dict[str, FloatArray]:
         """Look up positions.
@@ -86,10 +93,21 @@ class FanTerms:
         """Coupling between the leads to every two of n positions of one tower, (n, n)."""
         return self.coupling.ohm(bearing_deg, distance_m) * self.coupled_share_pct[tower]
 
+    def pair_bias_pct(self, tower: int, bearing_deg: FloatArray, distance_m: FloatArray) -> FloatArray:
+        """Size of the bias for every two of n positions of one tower, H the farther one, (n, n); NaN for one twice."""
+        angle = np.abs(turn_deg(bearing_deg[:, None] - bearing_deg))
+        first, second = np.broadcast_arrays(distance_m[:, None], distance_m)
+        row = np.full(angle.shape, self.tower[tower])
+        apart = angle > 0
+        far, near = np.maximum(first, second)[apart], np.minimum(first, second)[apart]
+        bias = np.full(angle.shape, np.nan)
+        bias[apart] = np.abs(bias_ohm(self.network, self.measured, row[apart], far, near, angle[apart]))
+        return np.asarray(100 * bias / self.measured.expected_ohm[self.tower[tower]])
+
     def rows(self, index: IntArray) -> FanTerms:
         """Return the same for some of the towers."""
-        share = self.coupled_share_pct[index]
-        return FanTerms(self.distance_m, self.emf_v[index], self.bias_pct[index], share, self.coupling)
+        names = ("emf_v", "bias_pct", "coupled_share_pct", "tower")
+        return replace(self, **{name: getattr(self, name)[index] for name in names})
 
 
 def fan_terms(network: Network, towers: Measured, tower: IntArray, reach_m: float, coupling: CouplingTable) -> FanTerms:
@@ -117,7 +135,7 @@ def fan_terms(network: Network, towers: Measured, tower: IntArray, reach_m: floa
     bias = bias_ohm(network, towers, rows, grid, grid, np.full(grid.shape, 180.0))
     share = 100 * np.abs(bias) / towers.expected_ohm[tower][:, None]
     coupled = 100 * coupled_share(network, towers, rows[:, -1], grid[:, -1]) / towers.expected_ohm[tower]
-    return FanTerms(distance, emf, share, coupled, coupling)
+    return FanTerms(distance, emf, share, coupled, coupling, network, towers, tower)
 
 
 def _between(values: FloatArray, low: IntArray, part: FloatArray) -> FloatArray:

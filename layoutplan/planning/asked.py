@@ -25,6 +25,10 @@ class Asked:
         """Coupling between the leads to every two of n positions of one tower, (n, n); NaN where unknown."""
         return self.electrics.coupling_pct(tower, bearing_deg, distance_m)
 
+    def pair_bias_pct(self, tower: int, bearing_deg: FloatArray, distance_m: FloatArray) -> FloatArray:
+        """Bias of the reading for every two of n positions of one tower, (n, n), as a share; NaN where unknown."""
+        return self.electrics.pair_bias_pct(tower, bearing_deg, distance_m)
+
     def rows(self, index: IntArray) -> Asked:
         """Return the same for some of the towers."""
         return Asked(self.electrics.rows(index), self.ground.rows(index))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,8 +10,10 @@ from numpy.typing import NDArray
 
 from layoutplan.job import Job
 from layoutplan.line.geodesy import FloatArray, turn_deg
+from layoutplan.siting.blockers import Relaxation
 from layoutplan.siting.figures import Figures, beyond_limits
 from layoutplan.siting.judge import Rungs, allowed, score_terms, total
+from layoutplan.siting.limits import raised
 from layoutplan.siting.ragged import IntArray, group_starts
 from layoutplan.siting.rays import ANGLE_TOLERANCE_DEG, LEFT, RIGHT, Rays
 from layoutplan.siting.trace import Trace
@@ -84,14 +87,14 @@ def distinct(best: RayBest, apart_m: float, count: int) -> IntArray:
 class Choice:
     """Rows of the best positions chosen for H and S of each tower; -1 where there is no layout.
 
-    ``same_side`` marks towers where only a pair on one side exists. ``uncoupled_pct`` is the least coupling of any pair
-    at towers that have none within the job's limit for it, NaN elsewhere.
+    ``same_side`` marks towers where only a pair on one side exists. ``ways_out`` holds, for towers that have pairs but
+    none within the job's limits for pairs, the limit that would let one in.
     """
 
     h: IntArray
     s: IntArray
     same_side: NDArray[np.bool_]
-    uncoupled_pct: FloatArray
+    ways_out: Mapping[int, Relaxation]
 
 
 def choose_pairs(best: RayBest, tower_count: int, job: Job, figures: Figures) -> Choice:
@@ -105,23 +108,28 @@ def choose_pairs(best: RayBest, tower_count: int, job: Job, figures: Figures) ->
     opposite = np.asarray((row >= 0).all(axis=0))
     first, second = np.where(opposite, row[RIGHT], -1), np.where(opposite, row[LEFT], -1)
     same_side = np.zeros(tower_count, dtype=bool)
-    uncoupled = np.full(tower_count, np.nan)
+    ways_out = {}
     searched = (row >= 0).any(axis=0)
     if job.rules.max_coupling_pct is None:
         searched &= ~opposite
     for tower in np.flatnonzero(searched).tolist():
         rows = np.flatnonzero(best.tower == tower)
-        pair, uncoupled[tower] = _pair(best.take(rows), bool(opposite[tower]), job, figures)
+        pair, way_out = _pair(best.take(rows), bool(opposite[tower]), job, figures)
+        if way_out is not None:
+            ways_out[tower] = way_out
         first[tower], second[tower] = (-1, -1) if pair is None else rows[list(pair)]
         same_side[tower] = pair is not None and not opposite[tower]
     swap = (first >= 0) & (best.distance_m[second] > best.distance_m[first]) if len(best.ray) else first >= 0
-    return Choice(np.where(swap, second, first), np.where(swap, first, second), same_side, uncoupled)
+    return Choice(np.where(swap, second, first), np.where(swap, first, second), same_side, ways_out)
 
 
-def _pair(best: RayBest, opposite: bool, job: Job, figures: Figures) -> tuple[tuple[int, int] | None, float]:
+def _pair(
+    best: RayBest, opposite: bool, job: Job, figures: Figures
+) -> tuple[tuple[int, int] | None, Relaxation | None]:
     """Best two positions of one tower, on opposite sides (right one first) or with enough angle between the leads.
 
-    Also the least coupling of any such pair, where none keeps the job's limit for it.
+    Also, where there are such pairs but none keeps the job's limits for pairs, the limit that would let one in. The
+    bias of opposite pairs is kept by each position; for two on one side it has to be asked.
     """
     if opposite:
         fits = (best.side[:, None] == RIGHT) & (best.side == LEFT)
@@ -129,17 +137,24 @@ def _pair(best: RayBest, opposite: bool, job: Job, figures: Figures) -> tuple[tu
         between = np.abs(turn_deg(best.bearing_deg[:, None] - best.bearing_deg))
         fits = between >= job.rules.same_side_min_angle_deg - ANGLE_TOLERANCE_DEG
     if not fits.any():
-        return None, np.nan
-    limit, least = job.rules.max_coupling_pct, np.nan
+        return None, None
+    where = int(best.tower[0]), best.bearing_deg, best.distance_m
     points: FloatArray = best.score[:, None] + best.score
     weight = 0.0 if opposite else job.score.coupling_per_pct
-    if weight or limit is not None:
-        coupled = figures.coupling_pct(int(best.tower[0]), best.bearing_deg, best.distance_m)
+    limits = []
+    if weight or job.rules.max_coupling_pct is not None:
+        coupled = figures.coupling_pct(*where)
         points = points + weight * np.nan_to_num(coupled)
-        if limit is not None:
-            within = fits & (coupled <= limit)  # unknown is not within a limit
-            least = np.nan if within.any() else float(np.where(fits, coupled, np.inf).min())
-            fits = within
+        limits.append(("lead coupling", coupled, job.rules.max_coupling_pct))
+    if not opposite and job.rules.max_bias_pct is not None:
+        limits.append(("reading bias", figures.pair_bias_pct(*where), job.rules.max_bias_pct))
+    for rule, values, limit in limits:
+        if limit is None:
+            continue
+        within = fits & (values <= limit)  # unknown is not within a limit
+        if not within.any():
+            return None, raised(rule, limit, float(np.where(fits, values, np.inf).min()))
+        fits = within
     points = np.asarray(np.round(np.where(fits, points, np.inf), _DIGITS))
     i, j = np.unravel_index(np.argmin(points), points.shape)
-    return ((int(i), int(j)) if fits[i, j] else None), least
+    return (int(i), int(j)), None

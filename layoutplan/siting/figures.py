@@ -73,6 +73,9 @@ class Figures(Protocol):
     def coupling_pct(self, tower: int, bearing_deg: FloatArray, distance_m: FloatArray) -> FloatArray:
         """Coupling between the leads to every two of n positions of one tower, (n, n); NaN where unknown."""
 
+    def pair_bias_pct(self, tower: int, bearing_deg: FloatArray, distance_m: FloatArray) -> FloatArray:
+        """Bias of the reading for every two of n positions of one tower, (n, n), as a share; NaN where unknown."""
+
     def rows(self, index: IntArray) -> Figures:
         """Return the same for some of the towers."""
 
@@ -89,6 +92,8 @@ class NothingKnown:
         """Return NaN for every pair."""
         del tower, distance_m
         return np.full((len(bearing_deg), len(bearing_deg)), np.nan)
+
+    pair_bias_pct = coupling_pct
 
     def rows(self, index: IntArray) -> NothingKnown:
         """Return the same."""

@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from layoutplan.job import Rules
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.siting.blockers import CAUTIOUS_EFFORT, Blocker, Relaxation, Scene
 from layoutplan.siting.figures import LIMITED, Limited, beyond_limits, sets_limits
@@ -36,15 +35,13 @@ def _limit(scene: Scene, values: FloatArray, item: Limited, beyond: NDArray[np.b
     return Blocker(ray, at - TOLERANCE_M, at + TOLERANCE_M, change, relaxed)
 
 
-def uncoupled(least_pct: float, rules: Rules) -> Relaxation:
-    """Relaxation for a tower all of whose pairs couple too much."""
-    limit = rules.max_coupling_pct
-    assert limit is not None, "asked only where the job sets it"
-    way_out = "lead coupling of {needed:g} % instead of {limit:g} %, if the asset owner's rules allow it"
-    return _raised("lead coupling", limit, least_pct, "%", way_out)
+def raised(rule: str, limit: float, needed: float) -> Relaxation:
+    """Relaxation for a tower that has pairs, but none within a limit for pairs; NaN or infinite if all are unknown."""
+    way_out = f"{rule} of {{needed:g}} % instead of {{limit:g}} %, if the asset owner's rules allow it"
+    return _raised(rule, limit, needed, "%", way_out)
 
 
 def _raised(rule: str, limit: float, needed: float, unit: str, way_out: str) -> Relaxation:
-    needed = float(np.ceil(needed * 10 - TOLERANCE_M) / 10)
+    needed = float(np.ceil(needed * 10 - TOLERANCE_M) / 10) if np.isfinite(needed) else np.nan
     effort = CAUTIOUS_EFFORT + (needed - limit) / max(limit, 1.0)
     return Relaxation(rule, needed, limit, unit, effort, way_out.format(needed=needed, limit=limit))

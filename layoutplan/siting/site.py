@@ -17,7 +17,6 @@ from layoutplan.siting.exclusions import Exclusions, count_exclusions
 from layoutplan.siting.figures import NOTHING_KNOWN, Figures
 from layoutplan.siting.fixed import NO_FIXED, Fixed, around_fixed
 from layoutplan.siting.judge import Rungs
-from layoutplan.siting.limits import uncoupled
 from layoutplan.siting.mapped_spans import with_mapped_spans
 from layoutplan.siting.measure import distance_to_axis_m
 from layoutplan.siting.near import Near, find_near
@@ -116,9 +115,8 @@ def site_towers(
 def _relaxations(
     tower: int, towers: Towers, obstacles: Obstacles, job: Job, figures: Figures, choice: Choice
 ) -> list[Relaxation]:
-    least = float(choice.uncoupled_pct[tower])
-    if not np.isnan(least):
-        return [uncoupled(least, job.rules)]
+    if tower in choice.ways_out:
+        return [choice.ways_out[tower]]
     row = np.array([tower])
     return find_relaxations(towers.rows(row), obstacles, job, figures.rows(row))
 

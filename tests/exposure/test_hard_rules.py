@@ -180,3 +180,22 @@ def test_unknown_line_beside_does_not_forbid_a_limit_on_the_reading():
     rules = {"max_bias_pct": 5.0, "max_coupling_pct": 5.0}
     for courses in ([flat_line(straight(11)), BESIDE], [flat_line(straight(11), load=None)]):
         require_figures(world(*courses, rules=rules).network())
+
+
+LAYERED = {"resistivity_ohm_m": 300.0, "lower_resistivity_ohm_m": 60.0, "upper_thickness_m": 12.0}
+
+
+@pytest.mark.parametrize("soil", [{"resistivity_ohm_m": 100.0}, LAYERED])
+@pytest.mark.parametrize("legs_only", [True, False])
+@pytest.mark.parametrize("limit", [6.0, 15.0, 40.0])
+def test_limit_on_bias_holds_for_pairs_on_one_side(soil: dict[str, float], legs_only: bool, limit: float) -> None:
+    """Both on the right: they keep the limit as a pair, or there is no pair, and that is said."""
+    line = flat_line(straight(11))
+    found, network = sited(
+        world(line, method={"legs_only": legs_only}, soil=soil, rules={"max_bias_pct": limit}), *WALLS
+    )
+    if len(found.chosen):
+        assert found.same_side[np.unique(found.chosen.rays.tower)].all()
+        assert np.abs(figures(found, network).bias_pct).max() <= limit + 1e-6
+    for ways in found.relaxations.values():
+        assert any(way.rule == "reading bias" for way in ways)

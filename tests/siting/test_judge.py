@@ -170,7 +170,7 @@ def test_each_weight_counts_its_own_term(name: str) -> None:
 
 
 def test_total_of_the_default_weights() -> None:
-    """10 degrees off square, 5 m too long, two crossings, in a reserve, by a keep-out, 40 m of wood, 3 V, 8 %, steep."""
+    """Off square, too long, two crossings, in a reserve, by a keep-out, 40 m of wood, 3 V, 8 %, steep."""
     values = (10.0, 5.0, 2.0, 1.0, 1.0, 40.0, 3.0, 8.0, 4.0)
     terms = {name: np.array([[value]]) for name, value in zip(TERMS, values, strict=True)}
     assert total(terms, Score())[0, 0] == pytest.approx(
