@@ -141,7 +141,7 @@ def check_positions(plan: Reopened, given: Given) -> Checked:
         exposures,
         given.missing,
         pd.DataFrame(),
-        given.problems,
+        (*plan.notes, *given.problems),
         plan.job.output.crs,
     )
 

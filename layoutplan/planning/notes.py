@@ -12,8 +12,7 @@ from layoutplan.line import LineModel
 CAUTIONS = (
     "A proposal for competent persons, made from maps. Local codes, the asset owner's rules and licensed practice take "
     "precedence over everything in it.",
-    "Leads beside a line in service carry induced voltage; under an earth fault or lightning the tower's potential is "
-    "transferred along them, and no layout removes that. Treat every lead as live until the asset owner's procedure "
+    "Leads beside a line in service carry induced voltage. Treat every lead as live until the asset owner's procedure "
     "says otherwise; stop work when a thunderstorm is near or switching is announced.",
     FAULT_NOTE,
     "Voltages and readings are computed from the figures given and those assumed; nothing computed replaces a "

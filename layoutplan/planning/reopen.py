@@ -43,6 +43,8 @@ class Reopened:
         The plan's tables, geometries in EPSG:4326 with the longitudes of ``frame``.
     frame : Frame
     grid_crs : str
+    notes : tuple of str
+        What could not be opened again.
     """
 
     job: Job
@@ -53,6 +55,7 @@ class Reopened:
     tables: Mapping[str, Any]
     frame: Frame
     grid_crs: str
+    notes: tuple[str, ...]
 
 
 def reopen(folder: str | Path) -> Reopened:
@@ -83,6 +86,16 @@ def reopen(folder: str | Path) -> Reopened:
         tables=tables,
         frame=frame,
         grid_crs=str(record["grid_crs"]),
+        notes=_notes(record),
+    )
+
+
+def _notes(record: dict[str, Any]) -> tuple[str, ...]:
+    if not record["settings"].get("terrain", {}).get("files"):
+        return ()
+    return (
+        "slopes, drops and lengths on the ground are not checked: the elevation model is not part of the plan; leads "
+        "are taken as long as on flat ground",
     )
 
 
