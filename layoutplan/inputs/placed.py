@@ -6,9 +6,12 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
+import shapely
 from numpy.typing import NDArray
 
+from layoutplan.errors import LayerError
 from layoutplan.inputs.geodetic import Geometries
+from layoutplan.inputs.words import listed
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,3 +50,23 @@ class PlacedTable(Table):
     """
 
     geometry: Geometries = field(kw_only=True)
+
+
+def single_points(geometry: Geometries, rows: NDArray[np.int64], where: str, what: str) -> Geometries:
+    """Return points as they are and multi-points of one point as that point; missing ones stay missing.
+
+    Raises
+    ------
+    LayerError
+        There is another kind of geometry; ``what`` says what was expected.
+    """
+    kind = shapely.get_type_id(geometry)
+    several = (kind == shapely.GeometryType.MULTIPOINT) & (shapely.get_num_geometries(geometry) == 1)
+    points = np.where(several, shapely.get_geometry(geometry, 0), geometry)
+    wrong = ~np.isin(shapely.get_type_id(points), (-1, shapely.GeometryType.POINT))
+    if wrong.any():
+        raise LayerError(
+            f"{where}, feature {listed(rows[wrong])}: {points[wrong][0].geom_type} where {what} was expected. "
+            "Name a layer of points."
+        )
+    return np.asarray(points, dtype=object)

@@ -10,12 +10,11 @@ from typing import TypeVar
 import numpy as np
 import pandas as pd
 import shapely
-from numpy.typing import NDArray
 
 from layoutplan.errors import ColumnError, CRSError, InputError, LayerError
 from layoutplan.inputs.csv_table import SUFFIXES, read_csv
-from layoutplan.inputs.geodetic import WGS84, FloatArray, Geometries, is_usable, parse_crs, to_lonlat
-from layoutplan.inputs.placed import PlacedTable, Table
+from layoutplan.inputs.geodetic import WGS84, FloatArray, is_usable, parse_crs, to_lonlat
+from layoutplan.inputs.placed import PlacedTable, Table, single_points
 from layoutplan.inputs.tower_columns import read_figures
 from layoutplan.inputs.vector import VectorLayer, open_vector
 from layoutplan.inputs.vector_table import read_vector
@@ -111,7 +110,7 @@ def _read_layer(path: Path, crs: str | None, layer: str | None) -> PlacedTable:
     if len(table.rows) == 0:
         raise LayerError(f"{found.where}: no points.")
     columns = pd.DataFrame(dict(table.columns), columns=list(found.columns), index=pd.RangeIndex(len(table.rows)))
-    points = _single_points(table.geometry, table.rows, found.where)
+    points = single_points(table.geometry, table.rows, found.where, "a staked point")
     problems = (*found.problems, *table.problems)
     return PlacedTable(columns, table.rows, found.where, "feature", problems=problems, geometry=points)
 
@@ -125,19 +124,6 @@ def _opened(source: FileSource) -> VectorLayer:
         raise CRSError(
             f"{source.path.name}: no coordinate reference system. Give it (crs), for instance 'EPSG:25832'."
         ) from err
-
-
-def _single_points(geometry: Geometries, rows: NDArray[np.int64], where: str) -> Geometries:
-    kind = shapely.get_type_id(geometry)
-    several = (kind == shapely.GeometryType.MULTIPOINT) & (shapely.get_num_geometries(geometry) == 1)
-    points = np.where(several, shapely.get_geometry(geometry, 0), geometry)
-    wrong = ~np.isin(shapely.get_type_id(points), (-1, shapely.GeometryType.POINT))
-    if wrong.any():
-        raise LayerError(
-            f"{where}, feature {listed(rows[wrong])}: {points[wrong][0].geom_type} where a staked point was expected. "
-            "Name a layer of points."
-        )
-    return np.asarray(points, dtype=object)
 
 
 def _check_places(table: PlacedTable) -> None:

@@ -11,9 +11,9 @@ from scipy.spatial import cKDTree
 
 from layoutplan.errors import InputError, LayerError, LineError
 from layoutplan.inputs import csv_table
-from layoutplan.inputs.geodetic import FloatArray, Geometries, geocentric, is_usable
+from layoutplan.inputs.geodetic import FloatArray, geocentric, is_usable
 from layoutplan.inputs.model import TOWER_COLUMNS
-from layoutplan.inputs.placed import PlacedTable
+from layoutplan.inputs.placed import PlacedTable, single_points
 from layoutplan.inputs.tower_columns import check_order, read_figures, read_ids, read_structures
 from layoutplan.inputs.vector import open_vector, require_column, require_file
 from layoutplan.inputs.vector_table import read_vector
@@ -89,22 +89,9 @@ def _read_vector_towers(source: TowerSource, key: str) -> PlacedTable:
         raise LayerError(f"{layer.where}: no towers{filtered}.")
     # columns are checked against the whole layer, so that the message can list what there is
     columns = pd.DataFrame(dict(table.columns), columns=list(layer.columns), index=pd.RangeIndex(len(table.rows)))
-    points = _single_points(table.geometry, table.rows, layer.where)
+    points = single_points(table.geometry, table.rows, layer.where, "a tower's point")
     problems = (*layer.problems, *table.problems)
     return PlacedTable(columns, table.rows, layer.where, "feature", problems=problems, geometry=points)
-
-
-def _single_points(geometry: Geometries, rows: NDArray[np.int64], where: str) -> Geometries:
-    kind = shapely.get_type_id(geometry)
-    several = (kind == shapely.GeometryType.MULTIPOINT) & (shapely.get_num_geometries(geometry) == 1)
-    points = np.where(several, shapely.get_geometry(geometry, 0), geometry)
-    wrong = ~np.isin(shapely.get_type_id(points), (-1, shapely.GeometryType.POINT))
-    if wrong.any():
-        raise LayerError(
-            f"{where}, feature {listed(rows[wrong])}: {points[wrong][0].geom_type} where a tower's point was expected. "
-            "Name a layer of points."
-        )
-    return np.asarray(points, dtype=object)
 
 
 def _named_columns(source: TowerSource) -> dict[str, str]:
