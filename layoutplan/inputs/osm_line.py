@@ -70,12 +70,17 @@ def read_osm_line(
             problems.append(f"{source}: {counted(len(towers), 'tower')}, {chain.length_m:.0f} m of line; left out")
             continue
         check_line(towers, source)
-        # a branch has neither the stations of its line nor the line's ends, which fault currents by side go by
-        own = {"start_grid_ohm": None, "end_grid_ohm": None}
-        named = line if number == 0 else line.model_copy(update={"id": next(names), **own})
+        named = line if number == 0 else _branch_of(line, next(names))
         lines.append(LineInput(named, towers, _course(at), True, source, tuple(ways[p].way_id for p in chain.pieces)))
         problems += remarks + ([f"{source}: planned as line '{named.id}', apart from '{line.id}'"] if number else [])
     return lines, tuple(problems)
+
+
+def _branch_of(line: Line, name: str) -> Line:
+    """Branch under its own name: it has neither the stations nor the towers of its line, nor sides that feed a fault."""
+    fault = line.fault if line.fault is not None and line.fault.current_ka is not None else None
+    alone = {"id": name, "start_grid_ohm": None, "end_grid_ohm": None, "sections": (), "fault": fault}
+    return line.model_copy(update=alone)
 
 
 def structure_of(tags: Mapping[str, str]) -> str:

@@ -99,6 +99,27 @@ def test_branch_is_a_line_of_its_own_from_the_tee(read: Callable[..., Inputs]) -
     assert trunk.towers.geometry.geom_equals(tee).sum() == 1
 
 
+@pytest.mark.parametrize(
+    ("fault", "kept"), [({"current_ka": 8}, True), ({"from_start_ka": 8, "from_end_ka": 2}, False)]
+)
+def test_branch_has_no_stations_towers_or_sides_of_its_line(
+    valley: Any, make_job: Callable[..., Job], fault: dict[str, float], kept: bool
+) -> None:
+    line = {
+        "id": "L",
+        "osm": {"path": valley.path, "way_ids": [11, 12, 13]},
+        "voltage_kv": 110,
+        "load": {"current_a": 100},
+        "fault": fault | {"clearing_time_s": 0.3},
+        "start_grid_ohm": 0.5,
+        "sections": [{"to_tower": "3"}],
+    }
+    trunk, branch = (found.line for found in read_inputs(make_job(lines=[line])).lines)
+    assert (trunk.start_grid_ohm, len(trunk.sections), trunk.fault is not None) == (0.5, 1, True)
+    assert (branch.start_grid_ohm, branch.sections, branch.fault is not None) == (None, (), kept)
+    assert branch.load == trunk.load
+
+
 def test_branch_ids_do_not_collide(valley: Any, make_job: Callable[..., Job]) -> None:
     lines = [
         {"id": "L", "osm": {"path": valley.path, "way_ids": [11, 12, 13]}},
