@@ -77,7 +77,7 @@ def read_osm_line(
 
 
 def _branch_of(line: Line, name: str) -> Line:
-    """Branch under its own name: it has neither the stations nor the towers of its line, nor sides that feed a fault."""
+    """Branch under its own name, with neither the stations nor the towers of its line, nor sides that feed a fault."""
     fault = line.fault if line.fault is not None and line.fault.current_ka is not None else None
     alone = {"id": name, "start_grid_ohm": None, "end_grid_ohm": None, "sections": (), "fault": fault}
     return line.model_copy(update=alone)
