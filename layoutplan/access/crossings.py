@@ -1,0 +1,79 @@
+"""What a way on foot meets, in order, in words."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+from layoutplan.access.cost import Window
+from layoutplan.access.lattice import IntArray
+from layoutplan.access.placed import Placed, bodies
+from layoutplan.access.walks import met
+from layoutplan.line.geodesy import FloatArray
+
+STEEP = "ground too steep to walk"
+OUT_OF_BOUNDS = "ground outside the permitted land"
+_TOUCH_M = 1e-3  # a barrier met at its very end is met, too
+_ROADS = ("main_road", "minor_road", "track_path")
+
+
+def crossed(window: Window, line: shapely.LineString) -> tuple[str, ...]:
+    """Return what a way crosses in order, by class and name, without the road it begins on.
+
+    Woods, crops, cables and what hangs overhead are left out, and land on which one must ask: see :func:`to_ask`.
+    """
+    rows = window.features.row
+    seen = window.features.where(window.ground.listed[rows] & ~window.ground.ask[rows])
+    body = Placed(seen.row, bodies(seen.shape, window.ground.width_m[seen.row], 0.0))
+    row, first_m = _in_order(body, line)
+    at_road = np.isin(window.ground.feature_class[row], _ROADS) & (first_m <= window.cell_m)
+    return _names(window, row[~at_road])
+
+
+def barring(window: Window, line: shapely.LineString) -> tuple[str, ...]:
+    """Name what a forced way breaks through, in order; if it only squeezes past, what leaves it less than a cell."""
+    steep = (STEEP,) if window.steep[_cells_along(window, line)].any() else ()
+    for within_m in (_TOUCH_M, window.cell_m):
+        row, _ = _in_order(window.barriers, line, within_m)
+        if len(row) or steep:
+            break
+    return _names(window, row) + steep
+
+
+def to_ask(window: Window, places: IntArray) -> tuple[str, ...]:
+    """Name the land that a way through some places must not cross without a permission."""
+    ask = window.ask.reshape(-1)[places]
+    if not ask.any():
+        return ()
+    rows = window.features.row
+    land = window.features.where(window.ground.ask[rows])
+    drawn_m = np.maximum(window.ground.width_m[land.row], 1.5 * window.cell_m)  # lines mark the places beside them
+    point = np.asarray(shapely.points(window.places_m(places[ask])))
+    pair_point, pair_land = met(point, bodies(land.shape, drawn_m, 0.0))
+    order = np.argsort(pair_point, kind="stable")
+    outside = () if len(np.unique(pair_point)) == len(point) else (OUT_OF_BOUNDS,)
+    return _names(window, land.row[pair_land[order]]) + outside
+
+
+def _cells_along(window: Window, line: shapely.LineString) -> tuple[IntArray, IntArray]:
+    """Rows and columns of the cells that a line passes through."""
+    points = shapely.get_coordinates(shapely.segmentize(line, window.cell_m / 4))
+    col, row = np.clip(np.rint((points + window.half_m) / window.cell_m).astype(np.int64), 0, window.size - 1).T
+    return row, col
+
+
+def _in_order(shapes: Placed, line: shapely.LineString, within_m: float = _TOUCH_M) -> tuple[IntArray, FloatArray]:
+    """Rows of the shapes that a line meets or comes near, and where it first does so, in this order. [m]."""
+    way = shapely.buffer(line, within_m, quad_segs=1)
+    hit = shapely.intersects(shapes.shape, way)
+    pieces = shapely.intersection(shapes.shape[hit], way)
+    coords, owner = shapely.get_coordinates(pieces, return_index=True)
+    first_m = np.full(len(pieces), np.inf)
+    np.minimum.at(first_m, owner, shapely.line_locate_point(line, shapely.points(coords)))
+    order = np.argsort(first_m, kind="stable")
+    return shapes.row[hit][order], first_m[order]
+
+
+def _names(window: Window, rows: IntArray) -> tuple[str, ...]:
+    """Words for features, each once."""
+    return tuple(dict.fromkeys(window.ground.label[rows].tolist()))

@@ -1,0 +1,88 @@
+"""Features, roads and barriers drawn on the lattice about a tower."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from layoutplan.access.ground import NO_ENTRY, PERMIT, YES, Ground
+from layoutplan.access.lattice import BoolArray, Geometries, along_lines, inside_areas, outline_segments, shut_moves
+from layoutplan.access.placed import Placed
+from layoutplan.job.classes import PERMITTED
+from layoutplan.line.geodesy import FloatArray
+
+OFF_PATH = 1 / 0.6  # time against that on a path: Tobler 1993, see :func:`layoutplan.access.cost.pace_s_per_m`
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """Draws shapes on a lattice about a tower.
+
+    Attributes
+    ----------
+    size : int
+        Rows and columns.
+    cell_m, half_m : float
+        Between neighbouring places; from the tower to the outermost ones. [m]
+    """
+
+    size: int
+    cell_m: float
+    half_m: float
+
+    def points(self) -> FloatArray:
+        """East and north of all places, shape (size², 2). [m]."""
+        axis = np.arange(self.size) * self.cell_m - self.half_m
+        return np.column_stack((np.tile(axis, self.size), np.repeat(axis, self.size)))
+
+    def drawn(self, shapes: Geometries) -> BoolArray:
+        """Mark the places within areas and along lines."""
+        if len(shapes) == 0:
+            return np.zeros((self.size, self.size), dtype=bool)
+        start, end, ring = self._pieces(shapes)
+        inside = inside_areas(start[ring], end[ring], self.size)
+        return inside | along_lines(start[~ring], end[~ring], self.size)
+
+    def shut(self, barriers: Geometries) -> BoolArray:
+        """Moves that meet a barrier's outline."""
+        start, end, _ = self._pieces(barriers)
+        return shut_moves(start, end, self.size)
+
+    def effort(self, ground: Ground, body: Placed, roads: Placed, barriers: Placed) -> FloatArray:
+        """Multiple of the time along a path; the slowest of several grounds counts, a path over them all."""
+        factor = ground.factor[body.row]
+        effort = np.ones((self.size, self.size))
+        for value in np.unique(factor[np.isfinite(factor) & (factor > 1.0)]).tolist():  # ascending
+            effort[self.drawn(body.shape[factor == value])] = value
+        effort *= OFF_PATH
+        effort[self.drawn(roads.shape[ground.is_open[roads.row]])] = 1.0
+        areas = shapely.get_dimensions(barriers.shape) == 2
+        effort[self.drawn(barriers.shape[areas])] = np.inf
+        return effort
+
+    def ask(self, ground: Ground, body: Placed, roads: Placed) -> BoolArray:
+        """Places where walking needs a permission; a public road or path needs none, save on no-entry land."""
+        kind = ground.feature_class[body.row]
+        ask = self.drawn(body.shape[ground.ask[body.row]])
+        if ground.permitted_given:
+            ask |= ~self.drawn(body.shape[kind == PERMITTED])
+        public = ground.is_open[roads.row] & ~ground.is_private[roads.row]
+        ask &= ~self.drawn(roads.shape[public])
+        return ask | self.drawn(body.shape[(kind == NO_ENTRY) & ground.ask[body.row]])
+
+    def stop(self, ground: Ground, roads: Placed) -> BoolArray:
+        """Places within a cell of a road's edge where the vehicle may stop, at once and with a permission."""
+        axis = self.points()
+        near = (np.hypot(*axis.T) <= ground.settings.radius_m).reshape(self.size, self.size)
+        stop = np.zeros((2, self.size, self.size), dtype=bool)
+        for level in (YES, PERMIT):
+            here = ground.may_stop[roads.row] == level
+            beside = ground.road_width_m[roads.row[here]] / 2 + self.cell_m
+            stop[level] = self.drawn(shapely.buffer(roads.shape[here], beside, quad_segs=2)) & near
+        return stop
+
+    def _pieces(self, shapes: Geometries) -> tuple[FloatArray, FloatArray, BoolArray]:
+        start, end, ring = outline_segments(shapes)
+        return (start + self.half_m) / self.cell_m, (end + self.half_m) / self.cell_m, ring

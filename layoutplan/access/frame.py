@@ -1,0 +1,57 @@
+"""The flat frame of a tower: x east, y north in metres, the tower at the origin, and the way back to degrees."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from layoutplan.line.geodesy import GEOD, FloatArray, local_axes, to_ecef
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """A tower's tangent frame, see :mod:`layoutplan.line.geodesy`.
+
+    Attributes
+    ----------
+    lonlat_deg : ndarray, shape (2,)
+    origin_m : ndarray, shape (3,)
+        The tower, geocentric. [m]
+    axes : ndarray, shape (2, 3)
+        Unit vectors east and north, geocentric.
+    """
+
+    lonlat_deg: FloatArray
+    origin_m: FloatArray
+    axes: FloatArray
+
+    @classmethod
+    def at(cls, lonlat_deg: ArrayLike) -> Frame:
+        """Return the frame of a place given by longitude and latitude, shape (2,)."""
+        place = np.asarray(lonlat_deg, dtype=float).reshape(1, 2)
+        return cls(place[0], to_ecef(place)[0], np.concatenate(local_axes(place)))
+
+    def to_xy(self, lonlat_deg: ArrayLike) -> FloatArray:
+        """East and north of points given by longitude and latitude, shape (n, 2). [m]."""
+        return (to_ecef(lonlat_deg) - self.origin_m) @ self.axes.T
+
+    def to_lonlat(self, xy_m: ArrayLike) -> FloatArray:
+        """Longitude (continuous with the tower's) and latitude of points, shape (n, 2). [deg].
+
+        Notes
+        -----
+        The inverse of :meth:`to_xy` up to rounding: from the tangent plane straight down onto the ellipsoid, whose
+        latitude on its surface follows in closed form, tan(lat) = Z / ((1 - e²) p).
+        """
+        plane = self.origin_m + np.asarray(xy_m, dtype=float) @ self.axes
+        up = np.cross(*self.axes)
+        stretch = np.array([1.0, 1.0, 1.0 / (1.0 - GEOD.es)])  # onto the ellipsoid: sum of stretch * P² = a²
+        a, half_b = (stretch * up) @ up, plane @ (stretch * up)
+        c = (plane * plane) @ stretch - GEOD.a**2
+        ecef = plane + (-c / (half_b + np.sqrt(half_b**2 - a * c)))[:, None] * up
+        lon = np.degrees(np.arctan2(ecef[:, 1], ecef[:, 0]))
+        lat = np.degrees(np.arctan2(ecef[:, 2], (1.0 - GEOD.es) * np.hypot(ecef[:, 0], ecef[:, 1])))
+        lon += 360.0 * np.round((self.lonlat_deg[0] - lon) / 360.0)
+        return np.column_stack((lon, lat))

@@ -1,0 +1,140 @@
+"""The map as a walker sees it: features and roads of a whole job, and those about one tower in its own frame."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+from numpy.typing import NDArray
+from shapely import STRtree
+
+from layoutplan.access.lattice import BoolArray, Geometries, IntArray
+from layoutplan.job.access import Access
+from layoutplan.job.classes import PERMITTED, ObstacleClass
+from layoutplan.line.geodesy import FloatArray
+
+ROAD_COLUMNS = ("name", "road_class", "vehicle", "geometry")
+NO_ENTRY, FENCE = "no_entry", "fence_wall"
+YES, PERMIT, NO = 0, 1, 2
+# what a walker does not meet underfoot
+_UNSEEN = (
+    *("woodland", "crops", "permitted_land", "underground_cable", "pipeline"),
+    *("tunnel_culvert", "power_line", "aerialway", "bridge_overhead"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """Features and roads of a job with what walking there costs; built once by :func:`build_ground`.
+
+    Attributes
+    ----------
+    features, roads, gates : ndarray of Geometry
+        EPSG:4326.
+    feature_tree, road_tree, gate_tree : STRtree
+    feature_class, label : ndarray of str, shape (n,)
+    factor : ndarray, shape (n,)
+        Multiple of the time that open ground takes, infinite where blocked.
+    ask, listed : ndarray of bool, shape (n,)
+        Whether walking there needs a permission; whether a crossing is worth a word.
+    width_m : ndarray, shape (n,)
+        Full width of features mapped as lines or points. [m]
+    road_class, road_name : ndarray of str, shape (r,)
+    may_stop : ndarray of int, shape (r,)
+        ``YES``, ``PERMIT`` or ``NO`` for the job's vehicle.
+    is_open : ndarray of bool, shape (r,)
+        Whether one may walk along it, over whatever it crosses.
+    is_private : ndarray of bool, shape (r,)
+    road_width_m : ndarray, shape (r,)
+    permitted_given : bool
+    settings : Access
+    """
+
+    features: Geometries
+    roads: Geometries
+    gates: Geometries
+    feature_tree: STRtree
+    road_tree: STRtree
+    gate_tree: STRtree
+    feature_class: NDArray[np.object_]
+    label: NDArray[np.object_]
+    factor: FloatArray
+    ask: BoolArray
+    listed: BoolArray
+    width_m: FloatArray
+    road_class: NDArray[np.object_]
+    road_name: NDArray[np.object_]
+    may_stop: IntArray
+    is_open: BoolArray
+    is_private: BoolArray
+    road_width_m: FloatArray
+    permitted_given: bool
+    settings: Access
+
+
+def build_ground(
+    features: gpd.GeoDataFrame,
+    roads: gpd.GeoDataFrame,
+    classes: Mapping[str, ObstacleClass],
+    settings: Access,
+    *,
+    gates: gpd.GeoDataFrame | None = None,
+    permitted_given: bool = False,
+) -> Ground:
+    """Prepare the map for walking.
+
+    Parameters
+    ----------
+    features : GeoDataFrame
+        Columns as in :data:`layoutplan.inputs.model.FEATURE_COLUMNS`; single parts, EPSG:4326.
+    roads : GeoDataFrame
+        Columns ``ROAD_COLUMNS``, EPSG:4326, lines: what leads over the ground or over bridges, no tunnels. ``vehicle``
+        is ``"yes"``, ``"permit"`` or ``"no"``, by law and by nature (a footway is ``"no"``); anything else counts as
+        ``"permit"``. Longitudes run on across the antimeridian as those of the towers do.
+    classes : mapping
+        Obstacle classes with the job's changes: labels, and the widths of roads.
+    settings : Access
+    gates : GeoDataFrame, optional
+        Points where fences and walls can be passed.
+    permitted_given : bool
+        Whether the job names permitted land, so that all other ground needs a permission.
+    """
+    kind = features["obstacle_class"].to_numpy(dtype=object)
+    name = features["name"].to_numpy(dtype=object)
+    label_of = np.array([classes[one].label for one in kind], dtype=object)
+    shapes, road_shapes = features.geometry.to_numpy(), roads.geometry.to_numpy()
+    gate_shapes = np.empty(0, dtype=object) if gates is None else gates.geometry.to_numpy()
+    factors = settings.factors
+    road_class = roads["road_class"].to_numpy(dtype=object)
+    vehicle = roads["vehicle"].to_numpy(dtype=object)
+    return Ground(
+        features=shapes,
+        roads=road_shapes,
+        gates=gate_shapes,
+        feature_tree=STRtree(shapes),
+        road_tree=STRtree(road_shapes),
+        gate_tree=STRtree(gate_shapes),
+        feature_class=kind,
+        label=np.where(name == "", label_of, label_of + " " + name) if len(kind) else label_of,
+        factor=np.array([factors[one] for one in kind], dtype=float),
+        ask=np.isin(kind, settings.ask),
+        listed=~np.isin(kind, _UNSEEN),
+        width_m=features["width_m"].to_numpy(dtype=float),
+        road_class=road_class,
+        road_name=roads["name"].to_numpy(dtype=object),
+        may_stop=_may_stop(road_class, vehicle, settings),
+        is_open=np.array([np.isfinite(factors[one]) for one in road_class], dtype=bool),
+        is_private=~np.isin(vehicle, ["yes", "no"]),
+        road_width_m=np.array([classes[one].width_m for one in road_class], dtype=float),
+        permitted_given=permitted_given or bool((kind == PERMITTED).any()),
+        settings=settings,
+    )
+
+
+def _may_stop(road_class: NDArray[np.object_], vehicle: NDArray[np.object_], settings: Access) -> IntArray:
+    agreed = np.isin(road_class, settings.stop_by_agreement)
+    usable = np.isin(road_class, settings.usable_classes) | agreed
+    verdict = np.where((vehicle == "yes") & ~agreed, YES, PERMIT)
+    return np.where(usable & (vehicle != "no"), verdict, NO)

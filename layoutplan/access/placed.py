@@ -1,0 +1,90 @@
+"""Shapes of the map brought into the frame of a tower."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely import STRtree
+
+from layoutplan.access.frame import Frame
+from layoutplan.access.lattice import BoolArray, Geometries, IntArray
+from layoutplan.line.geodesy import FloatArray
+
+_TURNS = np.array([-360.0, 0.0, 360.0])  # longitudes may be counted in any of these ways
+_LEAST_POINT_M = 0.5
+_METRES_PER_DEGREE = 110_500.0  # a little less than the least on the ellipsoid, so windows come out too wide
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """Shapes about a tower, in its frame and cut to a square.
+
+    Attributes
+    ----------
+    row : ndarray of int, shape (n,)
+        Their places in the job's table.
+    shape : ndarray of Geometry, shape (n,)
+        [m]
+    """
+
+    row: IntArray
+    shape: Geometries
+
+    def where(self, mask: BoolArray) -> Placed:
+        """Return some of them."""
+        return Placed(self.row[mask], self.shape[mask])
+
+
+def placed(tree: STRtree, frame: Frame, half_m: float) -> Placed:
+    """Bring what lies within a square about a tower into its frame, in the table's order."""
+    lon, lat = frame.lonlat_deg
+    north = half_m / _METRES_PER_DEGREE
+    east = north / max(np.cos(np.radians(min(abs(lat) + north, 89.9))), 1e-3)
+    boxes = shapely.box(lon - east + _TURNS, lat - north, lon + east + _TURNS, lat + north)
+    row = np.unique(tree.query(boxes)[1])
+    shapes = shapely.transform(tree.geometries[row], frame.to_xy)
+    shapes = _valid(shapely.clip_by_rect(_valid(shapes), -half_m, -half_m, half_m, half_m))
+    there = ~shapely.is_empty(shapes)
+    return Placed(row[there], shapes[there])
+
+
+def bodies(shapes: Geometries, width_m: FloatArray, least_m: float) -> Geometries:
+    """Give points, and lines wider than ``least_m``, their width on the ground; areas and thin lines stay."""
+    dimension = shapely.get_dimensions(shapes)
+    body = shapes.copy()
+    line = (dimension == 1) & (width_m > least_m)
+    body[line] = shapely.buffer(shapes[line], width_m[line] / 2, quad_segs=2, cap_style="flat")
+    point = dimension == 0
+    body[point] = shapely.buffer(shapes[point], np.maximum(width_m[point] / 2, _LEAST_POINT_M), quad_segs=2)
+    return body
+
+
+def opened(blocked: Geometries, openings: Geometries, which: IntArray) -> Geometries:
+    """Cut openings out of blocked shapes.
+
+    Parameters
+    ----------
+    blocked : ndarray of Geometry, shape (n,)
+    openings : ndarray of Polygon, shape (m,)
+    which : ndarray of int, shape (m,)
+        The blocked shape that each opening is cut out of.
+    """
+    cut = blocked.copy()
+    order = np.argsort(which, kind="stable")
+    which, openings = which[order], openings[order]
+    rank = np.arange(len(which)) - np.searchsorted(which, which)
+    for number in range(int(rank.max(initial=-1)) + 1):  # one opening of each shape at a time
+        now = rank == number
+        cut[which[now]] = shapely.difference(cut[which[now]], openings[now])
+    return cut
+
+
+def _valid(shapes: Geometries) -> Geometries:
+    """Mend what became invalid by rounding or cutting."""
+    bad = ~shapely.is_valid(shapes)
+    if bad.any():
+        shapes = shapes.copy()
+        shapes[bad] = shapely.make_valid(shapes[bad], method="structure", keep_collapsed=False)
+    return shapes

@@ -1,0 +1,228 @@
+"""All walks from a tower: the shortest times to every place about it, and where the vehicle best stops."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from numpy.typing import ArrayLike, NDArray
+from scipy.sparse import csr_matrix
+from scipy.sparse.csgraph import dijkstra
+from shapely import STRtree
+
+from layoutplan.access.cost import Relief, Window, move_times_s, open_window, pace_s_per_m
+from layoutplan.access.frame import Frame
+from layoutplan.access.ground import PERMIT, Ground
+from layoutplan.access.lattice import Geometries, IntArray, graph_places
+from layoutplan.job.access import SECOND_WINDOW_M
+from layoutplan.line.geodesy import FloatArray
+
+_NEVER_S = 1e11  # beyond any walk; what is infinite is not looked at
+_FIRST_TRIED = 32
+
+
+@dataclass(frozen=True, slots=True)
+class DropOff:
+    """Where the vehicle stops.
+
+    Attributes
+    ----------
+    place : int
+        Where the walk begins, beside the road.
+    point_m : ndarray, shape (2,)
+        On the road's centreline, in the tower's frame. [m]
+    road : int
+        Row of the job's roads.
+    permit : bool
+        Whether stopping, or driving there, needs a permission.
+    seconds : float
+        From the stop to the tower.
+    """
+
+    place: int
+    point_m: FloatArray
+    road: int
+    permit: bool
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True)
+class Walks:
+    """Shortest walks between a tower and the places about it.
+
+    Attributes
+    ----------
+    window : Window
+    seconds : ndarray, shape (size²,)
+        Infinite where nobody gets on foot.
+    before : ndarray of int, shape (size²,)
+        The place before each on the walk from the tower, negative where there is none.
+    drop_off : DropOff or None
+    """
+
+    window: Window
+    seconds: FloatArray
+    before: NDArray[np.int32]
+    drop_off: DropOff | None = None
+
+    @property
+    def edge_s(self) -> float:
+        """Least time to the window's edge, which is as deep as a move is long; infinite where the tower is shut in."""
+        grid = self.seconds.reshape(self.window.size, self.window.size)
+        return float(min(part.min() for part in (grid[:2], grid[-2:], grid[:, :2], grid[:, -2:])))
+
+    def places_to(self, place: int) -> IntArray:
+        """Return the places of the walk from the tower to a place."""
+        way = [place]
+        while (earlier := int(self.before[way[-1]])) >= 0:
+            way.append(earlier)
+        return np.array(way[::-1], dtype=np.int64)
+
+
+def walk_out(ground: Ground, frame: Frame, relief: Relief, targets_m: ArrayLike = ()) -> Walks:
+    """Find the shortest walks about a tower, and the drop-off from which the tower is reached soonest.
+
+    The window grows until nothing outside it can be better: the walks found, to the drop-off and to all targets, take
+    no longer than that to the window's edge. It need not grow where the tower is shut in, nor beyond 700 m for targets:
+    they are within reach of a lead.
+
+    Parameters
+    ----------
+    ground : Ground
+    frame : Frame
+        Of the tower.
+    relief : Relief
+    targets_m : array_like, shape (n, 2)
+        East and north of further places to walk to, the electrodes. [m]
+    """
+    targets = np.asarray(targets_m, dtype=float).reshape(-1, 2)
+    *inner, last = ground.settings.windows_m
+    least_m = float(np.abs(targets).max(initial=0.0)) + ground.settings.cell_m
+    for half_m in (*(step for step in inner if step >= least_m), max(last, least_m)):
+        walks = search(open_window(ground, frame, half_m, relief))
+        if _slowest_s(walks, targets) <= walks.edge_s:  # infinite both: shut in
+            break
+    return walks
+
+
+def _slowest_s(walks: Walks, targets_m: FloatArray) -> float:
+    """Time that the walk to the drop-off, a permission counted as a detour, or to the farthest target takes."""
+    place, away_m = places_around(walks.window, targets_m)
+    out_s = (walks.seconds[place] + last_steps_s(walks, place, away_m)).min(axis=1)
+    farthest_s = float(out_s.max(initial=0.0)) if walks.window.half_m < SECOND_WINDOW_M else 0.0
+    drop = walks.drop_off
+    detour_s = walks.window.ground.settings.permission_detour_min * 60
+    return max(np.inf if drop is None else drop.seconds + drop.permit * detour_s, farthest_s)
+
+
+def search(window: Window, *, forced: bool = False) -> Walks:
+    """Find the shortest walks in a window; ``forced`` ones cross barriers where they must."""
+    size = window.size
+    ends, begins = graph_places(size)
+    times = csr_matrix((move_times_s(window, forced=forced).reshape(-1), ends, begins), shape=(size**2, size**2))
+    seconds, before = dijkstra(
+        times, directed=False, indices=np.array([size**2 // 2]), return_predecessors=True, limit=_NEVER_S
+    )
+    walks = Walks(window, seconds[0], before[0])
+    return walks if forced else replace(walks, drop_off=_drop_off(walks))
+
+
+def walk_minutes(walks: Walks, points_m: ArrayLike, *, from_tower: bool = False) -> FloatArray:
+    """Minutes on foot to points, by way of the tower: that is where the lead is carried from.
+
+    Parameters
+    ----------
+    walks : Walks
+    points_m : array_like, shape (n, 2)
+        East and north of the tower. [m]
+    from_tower : bool
+        Leave the walk from the drop-off to the tower out.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Infinite where nobody gets on foot; NaN (unknown) outside the window and, from the drop-off, where there is
+        none. The last metres to the point are walked straight from the best of the four places around it, barriers
+        between them and the point disregarded.
+    """
+    points = np.asarray(points_m, dtype=float).reshape(-1, 2)
+    place, away_m = places_around(walks.window, points)
+    minutes = (walks.seconds[place] + last_steps_s(walks, place, away_m)).min(axis=1) / 60
+    minutes[np.abs(points).max(axis=1, initial=0.0) > walks.window.half_m] = np.nan
+    if from_tower:
+        return minutes
+    return minutes + (np.nan if walks.drop_off is None else walks.drop_off.seconds / 60)
+
+
+def places_around(window: Window, points_m: FloatArray) -> tuple[IntArray, FloatArray]:
+    """Return the four places around each point, and how far away they are, both of shape (n, 4)."""
+    corner = np.floor((points_m + window.half_m) / window.cell_m).astype(np.int64)[:, None]
+    cell = np.clip(corner + np.array([[0, 0], [1, 0], [0, 1], [1, 1]]), 0, window.size - 1)
+    place = cell[..., 1] * window.size + cell[..., 0]
+    return place, np.hypot(*np.moveaxis(cell * window.cell_m - window.half_m - points_m[:, None], -1, 0))
+
+
+def last_steps_s(walks: Walks, place: IntArray, away_m: FloatArray) -> FloatArray:
+    """Seconds for some metres beside a place, walked straight; infinite where nobody gets to the place."""
+    effort = walks.window.effort.reshape(-1)[place]
+    there = np.isfinite(effort)
+    return np.where(there, away_m * np.where(there, effort, 0.0) * float(pace_s_per_m(0.0)), np.inf)
+
+
+def met(lines: Geometries, barriers: Geometries) -> tuple[IntArray, IntArray]:
+    """Pairs of a line and a barrier that it meets."""
+    line, barrier = STRtree(barriers).query(lines, predicate="intersects")
+    return line, barrier
+
+
+def _drop_off(walks: Walks) -> DropOff | None:
+    """Find the soonest place to stop from which no barrier parts the road."""
+    window = walks.window
+    level, place = np.nonzero(window.stop.reshape(2, -1) & np.isfinite(walks.seconds))
+    wait_s = walks.seconds[place] + level * window.ground.settings.permission_detour_min * 60
+    best, best_s = None, np.inf
+    for some in _growing(np.argsort(wait_s, kind="stable")):
+        if wait_s[some[0]] >= best_s:
+            break
+        road, line = connectors(window, place[some], level[some])
+        last_s = last_steps_s(walks, place[some], shapely.length(line))
+        total_s = np.where(_parted(window, road, line), np.inf, wait_s[some] + last_s)
+        first = int(np.argmin(total_s))
+        if total_s[first] < best_s:
+            best_s, here = float(total_s[first]), some[first]
+            point = shapely.get_coordinates(line[first])[-1]
+            seconds = float(walks.seconds[place[here]] + last_s[first])
+            best = DropOff(int(place[here]), point, int(road[first]), bool(level[here] == PERMIT), seconds)
+    return best
+
+
+def connectors(window: Window, place: IntArray, level: IntArray) -> tuple[IntArray, Geometries]:
+    """From each place the nearest road of its level (``YES``, ``PERMIT``), and the shortest line to it."""
+    start = np.asarray(shapely.points(window.places_m(place)))
+    road, line = np.zeros(len(place), dtype=np.int64), np.empty(len(place), dtype=object)
+    for one in np.unique(level):
+        mine = level == one
+        roads = window.roads.where(window.ground.may_stop[window.roads.row] == one)
+        nearest = STRtree(roads.shape).nearest(start[mine])
+        road[mine] = roads.row[nearest]
+        line[mine] = shapely.shortest_line(start[mine], roads.shape[nearest])
+    return road, line
+
+
+def _parted(window: Window, road: IntArray, line: Geometries) -> NDArray[np.bool_]:
+    """Whether a barrier other than a road of the same class lies on the way from the road."""
+    one, barrier = met(line, window.barriers.shape)
+    kind = window.ground.feature_class[window.barriers.row[barrier]]
+    parted = np.zeros(len(line), dtype=bool)
+    parted[one[kind != window.ground.road_class[road[one]]]] = True
+    return parted
+
+
+def _growing(order: IntArray) -> Iterator[IntArray]:
+    """Parts of an array, each twice as long as the one before."""
+    first, count = 0, _FIRST_TRIED
+    while first < len(order):
+        yield order[first : first + count]
+        first, count = first + count, 2 * count

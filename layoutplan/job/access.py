@@ -1,0 +1,128 @@
+"""How the crew gets there: its vehicle, the roads that vehicle may use, and what walking costs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, model_validator
+
+from layoutplan.job.classes import shipped_classes
+from layoutplan.job.section import NonNegative, Positive, Section
+
+Vehicle = Literal["car", "four_wheel_drive", "tracked"]
+RoadClass = Literal["main_road", "minor_road", "track_path"]
+Factor = Annotated[float, Field(ge=1, le=100)]
+SECOND_WINDOW_M = 700.0
+BLOCKED: Literal["blocked"] = "blocked"
+
+# All of it is judgement. A path or footway is a track_path as well: the road table says by `vehicle = "no"` that
+# nobody can drive there.
+ROADS_BY_VEHICLE: Mapping[Vehicle, tuple[RoadClass, ...]] = MappingProxyType(
+    {
+        "car": ("minor_road",),
+        "four_wheel_drive": ("minor_road", "track_path"),
+        "tracked": ("minor_road", "track_path"),
+    }
+)
+# Multiples of the time that open ground takes; a class that is not named counts as open ground. All of it is judgement.
+WALKING: Mapping[str, float | Literal["blocked"]] = MappingProxyType(
+    {
+        "main_road": BLOCKED,  # the class holds motorways
+        "railway": BLOCKED,
+        "river_canal": BLOCKED,
+        "standing_water": BLOCKED,
+        "building": BLOCKED,
+        "fence_wall": BLOCKED,
+        "cliff": BLOCKED,
+        "stream_ditch": 5.0,
+        "wetland": 3.0,
+        "woodland": 1.5,
+        "crops": 1.5,
+        "quarry": 2.0,
+        "cemetery": 2.0,
+        "military": 3.0,
+        "airfield": 3.0,
+        "substation_plant": 3.0,
+        "no_entry": 10.0,
+    }
+)
+# Nobody walks there without asking. Judgement.
+ASK = (
+    "garden_residential",
+    "yard",
+    "substation_plant",
+    "quarry",
+    "military",
+    "airfield",
+    "protected_area",
+    "cemetery",
+    "land_unsettled",
+    "no_entry",
+)
+
+
+class Access(Section):
+    """How the crew gets to the towers: by vehicle to a drop-off point on a road, from there on foot."""
+
+    vehicle: Vehicle = Field("four_wheel_drive", description="Vehicle of the crew.")
+    road_classes: dict[Vehicle, tuple[RoadClass, ...]] = Field(
+        default_factory=dict,
+        description="Road classes on which a vehicle may stop, by vehicle. Left out: car `minor_road`; "
+        "four_wheel_drive and tracked `minor_road` and `track_path`. Judgement.",
+    )
+    stop_by_agreement: tuple[RoadClass, ...] = Field(
+        ("main_road",),
+        description="Road classes on which a stop must be agreed first; for any vehicle. Judgement.",
+    )
+    radius_m: Annotated[float, Field(ge=50, le=5000)] = Field(
+        1500.0, description="A drop-off point is looked for within this distance of the tower. Judgement."
+    )
+    cell_m: Annotated[float, Field(ge=1, le=20)] = Field(
+        4.0, description="Spacing of the places between which walking is worked out; gaps narrower may be missed."
+    )
+    max_walk_slope_deg: Annotated[float, Field(gt=0, lt=90)] = Field(
+        45.0, description="Nobody walks off the path on steeper ground. Judgement."
+    )
+    permission_detour_min: NonNegative = Field(
+        10.0, description="So much longer a walk is preferred to a drop-off that needs a permission. Judgement."
+    )
+    walking: dict[str, Factor | Literal["blocked"]] = Field(
+        default_factory=dict,
+        description='By obstacle class: multiple of the time that open ground takes, or `"blocked"`. Judgement.',
+    )
+    ask: tuple[str, ...] = Field(
+        ASK, description="Obstacle classes on which nobody walks without a permission. Judgement."
+    )
+    first_window_m: Positive = Field(
+        300.0, description="Surroundings that are looked at first; the next are 700 m and `radius_m`."
+    )
+
+    @model_validator(mode="after")
+    def _known_classes(self) -> Self:
+        for key, names in (("walking", self.walking), ("ask", self.ask)):
+            if unknown := [name for name in names if name not in shipped_classes()]:
+                raise ValueError(f"{key}: no obstacle class '{unknown[0]}'; known: {', '.join(shipped_classes())}")
+        return self
+
+    @property
+    def usable_classes(self) -> tuple[RoadClass, ...]:
+        """Road classes on which the job's vehicle may stop."""
+        return self.road_classes.get(self.vehicle, ROADS_BY_VEHICLE[self.vehicle])
+
+    @property
+    def factors(self) -> dict[str, float]:
+        """Multiple of the time that open ground takes, for every obstacle class; infinite where blocked."""
+        table: dict[str, float | Literal["blocked"]] = {**WALKING, **self.walking}
+        return {name: _number(table.get(name, 1.0)) for name in shipped_classes()}
+
+    @property
+    def windows_m(self) -> tuple[float, ...]:
+        """Half sides of the surroundings to look at, one after the other. [m]."""
+        steps = (self.first_window_m, max(self.first_window_m, SECOND_WINDOW_M))
+        return (*(step for step in dict.fromkeys(steps) if step < self.radius_m), self.radius_m)
+
+
+def _number(factor: float | Literal["blocked"]) -> float:
+    return float("inf") if isinstance(factor, str) else factor
