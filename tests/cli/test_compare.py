@@ -10,7 +10,7 @@ import shapely
 from click.testing import CliRunner
 
 from layoutplan import load_job
-from layoutplan.cli.compare import command
+from layoutplan.cli.main import cli
 from layoutplan.outputs.columns import TABLES
 from layoutplan.outputs.gpkg import write_layers
 from layoutplan.planning.pipeline import plan
@@ -58,7 +58,7 @@ def shift_one(tables):
 
 
 def run(*arguments):
-    return CliRunner().invoke(command, [str(argument) for argument in arguments])
+    return CliRunner().invoke(cli, ["compare", *(str(argument) for argument in arguments)])
 
 
 def strict_json(text):
