@@ -25,6 +25,16 @@ def clean(value: object) -> str:
     return " ".join(unicodedata.normalize("NFC", text).split())
 
 
+def three_figures(value: float | None) -> str:
+    """Return a number to three figures, at most three decimals; ``unknown`` if it is missing."""
+    if value is None or value != value:
+        return "unknown"
+    size = abs(value)
+    if 0 < size < 0.0005:
+        return "<0.001"
+    return f"{value:.{sum(size < bound for bound in (100, 10, 1))}f}"
+
+
 def page_text(value: object) -> str:
     """Text made inert for HTML, for JavaScript template strings and for a second template pass.
 

@@ -7,7 +7,7 @@ from types import MappingProxyType
 from typing import Any, NamedTuple
 
 from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED
-from layoutplan.text import clean
+from layoutplan.text import clean, three_figures
 
 STATUS_MEANING: Mapping[str, str] = MappingProxyType(
     {
@@ -65,12 +65,8 @@ def bearing(value_deg: float | None) -> str:
 
 def quantity(value: float | None, unit: str) -> str:
     """Return an electrical figure with its unit: three figures, at most three decimals; ``unknown`` if it is."""
-    if value is None or value != value:
-        return "unknown"
-    size = abs(value)
-    if 0 < size < 0.0005:
-        return f"less than 0.001 {unit}"
-    return f"{value:.{sum(size < bound for bound in (100, 10, 1))}f} {unit}"
+    number = three_figures(value).replace("<", "less than ")
+    return number if number == "unknown" else f"{number} {unit}"
 
 
 def quantities(low: float | None, high: float | None, unit: str) -> str:

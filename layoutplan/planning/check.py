@@ -167,23 +167,16 @@ def _with_accuracy(
 ) -> pd.DataFrame:
     """Mark the rules that hold only by less than a position's accuracy."""
     doubts = unconfirmed(bench, held, given.accuracy_m[held.order])
-    stakes = held.stakes
-    towers = bench.plan.model.towers
-    tower = stakes.tower[doubts["position"].to_numpy(dtype=np.int64)]
-    keys = {
-        "line_id": towers.line_id[tower],
-        "tower_id": towers.tower_id[tower],
-        "role": stakes.role[doubts["position"].to_numpy(dtype=np.int64)],
-        "rule": doubts["rule"].to_numpy(),
-    }
-    found = checks.merge(pd.DataFrame(keys).drop_duplicates().assign(doubt=True), on=[*_KEYS, "rule"], how="left")
-    doubt = (found["doubt"] == True).to_numpy() & (found["verdict"] != BROKEN).to_numpy()  # noqa: E712  # NaN is no doubt
-    accuracy = found.merge(electrodes[[*_KEYS, "accuracy_m"]], on=_KEYS, how="left")["accuracy_m"]
-    note = [
-        f"holds by less than the accuracy of {value:g} m" if d else "" for value, d in zip(accuracy, doubt, strict=True)
-    ]
-    detail = [f"{text}; {more}".strip("; ") for text, more in zip(found["detail"], note, strict=True)]
-    return found.drop(columns="doubt").assign(verdict=np.where(doubt, NOT_CONFIRMED, found["verdict"]), detail=detail)
+    position = doubts["position"].to_numpy(dtype=np.int64)
+    towers, tower = bench.plan.model.towers, held.stakes.tower[position]
+    names = towers.line_id[tower], towers.tower_id[tower], held.stakes.role[position], doubts["rule"]
+    doubtful = pd.MultiIndex.from_arrays(names)
+    doubt = pd.MultiIndex.from_frame(checks[[*_KEYS, "rule"]]).isin(doubtful) & (checks["verdict"] != BROKEN).to_numpy()
+    accuracy = checks[_KEYS].merge(electrodes[[*_KEYS, "accuracy_m"]], on=_KEYS, how="left")["accuracy_m"]
+    detail = checks["detail"].to_numpy(dtype=object, copy=True)
+    for row in np.flatnonzero(doubt).tolist():
+        detail[row] = f"{detail[row]}; holds by less than the accuracy of {accuracy[row]:g} m".removeprefix("; ")
+    return checks.assign(verdict=np.where(doubt, NOT_CONFIRMED, checks["verdict"]), detail=detail)
 
 
 def _beside_the_plan(checks: pd.DataFrame, planned: pd.DataFrame) -> pd.DataFrame:

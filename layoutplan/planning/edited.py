@@ -123,7 +123,8 @@ def _planned(plan: Reopened, tower: IntArray, role: np.ndarray) -> tuple[FloatAr
     place = dict(zip(keys, ends.tolist(), strict=True))
     mine = list(zip(towers.line_id[tower].tolist(), towers.tower_id[tower].tolist(), role.tolist(), strict=True))
     planned = np.array([place.get(key, (np.nan, np.nan)) for key in mine], dtype=float).reshape(-1, 2)
-    gone = ~np.array([key in set(mine) for key in keys], dtype=bool) if keys else np.zeros(0, dtype=bool)
+    there = set(mine)
+    gone = np.array([key not in there for key in keys], dtype=bool)
     names = ["line_id", "tower_id", "role", "waypoint"]
     return planned, pd.DataFrame(leads.loc[gone, names]).reset_index(drop=True)
 

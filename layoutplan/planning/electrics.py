@@ -39,7 +39,7 @@ def with_lead_figures(leads: gpd.GeoDataFrame, found: Assessment) -> gpd.GeoData
         "emf_load_v": figures.emf_load_v,
         "emf_unbalance_v": figures.emf_unbalance_v,
         "emf_fault_v": figures.emf_fault_v,
-        "capacitive_ma": 1e3 * np.fmax(figures.capacitive.carried_a, figures.capacitive.lying_a),
+        "capacitive_ma": 1e3 * np.maximum(figures.capacitive.carried_a, figures.capacitive.lying_a),
         "field_kv_m": figures.capacitive.field_v_per_m / 1e3,
         "transferred_fault_v": figures.transferred_fault_v,
         "expected_reading_v_low": figures.expected_low_v,
@@ -143,10 +143,7 @@ def _line_assumptions(line: Any, sections: Any) -> dict[str, str]:
         found["section"] = "generic cross-section"
     if line.load is None:
         found["load"] = _MISSING["load"]
-    elif (
-        not line.load.phase_currents_a
-        and not {"negative_sequence_pct", "zero_sequence_pct"} <= line.load.model_fields_set
-    ):
+    elif not line.load.phase_currents_a and not _SHARES.issubset(line.load.model_fields_set):
         found["unbalance"] = "unbalance not given"
     if line.fault is None:
         found["fault"] = _MISSING["fault"]

@@ -54,7 +54,7 @@ def explain_tower(folder: Path, tower: str, line: str | None = None) -> list[str
 
     head = mine("towers").iloc[0]
     lines = [f"tower {tower_id} of line '{line_id}': {head['status']}", f"  {head['reasons']}", *tower_lines(head)]
-    for _, stake in mine("electrodes").iterrows():
+    for stake in mine("electrodes").to_dict("records"):
         role = stake["role"]
         lines += _stake(stake, mine("checks", role))
         lines += stake_lines(stake, mine("leads", role), mine("exposures", role))

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from layoutplan.planning.model import NO_LAYOUT
+from layoutplan.text import three_figures
 
 _NOTHING = "  electrical figures: none in this plan; it was written by an earlier version"
 _HEAD = f"  {'exposure':<40}{'value':>10}{'limit':>10} {'unit':<5}{'ratio':>9}  basis"
@@ -46,19 +47,19 @@ def stake_lines(stake: Any, leads: pd.DataFrame, exposures: pd.DataFrame) -> Ite
         yield f"  rods to bring: {stake['rods']}, about {resistance} ({stake['rods_note']})"
     if "handling" not in leads:
         return
-    for _, lead in leads.iterrows():
+    for lead in leads.to_dict("records"):
         yield f"  voltage on arrival, tower to stake: {_range(lead, 'expected_reading_v', 'V')}"
-        yield f"  lead in service: {lead['handling']}; worst ratio {number(lead['service_ratio'])}"
-        yield f"  lead under a fault: {lead['handling_fault']}; worst ratio {number(lead['fault_ratio'])}"
+        yield f"  lead in service: {lead['handling']}; worst ratio {three_figures(lead['service_ratio'])}"
+        yield f"  lead under a fault: {lead['handling_fault']}; worst ratio {three_figures(lead['fault_ratio'])}"
     yield _HEAD
     yield from map(_exposure, exposures.itertuples())
 
 
 def _exposure(row: Any) -> str:
     duration = "" if pd.isna(row.duration_s) else f", for {row.duration_s:g} s"
-    return (
-        f"  {row.exposure:<40}{number(row.value):>10}{number(row.limit):>10} {row.unit:<5}{number(row.ratio):>9}  "
-        f"{row.basis}{duration}" + (f" [{row.assumptions}]" if row.assumptions else "")
+    value, limit, ratio = (three_figures(figure) for figure in (row.value, row.limit, row.ratio))
+    return f"  {row.exposure:<40}{value:>10}{limit:>10} {row.unit:<5}{ratio:>9}  {row.basis}{duration}" + (
+        f" [{row.assumptions}]" if row.assumptions else ""
     )
 
 
@@ -70,23 +71,13 @@ def limit_lines(exposures: pd.DataFrame) -> Iterator[str]:
         yield from dict.fromkeys(f"  {row.basis}: {row.edition}" for row in exposures.itertuples())
 
 
-def number(value: float) -> str:
-    """Three figures, at most three decimals; ``unknown`` for NaN."""
-    if pd.isna(value):
-        return "unknown"
-    size = abs(value)
-    if 0 < size < 0.0005:
-        return "<0.001"
-    return f"{value:.{sum(size < bound for bound in (100, 10, 1))}f}"
-
-
 def _figure(row: Any, name: str, unit: str) -> str:
-    return "unknown" if pd.isna(row[name]) else f"{number(row[name])} {unit}"
+    return "unknown" if pd.isna(row[name]) else f"{three_figures(row[name])} {unit}"
 
 
 def _range(row: Any, name: str, unit: str) -> str:
     low, high = row[f"{name}_low"], row[f"{name}_high"]
-    return "unknown" if pd.isna(low) or pd.isna(high) else f"{number(low)} to {number(high)} {unit}"
+    return "unknown" if pd.isna(low) or pd.isna(high) else f"{three_figures(low)} to {three_figures(high)} {unit}"
 
 
 def _target(distance_m: float) -> str:
@@ -94,4 +85,6 @@ def _target(distance_m: float) -> str:
         return "unknown"
     if np.isinf(distance_m):
         return "not even with H at 100 km"
-    return f"with H at {number(distance_m)} m or farther, S in proportion" if distance_m > 0 else "at any distance"
+    return (
+        f"with H at {three_figures(distance_m)} m or farther, S in proportion" if distance_m > 0 else "at any distance"
+    )

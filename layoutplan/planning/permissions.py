@@ -34,14 +34,14 @@ def permissions_table(
     GeoDataFrame
         Columns :data:`COLUMNS`; lengths on the ground. [m]
     """
-    stakes = _touched(land, electrodes, "tower_id", "role")
+    on_stakes, stakes = _touched(land, electrodes)
     on_leads, lead_m = _crossed(land, leads)
     on_walks, walk_m = (
         _crossed(land, approaches) if approaches is not None else ([[] for _ in lead_m], np.zeros(len(land)))
     )
     towers = [
-        ", ".join(dict.fromkeys([*(name.split()[0] for name in names), *lead, *walk]))
-        for names, lead, walk in zip(stakes, on_leads, on_walks, strict=True)
+        ", ".join(dict.fromkeys([*stake, *lead, *walk]))
+        for stake, lead, walk in zip(on_stakes, on_leads, on_walks, strict=True)
     ]
     table = land.assign(
         towers=towers,
@@ -55,14 +55,17 @@ def permissions_table(
     return gpd.GeoDataFrame(used.iloc[order].reset_index(drop=True))[COLUMNS]
 
 
-def _touched(land: gpd.GeoDataFrame, points: gpd.GeoDataFrame, *names: str) -> list[list[str]]:
-    """Names of the points in each parcel."""
-    found: list[list[str]] = [[] for _ in range(len(land))]
-    point, parcel = shapely.STRtree(land.geometry.to_numpy()).query(points.geometry.to_numpy(), predicate="intersects")
-    labels = points[list(names)].agg(" ".join, axis=1).to_numpy() if len(points) else []
-    for i, j in sorted(zip(point.tolist(), parcel.tolist(), strict=True)):
-        found[j].append(str(labels[i]))
-    return found
+def _touched(land: gpd.GeoDataFrame, electrodes: gpd.GeoDataFrame) -> tuple[list[list[str]], list[list[str]]]:
+    """Towers of the stakes in each parcel, and the stakes themselves: tower and role."""
+    towers: list[list[str]] = [[] for _ in range(len(land))]
+    stakes: list[list[str]] = [[] for _ in range(len(land))]
+    shapes = electrodes.geometry.to_numpy()
+    stake, parcel = shapely.STRtree(land.geometry.to_numpy()).query(shapes, predicate="intersects")
+    ids, roles = electrodes["tower_id"].tolist(), electrodes["role"].tolist()
+    for i, j in sorted(zip(stake.tolist(), parcel.tolist(), strict=True)):
+        towers[j].append(ids[i])
+        stakes[j].append(f"{ids[i]} {roles[i]}")
+    return towers, stakes
 
 
 def _crossed(land: gpd.GeoDataFrame, lines: gpd.GeoDataFrame) -> tuple[list[list[str]], np.ndarray]:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable
+import os
+import shutil
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -36,6 +38,9 @@ HOSTILE = (
     "a\x00b\x1b[31m\x85\u202eend",
     "Башня 12 鉄塔 🗼",
 )
+CHROMIUM_FLAGS = ("--headless=new", "--no-sandbox", "--disable-gpu", "--no-first-run", "--window-size=1300,900",
+                  "--proxy-server=http://127.0.0.1:9")  # fmt: skip
+SPY = "window.alerts = []; window.alert = (text) => window.alerts.push(String(text));"
 _STATUS_CYCLE = (ALL_MET, ALL_MET, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED, ALL_MET)
 
 
@@ -341,3 +346,23 @@ def empty_plan() -> Plan:
 @pytest.fixture
 def hostile_texts() -> tuple[str, ...]:
     return HOSTILE
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    """Chromium without network; on a desk without it the test is skipped, in CI its absence is a failure."""
+    from selenium import webdriver
+    from selenium.webdriver.chrome.service import Service
+
+    program, driver = shutil.which("chromium") or shutil.which("chromium-browser"), shutil.which("chromedriver")
+    if not (program and driver):
+        (pytest.fail if os.environ.get("CI") else pytest.skip)("chromium and chromedriver are missing")
+    options = webdriver.ChromeOptions()
+    options.binary_location = program
+    for flag in CHROMIUM_FLAGS:
+        options.add_argument(flag)
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
+    chrome = webdriver.Chrome(options=options, service=Service(driver))
+    chrome.execute_cdp_cmd("Page.addScriptToEvaluateOnNewDocument", {"source": SPY})
+    yield chrome
+    chrome.quit()

@@ -8,7 +8,7 @@ import pytest
 from layoutplan.outputs.gpkg import write_gpkg
 from layoutplan.planning import explain
 from layoutplan.planning.explain import explain_tower
-from layoutplan.planning.explain_electrics import number
+from layoutplan.text import three_figures
 
 
 @pytest.fixture
@@ -96,7 +96,7 @@ def test_no_layout_has_no_bias(folder) -> None:
      (-15.61, "-15.6"), (6340.5, "6340")],
 )  # fmt: skip
 def test_numbers(value, shown) -> None:
-    assert number(value) == shown
+    assert three_figures(value) == shown
 
 
 def test_plan_of_an_earlier_version(folder, monkeypatch) -> None:

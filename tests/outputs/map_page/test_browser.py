@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import json
-import shutil
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -21,9 +19,6 @@ from layoutplan.text import clean
 
 pytestmark = pytest.mark.browser
 
-FLAGS = ("--headless=new", "--no-sandbox", "--disable-gpu", "--no-first-run", "--proxy-server=http://127.0.0.1:9",
-         "--window-size=1300,900")  # fmt: skip
-SPY = "window.alerts = []; window.alert = (text) => window.alerts.push(String(text));"
 # the colour on the canvas at a place of the map
 PIXEL = """
   const map = layoutplan.page.map, canvas = map.getContainer().querySelector("canvas");
@@ -34,34 +29,6 @@ PIXEL = """
     return [...canvas.getContext("2d").getImageData(Math.round(x), Math.round(y), 1, 1).data];
   });
 """
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[object]:
-    from selenium import webdriver
-    from selenium.webdriver.chrome.service import Service
-
-    program, driver = shutil.which("chromium") or shutil.which("chromium-browser"), shutil.which("chromedriver")
-    need_browser(program and driver)
-    options = webdriver.ChromeOptions()
-    options.binary_location = program
-    for flag in FLAGS:
-        options.add_argument(flag)
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
-    chrome = webdriver.Chrome(options=options, service=Service(driver))
-    chrome.execute_cdp_cmd("Page.addScriptToEvaluateOnNewDocument", {"source": SPY})
-    yield chrome
-    chrome.quit()
-
-
-def need_browser(found: object) -> None:
-    """Skip on a desk without Chromium; in CI its absence is a failure."""
-    import os
-
-    if not found and os.environ.get("CI"):
-        pytest.fail("chromium and chromedriver are missing")
-    if not found:
-        pytest.skip("chromium and chromedriver are missing")
 
 
 def open_page(browser, plan, folder: Path) -> Path:

@@ -1,38 +1,12 @@
-"""Chromium without network, and the page as an independent reader finds it."""
+"""The page as an independent reader finds it."""
 
 from __future__ import annotations
 
-import os
-import shutil
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import lxml.html
 import pytest
-
-FLAGS = ("--headless=new", "--no-sandbox", "--disable-gpu", "--no-first-run", "--proxy-server=http://127.0.0.1:9",
-         "--window-size=1200,900")  # fmt: skip
-SPY = "window.alerts = []; window.alert = (text) => window.alerts.push(String(text));"
-
-
-@pytest.fixture(scope="session")
-def review_browser() -> Iterator[Any]:
-    program, driver = shutil.which("chromium") or shutil.which("chromium-browser"), shutil.which("chromedriver")
-    if not (program and driver):
-        (pytest.fail if os.environ.get("CI") else pytest.skip)("chromium and chromedriver are missing")
-    from selenium import webdriver
-    from selenium.webdriver.chrome.service import Service
-
-    options = webdriver.ChromeOptions()
-    options.binary_location = program
-    for flag in FLAGS:
-        options.add_argument(flag)
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
-    chrome = webdriver.Chrome(options=options, service=Service(driver))
-    chrome.execute_cdp_cmd("Page.addScriptToEvaluateOnNewDocument", {"source": SPY})
-    yield chrome
-    chrome.quit()
 
 
 def squeezed(node: Any) -> str:

@@ -30,11 +30,11 @@ HITS = "return [...document.querySelectorAll('tr.hit')].map((row) => row.textCon
 
 
 @pytest.fixture
-def browser(review_browser) -> Any:
-    review_browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
-    review_browser.get_log("performance")
-    review_browser.get_log("browser")
-    return review_browser
+def browser(browser) -> Any:
+    browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+    browser.get_log("performance")
+    browser.get_log("browser")
+    return browser
 
 
 def open_page(browser: Any, plan: Plan, folder: Any) -> str:

@@ -1,0 +1,25 @@
+"""The parcels that stakes and leads touch."""
+
+import geopandas as gpd
+import shapely
+
+from layoutplan.planning.permissions import permissions_table
+
+
+def test_tower_ids_keep_their_spaces():
+    keys = {"line_id": "A", "tower_id": ["T 12 north", "T 12 north"], "role": ["H", "S"]}
+    ends = shapely.points([[9.0012, 47.0], [8.9988, 47.0]])
+    tower = shapely.Point(9.0, 47.0)
+    electrodes = gpd.GeoDataFrame(keys, geometry=ends, crs=4326)
+    leads = gpd.GeoDataFrame(keys, geometry=[shapely.LineString([tower, end]) for end in ends], crs=4326)
+    parcel = {
+        "parcel": ["7"],
+        "owner_ref": [""],
+        "permission": ["unknown"],
+        "state": ["permission needed"],
+        "note": [""],
+        "source": ["parcels"],
+    }
+    land = gpd.GeoDataFrame(parcel, geometry=[shapely.box(9.0005, 46.999, 9.002, 47.001)], crs=4326)
+    (row,) = permissions_table(land, electrodes, leads).to_dict("records")
+    assert (row["towers"], row["stakes"]) == ("T 12 north", "T 12 north H")
