@@ -18,7 +18,7 @@ MAY_USE = {
     "siting": {"job", "line"},
     "electrical": set(),
     "exposure": {"job", "inputs", "line", "electrical"},
-    "planning": {"job", "inputs", "line", "siting", "electrical", "exposure", "terrain", "outputs"},
+    "planning": {"job", "inputs", "line", "siting", "access", "electrical", "exposure", "terrain", "outputs"},
     "outputs": {"job", "inputs", "planning"},
     "cli": {"job", "inputs", "planning", "outputs"},
 }

@@ -1,26 +1,38 @@
 """Getting there: where the vehicle stops, and how the crew walks from there to towers and electrodes."""
 
-from layoutplan.access.approaches import APPROACH_COLUMNS, approaches
+from layoutplan.access.approaches import APPROACH_COLUMNS, NOT_COVERED, Section, Walkable, approaches_table
 from layoutplan.access.cost import Relief, Window, open_window, pace_s_per_m
+from layoutplan.access.figures import CUT_OFF_MIN, NO_WALKS, WalkFigures
 from layoutplan.access.frame import Frame
 from layoutplan.access.ground import ROAD_COLUMNS, Ground, build_ground
-from layoutplan.access.route import Route, to_point, to_tower
+from layoutplan.access.roads import roads_and_gates
+from layoutplan.access.route import NOT_ON_FOOT, PERMISSION, REACHABLE, Route, to_point, to_tower
 from layoutplan.access.walks import DropOff, Walks, walk_minutes, walk_out
 
 __all__ = [
     "APPROACH_COLUMNS",
+    "CUT_OFF_MIN",
+    "NOT_COVERED",
+    "NOT_ON_FOOT",
+    "NO_WALKS",
+    "PERMISSION",
+    "REACHABLE",
     "ROAD_COLUMNS",
     "DropOff",
     "Frame",
     "Ground",
     "Relief",
     "Route",
+    "Section",
+    "WalkFigures",
+    "Walkable",
     "Walks",
     "Window",
-    "approaches",
+    "approaches_table",
     "build_ground",
     "open_window",
     "pace_s_per_m",
+    "roads_and_gates",
     "to_point",
     "to_tower",
     "walk_minutes",

@@ -1,6 +1,10 @@
-"""The table of approaches: for every tower and electrode where to leave the vehicle and how to walk from there."""
+"""Ways to the towers of a section and on to their electrodes: where to leave the vehicle, how to walk from there."""
 
 from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -9,12 +13,13 @@ import shapely
 from numpy.typing import NDArray
 
 from layoutplan.access.cost import Relief
+from layoutplan.access.figures import WalkFigures
 from layoutplan.access.frame import Frame
 from layoutplan.access.ground import Ground
 from layoutplan.access.route import Route, to_point, to_tower
-from layoutplan.access.walks import Walks, walk_out
+from layoutplan.access.walks import Walks, walk_out, wide_enough
 from layoutplan.line.geodesy import FloatArray
-from layoutplan.line.model import Towers
+from layoutplan.line.model import IntArray, Towers
 
 APPROACH_COLUMNS = (
     *("line_id", "tower_id", "to", "drop_off_lon", "drop_off_lat", "road_name", "road_class"),
@@ -24,61 +29,125 @@ NOT_COVERED = "map does not cover"
 FLAT = "heights unknown: level ground assumed for walking"
 PARTLY_FLAT = "heights partly unknown: level ground assumed there for walking"
 TOWER = "tower"
+Row = dict[str, Any]
 
 
-def approaches(
-    towers: Towers,
-    electrodes: gpd.GeoDataFrame,
-    ground: Ground,
-    covers: NDArray[np.bool_],
-    relief: Relief | None = None,
-) -> gpd.GeoDataFrame:
-    """Find the way to every tower and on to its electrodes.
+@dataclass(frozen=True, slots=True)
+class Walkable:
+    """What the ways of a job are found on.
 
-    Parameters
+    Attributes
     ----------
-    towers : Towers
-    electrodes : GeoDataFrame
-        Columns ``line_id``, ``tower_id``, ``role`` (``"H"`` or ``"S"``) and points in EPSG:4326.
     ground : Ground
-    covers : ndarray of bool, shape (towers,)
-        Whether the map covers each tower's surroundings as far as drop-offs are looked for.
-    relief : Relief, optional
-        Heights and slopes; without them level ground is assumed, and ``note`` says so.
+    relief : Relief
+    complete_m : ndarray, shape (towers,)
+        How far about each tower the map is known to be complete; 0 where it does not cover the tower. [m]
+    """
+
+    ground: Ground
+    relief: Relief
+    complete_m: FloatArray
+
+    def about(self, towers: Towers, rows: IntArray, least_m: float) -> Section:
+        """Walk out from some towers.
+
+        Parameters
+        ----------
+        towers : Towers
+            All towers of the job.
+        rows : ndarray of int
+            Those wanted.
+        least_m : float
+            Half the side of the smallest surroundings: how far positions may be asked for. [m]
+        """
+        mine = towers.rows(rows)
+        walks = [
+            walk_out(self.ground, Frame.at(place), self.relief, least_m=least_m) if complete > 0 else None
+            for place, complete in zip(mine.lonlat_deg, self.complete_m[rows], strict=True)
+        ]
+        return Section(mine, replace(self, complete_m=self.complete_m[rows]), walks)
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """Walks of some towers; None where the map does not cover."""
+
+    towers: Towers
+    walkable: Walkable
+    walks: Sequence[Walks | None]
+
+    @property
+    def figures(self) -> WalkFigures:
+        """What siting asks about."""
+        return WalkFigures(self.walks)
+
+    def ways(self, tower: IntArray, role: NDArray[np.str_], xy_m: FloatArray) -> list[Row]:
+        """Find the way to every tower and on to its electrodes.
+
+        Parameters
+        ----------
+        tower : ndarray of int, shape (n,)
+            Of each electrode, counting the section's.
+        role : ndarray of str, shape (n,)
+            ``"H"`` or ``"S"``.
+        xy_m : ndarray, shape (n, 2)
+            East and north of their towers. [m]
+
+        Returns
+        -------
+        list of dict
+            For :func:`approaches_table`: a row for each tower and one for each of its electrodes, H first, whose way
+            begins at the tower.
+        """
+        rows: list[Row] = []
+        order = np.lexsort((role, tower))
+        for number in range(len(self.towers)):
+            mine = order[tower[order] == number]
+            rows += self._of_tower(number, role[mine].tolist(), xy_m[mine])
+        return rows
+
+    def _of_tower(self, number: int, role: Sequence[str], xy_m: FloatArray) -> list[Row]:
+        key = {"line_id": str(self.towers.line_id[number]), "tower_id": str(self.towers.tower_id[number])}
+        targets = (TOWER, *role)
+        walks, complete_m = self.walks[number], float(self.walkable.complete_m[number])
+        if walks is None:
+            return [_row(key, to, None, Route(NOT_COVERED)) for to in targets]
+        if not wide_enough(walks, xy_m):
+            walks = walk_out(self.walkable.ground, walks.window.frame, self.walkable.relief, xy_m)
+        ways = (to_tower(walks), *(to_point(walks, point) for point in xy_m))
+        known = (_within(way, walks, complete_m) for way in ways)
+        return [_row(key, to, walks, way) for to, way in zip(targets, known, strict=True)]
+
+
+def approaches_table(rows: Sequence[Row]) -> gpd.GeoDataFrame:
+    """Put rows together.
 
     Returns
     -------
     GeoDataFrame
-        Columns ``APPROACH_COLUMNS``, EPSG:4326, a row for each tower and one for each of its electrodes (``to``: tower,
-        H, S), whose way begins at the tower. ``note`` tells whom to ask or what stands in the way. Lengths and times
+        Columns ``APPROACH_COLUMNS``, EPSG:4326. ``note`` tells whom to ask or what stands in the way. Lengths and times
         are NaN, and the geometry is None, where there is no way or nothing is known.
     """
-    relief = relief or Relief()
-    by_tower = electrodes.groupby(["line_id", "tower_id"], sort=False).indices
-    roles, points = electrodes["role"].to_numpy(), shapely.get_coordinates(electrodes.geometry.to_numpy())
-    rows: list[dict[str, object]] = []
-    for number in range(len(towers)):
-        key = {"line_id": str(towers.line_id[number]), "tower_id": str(towers.tower_id[number])}
-        mine = by_tower.get(tuple(key.values()), np.empty(0, dtype=np.int64))
-        frame = Frame.at(towers.lonlat_deg[number])
-        targets = (TOWER, *roles[mine])
-        if not covers[number]:
-            rows += [_row(key, to, None, Route(NOT_COVERED)) for to in targets]
-            continue
-        xy = frame.to_xy(points[mine])
-        walks = walk_out(ground, frame, relief, xy)
-        ways = (to_tower(walks), *(to_point(walks, point) for point in xy))
-        rows += [_row(key, to, walks, way) for to, way in zip(targets, ways, strict=True)]
-    table = pd.DataFrame(rows, columns=list(APPROACH_COLUMNS))
+    table = pd.DataFrame(list(rows), columns=list(APPROACH_COLUMNS))
     return gpd.GeoDataFrame(table, geometry="geometry", crs="EPSG:4326")
 
 
-def _row(key: dict[str, str], to: str, walks: Walks | None, way: Route) -> dict[str, object]:
+def _within(way: Route, walks: Walks, complete_m: float) -> Route:
+    """Keep a way only where the map is complete: beyond, a river may be missing."""
+    far_m = walks.window.ground.settings.radius_m if walks.drop_off is None else 0.0
+    if way.line is not None:
+        far_m = float(np.hypot(*shapely.get_coordinates(way.line).T).max())
+    if far_m <= complete_m:
+        return way
+    return Route(NOT_COVERED, (f"the map is known to be complete within {complete_m:g} m only",))
+
+
+def _row(key: dict[str, str], to: str, walks: Walks | None, way: Route) -> Row:
     note = [*way.because] if walks is None else [*way.because, *_heights(walks)]
     return {
         **key,
         "to": to,
-        **_stop(walks),
+        **_stop(walks if way.verdict != NOT_COVERED else None),
         "walk_m": way.walk_m,
         "climb_m": way.climb_m,
         "walk_min": way.walk_min,
@@ -91,7 +160,7 @@ def _row(key: dict[str, str], to: str, walks: Walks | None, way: Route) -> dict[
     }
 
 
-def _stop(walks: Walks | None) -> dict[str, object]:
+def _stop(walks: Walks | None) -> Row:
     """Where the vehicle stops: unknown where there is no such place."""
     if walks is None or walks.drop_off is None:
         return {"drop_off_lon": np.nan, "drop_off_lat": np.nan, "road_name": "", "road_class": ""}

@@ -17,6 +17,7 @@ REACHABLE = "reachable"
 PERMISSION = "needs permission"
 NOT_ON_FOOT = "not reachable on foot"
 _STRAIGHT_M = 1e-6
+_UNNAMED = {"main_road": "a main road", "minor_road": "a minor road", "track_path": "a track"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,4 +134,4 @@ def _edge(window: Window) -> IntArray:
 
 
 def _label(window: Window, road: int) -> str:
-    return str(window.ground.road_class[road]).replace("_", " ")
+    return _UNNAMED[str(window.ground.road_class[road])]

@@ -81,7 +81,7 @@ class Walks:
         return np.array(way[::-1], dtype=np.int64)
 
 
-def walk_out(ground: Ground, frame: Frame, relief: Relief, targets_m: ArrayLike = ()) -> Walks:
+def walk_out(ground: Ground, frame: Frame, relief: Relief, targets_m: ArrayLike = (), *, least_m: float = 0.0) -> Walks:
     """Find the shortest walks about a tower, and the drop-off from which the tower is reached soonest.
 
     The window grows until nothing outside it can be better: the walks found, to the drop-off and to all targets, take
@@ -96,25 +96,33 @@ def walk_out(ground: Ground, frame: Frame, relief: Relief, targets_m: ArrayLike 
     relief : Relief
     targets_m : array_like, shape (n, 2)
         East and north of further places to walk to, the electrodes. [m]
+    least_m : float
+        Half the side of the smallest window. [m]
     """
     targets = np.asarray(targets_m, dtype=float).reshape(-1, 2)
     *inner, last = ground.settings.windows_m
-    least_m = float(np.abs(targets).max(initial=0.0)) + ground.settings.cell_m
+    least_m = max(least_m, float(np.abs(targets).max(initial=0.0)) + ground.settings.cell_m)
     for half_m in (*(step for step in inner if step >= least_m), max(last, least_m)):
         walks = search(open_window(ground, frame, half_m, relief))
-        if _slowest_s(walks, targets) <= walks.edge_s:  # infinite both: shut in
+        if _stop_s(walks) <= walks.edge_s and wide_enough(walks, targets):  # infinite both: shut in
             break
     return walks
 
 
-def _slowest_s(walks: Walks, targets_m: FloatArray) -> float:
-    """Time that the walk to the drop-off, a permission counted as a detour, or to the farthest target takes."""
+def wide_enough(walks: Walks, targets_m: FloatArray) -> bool:
+    """Whether no way outside the window can be better to targets of shape (n, 2), or further than one looks. [m]."""
+    if walks.window.half_m >= SECOND_WINDOW_M:
+        return True
     place, away_m = places_around(walks.window, targets_m)
     out_s = (walks.seconds[place] + last_steps_s(walks, place, away_m)).min(axis=1)
-    farthest_s = float(out_s.max(initial=0.0)) if walks.window.half_m < SECOND_WINDOW_M else 0.0
+    return float(out_s.max(initial=0.0)) <= walks.edge_s
+
+
+def _stop_s(walks: Walks) -> float:
+    """Time that the walk to the drop-off takes, a permission counted as a detour."""
     drop = walks.drop_off
     detour_s = walks.window.ground.settings.permission_detour_min * 60
-    return max(np.inf if drop is None else drop.seconds + drop.permit * detour_s, farthest_s)
+    return np.inf if drop is None else drop.seconds + drop.permit * detour_s
 
 
 def search(window: Window, *, forced: bool = False) -> Walks:

@@ -74,6 +74,34 @@ def covered(
     return inside & enough, ["; ".join(filter(None, pair)) for pair in zip(outside, bare, strict=True)]
 
 
+def complete_within_m(
+    towers_lonlat: FloatArray,
+    covers: NDArray[np.bool_],
+    steps_m: Sequence[float],
+    extents: Sequence[Polygon],
+    coverage: Sequence[Polygon],
+) -> FloatArray:
+    """Tell how far about each tower the map is complete, 0 where it does not cover the tower. [m].
+
+    Parameters
+    ----------
+    towers_lonlat : ndarray, shape (n, 2)
+    covers : ndarray of bool, shape (n,)
+        As :func:`covered` says.
+    steps_m : sequence of float
+        Distances to try, ascending.
+    extents, coverage : sequence of Polygon
+        As in :func:`covered`; if there are neither, the map counts as complete as far as the last step.
+    """
+    polygons = coverage or extents
+    if not polygons:
+        return np.where(covers, steps_m[-1], 0.0)
+    found = np.zeros(len(towers_lonlat))
+    for step_m in steps_m:
+        found[covers & _disc_within(towers_lonlat, step_m, polygons)] = step_m
+    return found
+
+
 def octants_with_evidence(towers_lonlat: FloatArray, evidence: FloatArray, radius_m: float) -> NDArray[np.int64]:
     """Count in how many of the eight directions (45° wide, the first about north) each tower has evidence.
 

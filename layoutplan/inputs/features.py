@@ -31,6 +31,8 @@ def make_features(
     width_m: FloatArray,
     geometry: Geometries,
     source: str,
+    road_class: NDArray[np.object_] | str = "",
+    vehicle: NDArray[np.object_] | str = "",
 ) -> tuple[gpd.GeoDataFrame, list[str]]:
     """Drop what has no geometry, repair what is invalid, take several parts apart.
 
@@ -43,6 +45,8 @@ def make_features(
         Two-dimensional, EPSG:4326; may be missing, empty or infinite.
     source : str
         File and layer.
+    road_class, vehicle : ndarray of str, shape (n,), or str
+        See :data:`layoutplan.inputs.model.Inputs`; one text holds for all.
 
     Returns
     -------
@@ -59,6 +63,8 @@ def make_features(
         "obstacle_class": obstacle_class[row],
         "name": name[row],
         "width_m": np.where(shapely.get_dimensions(parts) == 2, 0.0, width_m[row]),
+        "road_class": _spread(road_class, row),
+        "vehicle": _spread(vehicle, row),
         "source": np.full(len(row), source, dtype=object),
     }
     problems = []
@@ -69,6 +75,10 @@ def make_features(
     if repaired := int(was_invalid.sum()):
         problems.append(f"{source}: {counted(repaired, 'feature')} with an invalid geometry repaired")
     return gpd.GeoDataFrame(columns, geometry=parts, crs="EPSG:4326")[list(FEATURE_COLUMNS)], problems
+
+
+def _spread(values: NDArray[np.object_] | str, row: NDArray[np.int64]) -> NDArray[np.object_]:
+    return np.full(len(row), values, dtype=object) if isinstance(values, str) else values[row]
 
 
 def repair(geometry: Geometries) -> tuple[Geometries, NDArray[np.bool_]]:

@@ -12,7 +12,7 @@ from shapely import LineString, Polygon
 
 from layoutplan.job import Line
 
-FEATURE_COLUMNS = ("feature_id", "obstacle_class", "name", "width_m", "source", "geometry")
+FEATURE_COLUMNS = ("feature_id", "obstacle_class", "name", "width_m", "road_class", "vehicle", "source", "geometry")
 TOWER_FIGURES = ("base_width_m", "earth_electrode_size_m", "footing_resistance_ohm", "soil_resistivity_ohm_m")
 TOWER_COLUMNS = ("tower_id", "structure", *TOWER_FIGURES, "order", "geometry")
 
@@ -77,7 +77,9 @@ class Inputs:
     lines : tuple of LineInput
     features : GeoDataFrame
         Map features of the corridor, columns ``FEATURE_COLUMNS``, EPSG:4326, valid, two-dimensional, not empty.
-        ``width_m`` is the full width on the ground (0 for areas).
+        ``width_m`` is the full width on the ground (0 for areas). ``road_class`` is that of roads, tracks and paths, on
+        bridges too; ``vehicle`` says of them and of gates whether one may be driven there: ``"yes"``, ``"permit"`` or
+        ``"no"``. Both are empty elsewhere.
     evidence : ndarray, shape (n, 2)
         Longitude and latitude of every mapped vertex read, power lines left out: where the map has something.
     extents : tuple of Polygon

@@ -16,7 +16,7 @@ from layoutplan.inputs.geodetic import FloatArray, Geometries
 from layoutplan.inputs.osm_areas import MapRelations, area_from_edges, display_name, inherited
 from layoutplan.inputs.osm_tags import Match, TagRules
 
-THING_COLUMNS = ("kind", "osm_id", "obstacle_class", "name", "width_m", "flaw", "geometry")
+THING_COLUMNS = (*("kind", "osm_id", "obstacle_class", "name", "width_m", "road_class", "vehicle", "flaw", "geometry"),)
 OPEN, UNBUILT, INCOMPLETE = "open", "unbuilt", "incomplete"
 _BATCH = 200_000
 _AS_IT_IS, _FILLED, _OUTLINE = 0, 1, 2
@@ -40,7 +40,7 @@ class Collector:
         self._open: dict[int, tuple[Match, ...]] = {}
         self._built: set[int] = set()
         self._lost: list[str] = []
-        self._rows: list[tuple[str, int, str, str, float, str, int, int]] = []
+        self._rows: list[tuple[str, int, str, str, float, str, str, str, int, int]] = []
         self._wkb: list[bytes] = []
         self._shows: list[bool] = []
         self._tables: list[pd.DataFrame] = []
@@ -97,8 +97,8 @@ class Collector:
         if form == _FILLED and not is_closed:
             self._open[osm_id] = (*self._open.get(osm_id, ()), match)
             form, flaw = _AS_IT_IS, "" if osm_id in self._edges else OPEN
-        row = (kind, osm_id, match.obstacle_class, display_name(tags), match.width_m, flaw, form, len(self._wkb))
-        self._rows.append(row)
+        row = _row(kind, osm_id, match, display_name(tags), flaw)
+        self._rows.append((*row, form, len(self._wkb)))
 
     def _drawn(self, kind: str, thing: Any) -> tuple[bytes | None, str]:
         """Return the object's geometry, None if it has none, and what is wrong with it."""
@@ -142,9 +142,13 @@ class Collector:
             parts = parts[self._near(parts)]
             flaw = UNBUILT if (shapely.get_dimensions(parts) < 2).any() else ""
             for match in found.matches if len(parts) else ():
-                row = ("relation", osm_id, match.obstacle_class, found.name, match.width_m, flaw)
+                row = _row("relation", osm_id, match, found.name, flaw)
                 table = pd.DataFrame([row] * len(parts), columns=list(THING_COLUMNS[:-1]))
                 self._tables.append(table.assign(geometry=shapely.boundary(parts) if match.is_outline else parts))
+
+
+def _row(kind: str, osm_id: int, match: Match, name: str, flaw: str) -> tuple[str, int, str, str, float, str, str, str]:
+    return kind, osm_id, match.obstacle_class, name, match.width_m, match.road_class, match.vehicle, flaw
 
 
 def _form(kind: str, match: Match, area_tag: str | None) -> int:

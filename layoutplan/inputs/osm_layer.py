@@ -23,7 +23,9 @@ _FLAWS = {
     UNBUILT: ("areas that do not close in the extract", "kept as edges where so, the ground inside is not known"),
     INCOMPLETE: ("ways with nodes that are not in the extract", "drawn without them"),
 }
-_NOT_FOR_EXTRACTS = ("layer", "where", "crs", "name_column", "width_column", "width_m")
+_NOT_FOR_EXTRACTS = (
+    *("layer", "where", "crs", "name_column", "width_column", "width_m", "vehicle_column", "bridge_road_class"),
+)
 _LOST = ("objects without any node or edge in the extract", "whether the line lies there is not known")
 
 
@@ -57,6 +59,8 @@ def osm_layer(layer: Layer, extract: OsmExtract, corridor: Corridor, own_ways: C
         obstacle_class=things["obstacle_class"].to_numpy(dtype=object),
         name=cleaned(things["name"]),
         width_m=things["width_m"].to_numpy(dtype=float),
+        road_class=things["road_class"].to_numpy(dtype=object),
+        vehicle=things["vehicle"].to_numpy(dtype=object),
         geometry=things["geometry"].to_numpy(dtype=object),
         source=where,
     )

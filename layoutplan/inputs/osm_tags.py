@@ -21,6 +21,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from layoutplan.inputs.osm_ways import BRIDGE, GATE, PERMIT, ROAD_CLASSES, vehicle_on_road, vehicle_through_gate
 from layoutplan.job import ObstacleClass, shipped_classes
 
 POINT_WIDTH_M = 2.0  # of a thing mapped as a point (judgement)
@@ -52,12 +53,18 @@ class Match:
         Whether a closed way with this tag is an area by its nature.
     is_outline : bool
         Whether it is the edge even if the object is an area (fences and walls).
+    road_class : str
+        Of roads, tracks and paths on the ground or on a bridge; else empty.
+    vehicle : str
+        Of roads and gates, whether a vehicle may be driven there: ``"yes"``, ``"permit"`` or ``"no"``; else empty.
     """
 
     obstacle_class: str
     width_m: float
     is_area: bool
     is_outline: bool = False
+    road_class: str = ""
+    vehicle: str = ""
 
 
 class TagRules:
@@ -120,7 +127,9 @@ class TagRules:
         lanes_m = _lanes_width(tags) if key == "highway" else 0.0
         where, usual_m = self._on_the_ground(name, default_m, tags)
         width_m = given_m or max(usual_m, lanes_m, POINT_WIDTH_M if is_point else 0.0)
-        return Match(where, width_m, is_area=default_m == 0.0, is_outline=key == "barrier")
+        road, vehicle = _driving(name, where, tags)
+        is_outline = key == "barrier"
+        return Match(where, width_m, default_m == 0.0, is_outline, road, vehicle)
 
     def _on_the_ground(self, name: str, width_m: float, tags: Mapping[str, str]) -> tuple[str, float]:
         """Return the class that a thing has on the ground, and its usual width there."""
@@ -136,6 +145,17 @@ class TagRules:
         if name == "substation_plant" and tags.get("location") in _ROOF:
             return "building", width_m
         return name, width_m
+
+
+def _driving(name: str, where: str, tags: Mapping[str, str]) -> tuple[str, str]:
+    """Return the road class of what can be walked or driven along, and whether a vehicle may be there."""
+    if name == GATE:
+        return "", vehicle_through_gate(tags)
+    if name in ROAD_CLASSES and where in (name, BRIDGE):
+        vehicle = vehicle_on_road(tags)
+        through_private_house = tags.get("tunnel") == "building_passage" and vehicle == PERMIT
+        return ("", "") if through_private_house else (name, vehicle)
+    return "", ""
 
 
 def is_below(tags: Mapping[str, str]) -> bool:

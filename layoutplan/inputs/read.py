@@ -78,7 +78,8 @@ def _margin_m(job: Job) -> float:
     """Return how far from a tower the map matters: beyond the farthest stake's keep-out, to see whether it reaches."""
     keep_out = max(row.keep_out_m + row.width_m / 2 for row in job.obstacle_classes.values())
     # twice the reach, because a way out for a tower without layout may be looked for with a longer reel
-    return max(2 * job.rules.reach_m + keep_out, job.rules.reach_m + job.coverage.radius_m)
+    to_the_road = job.access.radius_m if job.access.find_ways else 0.0
+    return max(2 * job.rules.reach_m + keep_out, job.rules.reach_m + job.coverage.radius_m, to_the_road)
 
 
 def _read_layers(

@@ -18,6 +18,7 @@ from layoutplan.inputs.features import fill_widths, make_features, single_parts
 from layoutplan.inputs.geodetic import WGS84, FloatArray
 from layoutplan.inputs.map_layer import Bounds, MapLayer, check_overlap, cleaned
 from layoutplan.inputs.osm_tags import POINT_WIDTH_M, parse_width
+from layoutplan.inputs.osm_ways import BRIDGE, GATE, OPEN, PERMIT, ROAD_CLASSES, vehicle_said
 from layoutplan.inputs.tower_columns import id_text
 from layoutplan.inputs.vector import VectorLayer, open_vector, require_column
 from layoutplan.inputs.vector_table import VectorTable, read_vector
@@ -25,6 +26,7 @@ from layoutplan.inputs.words import counted, listed
 from layoutplan.job import Layer, ObstacleClass
 
 Texts = NDArray[np.object_]
+_COLUMNS = ("class_column", "name_column", "width_column", "vehicle_column")
 
 
 def vector_layer(layer: Layer, key: str, corridor: Corridor, classes: Mapping[str, ObstacleClass]) -> MapLayer:
@@ -45,7 +47,7 @@ def vector_layer(layer: Layer, key: str, corridor: Corridor, classes: Mapping[st
         The file, the layer, a column or the reference system cannot be used.
     """
     found = open_vector(layer, key)
-    for name in ("class_column", "name_column", "width_column"):
+    for name in _COLUMNS:
         if (column := getattr(layer, name)) is not None:
             require_column(column, found.columns, found.where, f"{key}.{name}")
     overlap = check_overlap(found.where, _bounds_deg(found), corridor) if found.bounds or not found.features else []
@@ -61,6 +63,8 @@ def vector_layer(layer: Layer, key: str, corridor: Corridor, classes: Mapping[st
         width_m=fill_widths(given_m[known], kind[known], table.geometry[known], classes, POINT_WIDTH_M),
         geometry=table.geometry[known],
         source=found.where,
+        road_class=_road_classes(layer, kind[known]),
+        vehicle=_vehicle(layer, table, kind)[known],
     )
     parts, _ = single_parts(table.geometry[~np.isin(kind, list(SHOWS_NOTHING))])
     evidence = thin(shapely.get_coordinates(parts[is_local(parts)]))
@@ -70,7 +74,7 @@ def vector_layer(layer: Layer, key: str, corridor: Corridor, classes: Mapping[st
 
 def _in_corridor(found: VectorLayer, layer: Layer, corridor: Corridor) -> VectorTable:
     """Read what meets the corridor; what has no usable geometry stays in, to be counted."""
-    columns = [name for name in (layer.class_column, layer.name_column, layer.width_column) if name is not None]
+    columns = [column for name in _COLUMNS if (column := getattr(layer, name)) is not None]
     table = read_vector(found, columns, corridor.boxes(found.crs))
     geometry = corridor.frame.geometries(table.geometry)
     with np.errstate(invalid="ignore"):
@@ -129,6 +133,23 @@ def _widths(layer: Layer, table: VectorTable, where: str) -> tuple[FloatArray, l
         f"{where}: {counted(int(is_odd.sum()), 'feature')} whose '{layer.width_column}' is no width ({each}); the "
         "width of the layer or class was taken"
     ]
+
+
+def _vehicle(layer: Layer, table: VectorTable, kind: Texts) -> Texts:
+    """Tell of roads and gates whether a vehicle may be there; where no column says it, only roads are open."""
+    road = _road_classes(layer, kind)
+    if layer.vehicle_column is None:
+        silent = np.where(np.isin(road, ["main_road", "minor_road"]), OPEN, PERMIT)
+    else:
+        text, code = _distinct(table.columns[layer.vehicle_column])
+        silent = np.array([vehicle_said(value) for value in text], dtype=object)[code]
+    return np.where((road != "") | (kind == GATE), silent, "").astype(object)
+
+
+def _road_classes(layer: Layer, kind: Texts) -> Texts:
+    """Road classes of roads and tracks, and of bridges where the job says what they carry; else empty."""
+    on_bridge = np.where(kind == BRIDGE, layer.bridge_road_class or "", "")
+    return np.where(np.isin(kind, list(ROAD_CLASSES)), kind, on_bridge).astype(object)
 
 
 def _distinct(values: NDArray[Any]) -> tuple[list[str], NDArray[np.int64]]:

@@ -66,6 +66,10 @@ ASK = (
 class Access(Section):
     """How the crew gets to the towers: by vehicle to a drop-off point on a road, from there on foot."""
 
+    find_ways: bool = Field(
+        True,
+        description="Look for drop-off points and ways on foot, where the map holds roads; it takes time.",
+    )
     vehicle: Vehicle = Field("four_wheel_drive", description="Vehicle of the crew.")
     road_classes: dict[Vehicle, tuple[RoadClass, ...]] = Field(
         default_factory=dict,

@@ -12,6 +12,7 @@ from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
+from layoutplan.job.access import Access, RoadClass
 from layoutplan.job.classes import PERMITTED, Crossing, ObstacleClass, shipped_classes, with_overrides
 from layoutplan.job.electrical import Limits, Method, Soil
 from layoutplan.job.land import Land, Work
@@ -34,6 +35,17 @@ class Layer(FileSource):
     name_column: str | None = Field(None, description="Column with the feature's name, for reasons and crossings.")
     width_m: NonNegative | None = Field(None, description="Full width on the ground of features mapped as lines.")
     width_column: str | None = Field(None, description="Column with the full width in metres.")
+    vehicle_column: str | None = Field(
+        None,
+        description="Of roads and gates: column that says whether the crew's vehicle may be there, `yes`, `no` or the "
+        "words of OpenStreetMap's access keys; anything else needs a permission. Without it roads are open, tracks and "
+        "gates need a permission.",
+    )
+    bridge_road_class: RoadClass | None = Field(
+        None,
+        description="Road class that bridges (class `bridge_overhead`, lines) of this layer carry; if it is left out, "
+        "nobody walks over them. Extracts tell by their tags.",
+    )
     skip_classes: tuple[str, ...] = Field((), description="OSM extracts: classes not to take from this file.")
     attribution: str | None = Field(None, description="Credit line of the data's owner, shown on map and sheets.")
 
@@ -140,6 +152,9 @@ class Score(Section):
     steep_per_deg: NonNegative = Field(
         1.0, description="Per degree of slope at the stake beyond easy ground (`terrain.easy_slope_deg`)."
     )
+    walk_per_min: NonNegative = Field(
+        1.0, description="Per minute on foot from the tower to the stake, where the map holds roads (`[access]`)."
+    )
     coupling_per_pct: NonNegative = Field(
         1.0, description="Per cent of the expected impedance coupled from lead to lead, both on one side of the line."
     )
@@ -201,6 +216,7 @@ class Job(Section):
     fixed: tuple[FixedStake, ...] = Field((), description="Stakes that stay where they are, one `[[fixed]]` each.")
     land: tuple[Land, ...] = Field((), description="Parcels and permissions, one `[[land]]` for each layer.")
     work: Work = Work()
+    access: Access = Access()
     terrain: Terrain = Terrain()
     soil: Soil = Soil()
     method: Method = Method()

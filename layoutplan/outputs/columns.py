@@ -31,7 +31,7 @@ _STAKE = (
     "line_id tower_id role waypoint lon lat easting northing distance_m leg distance_from_leg_m lead_length_m "
     "bearing_true_deg bearing_grid_deg angle_to_line_deg distance_to_line_m side octant elevation_m slope_deg "
     "aspect_deg status reasons score off_square_deg beyond_min_m caution_crossings caution_ground near_keep_out "
-    "woodland_crops_m induced_v bias_pct steep_deg"
+    "woodland_crops_m induced_v bias_pct steep_deg walk_min"
 )
 _CARRIED = (
     " ground_length_m height_difference_m steepest_deg cliff_drop_m"
@@ -58,10 +58,15 @@ _TABLES = {
     ),
     "obstacles": (
         "Unknown",  # points, lines and areas side by side
-        "feature_id obstacle_class label name width_m keep_out_m stake lead_crossing basis source",
+        "feature_id obstacle_class label name width_m keep_out_m stake lead_crossing road_class vehicle basis source",
     ),
     "exclusions": (None, "line_id tower_id side rule candidates of"),
     "relaxations": (None, "line_id tower_id rank rule needed limit unit text"),
+    "approaches": (
+        "LineString",
+        "line_id tower_id to drop_off_lon drop_off_lat road_name road_class walk_m climb_m walk_min crossings verdict "
+        "note",
+    ),
     "permissions": (
         "Unknown",  # a parcel may be in several pieces
         "parcel owner_ref permission state note towers stakes lead_m approach_m source",
@@ -75,10 +80,10 @@ TABLES: Mapping[str, Table] = MappingProxyType(
     {name: Table(geometry, tuple(columns.split())) for name, (geometry, columns) in _TABLES.items()}
 )
 _INTEGERS = frozenset({"order", "rank", "candidates", "of", "rods"})
-_FIGURES = frozenset({"lon", "lat", "easting", "northing", "measured", "limit", "needed"}) | frozenset(
-    {"score", "caution_crossings", "caution_ground", "near_keep_out", "value", "ratio"}
+_FIGURES = frozenset({"lon", "lat", "drop_off_lon", "drop_off_lat", "easting", "northing"}) | frozenset(
+    {"measured", "limit", "needed", "score", "caution_crossings", "caution_ground", "near_keep_out", "value", "ratio"}
 )
-_UNITS = ("_m", "_deg", "_v", "_kv", "_ka", "_ma", "_ohm", "_pct", "_s", "_low", "_high", "_ratio")
+_UNITS = ("_m", "_deg", "_v", "_kv", "_ka", "_ma", "_ohm", "_pct", "_s", "_min", "_low", "_high", "_ratio")
 
 
 def with_columns(frame: pd.DataFrame, name: str) -> pd.DataFrame:
@@ -132,8 +137,9 @@ def on_the_globe(plan: Plan) -> Plan:
 
 def _frame_on_the_globe(frame: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     changes: dict[str, object] = {}
-    if "lon" in frame and np.any(_turns(frame["lon"], -180.0)):
-        changes["lon"] = turned_lon(frame["lon"])
+    for column in ("lon", "drop_off_lon"):
+        if column in frame and np.any(_turns(frame[column], -180.0)):
+            changes[column] = turned_lon(frame[column])
     if len(frame) and np.any(_turns(_west(frame.geometry.array), -180.0)):
         changes["geometry"] = gpd.GeoSeries(turned(frame.geometry.array), index=frame.index, crs=frame.crs)
     return frame.assign(**changes) if changes else frame

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from layoutplan.access import NO_WALKS, WalkFigures
 from layoutplan.exposure import FanTerms
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import IntArray
@@ -12,14 +13,16 @@ from layoutplan.terrain import SlopeFigures
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """Voltages and readings, and the ground, of a section of towers; see :class:`layoutplan.siting.figures.Figures`."""
+    """Voltages, readings, ground and walks of a section of towers; see :class:`layoutplan.siting.figures.Figures`."""
 
     electrics: FanTerms
     ground: SlopeFigures
+    walks: WalkFigures = NO_WALKS
 
     def __call__(self, tower: IntArray, bearing_deg: FloatArray, distance_m: FloatArray) -> dict[str, FloatArray]:
         """Figures of (n, k) positions on n bearings, by name; NaN where unknown."""
-        return self.electrics(tower, bearing_deg, distance_m) | self.ground(tower, bearing_deg, distance_m)
+        places = tower, bearing_deg, distance_m
+        return self.electrics(*places) | self.ground(*places) | self.walks(*places)
 
     def coupling_pct(self, tower: int, bearing_deg: FloatArray, distance_m: FloatArray) -> FloatArray:
         """Coupling between the leads to every two of n positions of one tower, (n, n); NaN where unknown."""
@@ -31,4 +34,4 @@ class Asked:
 
     def rows(self, index: IntArray) -> Asked:
         """Return the same for some of the towers."""
-        return Asked(self.electrics.rows(index), self.ground.rows(index))
+        return Asked(self.electrics.rows(index), self.ground.rows(index), self.walks.rows(index))

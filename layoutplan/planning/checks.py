@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from layoutplan.job import Job
 from layoutplan.line.geodesy import FloatArray
+from layoutplan.planning.on_foot import OnFoot
 from layoutplan.planning.rules import RULES, basis
 from layoutplan.siting.evaluate import Evaluated
 from layoutplan.siting.obstacles import NO, POWER_LINE, TOLERANCE_M, Obstacles
@@ -39,6 +40,8 @@ class Facts:
         At the stakes; NaN where unknown.
     ground : Profiles
         Along the leads.
+    on_foot : OnFoot, optional
+        Ways to the stakes, where they were looked for.
     """
 
     lead_m: FloatArray
@@ -54,6 +57,7 @@ class Facts:
     slope_deg: FloatArray
     aspect_deg: FloatArray
     ground: Profiles
+    on_foot: OnFoot | None = None
 
 
 def check_rows(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: Job) -> pd.DataFrame:
@@ -68,6 +72,7 @@ def check_rows(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: Job) 
     blocks += [
         *_electrical_rules(chosen, facts, job),
         *_ground_rules(facts, job, len(chosen)),
+        *_way_rules(facts, job, len(chosen)),
         _clearance_rules(chosen, facts, obstacles, job),
     ]
     table = pd.concat(blocks, ignore_index=True)
@@ -199,6 +204,15 @@ def _ground_rules(facts: Facts, job: Job, count: int) -> list[pd.DataFrame]:
         _block("cliff", facts.ground.cliff_drop_m, job.terrain.cliff_drop_m, drop, job,
                np.where(facts.ground.known, "", unknown), count),
     ]  # fmt: skip
+
+
+def _way_rules(facts: Facts, job: Job, count: int) -> list[pd.DataFrame]:
+    """Way on foot, where ways were looked for."""
+    way = facts.on_foot
+    if way is None:
+        return []
+    verdict = np.select([~way.is_known, way.is_shut | way.asks], [UNKNOWN, CAUTIONED], KEPT)
+    return [_block("on_foot", way.walk_min, np.nan, verdict, job, way.detail, count)]
 
 
 def _within(values: FloatArray, limit: float, beyond: str) -> NDArray[np.str_]:

@@ -23,6 +23,7 @@ _TERM_WORDS = {
     "induced_v": "V induced by the greatest load",
     "bias_pct": "% bias of the reading for leads of this length",
     "steep_deg": "degrees steeper than easy ground",
+    "walk_min": "minutes on foot from the tower",
 }
 _NO_EXPOSURES = pd.DataFrame(columns=["line_id", "tower_id", "role"])  # of a plan by an earlier version
 

@@ -46,6 +46,8 @@ class Plan:
         For towers without layout: the single changes that would give one, smallest first.
     exposures : DataFrame
         One row per lead and exposure: value, limit, ratio, basis, edition, duration, assumptions.
+    approaches : GeoDataFrame
+        One row per tower and stake: where the vehicle stops, and the way on foot; empty where ways are not looked for.
     permissions : GeoDataFrame
         One row per parcel that stakes, leads or approaches touch, those to be asked about first; empty without land.
     files : tuple of InputFile
@@ -69,6 +71,7 @@ class Plan:
     exclusions: pd.DataFrame
     relaxations: pd.DataFrame
     exposures: pd.DataFrame
+    approaches: gpd.GeoDataFrame
     permissions: gpd.GeoDataFrame
     files: tuple[InputFile, ...]
     assumptions: tuple[str, ...]

@@ -19,8 +19,8 @@ CAUTIONS = (
     "measurement on site. Lay the leads out straight: what stays on the reel is a coil.",
     "Maps do not show everything: before a stake is driven, get the records of buried cables and pipes from their "
     "owners and locate them on site.",
-    "Permission to enter, to lay leads and to cross roads, tracks and water is for the crew to obtain; the map knows "
-    "nothing of it.",
+    "Permission to enter, to drive, to lay leads and to cross roads, tracks and water is for the crew to obtain; what "
+    "maps and lists say of it may be missing or out of date.",
     "Look before you stake: a position that is clear on the map may not be clear on the ground.",
 )
 

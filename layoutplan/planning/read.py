@@ -12,7 +12,7 @@ from pyogrio.errors import DataLayerError, DataSourceError
 
 from layoutplan.errors import OutputError
 
-FORMAT_VERSION = 2  # of plan.json and the tables; raised when a reader of the earlier one would go wrong
+FORMAT_VERSION = 3  # of plan.json and the tables; raised when a reader of the earlier one would go wrong
 RECORD_NAME = "plan.json"
 TABLES_NAME = "plan.gpkg"
 

@@ -91,12 +91,16 @@ def reopen(folder: str | Path) -> Reopened:
 
 
 def _notes(record: dict[str, Any]) -> tuple[str, ...]:
-    if not record["settings"].get("terrain", {}).get("files"):
-        return ()
-    return (
-        "slopes, drops and lengths on the ground are not checked: the elevation model is not part of the plan; leads "
-        "are taken as long as on flat ground",
-    )
+    settings = record["settings"]
+    notes = []
+    if settings.get("terrain", {}).get("files"):
+        notes.append(
+            "slopes, drops and lengths on the ground are not checked: the elevation model is not part of the plan; "
+            "leads are taken as long as on flat ground"
+        )
+    if settings.get("access", {}).get("find_ways", True):
+        notes.append("ways on foot are not looked for again")
+    return tuple(notes)
 
 
 def _in_degrees(table: pd.DataFrame, frame: Frame) -> pd.DataFrame:

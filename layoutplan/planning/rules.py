@@ -51,6 +51,7 @@ RULES = {
         Rule("lead_coupling", "max_coupling_pct", "%", SETTING),
         Rule("slope", "", "deg", JUDGEMENT),
         Rule("cliff", "", "m", JUDGEMENT),
+        Rule("on_foot", "", "min", JUDGEMENT),
     )
 }
 

@@ -16,6 +16,7 @@ from layoutplan.line.geodesy import FloatArray, direct, octant, turn_deg
 from layoutplan.line.model import Towers
 from layoutplan.planning.checks import Facts, broken_rules, check_rows, with_grace
 from layoutplan.planning.model import BREAKS
+from layoutplan.planning.on_foot import on_foot
 from layoutplan.planning.tables import (
     frame,
     grid_position,
@@ -100,6 +101,8 @@ class Surroundings:
     grace : float
         A limit missed by no more than this counts as kept, in metres and degrees: what positions read from a file
         are rounded by.
+    approaches : GeoDataFrame, optional
+        Ways on foot, columns :data:`layoutplan.access.APPROACH_COLUMNS`; left out where they are not looked for.
     """
 
     towers: Towers
@@ -112,6 +115,7 @@ class Surroundings:
     coupling_pct: FloatArray
     grace: float = 0.0
     dem: Dem = field(default_factory=Dem)
+    approaches: gpd.GeoDataFrame | None = None
 
 
 def stake_tables(stakes: Stakes, around: Surroundings) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame, pd.DataFrame]:
@@ -193,6 +197,7 @@ def position_facts(stakes: Stakes, around: Surroundings) -> Facts:
         slope_deg=slope,
         aspect_deg=aspect,
         ground=ground,
+        on_foot=on_foot(around.approaches, towers.line_id[rays.tower], towers.tower_id[rays.tower], stakes.role),
     )
 
 

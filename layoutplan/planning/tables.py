@@ -23,8 +23,8 @@ from layoutplan.terrain import Dem, Profiles, profiles
 
 WGS84 = "EPSG:4326"
 _DIGITS = {
-    "lon": 9, "lat": 9, "easting": 3, "northing": 3, "score": 3, "_kv_m": 4, "_m": 3, "_deg": 4, "_v": 3, "_kv": 4,
-    "_ka": 4, "_ma": 4, "_ohm": 4, "_pct": 3, "_low": 4, "_high": 4, "_ratio": 4,
+    "lon": 9, "lat": 9, "_lon": 9, "_lat": 9, "easting": 3, "northing": 3, "score": 3, "_kv_m": 4, "_m": 3, "_deg": 4,
+    "_v": 3, "_kv": 4, "_ka": 4, "_ma": 4, "_ohm": 4, "_pct": 3, "_min": 2, "_low": 4, "_high": 4, "_ratio": 4,
 }  # fmt: skip
 
 
@@ -181,6 +181,8 @@ def obstacles_table(features: gpd.GeoDataFrame, job: Job) -> gpd.GeoDataFrame:
         "keep_out_m": np.asarray(of("keep_out_m"), dtype=float),
         "stake": of("stake"),
         "lead_crossing": of("lead_crossing"),
+        "road_class": features["road_class"].to_numpy(),
+        "vehicle": features["vehicle"].to_numpy(),
         "basis": of("basis"),
         "source": features["source"].to_numpy(),
     }

@@ -48,6 +48,8 @@ def stake_status(
     agree = (chosen.terms["caution_crossings"] > 0) | (chosen.terms["caution_ground"] > 0)
     compromise = (chosen.rays.off_square_deg > job.rules.square_within_deg + 1e-6) | same_side[chosen.rays.tower]
     compromise |= facts.ground.cliff_drop_m >= job.terrain.cliff_drop_m
+    if facts.on_foot is not None:
+        compromise |= facts.on_foot.is_shut
     return np.select(
         [~covers[chosen.rays.tower], agree, compromise],
         [NOT_COVERED, NEEDS_AGREEMENT, COMPROMISE],
@@ -80,6 +82,8 @@ def stake_reasons(
             parts.append(f"lead passes a drop of {drop:.0f} m: look at it first")
         if job.terrain.files and np.isnan(facts.slope_deg[i]):
             parts.append("terrain unknown")
+        if facts.on_foot is not None and facts.on_foot.is_shut[i]:
+            parts.append(f"no way on foot on the map: {facts.on_foot.detail[i]}")
         off = chosen.rays.off_square_deg[i]
         if off > job.rules.square_within_deg + 1e-6:
             parts.append(f"lead is {off:.0f} degrees off square to the line")

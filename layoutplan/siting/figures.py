@@ -13,7 +13,7 @@ from layoutplan.job import Job
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.siting.ragged import IntArray
 
-FIGURE_TERMS = ("induced_v", "bias_pct", "steep_deg")  # those that are terms of the score
+FIGURE_TERMS = ("induced_v", "bias_pct", "steep_deg", "walk_min")  # those that are terms of the score
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,6 +30,7 @@ TERMS = (
     "induced_v",
     "bias_pct",
     "steep_deg",
+    "walk_min",
 )
 _MAYBE_UNKNOWN = frozenset(FIGURE_TERMS)
 
@@ -101,6 +102,8 @@ def score_terms(rays: Rays, trace: Trace, rungs: Rungs, figures: Figures) -> dic
         Share of the expected resistance by which the reading would be bent; NaN if unknown.
     steep_deg
         Slope at the stake beyond what counts as easy ground; NaN if unknown.
+    walk_min
+        Minutes on foot from the tower; NaN if unknown.
 
     Further figures may come along that have limits, but no weight.
     """
@@ -131,6 +134,7 @@ def total(terms: dict[str, FloatArray], weights: Score) -> FloatArray:
         "induced_v": weights.induced_per_v,
         "bias_pct": weights.bias_per_pct,
         "steep_deg": weights.steep_per_deg,
+        "walk_min": weights.walk_per_min,
     }
     points: FloatArray = (
         weight["off_square_deg"] * terms["off_square_deg"] + weight["beyond_min_m"] * terms["beyond_min_m"]

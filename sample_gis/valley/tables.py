@@ -42,6 +42,8 @@ def _layers(world: World) -> dict[str, gpd.GeoDataFrame]:
         table = world.features[world.features["layer"] == name]
         unused = ["layer", *(["width_m"] if name in AREA_LAYERS else []), *(["line_id"] if name != LAYERS[0] else [])]
         tables[name] = table.drop(columns=unused)
+    may_drive = {"track": "owner's permission", "path": "no"}
+    tables["roads"].insert(3, "vehicle", [may_drive.get(kind, "yes") for kind in tables["roads"]["kind"]])
     tables["parcels"] = world.parcels
     tables["map_reach"] = gpd.GeoDataFrame({"name": ["edge of the map"]}, geometry=[world.reach], crs=GRID_CRS)
     return tables

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import shapely
 
-from layoutplan.access import APPROACH_COLUMNS, approaches
+from layoutplan.access import APPROACH_COLUMNS, Frame, Relief, Walkable, approaches_table
 from layoutplan.inputs.model import TOWER_FIGURES, LineInput
 from layoutplan.job import Line, TowerSource
 from layoutplan.line import build_lines
@@ -28,15 +28,14 @@ def towers(scene):
     return model.towers
 
 
-def electrodes(scene):
-    rows = [("L", tower, role, xy) for tower in STAKES_M for role, xy in zip("HS", STAKES_M[tower], strict=False)]
-    points = gpd.points_from_xy(*scene.frame.to_lonlat([row[3] for row in rows]).T)
-    columns = dict(zip(("line_id", "tower_id", "role"), list(zip(*rows, strict=True))[:3], strict=True))
-    return gpd.GeoDataFrame(columns, geometry=points, crs="EPSG:4326")
-
-
-def table(scene, covers=(True, True), relief=None):
-    return approaches(towers(scene), electrodes(scene), scene.ground(), np.array(covers), relief)
+def table(scene, complete_m=(5000.0, 5000.0), relief=None, least_m=0.0):
+    found = towers(scene)
+    section = Walkable(scene.ground(), relief or Relief(), np.array(complete_m)).about(found, np.arange(2), least_m)
+    rows = [(number, role, xy) for number, tower in enumerate("12") for role, xy in zip("HS", STAKES_M[tower])]  # noqa: B905
+    tower, role, place = zip(*rows, strict=True)
+    lonlat = scene.frame.to_lonlat(np.array(place))
+    xy = np.array([Frame.at(found.lonlat_deg[i]).to_xy(at[None])[0] for i, at in zip(tower, lonlat, strict=True)])
+    return approaches_table(section.ways(np.array(tower), np.array(role), xy))
 
 
 @pytest.fixture(scope="module")
@@ -79,7 +78,7 @@ def test_heights_are_used_where_known():
 
 
 def test_nothing_is_said_where_the_map_does_not_cover():
-    found = table(Scene(roads=(ROAD,)), covers=(True, False))
+    found = table(Scene(roads=(ROAD,)), complete_m=(1500.0, 0.0))
     assert found["verdict"].tolist() == ["reachable"] * 3 + ["map does not cover"] * 2
     unknown = found.iloc[3:]
     assert unknown[["walk_m", "walk_min", "drop_off_lon"]].isna().all(axis=None)
@@ -112,3 +111,39 @@ def test_a_map_without_anything():
     verdicts = found.groupby("tower_id")["verdict"].agg(list)
     assert verdicts["1"] == ["no road within 1500 m", "reachable", "reachable"]
     assert verdicts["2"] == ["no road within 1500 m", "reachable"]
+
+
+def test_no_way_is_told_beyond_the_known_map():
+    """The road lies 120 m away: a map complete within 100 m cannot tell whether a river lies before it."""
+    found = table(Scene(roads=(ROAD,)), complete_m=(100.0, 300.0)).set_index(["tower_id", "to"])
+    assert found.loc[("1", "tower"), "verdict"] == "map does not cover"
+    assert found.loc[("1", "tower"), "note"].startswith("the map is known to be complete within 100 m only")
+    assert np.isnan(found.loc[("1", "tower"), "drop_off_lon"])
+    assert found.loc[("1", "S"), "verdict"] == "reachable"  # 80 m away
+    assert found.loc[("2", "tower"), "verdict"] == "reachable"
+
+
+def test_a_road_that_is_missing_may_lie_beyond_the_known_map():
+    found = table(Scene(), complete_m=(700.0, 1500.0)).set_index(["tower_id", "to"])
+    assert found.loc[("1", "tower"), "verdict"] == "map does not cover"
+    assert found.loc[("2", "tower"), "verdict"] == "no road within 1500 m"
+
+
+def test_the_smallest_surroundings_may_be_asked_for():
+    scene = Scene(roads=(ROAD,))
+    section = Walkable(scene.ground(), Relief(), np.full(2, 5000.0)).about(towers(scene), np.arange(2), 350.0)
+    assert all(walks.window.half_m >= 350.0 for walks in section.walks)
+    minutes = section.figures(np.array([0, 0, 1]), np.array([90.0, 0.0, 270.0]), np.array([[60.0], [340.0], [100.0]]))
+    straight = np.array([60.0, 340.0, 100.0]) / (0.6 * 5036.7 / 60)  # Tobler 1993: 0.6 x 5.04 km/h off the path
+    np.testing.assert_allclose(minutes["walk_min"][:, 0], straight, rtol=0.02)
+
+
+def test_where_nobody_gets_the_walk_counts_an_hour():
+    """A ring of fence about the place: last choice, not forbidden."""
+    ring = Feature("fence_wall", shapely.Point(-90, 10).buffer(30).exterior, 0.3, "pen")
+    scene = Scene((ring,), (ROAD,))
+    section = Walkable(scene.ground(), Relief(), np.full(2, 5000.0)).about(towers(scene), np.arange(1), 200.0)
+    bearing, distance = np.degrees(np.arctan2(-90.0, 10.0)) % 360, float(np.hypot(90, 10))
+    assert section.figures(np.array([0]), np.array([bearing]), np.array([[distance]]))["walk_min"] == [[60.0]]
+    nowhere = Walkable(scene.ground(), Relief(), np.zeros(2)).about(towers(scene), np.arange(1), 200.0)
+    assert np.isnan(nowhere.figures(np.array([0]), np.array([0.0]), np.array([[50.0]]))["walk_min"]).all()

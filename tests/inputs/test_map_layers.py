@@ -207,3 +207,31 @@ def test_evidence_leaves_out_what_is_kept_whole_or_drawn_by_the_project(read: Re
 def test_where_applies_to_layers(read: Read, layer_file: Write) -> None:
     path = layer_file([ROAD, YARD], kind=["a", "b"])
     assert len(read({"path": path, "obstacle_class": "yard", "where": "kind = 'b'"}).features) == 1
+
+
+def test_who_may_drive_by_a_column(read: Read, layer_file: Write) -> None:
+    path = layer_file([ROAD] * 5, kind=["r", "r", "t", "b", "h"], may=["yes", "no", "hunters only", "yes", "yes"])
+    layer = {
+        "path": path,
+        "class_column": "kind",
+        "class_map": {"r": "minor_road", "t": "track_path", "b": "bridge_overhead", "h": "building"},
+        "vehicle_column": "may",
+    }
+    features = read(layer).features
+    assert features["road_class"].tolist() == ["minor_road", "minor_road", "track_path", "", ""]
+    assert features["vehicle"].tolist() == ["yes", "no", "permit", "", ""]
+    carried = read(layer | {"bridge_road_class": "minor_road"}).features
+    assert carried["road_class"].tolist() == ["minor_road", "minor_road", "track_path", "minor_road", ""]
+    assert carried["vehicle"].tolist()[3] == "yes"
+
+
+def test_without_a_column_only_roads_are_open(read: Read, layer_file: Write) -> None:
+    path = layer_file([ROAD] * 4, kind=["m", "r", "t", "g"])
+    classes = {"m": "main_road", "r": "minor_road", "t": "track_path", "g": "gate"}
+    features = read({"path": path, "class_column": "kind", "class_map": classes}).features
+    assert features["vehicle"].tolist() == ["yes", "yes", "permit", "permit"]
+
+
+def test_a_column_for_vehicles_that_is_not_there(read: Read, layer_file: Write) -> None:
+    with pytest.raises(ColumnError, match="vehicle_column"):
+        read({"path": layer_file([ROAD]), "obstacle_class": "minor_road", "vehicle_column": "may"})

@@ -90,6 +90,7 @@ def with_stake_figures(electrodes: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
         induced_v=np.array([0.43, 12.5, np.nan, 27.5])[turn],
         bias_pct=np.array([15.613, 9.161, 4.193, np.nan])[turn],
         steep_deg=np.array([0.0, 2.5, np.nan, 0.0])[turn],
+        walk_min=np.array([1.25, 1.5, np.nan, 60.0])[turn],
         elevation_m=np.array([612.4, 640.15, np.nan, 598.0])[turn],
         slope_deg=np.array([3.2, 12.5, np.nan, 0.8])[turn],
         aspect_deg=np.array([181.5, 20.0, np.nan, 300.25])[turn],

@@ -139,6 +139,7 @@ BASE_MAP: Mapping[str, Mapping[str, Mapping[str, Any]]] = MappingProxyType(
         "Buildings, fences, cliffs": {
             "building": _area("#b3a79d", "#6f645b"),
             "fence_wall": _line("#6d6d6d", 1.2),
+            "gate": _line("#6d6d6d", 4, "2 3"),
             "cliff": _line("#70583f", 3, "1 5"),
         },
         "Other lines, cables, pipelines": {

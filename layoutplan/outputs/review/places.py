@@ -17,8 +17,9 @@ _STAKE = ("role", "distance_m", "bearing_true_deg", "side", "octant", "lead_leng
 _HANDLING = ("line_id", "tower_id", "role", "handling", "handling_fault")
 _ALTERNATIVE = ("side", "rank", "distance_m", "bearing_true_deg", "angle_to_line_deg", "distance_to_line_m",
                 "lead_length_m", "caution_crossings", "score", "lat", "lon")  # fmt: skip
-_APPROACH = {"to": "to", "road_name": "from road", "road_class": "class", "walk_m": "walk, m", "climb_m": "climb, m",
-             "walk_min": "walk, min", "crossings": "crosses", "verdict": "verdict", "note": "note"}  # fmt: skip
+_APPROACH = {"to": "to", "road_name": "from road", "road_class": "kind of road", "walk_m": "walk, m",
+             "climb_m": "climb, m", "walk_min": "walk, min", "crossings": "crosses", "verdict": "verdict",
+             "note": "note"}  # fmt: skip
 
 
 def stake_tables(plan: Plan) -> list[str]:
@@ -87,13 +88,11 @@ def relaxation_tables(plan: Plan) -> list[str]:
 
 
 def approach_tables(plan: Plan) -> list[str]:
-    """How to get there on foot, where the plan holds approaches."""
-    table = getattr(plan, "approaches", None)
-    if table is None or not len(table):
-        return [""] * len(plan.towers)
-    columns = [column for column in _APPROACH if column in table]
-    labels = [_APPROACH[column] for column in columns]
-    return _tables(plan, table, plain_rows(table, columns), "Approach on foot", labels, "approaches")
+    """How to get there on foot; empty where ways were not looked for."""
+    labels = {name: row.label for name, row in plan.job.obstacle_classes.items()}
+    table = plan.approaches.assign(road_class=plan.approaches["road_class"].map(labels).fillna(""))
+    rows = plain_rows(table, list(_APPROACH))
+    return _tables(plan, table, rows, "Approach on foot", list(_APPROACH.values()), "approaches")
 
 
 def _without_layout(plan: Plan, table: pd.DataFrame) -> pd.DataFrame:

@@ -278,27 +278,13 @@ def with_tables(plan: Plan, **tables: Any) -> Plan:
 
 
 def test_approaches_and_permissions_where_there_are_any(plan, tmp_path, read_page) -> None:
-    tower = plan.towers.iloc[3]
-    approaches = pd.DataFrame(
-        {
-            "line_id": [tower.line_id],
-            "tower_id": [tower.tower_id],
-            "to": ["H"],
-            "road_name": ["Mill {{7*7}}"],
-            "road_class": ["track_path"],
-            "walk_m": [212.4],
-            "climb_m": [np.nan],
-            "walk_min": [4.0],
-            "crossings": ["stream"],
-            "verdict": ["unknown"],
-        }
-    )
-    page = read_page(write_review(with_tables(plan, approaches=approaches), tmp_path))
-    (row,) = page.rows(3, "Approach on foot")
+    approaches = plan.approaches
+    page = read_page(write_review(plan, tmp_path))
+    row = page.rows(0, "Approach on foot")[-1]
     assert [text(cell) for cell in row] == [
-        "H", "Mill {{7*7}}", "track_path", "212.4", "unknown", "4", "stream", "unknown",
+        "tower", "Mill {{7*7}}", "minor road", "212.4", "12.5", "4.25", "stream or ditch", "reachable", "",
     ]  # fmt: skip
-    assert page.rows(2, "Approach on foot") == []
+    assert text(page.rows(3, "Approach on foot")[-1][-2]) == "map does not cover"
     parcels = [row.xpath("td") for row in page.root.xpath("//table[@class='permissions']/tbody/tr")]
     assert len(parcels) == len(plan.permissions) > 3
     for cells, parcel in zip(parcels, plan.permissions.itertuples(), strict=True):

@@ -1,0 +1,45 @@
+"""Roads and gates picked out of the map's features."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import STRtree
+
+_ON_THE_ROAD_DEG = 1e-5  # about a metre: gates of other sources than the roads need not lie on their corners
+
+
+def roads_and_gates(features: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
+    """Pick roads and gates out of the map.
+
+    Parameters
+    ----------
+    features : GeoDataFrame
+        Columns as in :data:`layoutplan.inputs.model.FEATURE_COLUMNS`, EPSG:4326.
+
+    Returns
+    -------
+    roads : GeoDataFrame
+        Columns :data:`layoutplan.access.ground.ROAD_COLUMNS`: lines. One with a gate on it that may be locked needs a
+        permission, on both sides of the gate: the map does not say from where the vehicle comes.
+    gates : GeoDataFrame
+        Points where fences and walls can be passed.
+    """
+    shape = features.geometry.to_numpy()
+    is_gate = (features["obstacle_class"] == "gate").to_numpy()
+    gates = features.loc[is_gate & (shapely.get_dimensions(shape) == 0), ["vehicle", "geometry"]]
+    is_road = (features["road_class"] != "").to_numpy() & (shapely.get_dimensions(shape) == 1)
+    roads = features.loc[is_road, ["name", "road_class", "vehicle", "geometry"]].reset_index(drop=True)
+    shut = gates.geometry.to_numpy()[(gates["vehicle"] != "yes").to_numpy()]
+    gated = _with_gates(roads.geometry.to_numpy(), shut)
+    vehicle = np.where(gated & (roads["vehicle"] == "yes").to_numpy(), "permit", roads["vehicle"])
+    return roads.assign(vehicle=vehicle.astype(object)), gates.reset_index(drop=True)
+
+
+def _with_gates(roads: NDArray[np.object_], gates: NDArray[np.object_]) -> NDArray[np.bool_]:
+    gated = np.zeros(len(roads), dtype=bool)
+    if len(roads) and len(gates):
+        gated[STRtree(roads).query(gates, predicate="dwithin", distance=_ON_THE_ROAD_DEG)[1]] = True
+    return gated

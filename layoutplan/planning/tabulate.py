@@ -1,0 +1,137 @@
+"""From what was worked out to the plan: statuses, reasons, tables."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+from numpy.typing import NDArray
+
+from layoutplan.exposure import Assessment, Network
+from layoutplan.inputs import InputFile, Inputs
+from layoutplan.inputs.provenance import Ledger
+from layoutplan.job import Job
+from layoutplan.line import LineModel
+from layoutplan.line.grid import utm_zone
+from layoutplan.planning.electrics import exposures_table, with_lead_figures, with_rods, with_tower_figures
+from layoutplan.planning.model import Plan
+from layoutplan.planning.notes import CAUTIONS, assumptions
+from layoutplan.planning.permissions import permissions_table
+from layoutplan.planning.stakes import Stakes, Surroundings, stake_tables
+from layoutplan.planning.tables import (
+    alternatives_table,
+    exclusions_table,
+    obstacles_table,
+    relaxations_table,
+    spans_table,
+    towers_table,
+)
+from layoutplan.planning.ways import ways_table
+from layoutplan.planning.words import tower_reasons, tower_status
+from layoutplan.siting import Obstacles, Sited
+from layoutplan.terrain import OpenedTerrain
+
+
+@dataclass(frozen=True, slots=True)
+class Worked:
+    """What the stages before worked out.
+
+    Attributes
+    ----------
+    job, inputs, model, opened, obstacles, network, sited, assessment
+        Of the stages of these names; ``inputs`` with the features in sight.
+    own_segments : int
+        Mapped segments that were taken for the planned lines.
+    covers : ndarray of bool, shape (towers,)
+    uncovered : list of str
+        Why the map does not cover a tower; empty where it does.
+    approaches : GeoDataFrame or None
+        None where ways on foot were not looked for.
+    ways_said : tuple of str
+        What was taken for granted about them.
+    """
+
+    job: Job
+    inputs: Inputs
+    model: LineModel
+    opened: OpenedTerrain
+    obstacles: Obstacles
+    own_segments: int
+    covers: NDArray[np.bool_]
+    uncovered: list[str]
+    network: Network
+    sited: Sited
+    approaches: gpd.GeoDataFrame | None
+    ways_said: tuple[str, ...]
+    assessment: Assessment
+
+
+def tabulate(work: Worked, seconds: Mapping[str, float]) -> Plan:
+    """Write down what was worked out.
+
+    Parameters
+    ----------
+    work : Worked
+    seconds : mapping
+        Spent in each stage.
+    """
+    job, inputs, sited, found, opened = work.job, work.inputs, work.sited, work.assessment, work.opened
+    towers = work.model.towers
+    around = _surroundings(work)
+    electrodes, leads, checks = stake_tables(Stakes.of(sited), around)
+    with_stakes = np.repeat(np.unique(sited.chosen.rays.tower), 2)
+    status = tower_status(electrodes["status"].to_numpy(), with_stakes, len(towers))
+    reasons = tower_reasons(electrodes, sited, work.uncovered)
+    return Plan(
+        job=job,
+        towers=with_tower_figures(towers_table(towers, status, reasons, work.covers, opened.tower_height_m), found),
+        spans=spans_table(work.model.spans),
+        electrodes=with_rods(electrodes, found, job.method.electrode_target_ohm),
+        leads=with_lead_figures(leads, found),
+        checks=checks,
+        alternatives=alternatives_table(sited.alternatives, sited.alternatives_axis_m, towers, job, opened.dem),
+        obstacles=obstacles_table(inputs.features, job),
+        exclusions=exclusions_table(sited.exclusions, towers),
+        relaxations=relaxations_table(sited.relaxations, towers),
+        exposures=exposures_table(found, work.network, electrodes),
+        approaches=ways_table(()) if work.approaches is None else work.approaches,
+        permissions=permissions_table(inputs.land, electrodes, leads, work.approaches),
+        files=(*inputs.files, *_fingerprints(opened)),
+        assumptions=_assumptions(work),
+        cautions=CAUTIONS,
+        problems=(*inputs.problems, *work.model.problems, *opened.problems),
+        grid_crs=around.grid_crs,
+        timings_s=seconds,
+    )
+
+
+def _surroundings(work: Worked) -> Surroundings:
+    reading, found = work.assessment.reading, work.assessment
+    bias, coupling = (found.spread(values) for values in (reading.bias_pct, reading.coupling_pct))
+    towers = work.model.towers
+    return Surroundings(
+        towers=towers,
+        obstacles=work.obstacles,
+        job=work.job,
+        covers=work.covers,
+        uncovered=work.uncovered,
+        grid_crs=work.job.output.grid_crs or utm_zone(towers.lonlat_deg),
+        bias_pct=bias,
+        coupling_pct=coupling,
+        dem=work.opened.dem,
+        approaches=work.approaches,
+    )
+
+
+def _assumptions(work: Worked) -> tuple[str, ...]:
+    of_plan = assumptions(work.job, work.inputs, work.model, work.own_segments)
+    return (*of_plan, *work.network.assumptions, *work.opened.assumptions, *work.ways_said)
+
+
+def _fingerprints(opened: OpenedTerrain) -> tuple[InputFile, ...]:
+    ledger = Ledger()
+    for path in opened.files:
+        ledger.note(path, "terrain")
+    return ledger.files()
