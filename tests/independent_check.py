@@ -24,9 +24,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pyogrio
+import rasterio
 import shapely
 from geographiclib.geodesic import Geodesic
 from pyproj import CRS, Proj, Transformer
+from scipy.interpolate import RegularGridInterpolator
 
 CLASSES = Path(__file__).parents[1] / "layoutplan" / "job" / "obstacle_classes.toml"
 RULES = {
@@ -44,6 +46,7 @@ ASSUMED_ELECTRODE_M = 12.0
 MAPPED_STUB_M = 5.0  # pieces that end nearer say nothing of its direction
 SAME_LINE_M = 10.0  # a mapped segment this close to planned spans is the planned line
 AT_TOWER_M = 1.0  # a power line this close to the tower ends there
+GROUND_TOL_M = 0.1  # of a lead over ground of cells of 20 m to 90 m
 TOL_M, TOL_DEG = 0.002, 0.01  # written numbers are rounded to 1 mm and 1e-4 degrees
 SPANS_WITHIN_M = 2000.0
 KEY = ["line_id", "tower_id"]
@@ -72,6 +75,7 @@ class Plan:
         layers = self.job.get("layers", [])
         named = [(layer.get("obstacle_class"), *layer.get("class_map", {}).values()) for layer in layers]
         self.permitted_given = any("permitted_land" in names for names in named)
+        self.ground = Ground([job_file.parent / name for name in self.job.get("terrain", {}).get("files", ())])
         self.tree = shapely.STRtree(self.obstacles.geometry.to_numpy())
         self.span_tree = shapely.STRtree(self.spans.geometry.to_numpy())
         wide = self.obstacles["width_m"].max() / 2 if len(self.obstacles) else 0.0
@@ -115,6 +119,31 @@ class Plan:
         if size is None:
             size = ASSUMED_ELECTRODE_M if base is None else base * 2**0.5
         return max(self.rules["min_distance_m"], self.rules["electrode_size_multiple"] * size)
+
+
+class Ground:
+    """Heights of an elevation model in metres, one file, read with rasterio and interpolated by scipy."""
+
+    def __init__(self, files: list[Path]) -> None:
+        self.at: Any = None
+        for path in files[:1]:
+            with rasterio.open(path) as raster:
+                heights = raster.read(1, masked=True).astype(float).filled(np.nan)
+                edges = raster.transform
+                x = edges.c + edges.a * (np.arange(raster.width) + 0.5)
+                y = edges.f + edges.e * (np.arange(raster.height) + 0.5)
+                self.to_file = Transformer.from_crs("EPSG:4326", raster.crs, always_xy=True)
+            self.at = RegularGridInterpolator((y[::-1], x), heights[::-1], bounds_error=False)
+
+    def length_m(self, tower: Any, row: Any) -> float:
+        """Length of a lead over the ground."""
+        if self.at is None:
+            return float("nan")
+        line = Geodesic.WGS84.InverseLine(tower.lat, tower.lon, row.lat, row.lon)
+        along = np.linspace(0.0, line.s13, int(np.ceil(line.s13 / 2.0)) + 1)
+        lonlat = np.array([(at["lon2"], at["lat2"]) for at in map(line.Position, along)])
+        heights = self.at(np.column_stack(self.to_file.transform(*lonlat.T))[:, ::-1])
+        return float(np.hypot(np.diff(along), np.diff(heights)).sum())
 
 
 class Place:
@@ -399,8 +428,12 @@ def _said(place: Place, row: Any, lead: Any) -> Iterator[str]:
     if row.octant != octants[int(((row.bearing_true_deg + 22.5) % 360) // 45)]:
         yield f"octant {row.octant} is wrong"
     from_leg = row.distance_m if row.leg == "" else row.distance_from_leg_m
-    if not abs(from_leg * slack - row.lead_length_m) <= TOL_M:
-        yield f"lead of {row.lead_length_m} m is not {from_leg} m with its slack"
+    extra = max(np.nan_to_num(lead.ground_length_m - row.distance_m), 0.0)
+    if not abs((from_leg + extra) * slack - row.lead_length_m) <= TOL_M:
+        yield f"lead of {row.lead_length_m} m is not {from_leg} m and {extra:.3f} m for the slope, with its slack"
+    over_ground = place.plan.ground.length_m(tower, row)
+    if not np.allclose(over_ground, lead.ground_length_m, atol=GROUND_TOL_M, equal_nan=True):
+        yield f"{lead.ground_length_m} m over the ground, by another reading of the heights {over_ground:.3f} m"
     if row.leg and abs(_leg_distance(place, row) - row.distance_from_leg_m) > 0.01:
         yield f"{row.distance_from_leg_m} m is not the distance from leg '{row.leg}'"
     lon = (row.lon + 180) % 360 - 180

@@ -82,7 +82,9 @@ def spoil(written, folder, statements):
 def job_text(folder):
     """The sample's job file, to be put elsewhere."""
     text = (folder / "job.toml").read_text("utf-8")
-    return text.replace('"valley.gpkg"', f"'{folder / 'valley.gpkg'}'")
+    for name in ("valley.gpkg", "dem.tif"):
+        text = text.replace(f'"{name}"', f"'{folder / name}'")
+    return text
 
 
 @pytest.fixture(scope="module")

@@ -1,6 +1,6 @@
 """Getting there: where the vehicle stops, and how the crew walks from there to towers and electrodes."""
 
-from layoutplan.access.approaches import APPROACH_COLUMNS, NOT_COVERED, Section, Walkable, approaches_table
+from layoutplan.access.approaches import APPROACH_COLUMNS, NOT_COVERED, TOWER, Section, Walkable, approaches_table
 from layoutplan.access.cost import Relief, Window, open_window, pace_s_per_m
 from layoutplan.access.figures import CUT_OFF_MIN, NO_WALKS, WalkFigures
 from layoutplan.access.frame import Frame
@@ -18,6 +18,7 @@ __all__ = [
     "PERMISSION",
     "REACHABLE",
     "ROAD_COLUMNS",
+    "TOWER",
     "DropOff",
     "Frame",
     "Ground",

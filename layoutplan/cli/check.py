@@ -18,6 +18,7 @@ _FILE = click.Path(path_type=Path)
 @click.option("--crs", help="Coordinate reference system of the staked points, if their file carries none.")
 @click.option("--readings", type=_FILE, metavar="FILE", help="CSV with the field readings.")
 @click.option("--tolerance", default=30.0, show_default=True, help="Metres within which a nameless point is matched.")
+@click.option("--job", "job_file", type=_FILE, metavar="FILE", help="Job file of the plan, for its elevation model.")
 @click.option("--out", type=_FILE, metavar="DIR", help="Folder for the result; DIR/check if left out.")
 @click.option("--json", "as_json", is_flag=True, help="Result as one JSON object on stdout.")
 @debug_option
@@ -27,6 +28,7 @@ def command(
     crs: str | None,
     readings: Path | None,
     tolerance: float,
+    job_file: Path | None,
     out: Path | None,
     as_json: bool,
     debug: bool,
@@ -42,7 +44,9 @@ def command(
         from layoutplan.outputs.checked import write_checked
         from layoutplan.planning.check import check_folder
 
-        found = check_folder(folder, staked=staked, crs=crs, readings=readings, tolerance_m=tolerance)
+        found = check_folder(
+            folder, staked=staked, crs=crs, readings=readings, tolerance_m=tolerance, job_file=job_file
+        )
         files = write_checked(found.tables, found.crs, out or folder / "check")
         if as_json:
             say_json(check_result(found, files))

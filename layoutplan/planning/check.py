@@ -88,6 +88,7 @@ def check_folder(
     crs: str | None = None,
     readings: Path | None = None,
     tolerance_m: float = TOLERANCE_M,
+    job_file: Path | None = None,
 ) -> Checked:
     """Check the stakes now in a plan's file, or points staked in the field, and the readings that came with them.
 
@@ -103,13 +104,15 @@ def check_folder(
         CSV of field readings; else those of the staked points, if they carry any.
     tolerance_m : float
         Within which a staked point without a name of the plan is matched by its place. [m]
+    job_file : Path, optional
+        The job file of the plan, for the elevation model: without it slopes are not checked.
 
     Raises
     ------
     LayoutPlanError
         The plan or a file cannot be used.
     """
-    plan = reopen(folder)
+    plan = reopen(folder, job_file)
     if staked is None:
         given, read = edited_stakes(plan), None
     else:

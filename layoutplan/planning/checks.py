@@ -80,10 +80,16 @@ def check_rows(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: Job) 
 
 
 def with_grace(checks: pd.DataFrame, grace: float) -> pd.DataFrame:
-    """Let limits in metres and degrees that are missed by no more than a little count as kept."""
+    """Let limits in metres and degrees that are missed by no more than a little count as kept.
+
+    Two stakes on one side of the line stay a compromise then, however far apart their leads are.
+    """
     near = (checks["verdict"] == BROKEN) & checks["unit"].isin(["m", "deg"])
     near &= (checks["measured"] - checks["limit"]).abs() <= grace
-    return checks.assign(verdict=np.where(near, KEPT, checks["verdict"])) if near.any() else checks
+    if not near.any():
+        return checks
+    held = np.where(checks["rule"] == "opposite_sides", CAUTIONED, KEPT)
+    return checks.assign(verdict=np.where(near, held, checks["verdict"]))
 
 
 def broken_rules(checks: pd.DataFrame) -> dict[int, str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -10,16 +10,18 @@ import pandas as pd
 from layoutplan.exposure import CouplingTable, Network, assess, build_network, fan_terms, measured
 from layoutplan.exposure.assess import Assessment
 from layoutplan.exposure.readings import Measured
+from layoutplan.job import Job
 from layoutplan.line.geodesy import FloatArray, direct, inverse
 from layoutplan.line.model import IntArray
 from layoutplan.planning.asked import Asked
 from layoutplan.planning.checks import BROKEN, check_rows, with_grace
+from layoutplan.planning.on_foot import PlannedWays
 from layoutplan.planning.reopen import Reopened
 from layoutplan.planning.stakes import Stakes, Surroundings, position_facts
 from layoutplan.siting import Obstacles, build_obstacles, evaluate, find_near
 from layoutplan.siting.collect import join_positions
 from layoutplan.siting.evaluate import Evaluated
-from layoutplan.terrain import Dem, slope_figures
+from layoutplan.terrain import slope_figures
 
 GRACE = 0.001  # the files keep positions to a tenth of a millimetre; metres and degrees
 _SECTION = 32  # towers looked at together, as in planning
@@ -66,7 +68,7 @@ class Bench:
             section = towers.rows(rows)
             near = find_near(self.obstacles, section, reach + job.score.margin_m)
             electrics = fan_terms(self.network, self.measured, rows, reach, coupling)
-            asked = Asked(electrics, slope_figures(Dem(), section, job, reach))
+            asked = Asked(electrics, slope_figures(self.plan.dem, section, job, reach))
             where = tower[mine] - first, bearing_deg[mine], distance_m[mine]
             parts.append(evaluate(section, *where, near, self.obstacles, job, asked))
             firsts.append(first)
@@ -109,6 +111,8 @@ def hold(bench: Bench, tower: IntArray, role: np.ndarray, lonlat_deg: FloatArray
     towers = bench.plan.model.towers
     bearing, distance = inverse(towers.lonlat_deg[tower], lonlat_deg)
     chosen, order = bench.evaluated(tower, bearing, distance)
+    ways = PlannedWays.of(bench.plan.tables, towers.rows(tower[order]), role[order], lonlat_deg[order])
+    chosen = _with_walks(chosen, ways.walk_min, bench.plan.job)
     one_sided = np.zeros(len(towers), dtype=bool)
     stakes = Stakes(chosen, role[order], one_sided, {})
     partner = stakes.partner
@@ -127,8 +131,16 @@ def hold(bench: Bench, tower: IntArray, role: np.ndarray, lonlat_deg: FloatArray
         bias,
         coupling,
         GRACE,
+        dem=bench.plan.dem,
+        approaches=ways.approaches,
     )
     return Held(stakes, around, order, found)
+
+
+def _with_walks(chosen: Evaluated, walk_min: FloatArray, job: Job) -> Evaluated:
+    """Count the walks that are still known, as planning did."""
+    score = chosen.score + job.score.walk_per_min * np.nan_to_num(walk_min)
+    return replace(chosen, terms=chosen.terms | {"walk_min": walk_min}, score=score)
 
 
 def _pairs(stakes: Stakes) -> tuple[IntArray, FloatArray]:

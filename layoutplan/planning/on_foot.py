@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from layoutplan.access import NOT_COVERED, PERMISSION, REACHABLE
-from layoutplan.line.geodesy import FloatArray
+from layoutplan.access import NOT_COVERED, PERMISSION, REACHABLE, TOWER
+from layoutplan.line.geodesy import FloatArray, inverse
+from layoutplan.line.model import Towers
 
 BoolArray = NDArray[np.bool_]
+SAME_WAY_M = 5.0  # about a cell of the lattice on which ways are found (judgement)
+_STAKE = ["line_id", "tower_id", "role"]
 Names = NDArray[np.object_] | NDArray[np.str_]
 
 
@@ -48,7 +53,7 @@ def on_foot(approaches: gpd.GeoDataFrame | None, line_id: Names, tower_id: Names
     if approaches is None:
         return None
     table = pd.DataFrame(approaches.drop(columns="geometry")).set_index(["line_id", "tower_id", "to"])
-    towers = np.full(len(role), "tower", dtype=object)
+    towers = np.full(len(role), TOWER, dtype=object)
     to_tower, to_stake = (table.reindex(pd.MultiIndex.from_arrays([line_id, tower_id, to])) for to in (towers, role))
     verdicts = np.stack([part["verdict"].to_numpy(dtype=object) for part in (to_tower, to_stake)])
     open_ways = (verdicts == REACHABLE) | (verdicts == PERMISSION)
@@ -62,8 +67,47 @@ def on_foot(approaches: gpd.GeoDataFrame | None, line_id: Names, tower_id: Names
     )
 
 
+@dataclass(frozen=True, slots=True)
+class PlannedWays:
+    """What a written plan knew of the ways to stakes that are still about where it put them.
+
+    Ways are not looked for again: the map of a plan ends before the roads. To a stake that was moved farther than
+    ``SAME_WAY_M`` the way is unknown.
+
+    Attributes
+    ----------
+    approaches : GeoDataFrame or None
+        None if the plan held no ways.
+    walk_min : ndarray, shape (n,)
+        As it counted in the score; NaN where unknown. [min]
+    """
+
+    approaches: gpd.GeoDataFrame | None
+    walk_min: FloatArray
+
+    @classmethod
+    def of(cls, tables: Mapping[str, Any], towers: Towers, role: Names, lonlat_deg: FloatArray) -> PlannedWays:
+        """Look up n stakes, each with the row of ``towers`` beside it, in the tables of a plan."""
+        planned = tables["electrodes"].set_index(_STAKE)[["lon", "lat", "walk_min"]]
+        keys = pd.MultiIndex.from_arrays([towers.line_id, towers.tower_id, role], names=_STAKE)
+        before = planned.reindex(keys)
+        place = before[["lon", "lat"]].to_numpy(dtype=float)
+        away_m = np.full(len(keys), np.inf)
+        known = ~np.isnan(place).any(axis=1)
+        away_m[known] = inverse(place[known], lonlat_deg[known])[1]
+        there = away_m <= SAME_WAY_M
+        walk_min = np.where(there, before["walk_min"].to_numpy(dtype=float), np.nan)
+        ways = tables.get("approaches")
+        if ways is None or ways.empty:
+            return cls(None, walk_min)
+        stays = pd.MultiIndex.from_frame(ways[["line_id", "tower_id", "to"]]).isin(keys[there])
+        return cls(gpd.GeoDataFrame(ways[stays | (ways["to"] == TOWER).to_numpy()]), walk_min)
+
+
 def _texts(ways: pd.DataFrame) -> list[str]:
-    verdict, note = (ways[name].fillna("").tolist() for name in ("verdict", "note"))
+    verdict, note = (ways[name].tolist() for name in ("verdict", "note"))
+    verdict = ["not looked for" if pd.isna(text) else text for text in verdict]
+    note = ["" if pd.isna(text) else text for text in note]
     return [f"{what} ({why})" if why else what for what, why in zip(verdict, note, strict=True)]
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -17,9 +17,12 @@ from pydantic import ValidationError
 from layoutplan.errors import OutputError
 from layoutplan.inputs.corridor import Frame
 from layoutplan.inputs.model import FEATURE_COLUMNS, TOWER_COLUMNS, TOWER_FIGURES, FaultTable, LineInput
-from layoutplan.job import Job, Line
+from layoutplan.inputs.provenance import sha256_of
+from layoutplan.job import Job, Line, load_job
+from layoutplan.job.terrain import Terrain
 from layoutplan.line import LineModel, build_lines
 from layoutplan.planning.read import read_plan_record, read_plan_tables
+from layoutplan.terrain import Dem, OpenedTerrain, open_terrain
 
 _NEEDED = ("towers", "spans", "electrodes", "obstacles", "checks")
 
@@ -45,6 +48,8 @@ class Reopened:
     grid_crs : str
     notes : tuple of str
         What could not be opened again.
+    dem : Dem
+        The ground, where the job file was given.
     """
 
     job: Job
@@ -56,15 +61,24 @@ class Reopened:
     frame: Frame
     grid_crs: str
     notes: tuple[str, ...]
+    dem: Dem = field(default_factory=Dem)
 
 
-def reopen(folder: str | Path) -> Reopened:
+def reopen(folder: str | Path, job_file: str | Path | None = None) -> Reopened:
     """Open the plan in a folder again.
+
+    Parameters
+    ----------
+    folder : str or Path
+    job_file : str or Path, optional
+        The job file of the plan: it says where the elevation model is, which is not part of the plan.
 
     Raises
     ------
     OutputError
         The folder holds no plan, one of another version, or one whose tables have been taken apart.
+    LayoutPlanError
+        The job file or its elevation model cannot be used.
     """
     record, tables = read_plan_record(folder), read_plan_tables(folder)
     missing = [name for name in _NEEDED if name not in tables]
@@ -72,11 +86,13 @@ def reopen(folder: str | Path) -> Reopened:
         raise OutputError(f"'{folder}': plan.gpkg has no layer {', '.join(missing)}. Plan again into this folder.")
     frame = Frame.around(tables["towers"][["lon", "lat"]].to_numpy(dtype=float))
     tables = {name: _in_degrees(table, frame) for name, table in tables.items()}
-    job = _job(record, folder)
+    terrain = Terrain() if job_file is None else load_job(Path(job_file)).terrain
+    job = _job(record, folder, terrain)
     lines = [_line_input(line_id, job, tables) for line_id in dict.fromkeys(tables["spans"]["line_id"])]
     model = build_lines(lines)
     covers = tables["towers"].set_index(["line_id", "tower_id"])["map_covers"]
     keys = list(zip(model.towers.line_id.tolist(), model.towers.tower_id.tolist(), strict=True))
+    opened = open_terrain(terrain, model.towers.lonlat_deg, 2 * job.rules.reach_m)
     return Reopened(
         job=job,
         model=model,
@@ -86,20 +102,23 @@ def reopen(folder: str | Path) -> Reopened:
         tables=tables,
         frame=frame,
         grid_crs=str(record["grid_crs"]),
-        notes=_notes(record),
+        notes=(*_notes(record, opened), *opened.problems),
+        dem=opened.dem,
     )
 
 
-def _notes(record: dict[str, Any]) -> tuple[str, ...]:
+def _notes(record: dict[str, Any], opened: OpenedTerrain) -> tuple[str, ...]:
     settings = record["settings"]
     notes = []
     if settings.get("terrain", {}).get("files"):
-        notes.append(
-            "slopes, drops and lengths on the ground are not checked: the elevation model is not part of the plan; "
-            "leads are taken as long as on flat ground"
-        )
-    if settings.get("access", {}).get("find_ways", True):
-        notes.append("ways on foot are not looked for again")
+        planned = {file["sha256"] for file in record["inputs"] if file["used_for"] == "terrain"}
+        if not opened.files:
+            notes.append(
+                "slopes, drops and lengths on the ground are not checked: the elevation model is not part of the plan; "
+                "leads are taken as long as on flat ground. Name the plan's job file with --job to have them checked"
+            )
+        elif planned != {sha256_of(path) for path in opened.files}:
+            notes.append("the elevation model has changed since the plan was made")
     return tuple(notes)
 
 
@@ -110,10 +129,10 @@ def _in_degrees(table: pd.DataFrame, frame: Frame) -> pd.DataFrame:
     return lonlat.set_geometry(frame.geometries(lonlat.geometry.to_numpy()), crs="EPSG:4326")
 
 
-def _job(record: dict[str, Any], folder: str | Path) -> Job:
+def _job(record: dict[str, Any], folder: str | Path, terrain: Terrain) -> Job:
     try:
         settings = dict(record["settings"]) | {"terrain": {}}  # the elevation model is not part of the plan
-        return Job.model_validate(settings)
+        return Job.model_validate(settings).model_copy(update={"terrain": terrain})
     except (KeyError, ValidationError) as err:
         raise OutputError(
             f"'{folder}': the settings in plan.json cannot be used. Plan again into this folder."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 from pathlib import Path
 from typing import Any
@@ -22,6 +23,7 @@ from layoutplan.planning.pipeline import plan
 from layoutplan.planning.reopen import reopen
 
 KEYS = ["line_id", "tower_id", "role"]
+SAMPLE_JOB = Path(__file__).parents[2] / "sample_gis" / "job.toml"
 
 
 @pytest.fixture(scope="module")
@@ -46,7 +48,7 @@ def edit(folder: Path, change: Any) -> None:
 
 
 def checked(folder: Path) -> Checked:
-    again = reopen(folder)
+    again = reopen(folder, SAMPLE_JOB)
     return check_positions(again, edited_stakes(again))
 
 
@@ -190,3 +192,27 @@ def test_offsets_against_another_geodesic(written: Path) -> None:
     given = edited_stakes(again)
     for planned, here in zip(given.planned_deg, given.lonlat_deg, strict=True):
         assert Geodesic.WGS84.Inverse(planned[1], planned[0], here[1], here[0])["s12"] < 1e-3
+
+
+def test_the_ground_is_asked_where_the_job_file_is_given(copy: Path) -> None:
+    """Without it nothing is said of slopes; with it they are those of the plan, and a changed model is told."""
+    blind = reopen(copy)
+    assert any("--job" in note for note in blind.notes)
+    assert not check_positions(blind, edited_stakes(blind)).checks["rule"].eq("slope").any()
+    seeing = reopen(copy, SAMPLE_JOB)
+    assert seeing.notes == ()
+    slopes = check_positions(seeing, edited_stakes(seeing)).checks.query("rule == 'slope'")
+    planned = seeing.tables["checks"].query("rule == 'slope'")
+    np.testing.assert_allclose(slopes["measured"], planned["measured"], atol=1e-3)
+    record = copy / "plan.json"
+    sha = next(file["sha256"] for file in json.loads(record.read_text("utf-8"))["inputs"] if file["file"] == "dem.tif")
+    record.write_text(record.read_text("utf-8").replace(sha, "0" * 64), "utf-8")
+    assert reopen(copy, SAMPLE_JOB).notes == ("the elevation model has changed since the plan was made",)
+
+
+def test_the_way_to_a_stake_that_was_moved_far_is_unknown(copy: Path) -> None:
+    edit(copy, moved("115", "H", 4.0, 0.0))
+    edit(copy, moved("117", "H", 0.0, 12.0))
+    ways = checked(copy).checks.query("rule == 'on_foot'").set_index(["tower_id", "role"])["verdict"]
+    assert ways.loc[[("115", "H"), ("117", "S")]].tolist() == ["kept", "kept"]
+    assert ways.loc[("117", "H")] == "unknown"

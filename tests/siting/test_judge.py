@@ -158,6 +158,7 @@ WEIGHTS: dict[str, Any] = {
     "induced_v": "induced_per_v",
     "bias_pct": "bias_per_pct",
     "steep_deg": "steep_per_deg",
+    "walk_min": "walk_per_min",
 }
 
 
@@ -170,11 +171,11 @@ def test_each_weight_counts_its_own_term(name: str) -> None:
 
 
 def test_total_of_the_default_weights() -> None:
-    """Off square, too long, two crossings, in a reserve, by a keep-out, 40 m of wood, 3 V, 8 %, steep."""
-    values = (10.0, 5.0, 2.0, 1.0, 1.0, 40.0, 3.0, 8.0, 4.0)
+    """Off square, too long, two crossings, in a reserve, by a keep-out, 40 m of wood, 3 V, 8 %, steep, a walk."""
+    values = (10.0, 5.0, 2.0, 1.0, 1.0, 40.0, 3.0, 8.0, 4.0, 2.5)
     terms = {name: np.array([[value]]) for name, value in zip(TERMS, values, strict=True)}
     assert total(terms, Score())[0, 0] == pytest.approx(
-        10 * 1 + 5 * 0.2 + 2 * 15 + 20 + 5 + 40 * 0.1 + 3 * 2 + 8 * 0.5 + 4 * 1
+        10 * 1 + 5 * 0.2 + 2 * 15 + 20 + 5 + 40 * 0.1 + 3 * 2 + 8 * 0.5 + 4 * 1 + 2.5
     )
 
 
