@@ -10,6 +10,7 @@ import pandas as pd
 
 from layoutplan.errors import OutputError
 from layoutplan.planning.explain_electrics import limit_lines, stake_lines, tower_lines
+from layoutplan.planning.on_foot import way_lines
 from layoutplan.planning.read import read_plan_tables
 from layoutplan.siting.judge import TERMS
 
@@ -55,6 +56,7 @@ def explain_tower(folder: Path, tower: str, line: str | None = None) -> list[str
 
     head = mine("towers").iloc[0]
     lines = [f"tower {tower_id} of line '{line_id}': {head['status']}", f"  {head['reasons']}", *tower_lines(head)]
+    lines += way_lines(mine("approaches"))
     for stake in mine("electrodes").to_dict("records"):
         role = stake["role"]
         lines += _stake(stake, mine("checks", role))

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from layoutplan import load_job
-from layoutplan.planning.on_foot import on_foot
+from layoutplan.planning.on_foot import on_foot, way_lines
 from layoutplan.planning.pipeline import plan
 from layoutplan.planning.ways import NO_ROADS, SWITCHED_OFF
 
@@ -103,3 +103,21 @@ def test_the_worse_of_both_ways_counts():
     assert found.is_known.tolist() == [True, True, True, False, False]  # a tower without a row is unknown, too
     assert found.detail[1] == "to the tower: reachable; to the stake: not reachable on foot (river Elbra)"
     assert on_foot(None, names, names, names) is None
+
+
+def test_ways_are_told_in_words():
+    ways = pd.DataFrame(
+        [
+            ("tower", 9.8, 47.3, "Mill Lane", "minor_road", 115.6, np.nan, 2.27, "stream", "reachable", "heights unknown"),
+            ("H", 9.8, 47.3, "", "track_path", 66.1, 3.4, 1.35, "", "needs permission", ""),
+            ("S", np.nan, np.nan, "", "", np.nan, np.nan, np.nan, "", "map does not cover", ""),
+        ],
+        columns=["to", "drop_off_lon", "drop_off_lat", "road_name", "road_class", "walk_m", "climb_m", "walk_min",
+                 "crossings", "verdict", "note"],
+    )  # fmt: skip
+    assert way_lines(ways) == [
+        "  way to tower: reachable, from Mill Lane (minor road) at 47.300000, 9.800000, 116 m, 2 min, across stream, "
+        "(heights unknown)",
+        "  way to H: needs permission, from the tower, 66 m, 1 min, climbing 3 m",
+        "  way to S: map does not cover, from the tower",
+    ]
