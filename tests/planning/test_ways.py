@@ -108,7 +108,7 @@ def test_the_worse_of_both_ways_counts():
 def test_ways_are_told_in_words():
     ways = pd.DataFrame(
         [
-            ("tower", 9.8, 47.3, "Mill Lane", "minor_road", 115.6, np.nan, 2.27, "stream", "reachable", "heights unknown"),
+            ("tower", 9.8, 47.3, "Mill Lane", "minor_road", 115.6, np.nan, 2.27, "stream", "reachable", "flat"),
             ("H", 9.8, 47.3, "", "track_path", 66.1, 3.4, 1.35, "", "needs permission", ""),
             ("S", np.nan, np.nan, "", "", np.nan, np.nan, np.nan, "", "map does not cover", ""),
         ],
@@ -117,7 +117,7 @@ def test_ways_are_told_in_words():
     )  # fmt: skip
     assert way_lines(ways) == [
         "  way to tower: reachable, from Mill Lane (minor road) at 47.300000, 9.800000, 116 m, 2 min, across stream, "
-        "(heights unknown)",
+        "(flat)",
         "  way to H: needs permission, from the tower, 66 m, 1 min, climbing 3 m",
         "  way to S: map does not cover, from the tower",
     ]
