@@ -6,7 +6,10 @@ from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
+import rasterio
 import shapely
+from affine import Affine
+from rasterio.windows import Window
 
 SPAN_M = 300.0
 HALF_WIDTH_M = 600.0
@@ -40,10 +43,16 @@ class_map = {{ {classes} }}
 [output]
 formats = ["gpkg", "gpx", "csv", "geojson", "json"]
 """
+TERRAIN = '[terrain]\nfiles = ["dem.tif"]\n'
+NO_WAYS = "[access]\nfind_ways = false\n"
+_CELL_DEG, _BLOCK, _MARGIN_M = 3 / 3600, 256, 3000.0
 
 
-def make_corridor(folder: Path, towers: int, seed: int = 1) -> Path:
-    """Write ``corridor.gpkg`` and ``job.toml`` into a folder; return the job file."""
+def make_corridor(folder: Path, towers: int, seed: int = 1, *, ground: bool = True) -> Path:
+    """Write ``corridor.gpkg``, ``dem.tif`` and ``job.toml`` into a folder; return the job file.
+
+    Without ``ground`` there is no elevation model, and ways on foot are not looked for.
+    """
     rng = np.random.default_rng(seed)
     heading = np.radians(np.clip(np.cumsum(rng.normal(0, 4, towers)), -40, 40))
     x, y = np.cumsum(SPAN_M * np.cos(heading)), np.cumsum(SPAN_M * np.sin(heading))
@@ -57,8 +66,28 @@ def make_corridor(folder: Path, towers: int, seed: int = 1) -> Path:
     features.to_file(path, layer="map", driver="GPKG")
     job = folder / "job.toml"
     classes = ", ".join(f'{kind} = "{kind}"' for kind in _KINDS)
-    job.write_text(JOB.format(count=towers, classes=classes), "utf-8")
+    job.write_text(JOB.format(count=towers, classes=classes) + (TERRAIN if ground else NO_WAYS), "utf-8")
+    if ground:
+        _write_terrain(folder / "dem.tif", axis)
     return job
+
+
+def _write_terrain(path: Path, axis: np.ndarray) -> None:
+    """Hills in cells of 3 seconds of arc; only blocks near the line are filled."""
+    margin = np.array([_MARGIN_M, _MARGIN_M])
+    low, high = _lonlat(axis.min(axis=0) - margin), _lonlat(axis.max(axis=0) + margin)
+    width, height = np.ceil((high - low) / _CELL_DEG / _BLOCK).astype(int) * _BLOCK
+    profile = {"width": int(width), "height": int(height), "count": 1, "dtype": "float32", "crs": "EPSG:4326"}
+    profile |= {"tiled": True, "blockxsize": _BLOCK, "blockysize": _BLOCK, "compress": "deflate", "nodata": -9999.0}
+    profile["transform"] = Affine(_CELL_DEG, 0, low[0], 0, -_CELL_DEG, high[1])
+    cell = np.abs(_lonlat(axis) - [low[0], high[1]]) / _CELL_DEG / _BLOCK
+    near = np.concatenate([np.floor(cell + np.array(step)) for step in np.ndindex(3, 3)]).astype(int) - 1
+    with rasterio.open(path, "w", driver="GTiff", sparse_ok=True, **profile) as dem:
+        for column, row in np.unique(near.clip(0, [width // _BLOCK - 1, height // _BLOCK - 1]), axis=0).tolist():
+            x = (np.arange(_BLOCK) + column * _BLOCK)[None] * _CELL_DEG * 74_500.0
+            y = (np.arange(_BLOCK) + row * _BLOCK)[:, None] * _CELL_DEG * 111_200.0
+            hills = 300.0 + 60.0 * np.sin(x / 500.0) * np.cos(y / 400.0)
+            dem.write(hills.astype("float32")[None], window=Window(column * _BLOCK, row * _BLOCK, _BLOCK, _BLOCK))
 
 
 def _lonlat(xy_m: np.ndarray) -> np.ndarray:

@@ -1,7 +1,7 @@
-"""Time the main job on made-up corridors: python tests/benchmarks/run.py [100 1000 10000]
+"""Time the main job on made-up corridors: python tests/benchmarks/run.py [--plain] [100 1000 10000]
 
 Each size runs in a fresh process; printed are towers per second from files to written plan (imports apart), peak
-memory, and the share of each stage.
+memory, and the share of each stage. ``--plain`` leaves terrain and ways on foot out.
 """
 
 from __future__ import annotations
@@ -35,20 +35,20 @@ print(json.dumps({
 """
 
 
-def measure(towers: int) -> dict[str, object]:
+def measure(towers: int, *, ground: bool = True) -> dict[str, object]:
     """Plan a corridor in a fresh process and return what it reports."""
     with tempfile.TemporaryDirectory() as folder:
-        job = make_corridor(Path(folder), towers)
+        job = make_corridor(Path(folder), towers, ground=ground)
         command = [sys.executable, "-c", _RUN, str(job), str(Path(folder) / "out")]
         out = subprocess.run(command, capture_output=True, text=True, check=True).stdout
     return dict(json.loads(out.splitlines()[-1]))
 
 
-def main(sizes: list[int]) -> None:
+def main(sizes: list[int], *, ground: bool = True) -> None:
     """Print one line for each size, and the share of each stage below it."""
     sys.stdout.write(f"{os.cpu_count()} processors\n")
     for towers in sizes:
-        found = measure(towers)
+        found = measure(towers, ground=ground)
         seconds, stages = found["seconds"], found["stages"]
         sys.stdout.write(
             f"{towers:6d} towers: {seconds:7.2f} s, {towers / seconds:6.0f} towers/s, peak {found['peak_mb']:5.0f} MB, "
@@ -59,4 +59,5 @@ def main(sizes: list[int]) -> None:
 
 
 if __name__ == "__main__":
-    main([int(size) for size in sys.argv[1:]] or [100, 1000, 10000])
+    numbers = [int(size) for size in sys.argv[1:] if size != "--plain"]
+    main(numbers or [100, 1000, 10000], ground="--plain" not in sys.argv)
