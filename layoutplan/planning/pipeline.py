@@ -28,6 +28,7 @@ from layoutplan.inputs.provenance import Ledger
 from layoutplan.job import Job
 from layoutplan.line import LineModel, Towers, build_lines
 from layoutplan.line.grid import utm_zone
+from layoutplan.outputs import require_formats
 from layoutplan.planning.asked import Asked
 from layoutplan.planning.electrics import (
     exposures_table,
@@ -77,7 +78,10 @@ def plan(job: Job, progress: Progress | None = None) -> Plan:
     ------
     InputError
         A file of the job cannot be used; the message says which, where and how to mend it.
+    OutputError
+        A format of the job is not known, or its writer cannot be loaded.
     """
+    require_formats(job.output.formats)
     say = progress or (lambda _percent, _text: None)
     clock = _Clock()
     with clock("read"):
