@@ -58,7 +58,7 @@ RECORD = "json"
 _HERE = "layoutplan.outputs"
 _OWN = (
     Format("gpkg", "all tables of the plan", ("plan.gpkg",), f"{_HERE}.gpkg:write_gpkg"),
-    Format("gpx", "waypoints and leads for receivers", ("waypoints.gpx",), f"{_HERE}.gpx:write_gpx"),
+    Format("gpx", "waypoints and leads for receivers", ("waypoints.gpx", "waypoints_*.gpx"), f"{_HERE}.gpx:write_gpx"),
     Format("csv", "staking list", ("stakes.csv",), f"{_HERE}.stakes:write_stakes"),
     Format("permissions", "list of parcels", ("permissions.csv",), f"{_HERE}.permissions:write_permissions", "land"),
     Format("geojson", "towers, stakes and leads", ("plan.geojson",), f"{_HERE}.geojson:write_geojson"),
