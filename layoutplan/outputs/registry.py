@@ -59,6 +59,8 @@ _HERE = "layoutplan.outputs"
 _OWN = (
     Format("gpkg", "all tables of the plan", ("plan.gpkg",), f"{_HERE}.gpkg:write_gpkg"),
     Format("gpx", "waypoints and leads for receivers", ("waypoints.gpx", "waypoints_*.gpx"), f"{_HERE}.gpx:write_gpx"),
+    Format("kmz", "for telephones, tablets, globes", ("stakes.kmz",), f"{_HERE}.kml:write_kmz"),
+    Format("kml", "the same as text, without signs", ("stakes.kml",), f"{_HERE}.kml:write_kml", by_default=False),
     Format("csv", "staking list", ("stakes.csv",), f"{_HERE}.stakes:write_stakes"),
     Format("permissions", "list of parcels", ("permissions.csv",), f"{_HERE}.permissions:write_permissions", "land"),
     Format("geojson", "towers, stakes and leads", ("plan.geojson",), f"{_HERE}.geojson:write_geojson"),
