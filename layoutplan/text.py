@@ -11,6 +11,7 @@ from anyascii import anyascii
 _CONTROL = dict.fromkeys((*range(32), *range(127, 160), 8232, 8233), " ")
 _BIDI = dict.fromkeys((*range(0x202A, 0x202F), *range(0x2066, 0x206A), 0x200E, 0x200F, 0xFEFF))
 _NO_TEXT = dict.fromkeys((0xFFFE, 0xFFFF, *range(0xD800, 0xE000)))  # no XML file may hold them (XML 1.0, section 2.2)
+_NOT_SHOWN = _CONTROL | _BIDI | _NO_TEXT
 _INERT = {ord(char): f"&#{ord(char)};" for char in "{}`\\"}
 _FORMULA_START = ("=", "+", "-", "@", "\t", "\r", "|", "%")
 
@@ -22,7 +23,7 @@ def clean(value: object) -> str:
     """
     if value is None or value != value:
         return ""
-    text = str(value).translate(_CONTROL).translate(_BIDI).translate(_NO_TEXT)
+    text = str(value).translate(_NOT_SHOWN)
     return " ".join(unicodedata.normalize("NFC", text).split())
 
 

@@ -34,6 +34,8 @@ def command(
         if folder is None or not formats:
             raise click.UsageError("give the folder of a plan and --to FORMAT, or --list.")
         names = [name.strip() for name in formats.split(",") if name.strip()]
+        if per_file is not None and "gpx" not in names:
+            raise click.UsageError("--split goes with --to gpx.")
         files, stored = export_plan(folder, names, out, per_file)
         if stored.changed:
             click.echo(f"note: {stored.changed}", err=True)

@@ -233,4 +233,23 @@ def test_split_on_the_command_line(make_plan, tmp_path) -> None:
     done = CliRunner().invoke(cli, ["export", str(tmp_path / "plan"), "--to", "gpx", "--split", "9", "--out", str(out)])
     assert done.exit_code == 0, done.stderr
     assert [path.name for path in sorted(out.iterdir())] == ["waypoints_01.gpx", "waypoints_02.gpx", "waypoints_03.gpx"]
-    assert CliRunner().invoke(cli, ["export", str(tmp_path), "--to", "gpx", "--split", "2"]).exit_code == 2
+    for wrong in (["gpx", "--split", "2"], ["csv", "--split", "9"]):
+        assert CliRunner().invoke(cli, ["export", str(tmp_path / "plan"), "--to", *wrong]).exit_code == 2
+
+
+def test_names_of_every_kind_stay_valid_and_apart(make_plan, tmp_path, schema) -> None:
+    ids = ("../../x", "<script>alert(1)</script>", "{{7*7}}", "]]>", "=cmd()", "a\x00\x1b[31mb", "\u202eabc", "🗼",
+           "\ufffe\uffff", "", " ", "&#0;", "مرحبا")  # fmt: skip
+    plan = make_plan(len(ids), waypoints_per_file=10)
+    names = dict(zip(plan.towers["tower_id"], ids, strict=True))
+    for table in ("towers", "electrodes", "leads"):
+        object.__setattr__(plan, table, getattr(plan, table).replace({"tower_id": names}))
+    found = []
+    for path in write_gpx(plan, tmp_path):
+        assert re.fullmatch(r"waypoints_[0-9]{2}\.gpx", path.name)
+        schema.assertValid(tree(path))
+        found += points_of(path)
+        texts = " ".join(tree(path).getroot().itertext())
+        assert not re.search(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u202e\ufffe\uffff]", texts)
+    assert len(set(found)) == len(found) == len(plan.towers) + len(plan.electrodes)
+    assert all(re.fullmatch("[A-Z0-9-]{1,10}", name) for name in found)

@@ -11,10 +11,13 @@ from pathlib import Path
 
 import pytest
 
+from layoutplan import load_job
+from layoutplan import plan as plan_of
 from layoutplan.errors import OutputError
 from layoutplan.outputs import FORMATS, require_formats, write_plan
 from layoutplan.outputs.export import format_lines
 from layoutplan.outputs.installed import GROUP, chosen_formats, known_formats
+from layoutplan.planning.inspect import inspect_job
 
 ROOT = Path(__file__).parents[2]
 WHEEL = "Wheel-Version: 1.0\nGenerator: test\nRoot-Is-Purelib: true\nTag: py3-none-any\n"
@@ -207,6 +210,15 @@ def test_a_name_of_our_own_taken_by_a_package(installed) -> None:
 def test_a_name_nobody_knows() -> None:
     with pytest.raises(OutputError, match=r"output\.formats': no format 'gpxx'; did you mean 'gpx'\? known: gpkg, "):
         require_formats(["gpxx"])
+
+
+def test_a_wrong_format_is_said_before_anything_is_read(tmp_path) -> None:
+    text = '[[lines]]\ntowers = { path = "missing.gpkg" }\n[output]\nformats = ["gpxx"]\n'
+    (tmp_path / "job.toml").write_text(text, "utf-8")
+    job = load_job(tmp_path / "job.toml")
+    for act in (plan_of, inspect_job):
+        with pytest.raises(OutputError, match="did you mean 'gpx'"):
+            act(job)
 
 
 def test_the_order_is_that_of_the_registry_whatever_was_asked() -> None:

@@ -139,12 +139,12 @@ def test_every_level_status_and_role_has_its_style(plan, tmp_path) -> None:
 
 def test_the_level_of_a_lead_is_told_in_words(plan, tmp_path) -> None:
     names = named(tree(write_kml(plan, tmp_path)), "lead")
-    levels = {name.partition(" lead, ")[2] for name in names}
-    assert levels <= {"above a limit", "unknown voltage", "near a limit", "up to half of every limit"}
+    levels = {name.partition(" lead, in service ")[2] for name in names}
+    assert levels <= {"above a limit", "of unknown voltage", "near a limit", "up to half of every limit"}
     assert len(levels) > 1
     unknown = plan.leads[plan.leads["handling"].str.startswith("unknown")]["waypoint"]
     assert len(unknown)
-    assert all(f"{waypoint} lead, unknown voltage" in names for waypoint in unknown)
+    assert all(f"{waypoint} lead, in service of unknown voltage" in names for waypoint in unknown)
 
 
 def test_nothing_outside_the_file_is_referred_to(plan, tmp_path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from functools import lru_cache
 
 import pandas as pd
 
@@ -16,7 +17,8 @@ from layoutplan.text import clean, page_text
 Rows = Iterable[tuple[str, str]]
 
 
-def inert(value: object) -> str:
+@lru_cache(4096)  # labels and reasons come again and again
+def inert(value: str) -> str:
     """Foreign text as HTML that shows letter for letter; viewers fill in ``$[…]`` of their own, so that goes too."""
     return page_text(clean(value)).replace("$", "&#36;")
 

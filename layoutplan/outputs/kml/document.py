@@ -30,7 +30,7 @@ from layoutplan.text import clean
 Key = tuple[str, str]
 _LEVEL_NAMES = {
     "above": "above a limit",
-    "unknown": "unknown voltage",
+    "unknown": "of unknown voltage",
     "near": "near a limit",
     "below": "up to half of every limit",
 }
@@ -101,7 +101,10 @@ def _leads(plan: Plan) -> Iterator[tuple[Key, Placemark]]:
     looks = zip(plan.leads["waypoint"].tolist(), map(lead_level, plan.leads["handling"].tolist()), strict=True)
     rows = zip(records(plan.leads, *_LEAD_DATA), looks, lead_balloons(plan), shapes, strict=True)
     for row, (waypoint, level), balloon, path in rows:
-        name, line = f"{waypoint} lead, {_LEVEL_NAMES[level]}", f"{figure(row.lead_length_m, 'm')} with slack"
+        name, line = (
+            f"{waypoint} lead, in service {_LEVEL_NAMES[level]}",
+            f"{figure(row.lead_length_m, 'm')} with slack",
+        )
         yield (row.line_id, row.tower_id), _placemark(name, line, balloon, f"lead {level}", row, path)
 
 
