@@ -8,12 +8,13 @@ from dataclasses import replace
 from pathlib import Path
 
 from layoutplan.errors import OutputError
-from layoutplan.outputs.columns import on_the_globe
+from layoutplan.outputs.columns import TABLES, on_the_globe
 from layoutplan.outputs.installed import chosen_formats, known_formats
 from layoutplan.outputs.making import make_files
 from layoutplan.outputs.record import sha256
 from layoutplan.outputs.registry import RECORD
 from layoutplan.outputs.write import write_together
+from layoutplan.planning.model import Plan
 from layoutplan.planning.read import RECORD_NAME, TABLES_NAME, read_plan_record
 from layoutplan.planning.stored import Stored, stored_plan
 
@@ -60,6 +61,7 @@ def export_plan(
         if not entry.applies_to(stored.plan):
             raise OutputError(f"{_OPTION}: '{entry.name}' needs [[{entry.needs}]] in the job; this plan has none.")
     _refuse_other_plan(folder, target)
+    _require_columns(stored.plan, folder)
     plan = on_the_globe(stored.plan)
     if stored.changed:
         plan = replace(plan, problems=(*plan.problems, stored.changed))
@@ -89,6 +91,17 @@ def _what(what: str, by_default: bool) -> str:
 
 def _same(one: Path, other: Path) -> bool:
     return one.resolve() == other.resolve()
+
+
+def _require_columns(plan: Plan, folder: Path) -> None:
+    """Refuse tables that somebody took columns from."""
+    for name, table in TABLES.items():
+        missing = [column for column in table.columns if column not in getattr(plan, name)]
+        if missing:
+            raise OutputError(
+                f"'{folder}': layer '{name}' of plan.gpkg has no column {', '.join(missing[:5])}. Plan again into this "
+                "folder."
+            )
 
 
 def _refuse_other_plan(folder: Path, target: Path) -> None:

@@ -12,7 +12,6 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
-from pydantic import ValidationError
 
 from layoutplan.errors import OutputError
 from layoutplan.inputs.corridor import Frame
@@ -62,13 +61,18 @@ def stored_plan(folder: str | Path) -> Stored:
     missing = [name for name in _tables() if name not in read]
     if missing:
         raise OutputError(f"'{folder}': plan.gpkg has no layer {', '.join(missing)}. Plan again into this folder.")
-    frame = Frame.around(read["towers"][["lon", "lat"]].to_numpy(dtype=float))
-    tables = {name: _in_degrees(read[name], frame) if spatial else read[name] for name, spatial in _tables().items()}
-    changed = "" if _as_written(record, folder) else _require_in_place(tables, folder)
     try:
+        frame = Frame.around(read["towers"][["lon", "lat"]].to_numpy(dtype=float))
+        tables = {
+            name: _in_degrees(read[name], frame) if spatial else read[name] for name, spatial in _tables().items()
+        }
+        changed = "" if _as_written(record, folder) else _require_in_place(tables, folder)
         return Stored(_plan(record, tables), changed)
-    except (KeyError, TypeError, ValidationError) as err:
-        raise OutputError(f"'{folder}': plan.json cannot be used. Plan again into this folder.") from err
+    except (AttributeError, KeyError, TypeError, ValueError) as err:  # whatever was taken away; ValidationError too
+        raise OutputError(
+            f"'{folder}': plan.json or plan.gpkg was taken apart ({type(err).__name__}: {clean(err)[:100]}). "
+            "Plan again into this folder."
+        ) from err
 
 
 def _plan(record: Mapping[str, Any], tables: Mapping[str, Any]) -> Plan:

@@ -199,12 +199,33 @@ def test_a_plan_taken_apart(make_plan, tmp_path) -> None:
     record = json.loads((tmp_path / "plan.json").read_text("utf-8"))
     del record["inputs"]
     (tmp_path / "plan.json").write_text(json.dumps(record), "utf-8")
-    with pytest.raises(OutputError, match=r"plan\.json cannot be used"):
+    with pytest.raises(OutputError, match=r"plan\.json or plan\.gpkg was taken apart \(KeyError: 'inputs'\)"):
         stored_plan(tmp_path)
     (tmp_path / "plan.gpkg").unlink()
     pyogrio.write_dataframe(make_plan().towers, tmp_path / "plan.gpkg", layer="towers", driver="GPKG")
     with pytest.raises(OutputError, match="has no layer spans, electrodes"):
         stored_plan(tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("layer", "change", "message"),
+    [
+        ("towers", lambda table: table.drop(columns="lon"), "was taken apart .*'lon'"),
+        ("leads", lambda table: table.drop(columns="handling"), "layer 'leads' of plan.gpkg has no column handling"),
+        ("checks", lambda table: table.drop(columns="basis"), "layer 'checks' of plan.gpkg has no column basis"),
+        ("towers", lambda table: pd.DataFrame(table.drop(columns="geometry")), "was taken apart"),
+    ],
+)
+def test_tables_taken_apart(make_plan, tmp_path, layer, change, message) -> None:
+    plan = make_plan(formats=BASE)
+    write_plan(plan, tmp_path)
+    (tmp_path / "plan.gpkg").unlink()
+    for name in TABLES:
+        table = with_columns(getattr(on_the_globe(plan), name), name)
+        table = change(table) if name == layer else table
+        pyogrio.write_dataframe(table, tmp_path / "plan.gpkg", layer=name, driver="GPKG")
+    with pytest.raises(OutputError, match=message):
+        export_plan(tmp_path, ["csv"])
 
 
 def test_on_the_command_line(make_plan, tmp_path) -> None:
