@@ -10,18 +10,20 @@ from anyascii import anyascii
 
 _CONTROL = dict.fromkeys((*range(32), *range(127, 160), 8232, 8233), " ")
 _BIDI = dict.fromkeys((*range(0x202A, 0x202F), *range(0x2066, 0x206A), 0x200E, 0x200F, 0xFEFF))
+_NO_TEXT = dict.fromkeys((0xFFFE, 0xFFFF, *range(0xD800, 0xE000)))  # no XML file may hold them (XML 1.0, section 2.2)
+_NOT_SHOWN = _CONTROL | _BIDI | _NO_TEXT
 _INERT = {ord(char): f"&#{ord(char)};" for char in "{}`\\"}
 _FORMULA_START = ("=", "+", "-", "@", "\t", "\r", "|", "%")
 
 
 def clean(value: object) -> str:
-    """Text as it enters: no control characters or direction overrides, Unicode NFC, single spaces.
+    """Text as it enters: no control characters, direction overrides or half characters, Unicode NFC, single spaces.
 
     Missing values (``None``, NaN) become the empty string.
     """
     if value is None or value != value:
         return ""
-    text = str(value).translate(_CONTROL).translate(_BIDI)
+    text = str(value).translate(_NOT_SHOWN)
     return " ".join(unicodedata.normalize("NFC", text).split())
 
 

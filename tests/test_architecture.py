@@ -27,7 +27,7 @@ EVERYWHERE = {"errors", "text", "constants"}
 SEAMS = {
     ("planning", "outputs"): {"layoutplan.outputs", "layoutplan.outputs.waypoint_names"},
     ("exposure", "inputs"): {"layoutplan.inputs.model"},
-    ("outputs", "planning"): {"layoutplan.planning.model", "layoutplan.planning.read"},
+    ("outputs", "planning"): {"layoutplan.planning.model", "layoutplan.planning.read", "layoutplan.planning.stored"},
 }
 
 

@@ -14,6 +14,7 @@ _COMMANDS = {
     "start": "Write a job file to fill in.",
     "inspect": "Read all inputs of a job and say what was found.",
     "plan": "Plan the electrode positions of every tower.",
+    "export": "Make further files from a written plan.",
     "explain": "Say for one tower why its stakes stand where they stand.",
     "check": "Hold stakes that were moved or staked against the plan's rules.",
     "compare": "Say what changed between two plans.",

@@ -20,8 +20,6 @@ from layoutplan.job.lines import Line
 from layoutplan.job.section import FileSource, NonNegative, Positive, Section
 from layoutplan.job.terrain import Terrain
 
-Format = Literal["gpkg", "gpx", "csv", "permissions", "geojson", "map", "review", "review_table", "json"]
-
 
 class Layer(FileSource):
     """A map layer: an OpenStreetMap extract (classes come from its tags) or any vector layer."""
@@ -187,11 +185,18 @@ class Output(Section):
     grid_crs: str | None = Field(
         None, description="Projected system for easting, northing and grid bearing; if left out, the job's UTM zone."
     )
-    formats: tuple[Format, ...] = Field(
-        ("gpkg", "gpx", "csv", "permissions", "geojson", "map", "review", "review_table", "json"),
-        description="Which files are written; `permissions` only where the job names land.",
+    formats: tuple[str, ...] | None = Field(
+        None,
+        description="Which files are written, by the names that `layoutplan export --list` shows; those of installed "
+        "packages too. If left out, all that are written by default; `permissions` only where the job names land.",
     )
     waypoint_length: int = Field(10, ge=6, le=30, description="Longest waypoint name that the receivers take.")
+    waypoints_per_file: int | None = Field(
+        None,
+        ge=3,
+        description="Most waypoints in one GPX file, for receivers with a limit: `waypoints_01.gpx` and so on, a tower "
+        "and its stakes always together. If left out, one file.",
+    )
 
 
 class ClassOverride(Section):

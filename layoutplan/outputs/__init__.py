@@ -1,6 +1,7 @@
 """Writing a plan: one small writer for each format, all files together or none."""
 
-from layoutplan.outputs.registry import WRITERS
+from layoutplan.outputs.installed import require_formats
+from layoutplan.outputs.registry import FORMATS
 from layoutplan.outputs.write import write_plan
 
-__all__ = ["WRITERS", "write_plan"]
+__all__ = ["FORMATS", "require_formats", "write_plan"]

@@ -2,48 +2,86 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import UTC, datetime, time
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import shapely
 from gpxpy.gpx import GPX, GPXBounds, GPXTrack, GPXTrackPoint, GPXTrackSegment, GPXWaypoint
-from numpy.typing import ArrayLike
 
-from layoutplan.outputs.columns import records, turned_lon
-from layoutplan.outputs.rounding import LONLAT_DECIMALS, rounded_lon
-from layoutplan.outputs.waypoint_names import waypoint_names
+from layoutplan.outputs.columns import records
+from layoutplan.outputs.points import known_height_m, parts, rounded_lonlat, tower_waypoints
 from layoutplan.outputs.words import LEAD_COLUMNS, STAKE_COLUMNS, lead_words, stake_words
 from layoutplan.planning.model import Plan
 from layoutplan.text import clean
 
 _SYMBOLS = {"H": "Flag, Blue", "S": "Flag, Green"}
 _TOWER_SYMBOL = "Tall Tower"
+_KEYS = ("line_id", "tower_id")
 
 
-def write_gpx(plan: Plan, folder: Path) -> Path:
-    """Write the stakes first (receivers that hold few points keep those), then the towers, then the leads."""
+def write_gpx(plan: Plan, folder: Path) -> list[Path]:
+    """Write the stakes first (receivers that hold few points keep those), then the towers, then the leads.
+
+    With ``output.waypoints_per_file`` as many files as it takes, ``waypoints_01.gpx`` and so on; a tower and its stakes
+    are in one file.
+    """
+    names = dict(
+        zip(zip(*(plan.towers[key].tolist() for key in _KEYS), strict=True), tower_waypoints(plan), strict=True)
+    )
+    cut = parts(plan, plan.job.output.waypoints_per_file)
+    digits = max(2, len(str(len(cut))))
+    paths = []
+    for number, part in enumerate(cut, 1):
+        several = len(cut) > 1
+        path = folder / (f"waypoints_{number:0{digits}d}.gpx" if several else "waypoints.gpx")
+        gpx = _document(part, names, f"({number} of {len(cut)})" if several else "")
+        path.write_text(gpx.to_xml(version="1.1"), encoding="utf-8", newline="\n")
+        paths.append(path)
+    return paths
+
+
+def _document(plan: Plan, names: Mapping[tuple[str, str], str], which: str) -> GPX:
     gpx = GPX()
     gpx.creator = "layoutplan"
-    gpx.name = clean(plan.job.title)
+    gpx.name = clean(f"{plan.job.title} {which}")
     gpx.description = clean(" ".join(plan.cautions)) or None
-    gpx.waypoints = [*_stakes(plan), *_towers(plan)]
+    gpx.time = plan_time(plan)
+    gpx.waypoints = [*_stakes(plan), *_towers(plan, names)]
     gpx.tracks = list(_leads(plan))
     gpx.bounds = _bounds(plan)
-    path = folder / "waypoints.gpx"
-    path.write_text(gpx.to_xml(version="1.1"), encoding="utf-8", newline="\n")
-    return path
+    return gpx
+
+
+def plan_time(plan: Plan) -> datetime | None:
+    """Time that belongs to a plan, and not to its writing: the first day of the work, else that of its newest data.
+
+    None if neither is known. UTC.
+    """
+    if plan.job.work.first_day is not None:
+        return datetime.combine(plan.job.work.first_day, time(), UTC)
+    return max(filter(None, (_time(file.data_date) for file in plan.files)), default=None)
+
+
+def _time(text: str | None) -> datetime | None:
+    try:
+        found = datetime.fromisoformat(text or "")
+        return (found if found.tzinfo else found.replace(tzinfo=UTC)).astimezone(UTC).replace(microsecond=0)
+    except (ValueError, OverflowError):  # whatever a file says of itself
+        return None
 
 
 def _stakes(plan: Plan) -> Iterator[GPXWaypoint]:
     table = plan.electrodes
-    lon, lat = _lonlat(table["lon"], table["lat"])
-    for x, y, stake in zip(lon, lat, records(table, "waypoint", *STAKE_COLUMNS), strict=True):
+    lon, lat = rounded_lonlat(table["lon"], table["lat"])
+    for x, y, stake in zip(lon, lat, records(table, "waypoint", "elevation_m", *STAKE_COLUMNS), strict=True):
         text = stake_words(stake)
         yield GPXWaypoint(
             y,
             x,
+            elevation=known_height_m(stake.elevation_m),
             name=stake.waypoint,
             symbol=_SYMBOLS[stake.role],
             type=stake.role,
@@ -52,45 +90,50 @@ def _stakes(plan: Plan) -> Iterator[GPXWaypoint]:
         )
 
 
-def _towers(plan: Plan) -> Iterator[GPXWaypoint]:
+def _towers(plan: Plan, names: Mapping[tuple[str, str], str]) -> Iterator[GPXWaypoint]:
     table = plan.towers
-    lon, lat = _lonlat(table["lon"], table["lat"])
-    names = waypoint_names(
-        table["line_id"].tolist(),
-        table["tower_id"].tolist(),
-        ["T"] * len(table),
-        plan.job.output.waypoint_length,
-        taken=plan.electrodes["waypoint"],
-    )
-    rows = records(table, "line_id", "tower_id", "status", "reasons")
-    for name, x, y, tower in zip(names, lon, lat, rows, strict=True):
+    lon, lat = rounded_lonlat(table["lon"], table["lat"])
+    rows = records(table, *_KEYS, "status", "reasons", "elevation_m")
+    for x, y, tower in zip(lon, lat, rows, strict=True):
         text = clean(f"Tower {tower.tower_id} of line {tower.line_id}: {tower.status}")
-        full = f"{text}. {clean(tower.reasons)}" if tower.reasons else text
-        yield GPXWaypoint(y, x, name=name, symbol=_TOWER_SYMBOL, type="tower", comment=text, description=full)
+        yield GPXWaypoint(
+            y,
+            x,
+            elevation=known_height_m(tower.elevation_m),
+            name=names[tower.line_id, tower.tower_id],
+            symbol=_TOWER_SYMBOL,
+            type="tower",
+            comment=text,
+            description=f"{text}. {clean(tower.reasons)}" if tower.reasons else text,
+        )
 
 
 def _leads(plan: Plan) -> Iterator[GPXTrack]:
     table = plan.leads
     points, row_of_point = shapely.get_coordinates(table.geometry.array, return_index=True)
-    lon, lat = _lonlat(points[:, 0], points[:, 1])
-    counts = np.bincount(row_of_point, minlength=len(table))
-    ends = np.cumsum(counts)
-    rows = zip((ends - counts).tolist(), ends.tolist(), records(table, "waypoint", *LEAD_COLUMNS), strict=True)
-    for start, end, lead in rows:
+    lon, lat = rounded_lonlat(points[:, 0], points[:, 1])
+    ends = np.cumsum(np.bincount(row_of_point, minlength=len(table))).tolist()
+    tower_m = dict(zip(zip(*(plan.towers[key] for key in _KEYS), strict=True), plan.towers["elevation_m"], strict=True))
+    rows = records(table, "waypoint", "line_id", "elevation_m", *LEAD_COLUMNS)
+    for start, end, lead in zip([0, *ends], ends, rows, strict=False):
         track = GPXTrack(name=lead.waypoint, description=lead_words(lead))
         track.type = "lead"  # type: ignore[assignment]  # gpxpy declares it None, and writes the text
-        track.segments = [GPXTrackSegment(list(map(GPXTrackPoint, lat[start:end], lon[start:end])))]
+        heights = (tower_m[lead.line_id, lead.tower_id], lead.elevation_m)
+        track.segments = [GPXTrackSegment(_points(lon[start:end], lat[start:end], heights))]
         yield track
 
 
-def _lonlat(lon_deg: ArrayLike, lat_deg: ArrayLike) -> tuple[list[float], list[float]]:
-    """Round to a centimetre; longitudes below 180 as the schema wants them."""
-    lon = rounded_lon(turned_lon(lon_deg))
-    return lon.tolist(), (np.round(np.asarray(lat_deg, dtype=float), LONLAT_DECIMALS) + 0.0).tolist()
+def _points(
+    lon: Sequence[float], lat: Sequence[float], heights_m: tuple[float | None, float | None]
+) -> list[GPXTrackPoint]:
+    """Points of a track from the tower to the stake, whose heights are known if any are."""
+    made = list(map(GPXTrackPoint, lat, lon))
+    made[0].elevation, made[-1].elevation = map(known_height_m, heights_m)
+    return made
 
 
 def _bounds(plan: Plan) -> GPXBounds | None:
-    lon, lat = _lonlat(
+    lon, lat = rounded_lonlat(
         pd.concat((plan.towers["lon"], plan.electrodes["lon"])), pd.concat((plan.towers["lat"], plan.electrodes["lat"]))
     )
     return GPXBounds(min(lat), max(lat), min(lon), max(lon)) if lon else None

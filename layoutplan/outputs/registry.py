@@ -1,50 +1,73 @@
-"""The output formats: a name for the job file, and the function that writes the file."""
+"""The output formats of this program: one entry each, with the function that writes it, loaded when it is used."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from importlib import import_module
 from pathlib import Path
 from types import MappingProxyType
 
-from layoutplan.outputs.geojson import write_geojson
-from layoutplan.outputs.gpkg import write_gpkg
-from layoutplan.outputs.gpx import write_gpx
-from layoutplan.outputs.permissions import write_permissions
-from layoutplan.outputs.record import write_record
-from layoutplan.outputs.stakes import write_stakes
 from layoutplan.planning.model import Plan
 
-Writer = Callable[[Plan, Path], Path]  # makes one new file in the folder and returns its path
+Writer = Callable[[Plan, Path], Path | list[Path]]  # makes new files in the folder and returns their paths
 
 
-def _write_map(plan: Plan, folder: Path) -> Path:
-    from layoutplan.outputs.map_page import write_map  # folium takes half a second to import
+@dataclass(frozen=True, slots=True)
+class Format:
+    """One output.
 
-    return write_map(plan, folder)
+    Attributes
+    ----------
+    name : str
+        In the job file (``output.formats``) and of ``layoutplan export --to``.
+    what : str
+        What it is for, in a few words.
+    files : tuple of str
+        Names of its files; ``*`` stands for a number. Empty where only the writer knows.
+    writer : str
+        The function, as ``module:function``; a `Writer`.
+    needs : str
+        Section of the job without which there is nothing to write; empty: none.
+    by_default : bool
+        Whether ``plan`` writes it if the job names no formats.
+    package : str
+        Installed package that it comes from, with its version; empty for this program's own.
+    """
+
+    name: str
+    what: str
+    files: tuple[str, ...]
+    writer: str
+    needs: str = ""
+    by_default: bool = True
+    package: str = ""
+
+    def applies_to(self, plan: Plan) -> bool:
+        """Whether the job has what the format needs."""
+        return not self.needs or bool(getattr(plan.job, self.needs))
+
+    def load(self) -> Writer:
+        """Import the writer."""
+        module, _, function = self.writer.partition(":")
+        writer: Writer = getattr(import_module(module), function)
+        return writer
 
 
-def _write_review(plan: Plan, folder: Path) -> Path:
-    from layoutplan.outputs.review import write_review
-
-    return write_review(plan, folder)
-
-
-def _write_review_table(plan: Plan, folder: Path) -> Path:
-    from layoutplan.outputs.review import write_review_table
-
-    return write_review_table(plan, folder)
-
-
-WRITERS: Mapping[str, Writer] = MappingProxyType(
-    {
-        "gpkg": write_gpkg,
-        "gpx": write_gpx,
-        "csv": write_stakes,
-        "permissions": write_permissions,
-        "geojson": write_geojson,
-        "map": _write_map,
-        "review": _write_review,
-        "review_table": _write_review_table,
-        "json": write_record,  # last: it lists the files of the others
-    }
+RECORD = "json"
+_HERE = "layoutplan.outputs"
+_OWN = (
+    Format("gpkg", "all tables of the plan", ("plan.gpkg",), f"{_HERE}.gpkg:write_gpkg"),
+    Format("gpx", "waypoints and leads for receivers", ("waypoints.gpx", "waypoints_*.gpx"), f"{_HERE}.gpx:write_gpx"),
+    Format("kmz", "for telephones, tablets, globes", ("stakes.kmz",), f"{_HERE}.kml:write_kmz"),
+    Format("kml", "the same as text, without signs", ("stakes.kml",), f"{_HERE}.kml:write_kml", by_default=False),
+    Format("csv", "staking list", ("stakes.csv",), f"{_HERE}.stakes:write_stakes"),
+    Format("permissions", "list of parcels", ("permissions.csv",), f"{_HERE}.permissions:write_permissions", "land"),
+    Format("geojson", "towers, stakes and leads", ("plan.geojson",), f"{_HERE}.geojson:write_geojson"),
+    Format("map", "map for a browser without network", ("map.html",), f"{_HERE}.map_page:write_map"),
+    Format("review", "every rule of every tower", ("review.html",), f"{_HERE}.review:write_review"),
+    Format("review_table", "the same as a table", ("review.csv",), f"{_HERE}.review:write_review_table"),
+    Format(RECORD, "record of the plan and its files", ("plan.json",), f"{_HERE}.record:write_record"),  # always last
 )
+FORMATS: Mapping[str, Format] = MappingProxyType({entry.name: entry for entry in _OWN})
+DEFAULT = tuple(name for name, entry in FORMATS.items() if entry.by_default)

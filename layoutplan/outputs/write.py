@@ -14,8 +14,9 @@ from pyogrio.errors import DataLayerError, DataSourceError, FeatureError
 
 from layoutplan.errors import OutputError
 from layoutplan.outputs.columns import on_the_globe
+from layoutplan.outputs.installed import chosen_formats
+from layoutplan.outputs.making import make_files
 from layoutplan.outputs.record import sha256
-from layoutplan.outputs.registry import WRITERS
 from layoutplan.planning.model import Plan
 from layoutplan.planning.read import RECORD_NAME, read_plan_record
 
@@ -39,19 +40,19 @@ def write_plan(plan: Plan, folder: Path) -> list[Path]:
     Returns
     -------
     list of Path
-        The files, in the order of ``WRITERS``.
+        The files, in the order of the formats, the record of the plan last.
 
     Raises
     ------
     OutputError
-        The folder cannot be written to, the disk is full, or a file is in use.
+        The folder cannot be written to, the disk is full, a file is in use, or a format is not known or fails.
     """
-    names = [name for name in WRITERS if name in plan.job.output.formats and (name != "permissions" or plan.job.land)]
+    formats = [entry for entry in chosen_formats(plan.job.output.formats) if entry.applies_to(plan)]
     ready = on_the_globe(plan)
     stale: list[Path] = []
 
     def make(staging: Path) -> list[Path]:
-        new = [WRITERS[name](ready, staging) for name in names]
+        new = make_files(ready, formats, staging)
         stale.extend(_stale(folder, {path.name for path in new}))
         return new
 

@@ -19,6 +19,7 @@ from layoutplan.exposure.readings import Measured
 from layoutplan.inputs import Inputs, covered, read_inputs
 from layoutplan.job import Job
 from layoutplan.line import Towers, build_lines
+from layoutplan.outputs import require_formats
 from layoutplan.planning.asked import Asked
 from layoutplan.planning.electrics import stake_places
 from layoutplan.planning.fixed import fixed_stakes
@@ -52,7 +53,10 @@ def plan(job: Job, progress: Progress | None = None) -> Plan:
     ------
     InputError
         A file of the job cannot be used; the message says which, where and how to mend it.
+    OutputError
+        A format of the job is not known, or its writer cannot be loaded.
     """
+    require_formats(job.output.formats)
     say = progress or (lambda _percent, _text: None)
     clock = _Clock()
     with clock("read"):

@@ -1,17 +1,26 @@
 """waypoints.gpx against the schema of GPX 1.1 and another reader."""
 
+import dataclasses
 import re
+from datetime import UTC, date, datetime
 from importlib.metadata import files
+from itertools import chain
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pyogrio
 import pytest
+from click.testing import CliRunner
 from lxml import etree
 
+from layoutplan.cli.main import cli
+from layoutplan.inputs.model import InputFile
+from layoutplan.job.land import Work
+from layoutplan.outputs import write_plan
 from layoutplan.outputs.columns import on_the_globe
-from layoutplan.outputs.gpx import write_gpx
+from layoutplan.outputs.gpx import plan_time, write_gpx
+from layoutplan.planning.model import Plan
 
 GPX = {"g": "http://www.topografix.com/GPX/1/1"}
 
@@ -23,31 +32,40 @@ def schema() -> etree.XMLSchema:
     return etree.XMLSchema(etree.parse(str(path)))
 
 
+def written(plan: Plan, folder: Path) -> Path:
+    (path,) = write_gpx(plan, folder)
+    return path
+
+
 def tree(path: Path) -> etree._ElementTree:
     return etree.parse(str(path), etree.XMLParser(resolve_entities=False, no_network=True))
 
 
-@pytest.mark.parametrize("place", [{}, {"lon": 180.0001, "lat": -17.0}, {"lon": -180.0, "lat": 65.0}], ids=str)
+@pytest.mark.parametrize(
+    "place",
+    [{}, {"lon": 180.0001, "lat": -17.0}, {"lon": -180.0, "lat": 65.0}, {"lon": 0.0, "lat": 0.0}],
+    ids=str,
+)
 @pytest.mark.parametrize("towers", [8, 14])
 def test_valid(make_plan, tmp_path, schema, place, towers) -> None:
-    document = tree(write_gpx(on_the_globe(make_plan(towers, **place)), tmp_path))
+    document = tree(written(on_the_globe(make_plan(towers, **place)), tmp_path))
     schema.assertValid(document)
 
 
 def test_valid_without_any_stake(empty_plan, tmp_path, schema) -> None:
-    document = tree(write_gpx(empty_plan, tmp_path))
+    document = tree(written(empty_plan, tmp_path))
     schema.assertValid(document)
     assert not document.findall("g:trk", GPX)
 
 
 def test_the_schema_refuses_what_is_wrong(plan, tmp_path, schema) -> None:
-    text = write_gpx(plan, tmp_path).read_text("utf-8")
+    text = written(plan, tmp_path).read_text("utf-8")
     broken = re.sub(r'lon="[^"]+"', 'lon="180.0"', text, count=1)
     assert not schema.validate(etree.fromstring(broken.encode()))
 
 
 def test_stakes_first_then_towers(plan, tmp_path) -> None:
-    points = tree(write_gpx(plan, tmp_path)).findall("g:wpt", GPX)
+    points = tree(written(plan, tmp_path)).findall("g:wpt", GPX)
     names = [point.findtext("g:name", None, GPX) for point in points]
     stakes = len(plan.electrodes)
     assert names[:stakes] == plan.electrodes["waypoint"].tolist()
@@ -59,7 +77,7 @@ def test_stakes_first_then_towers(plan, tmp_path) -> None:
 
 
 def test_words_for_the_crew(make_plan, tmp_path) -> None:
-    (first, *_) = tree(write_gpx(make_plan(hostile=False), tmp_path)).findall("g:wpt", GPX)
+    (first, *_) = tree(written(make_plan(hostile=False), tmp_path)).findall("g:wpt", GPX)
     assert first.findtext("g:cmt", None, GPX) == "H: 92.5 m at 171.0° true from tower 001"
     description = first.findtext("g:desc", None, GPX)
     for words in ("auxiliary current electrode H", "tower 001", "92.5 m", "171.0°", "right side (S)", "lead 92.7 m"):
@@ -67,7 +85,7 @@ def test_words_for_the_crew(make_plan, tmp_path) -> None:
 
 
 def test_leads_are_tracks_from_tower_to_stake(plan, tmp_path) -> None:
-    document = tree(write_gpx(plan, tmp_path))
+    document = tree(written(plan, tmp_path))
     tracks = document.findall("g:trk", GPX)
     assert len(tracks) == len(plan.leads)
     ends = [
@@ -83,9 +101,8 @@ def test_leads_are_tracks_from_tower_to_stake(plan, tmp_path) -> None:
     assert all("not mapped" in text and "nothing" not in text for text in unmapped)
 
 
-def test_no_clock_and_bounds(plan, tmp_path) -> None:
-    text = write_gpx(plan, tmp_path).read_text("utf-8")
-    assert "<time>" not in text
+def test_bounds(plan, tmp_path) -> None:
+    text = written(plan, tmp_path).read_text("utf-8")
     bounds = tree(tmp_path / "waypoints.gpx").find("g:metadata/g:bounds", GPX)
     lon = pd.concat((plan.towers["lon"], plan.electrodes["lon"]))
     assert float(bounds.get("minlon")) == pytest.approx(lon.min(), abs=1e-7)
@@ -95,7 +112,7 @@ def test_no_clock_and_bounds(plan, tmp_path) -> None:
 
 def test_hostile_text_is_text(make_plan, tmp_path) -> None:
     plan = make_plan(14)
-    path = write_gpx(plan, tmp_path)
+    path = written(plan, tmp_path)
     text = path.read_text("utf-8")
     assert not re.search(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u202e]", text)
     assert "<img" not in text
@@ -103,14 +120,136 @@ def test_hostile_text_is_text(make_plan, tmp_path) -> None:
 
 
 def test_another_reader(plan, tmp_path) -> None:
-    path = write_gpx(plan, tmp_path)
+    path = written(plan, tmp_path)
     points = pyogrio.read_dataframe(path, layer="waypoints")
     tracks = pyogrio.read_dataframe(path, layer="tracks")
     assert len(points) == len(plan.electrodes) + len(plan.towers)
     assert len(tracks) == len(plan.leads)
-    assert np.allclose(points.geometry.x[: len(plan.electrodes)], plan.electrodes["lon"], atol=1e-7)
+    assert np.allclose(points.geometry.x[: len(plan.electrodes)], plan.electrodes["lon"], rtol=0, atol=1e-7)
+    assert np.allclose(points.geometry.y[: len(plan.electrodes)], plan.electrodes["lat"], rtol=0, atol=1e-7)
+    assert np.allclose(points.geometry.x[len(plan.electrodes) :], plan.towers["lon"], rtol=0, atol=1e-7)
+    assert np.allclose(points.geometry.y[len(plan.electrodes) :], plan.towers["lat"], rtol=0, atol=1e-7)
 
 
 def test_same_plan_same_bytes(plan, tmp_path) -> None:
-    first = write_gpx(plan, tmp_path).read_bytes()
-    assert write_gpx(plan, tmp_path).read_bytes() == first
+    first = written(plan, tmp_path).read_bytes()
+    assert written(plan, tmp_path).read_bytes() == first
+
+
+def dated(plan: Plan, first_day: date | None, *data_dates: str | None) -> Plan:
+    files = tuple(InputFile(Path(f"{n}.osm"), "", "map", data_date=text) for n, text in enumerate(data_dates))
+    job = plan.job.model_copy(update={"work": Work(first_day=first_day)})
+    return dataclasses.replace(plan, job=job, files=files)
+
+
+@pytest.mark.parametrize(
+    ("first_day", "data_dates", "expected"),
+    [
+        (date(2026, 4, 13), ("2026-05-01",), datetime(2026, 4, 13, tzinfo=UTC)),
+        (None, ("2026-03-01", None, "2026-03-02T22:30:00-02:00"), datetime(2026, 3, 3, 0, 30, tzinfo=UTC)),
+        (
+            None,
+            ("last spring", "", "2026-03-01T00:00:00Z", "9999-12-31T23:59:59-14:00"),
+            datetime(2026, 3, 1, tzinfo=UTC),
+        ),
+        (None, ("<time>", None), None),
+        (None, (), None),
+    ],
+)
+def test_the_time_is_part_of_the_plan_no_clock(plan, tmp_path, schema, first_day, data_dates, expected) -> None:
+    plan = dated(plan, first_day, *data_dates)
+    assert plan_time(plan) == expected
+    document = tree(written(plan, tmp_path))
+    schema.assertValid(document)
+    text = document.findtext("g:metadata/g:time", None, GPX)
+    assert text == (None if expected is None else expected.strftime("%Y-%m-%dT%H:%M:%SZ"))
+    assert document.xpath("count(//g:time)", namespaces=GPX) == (0 if expected is None else 1)
+
+
+def test_heights_where_they_are_known(plan, tmp_path) -> None:
+    document = tree(written(plan, tmp_path))
+    found = [point.findtext("g:ele", None, GPX) for point in document.findall("g:wpt", GPX)]
+    heights = pd.concat((plan.electrodes["elevation_m"], plan.towers["elevation_m"]))
+    assert heights.isna().any()
+    assert [None if text is None else float(text) for text in found] == [
+        None if np.isnan(height) else round(height, 1) for height in heights
+    ]
+    of_tower = plan.towers.set_index("tower_id")["elevation_m"]
+    tracks = document.findall("g:trk", GPX)
+    for track, lead in zip(tracks, plan.leads.itertuples(), strict=True):
+        ends = [point.findtext("g:ele", None, GPX) for point in track.iter(f"{{{GPX['g']}}}trkpt")]
+        for text, height in zip(ends, (of_tower[lead.tower_id], lead.elevation_m), strict=True):
+            assert (text is None) == np.isnan(height)
+            assert text is None or float(text) == pytest.approx(height, abs=0.051)
+
+
+def points_of(path: Path) -> list[str]:
+    return [point.findtext("g:name", None, GPX) for point in tree(path).findall("g:wpt", GPX)]
+
+
+@pytest.mark.parametrize("most", [3, 4, 7, 23, 10_000])
+def test_split_for_receivers_with_a_limit(make_plan, tmp_path, schema, most) -> None:
+    plan = make_plan(14)
+    (whole,) = write_gpx(plan, tmp_path)
+    everything = points_of(whole)
+    whole.unlink()
+    of_name = dict(zip(everything[len(plan.electrodes) :], plan.towers["tower_id"], strict=True))
+    paths = write_gpx(make_plan(14, waypoints_per_file=most), tmp_path)
+    assert sorted(tmp_path.iterdir()) == sorted(paths)
+    if most >= len(everything):
+        assert [path.name for path in paths] == ["waypoints.gpx"]
+    else:
+        assert [path.name for path in paths] == [f"waypoints_{n:02d}.gpx" for n in range(1, len(paths) + 1)]
+        assert len(paths) >= len(everything) / most
+    files = [points_of(path) for path in paths]
+    assert sorted(chain(*files)) == sorted(everything), "every point once, under the name it has in one file"
+    for path, names in zip(paths, files, strict=True):
+        document = tree(path)
+        schema.assertValid(document)
+        assert 1 <= len(names) <= most
+        stakes = plan.electrodes[plan.electrodes["tower_id"].isin([of_name[name] for name in names if name in of_name])]
+        assert names[: len(stakes)] == stakes["waypoint"].tolist(), "a tower and its stakes together, stakes first"
+        assert len(names) == len(stakes) + sum(name in of_name for name in names)
+        assert {track.findtext("g:name", None, GPX) for track in document.findall("g:trk", GPX)} == {
+            name for name in names if name not in of_name
+        }
+        bounds = document.find("g:metadata/g:bounds", GPX)
+        lons = [float(point.get("lon")) for point in document.findall("g:wpt", GPX)]
+        assert (float(bounds.get("minlon")), float(bounds.get("maxlon"))) == (min(lons), max(lons))
+
+
+def test_split_files_say_which_they_are(make_plan, tmp_path) -> None:
+    plan = make_plan(8, waypoints_per_file=9, hostile=False)
+    paths = write_gpx(plan, tmp_path)
+    titles = [tree(path).findtext("g:metadata/g:name", None, GPX) for path in paths]
+    assert titles == [f"{plan.job.title} ({n} of {len(paths)})" for n in range(1, len(paths) + 1)]
+    texts = [tree(path).findtext("g:metadata/g:desc", None, GPX) for path in paths]
+    assert set(texts) == {" ".join(plan.cautions)}, "the cautions are in every file"
+
+
+def test_split_on_the_command_line(make_plan, tmp_path) -> None:
+    write_plan(make_plan(8, formats=("gpkg", "json")), tmp_path / "plan")
+    out = tmp_path / "out"
+    done = CliRunner().invoke(cli, ["export", str(tmp_path / "plan"), "--to", "gpx", "--split", "9", "--out", str(out)])
+    assert done.exit_code == 0, done.stderr
+    assert [path.name for path in sorted(out.iterdir())] == ["waypoints_01.gpx", "waypoints_02.gpx", "waypoints_03.gpx"]
+    for wrong in (["gpx", "--split", "2"], ["csv", "--split", "9"]):
+        assert CliRunner().invoke(cli, ["export", str(tmp_path / "plan"), "--to", *wrong]).exit_code == 2
+
+
+def test_names_of_every_kind_stay_valid_and_apart(make_plan, tmp_path, schema) -> None:
+    ids = ("../../x", "<script>alert(1)</script>", "{{7*7}}", "]]>", "=cmd()", "a\x00\x1b[31mb", "\u202eabc", "🗼",
+           "\ufffe\uffff", "", " ", "&#0;", "مرحبا")  # fmt: skip
+    plan = make_plan(len(ids), waypoints_per_file=10)
+    names = dict(zip(plan.towers["tower_id"], ids, strict=True))
+    for table in ("towers", "electrodes", "leads"):
+        object.__setattr__(plan, table, getattr(plan, table).replace({"tower_id": names}))
+    found = []
+    for path in write_gpx(plan, tmp_path):
+        assert re.fullmatch(r"waypoints_[0-9]{2}\.gpx", path.name)
+        schema.assertValid(tree(path))
+        found += points_of(path)
+        texts = " ".join(tree(path).getroot().itertext())
+        assert not re.search(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u202e\ufffe\uffff]", texts)
+    assert len(set(found)) == len(found) == len(plan.towers) + len(plan.electrodes)
+    assert all(re.fullmatch("[A-Z0-9-]{1,10}", name) for name in found)

@@ -13,14 +13,15 @@ import pyogrio
 import pytest
 
 from layoutplan.errors import OutputError
-from layoutplan.outputs import WRITERS, write, write_plan
+from layoutplan.outputs import FORMATS, write, write_plan
 
 FILES = [
-    "plan.gpkg", "waypoints.gpx", "stakes.csv", "permissions.csv", "plan.geojson", "map.html", "review.html",
-    "review.csv", "plan.json",
+    "plan.gpkg", "waypoints.gpx", "stakes.kmz", "stakes.csv", "permissions.csv", "plan.geojson", "map.html",
+    "review.html", "review.csv", "plan.json",
 ]  # fmt: skip
 
 
+STAKES = "layoutplan.outputs.stakes.write_stakes"
 LIGHT = ("gpkg", "gpx", "csv", "json")  # the map takes longest to write
 
 
@@ -42,8 +43,11 @@ def test_formats_of_the_job(make_plan, tmp_path) -> None:
     ]
 
 
-def test_the_registry_knows_every_format_of_the_job(plan) -> None:
-    assert set(WRITERS) == set(plan.job.output.formats)
+def test_the_registry_names_the_files_and_the_record_comes_last(plan, tmp_path) -> None:
+    written = [entry for entry in FORMATS.values() if entry.by_default]
+    for path, entry in zip(write_plan(plan, tmp_path), written, strict=True):
+        assert path.name == entry.files[0]
+    assert [*FORMATS][-1] == "json"
 
 
 def test_again_gives_the_same_bytes(make_plan, tmp_path) -> None:
@@ -76,7 +80,7 @@ def failing(error: Exception):
 def test_a_failed_run_leaves_the_earlier_plan(make_plan, tmp_path, monkeypatch, error, message) -> None:
     write_plan(make_plan(formats=LIGHT), tmp_path)
     before = listing(tmp_path)
-    monkeypatch.setattr(write, "WRITERS", {**WRITERS, "csv": failing(error)})
+    monkeypatch.setattr(STAKES, failing(error))
     with pytest.raises(OutputError, match=message) as caught:
         write_plan(make_plan(12, formats=LIGHT), tmp_path)
     assert str(tmp_path) in str(caught.value)
@@ -86,14 +90,14 @@ def test_a_failed_run_leaves_the_earlier_plan(make_plan, tmp_path, monkeypatch, 
 def test_a_vague_error_on_a_full_disk(make_plan, tmp_path, monkeypatch) -> None:
     full = types.SimpleNamespace(free=0)
     monkeypatch.setattr(shutil, "disk_usage", lambda _folder: full)
-    monkeypatch.setattr(write, "WRITERS", {"csv": failing(pyogrio.errors.DataLayerError("cannot rollback"))})
+    monkeypatch.setattr(STAKES, failing(pyogrio.errors.DataLayerError("cannot rollback")))
     with pytest.raises(OutputError, match="disk is full"):
-        write_plan(make_plan(), tmp_path)
+        write_plan(make_plan(formats=("csv",)), tmp_path)
     assert listing(tmp_path) == {}
 
 
 def test_a_bug_is_not_dressed_up_and_leaves_nothing(make_plan, tmp_path, monkeypatch) -> None:
-    monkeypatch.setattr(write, "WRITERS", {**WRITERS, "csv": failing(ZeroDivisionError())})
+    monkeypatch.setattr(STAKES, failing(ZeroDivisionError()))
     with pytest.raises(ZeroDivisionError):
         write_plan(make_plan(), tmp_path)
     assert listing(tmp_path) == {}
@@ -172,7 +176,7 @@ def _limit_file_size() -> None:
 
 
 @pytest.mark.skipif(os.name != "posix", reason="needs a limit on the size of files")
-@pytest.mark.parametrize("name", list(WRITERS))
+@pytest.mark.parametrize("name", list(FORMATS))
 def test_no_writer_hides_a_failed_write(make_plan, tmp_path, name) -> None:
     """Every write beyond 25 kB fails with an error of the system, below Python and below GDAL alike."""
     script = tmp_path / "script.py"

@@ -1,0 +1,43 @@
+"""``layoutplan export``: further files of a plan that is written already."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from layoutplan.cli.common import debug_option, errors_in_words
+
+_FOLDER = click.Path(path_type=Path)
+
+
+@click.command("export")
+@click.argument("folder", type=_FOLDER, metavar="DIR", required=False)
+@click.option("--to", "formats", metavar="FORMAT[,FORMAT…]", help="What to make; see --list.")
+@click.option("--out", type=_FOLDER, metavar="DIR", help="Folder for the files; the plan's own if left out.")
+@click.option("--split", "per_file", type=click.IntRange(3), metavar="N", help="At most N waypoints in one GPX file.")
+@click.option("--list", "as_list", is_flag=True, help="List the formats, those of installed packages too.")
+@debug_option
+def command(
+    folder: Path | None, formats: str | None, out: Path | None, per_file: int | None, as_list: bool, debug: bool
+) -> None:
+    """Make further files from the plan in DIR, without planning again.
+
+    Exit codes: 0 all files are written; 2 bad input or usage.
+    """
+    with errors_in_words(debug):
+        from layoutplan.outputs.export import export_plan, format_lines
+
+        if as_list:
+            click.echo("\n".join(format_lines()))
+            return
+        if folder is None or not formats:
+            raise click.UsageError("give the folder of a plan and --to FORMAT, or --list.")
+        names = [name.strip() for name in formats.split(",") if name.strip()]
+        if per_file is not None and "gpx" not in names:
+            raise click.UsageError("--split goes with --to gpx.")
+        files, stored = export_plan(folder, names, out, per_file)
+        if stored.changed:
+            click.echo(f"note: {stored.changed}", err=True)
+        click.echo("\n".join(["written:", *(f"  {path}" for path in files)]))
+        click.echo("\n".join(["caution:", *(f"  - {text}" for text in stored.plan.cautions)]))
