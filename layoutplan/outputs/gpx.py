@@ -1,13 +1,13 @@
-"""``waypoints.gpx``: stakes and towers as waypoints, leads as tracks (GPX 1.1)."""
+"""``waypoints.gpx``: stakes and towers as waypoints, leads and ways on foot as tracks (GPX 1.1)."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, datetime, time
 from pathlib import Path
+from typing import Any
 
 import numpy as np
-import pandas as pd
 import shapely
 from gpxpy.gpx import GPX, GPXBounds, GPXTrack, GPXTrackPoint, GPXTrackSegment, GPXWaypoint
 
@@ -20,10 +20,11 @@ from layoutplan.text import clean
 _SYMBOLS = {"H": "Flag, Blue", "S": "Flag, Green"}
 _TOWER_SYMBOL = "Tall Tower"
 _KEYS = ("line_id", "tower_id")
+_STAKE = (*_KEYS, "role")
 
 
 def write_gpx(plan: Plan, folder: Path) -> list[Path]:
-    """Write the stakes first (receivers that hold few points keep those), then the towers, then the leads.
+    """Write the stakes first (receivers that hold few points keep those), then towers, leads and ways on foot.
 
     With ``output.waypoints_per_file`` as many files as it takes, ``waypoints_01.gpx`` and so on; a tower and its stakes
     are in one file.
@@ -50,7 +51,7 @@ def _document(plan: Plan, names: Mapping[tuple[str, str], str], which: str) -> G
     gpx.description = clean(" ".join(plan.cautions)) or None
     gpx.time = plan_time(plan)
     gpx.waypoints = [*_stakes(plan), *_towers(plan, names)]
-    gpx.tracks = list(_leads(plan))
+    gpx.tracks = [*_leads(plan), *_ways(plan, names)]
     gpx.bounds = _bounds(plan)
     return gpx
 
@@ -123,6 +124,28 @@ def _leads(plan: Plan) -> Iterator[GPXTrack]:
         yield track
 
 
+def _ways(plan: Plan, names: Mapping[tuple[str, str], str]) -> Iterator[GPXTrack]:
+    """Ways from the drop-off to the tower and on to its stakes, named after where they lead."""
+    table = plan.approaches[plan.approaches.geometry.notna()]
+    stakes = plan.electrodes
+    of_stake = dict(zip(zip(*(stakes[key] for key in _STAKE), strict=True), stakes["waypoint"], strict=True))
+    columns = (*_KEYS, "to", "verdict", "walk_m", "walk_min", "road_name", "crossings", "note")
+    for shape, way in zip(table.geometry, records(table, *columns), strict=True):
+        name = of_stake.get((way.line_id, way.tower_id, way.to)) or names[way.line_id, way.tower_id]
+        lon, lat = rounded_lonlat(*shapely.get_coordinates(shape).T)
+        track = GPXTrack(name=f"{name}-WALK", description=_way_words(way))
+        track.type = "walk"  # type: ignore[assignment]  # as above
+        track.segments = [GPXTrackSegment(list(map(GPXTrackPoint, lat, lon)))]
+        yield track
+
+
+def _way_words(way: Any) -> str:
+    begins = f"from {way.road_name or 'the road'}" if way.to == "tower" else "from the tower"
+    parts = [f"On foot {begins} to {way.to}: {way.verdict}", f"{way.walk_m:.0f} m", f"{way.walk_min:.0f} min"]
+    parts += [f"across {way.crossings}"] if way.crossings else []
+    return clean(", ".join(parts) + (f". {way.note}" if way.note else ""))
+
+
 def _points(
     lon: Sequence[float], lat: Sequence[float], heights_m: tuple[float | None, float | None]
 ) -> list[GPXTrackPoint]:
@@ -133,7 +156,9 @@ def _points(
 
 
 def _bounds(plan: Plan) -> GPXBounds | None:
+    walked = shapely.get_coordinates(plan.approaches.geometry.array)
     lon, lat = rounded_lonlat(
-        pd.concat((plan.towers["lon"], plan.electrodes["lon"])), pd.concat((plan.towers["lat"], plan.electrodes["lat"]))
+        np.concatenate((plan.towers["lon"], plan.electrodes["lon"], walked[:, 0])),
+        np.concatenate((plan.towers["lat"], plan.electrodes["lat"], walked[:, 1])),
     )
     return GPXBounds(min(lat), max(lat), min(lon), max(lon)) if lon else None

@@ -40,7 +40,7 @@ def tower_waypoints(plan: Plan) -> list[str]:
 
 
 def parts(plan: Plan, most: int | None) -> list[Plan]:
-    """Cut a plan's towers, stakes and leads into parts of few points, each tower with its stakes; towers in order.
+    """Cut a plan's towers, stakes, leads and ways into parts of few points, each tower with its stakes, in order.
 
     Parameters
     ----------
@@ -51,13 +51,13 @@ def parts(plan: Plan, most: int | None) -> list[Plan]:
     Returns
     -------
     list of Plan
-        At least one; tables other than towers, electrodes and leads are whole in each.
+        At least one; tables other than towers, electrodes, leads and approaches are whole in each.
     """
     number = _part_numbers(plan, most)
     if not len(number) or number[-1] == 0:
         return [plan]
     of_tower = dict(zip(_keys(plan.towers), number.tolist(), strict=True))
-    tables = {name: getattr(plan, name) for name in ("towers", "electrodes", "leads")}
+    tables = {name: getattr(plan, name) for name in ("towers", "electrodes", "leads", "approaches")}
     rows = {name: np.array([of_tower[key] for key in _keys(table)], dtype=int) for name, table in tables.items()}
     return [
         replace(plan, **{name: table[rows[name] == part].reset_index(drop=True) for name, table in tables.items()})

@@ -7,6 +7,7 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from layoutplan.access import APPROACH_COLUMNS, Relief, Walkable, approaches_table, build_ground, roads_and_gates
@@ -82,4 +83,5 @@ def ways_table(rows: Sequence[dict[str, Any]]) -> gpd.GeoDataFrame:
     """Table of the ways of all sections, rounded like the other tables."""
     table = approaches_table(rows)
     plain = {name: table[name].to_numpy() for name in APPROACH_COLUMNS if name != "geometry"}
-    return gpd.GeoDataFrame(rounded(plain), geometry=table.geometry.to_numpy(), crs=table.crs)
+    shapes = shapely.transform(table.geometry.to_numpy(), lambda lonlat: np.round(lonlat, 9) + 0.0)
+    return gpd.GeoDataFrame(rounded(plain), geometry=shapes, crs=table.crs)

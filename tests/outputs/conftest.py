@@ -205,7 +205,7 @@ def _approaches(towers: gpd.GeoDataFrame, electrodes: gpd.GeoDataFrame, hostile:
     number = pd.factorize(keys["tower_id"])[0]
     known = number % 4 != 3
     lon, lat = keys["lon"].to_numpy(), keys["lat"].to_numpy()
-    ways = shapely.linestrings(np.stack(((lon - 0.002, lon), (lat + 0.001, lat)), axis=-1).transpose(1, 0, 2))
+    ways = shapely.linestrings(np.round(np.stack(((lon - 0.002, lat + 0.001), (lon, lat))), 9).transpose(2, 0, 1))
     columns = {
         "drop_off_lon": np.where(known, lon - 0.002, np.nan),
         "drop_off_lat": np.where(known, lat + 0.001, np.nan),
@@ -370,7 +370,8 @@ def plan() -> Plan:
 def empty_plan() -> Plan:
     """A plan whose tables have no rows, not even columns in some."""
     full = build_plan(towers=2)
-    names = ("electrodes", "leads", "checks", "alternatives", "exclusions", "relaxations", "obstacles", "exposures")
+    names = ("electrodes", "leads", "checks", "alternatives", "exclusions", "relaxations", "obstacles", "exposures",
+             "approaches")  # fmt: skip
     return dataclasses.replace(full, **{name: getattr(full, name).iloc[:0] for name in names})
 
 

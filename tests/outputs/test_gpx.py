@@ -86,7 +86,7 @@ def test_words_for_the_crew(make_plan, tmp_path) -> None:
 
 def test_leads_are_tracks_from_tower_to_stake(plan, tmp_path) -> None:
     document = tree(written(plan, tmp_path))
-    tracks = document.findall("g:trk", GPX)
+    tracks = [track for track in document.findall("g:trk", GPX) if track.findtext("g:type", None, GPX) == "lead"]
     assert len(tracks) == len(plan.leads)
     ends = [
         [(float(p.get("lon")), float(p.get("lat"))) for p in track.iter(f"{{{GPX['g']}}}trkpt")] for track in tracks
@@ -104,7 +104,8 @@ def test_leads_are_tracks_from_tower_to_stake(plan, tmp_path) -> None:
 def test_bounds(plan, tmp_path) -> None:
     text = written(plan, tmp_path).read_text("utf-8")
     bounds = tree(tmp_path / "waypoints.gpx").find("g:metadata/g:bounds", GPX)
-    lon = pd.concat((plan.towers["lon"], plan.electrodes["lon"]))
+    west, _, east, _ = plan.approaches.total_bounds
+    lon = pd.concat((plan.towers["lon"], plan.electrodes["lon"], pd.Series([west, east])))
     assert float(bounds.get("minlon")) == pytest.approx(lon.min(), abs=1e-7)
     assert float(bounds.get("maxlon")) == pytest.approx(lon.max(), abs=1e-7)
     assert not text.startswith("\ufeff")
@@ -124,7 +125,10 @@ def test_another_reader(plan, tmp_path) -> None:
     points = pyogrio.read_dataframe(path, layer="waypoints")
     tracks = pyogrio.read_dataframe(path, layer="tracks")
     assert len(points) == len(plan.electrodes) + len(plan.towers)
-    assert len(tracks) == len(plan.leads)
+    ways = plan.approaches[plan.approaches.geometry.notna()]
+    assert len(tracks) == len(plan.leads) + len(ways)
+    for told, way in zip(tracks.geometry[len(plan.leads) :], ways.geometry, strict=True):
+        assert np.allclose(np.array(told.geoms[0].coords)[:, :2], np.array(way.coords), rtol=0, atol=1e-7)
     assert np.allclose(points.geometry.x[: len(plan.electrodes)], plan.electrodes["lon"], rtol=0, atol=1e-7)
     assert np.allclose(points.geometry.y[: len(plan.electrodes)], plan.electrodes["lat"], rtol=0, atol=1e-7)
     assert np.allclose(points.geometry.x[len(plan.electrodes) :], plan.towers["lon"], rtol=0, atol=1e-7)
@@ -175,7 +179,7 @@ def test_heights_where_they_are_known(plan, tmp_path) -> None:
         None if np.isnan(height) else round(height, 1) for height in heights
     ]
     of_tower = plan.towers.set_index("tower_id")["elevation_m"]
-    tracks = document.findall("g:trk", GPX)
+    tracks = document.findall("g:trk", GPX)[: len(plan.leads)]
     for track, lead in zip(tracks, plan.leads.itertuples(), strict=True):
         ends = [point.findtext("g:ele", None, GPX) for point in track.iter(f"{{{GPX['g']}}}trkpt")]
         for text, height in zip(ends, (of_tower[lead.tower_id], lead.elevation_m), strict=True):
@@ -210,11 +214,16 @@ def test_split_for_receivers_with_a_limit(make_plan, tmp_path, schema, most) -> 
         stakes = plan.electrodes[plan.electrodes["tower_id"].isin([of_name[name] for name in names if name in of_name])]
         assert names[: len(stakes)] == stakes["waypoint"].tolist(), "a tower and its stakes together, stakes first"
         assert len(names) == len(stakes) + sum(name in of_name for name in names)
-        assert {track.findtext("g:name", None, GPX) for track in document.findall("g:trk", GPX)} == {
+        tracks = [track.findtext("g:name", None, GPX) for track in document.findall("g:trk", GPX)]
+        walks = {name.removesuffix("-WALK") for name in tracks if name.endswith("-WALK")}
+        assert {name for name in tracks if not name.endswith("-WALK")} == {
             name for name in names if name not in of_name
         }
+        assert walks <= set(names)
         bounds = document.find("g:metadata/g:bounds", GPX)
-        lons = [float(point.get("lon")) for point in document.findall("g:wpt", GPX)]
+        lons = [
+            float(point.get("lon")) for kind in ("wpt", "trk//g:trkpt") for point in document.findall(f"g:{kind}", GPX)
+        ]
         assert (float(bounds.get("minlon")), float(bounds.get("maxlon"))) == (min(lons), max(lons))
 
 
@@ -253,3 +262,13 @@ def test_names_of_every_kind_stay_valid_and_apart(make_plan, tmp_path, schema) -
         assert not re.search(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u202e\ufffe\uffff]", texts)
     assert len(set(found)) == len(found) == len(plan.towers) + len(plan.electrodes)
     assert all(re.fullmatch("[A-Z0-9-]{1,10}", name) for name in found)
+
+
+def test_ways_on_foot_are_tracks_in_words(make_plan, tmp_path) -> None:
+    plan = make_plan(8, hostile=False)
+    document = tree(written(plan, tmp_path))
+    walks = [track for track in document.findall("g:trk", GPX) if track.findtext("g:type", None, GPX) == "walk"]
+    assert len(walks) == plan.approaches.geometry.notna().sum() > 10
+    first, *_ = (track for track in walks if track.findtext("g:name", None, GPX).endswith("T-WALK"))
+    words = first.findtext("g:desc", None, GPX)
+    assert words == "On foot from Mill Lane to tower: reachable, 212 m, 4 min, across stream or ditch"
