@@ -251,7 +251,7 @@ def test_names_of_every_kind_stay_valid_and_apart(make_plan, tmp_path, schema) -
            "\ufffe\uffff", "", " ", "&#0;", "مرحبا")  # fmt: skip
     plan = make_plan(len(ids), waypoints_per_file=10)
     names = dict(zip(plan.towers["tower_id"], ids, strict=True))
-    for table in ("towers", "electrodes", "leads"):
+    for table in ("towers", "electrodes", "leads", "approaches"):
         object.__setattr__(plan, table, getattr(plan, table).replace({"tower_id": names}))
     found = []
     for path in write_gpx(plan, tmp_path):
