@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from layoutplan.outputs.columns import records
@@ -17,7 +18,7 @@ _STAKE = ("role", "distance_m", "bearing_true_deg", "side", "octant", "lead_leng
 _HANDLING = ("line_id", "tower_id", "role", "handling", "handling_fault")
 _ALTERNATIVE = ("side", "rank", "distance_m", "bearing_true_deg", "angle_to_line_deg", "distance_to_line_m",
                 "lead_length_m", "caution_crossings", "score", "lat", "lon")  # fmt: skip
-_APPROACH = {"to": "to", "road_name": "from road", "road_class": "kind of road", "walk_m": "walk, m",
+_APPROACH = {"to": "to", "road_name": "from", "road_class": "kind of road", "walk_m": "walk, m",
              "climb_m": "climb, m", "walk_min": "walk, min", "crossings": "crosses", "verdict": "verdict",
              "note": "note"}  # fmt: skip
 
@@ -90,7 +91,10 @@ def relaxation_tables(plan: Plan) -> list[str]:
 def approach_tables(plan: Plan) -> list[str]:
     """How to get there on foot; empty where ways were not looked for."""
     labels = {name: row.label for name, row in plan.job.obstacle_classes.items()}
-    table = plan.approaches.assign(road_class=plan.approaches["road_class"].map(labels).fillna(""))
+    table = plan.approaches
+    to_tower = (table["to"] == "tower").to_numpy()
+    begins = np.where(to_tower, table["road_name"], "the tower")
+    table = table.assign(road_name=begins, road_class=table["road_class"].map(labels).fillna("").where(to_tower, ""))
     rows = plain_rows(table, list(_APPROACH))
     return _tables(plan, table, rows, "Approach on foot", list(_APPROACH.values()), "approaches")
 

@@ -284,6 +284,7 @@ def test_approaches_and_permissions_where_there_are_any(plan, tmp_path, read_pag
     assert [text(cell) for cell in row] == [
         "tower", "Mill {{7*7}}", "minor road", "212.4", "12.5", "4.25", "stream or ditch", "reachable", "",
     ]  # fmt: skip
+    assert [text(cell) for cell in page.rows(0, "Approach on foot")[0]][:4] == ["H", "the tower", "", "212.4"]
     assert text(page.rows(3, "Approach on foot")[-1][-2]) == "map does not cover"
     parcels = [row.xpath("td") for row in page.root.xpath("//table[@class='permissions']/tbody/tr")]
     assert len(parcels) == len(plan.permissions) > 3
