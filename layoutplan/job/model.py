@@ -17,9 +17,13 @@ from layoutplan.job.electrical import Limits, Method, Soil
 from layoutplan.job.land import Land, Work
 from layoutplan.job.lines import Line
 from layoutplan.job.section import FileSource, NonNegative, Positive, Section
+from layoutplan.job.survey import Survey
 from layoutplan.job.terrain import Terrain
 
-Format = Literal["gpkg", "gpx", "csv", "permissions", "geojson", "map", "review", "review_table", "json"]
+Format = Literal[
+    "gpkg", "gpx", "csv", "permissions", "survey", "dxf", "geojson", "map", "review", "review_table", "parquet",
+    "flatgeobuf", "json",
+]  # fmt: skip
 
 
 class Layer(FileSource):
@@ -173,10 +177,12 @@ class Output(Section):
         None, description="Projected system for easting, northing and grid bearing; if left out, the job's UTM zone."
     )
     formats: tuple[Format, ...] = Field(
-        ("gpkg", "gpx", "csv", "permissions", "geojson", "map", "review", "review_table", "json"),
-        description="Which files are written; `permissions` only where the job names land.",
+        ("gpkg", "gpx", "csv", "permissions", "survey", "dxf", "geojson", "map", "review", "review_table", "json"),
+        description="Which files are written; `permissions` only where the job names land, `parquet` and `flatgeobuf` "
+        "only on request.",
     )
     waypoint_length: int = Field(10, ge=6, le=30, description="Longest waypoint name that the receivers take.")
+    survey: Survey = Survey()
 
 
 class ClassOverride(Section):

@@ -51,13 +51,17 @@ def write_plan(plan: Plan, folder: Path) -> list[Path]:
     stale: list[Path] = []
 
     def make(staging: Path) -> list[Path]:
-        new = [WRITERS[name](ready, staging) for name in names]
+        new = [path for name in names for path in _paths(WRITERS[name](ready, staging))]
         stale.extend(_stale(folder, {path.name for path in new}))
         return new
 
     written = write_together(folder, make)
     _remove(stale)
     return written
+
+
+def _paths(made: Path | list[Path]) -> list[Path]:
+    return made if isinstance(made, list) else [made]
 
 
 def write_together(folder: Path, make: Callable[[Path], list[Path]]) -> list[Path]:

@@ -8,16 +8,18 @@ import subprocess
 import sys
 import types
 from pathlib import Path
+from typing import get_args
 
 import pyogrio
 import pytest
 
 from layoutplan.errors import OutputError
+from layoutplan.job.model import Format
 from layoutplan.outputs import WRITERS, write, write_plan
 
 FILES = [
-    "plan.gpkg", "waypoints.gpx", "stakes.csv", "permissions.csv", "plan.geojson", "map.html", "review.html",
-    "review.csv", "plan.json",
+    "plan.gpkg", "waypoints.gpx", "stakes.csv", "permissions.csv", "stakes_survey.csv", "stakes_survey.txt",
+    "stakes.dxf", "stakes_dxf.txt", "plan.geojson", "map.html", "review.html", "review.csv", "plan.json",
 ]  # fmt: skip
 
 
@@ -43,7 +45,8 @@ def test_formats_of_the_job(make_plan, tmp_path) -> None:
 
 
 def test_the_registry_knows_every_format_of_the_job(plan) -> None:
-    assert set(WRITERS) == set(plan.job.output.formats)
+    assert set(WRITERS) == set(get_args(Format))
+    assert set(WRITERS) - set(plan.job.output.formats) == {"parquet", "flatgeobuf"}  # on request
 
 
 def test_again_gives_the_same_bytes(make_plan, tmp_path) -> None:
