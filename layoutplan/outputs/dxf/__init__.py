@@ -44,7 +44,8 @@ def _notes(plan: Plan, grid: Grid) -> Iterator[str]:
     yield "The drawing is flat: elevations, where they are known, are attributes of the blocks, in metres."
     yield ""
     yield "KEEP-OUTS"
-    yield "Drawn by class as the rules of the job ask for, at most 0.12 % of the distance too large, never too small."
+    yield "Drawn by class as the rules of the job ask for, up to 0.1 m and 0.12 % of the distance too large."
+    yield "Map features are drawn as far as they could matter for a stake, and cut there."
     yield "The map shows only what somebody mapped. Where it does not reach, nothing is drawn and nothing is clear."
     if plan.job.gives_permitted_land:
         yield "The job names permitted land: all ground outside OBSTACLES-PERMITTED_LAND is out of bounds, not hatched."
