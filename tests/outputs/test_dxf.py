@@ -236,7 +236,7 @@ def test_same_plan_same_bytes_in_every_process(make_plan, tmp_path) -> None:
         "from layoutplan.outputs.dxf import write_dxf\n"
         "write_dxf(build_plan(4), Path(sys.argv[2]))\n"
     )
-    for seed in ("1", "2"):
+    for seed in ("1", "4"):  # these two order ezdxf's sets differently
         out = tmp_path / seed
         out.mkdir()
         env = {

@@ -51,6 +51,8 @@ def save_drawing(plan: Plan, grid: Grid, path: Path) -> None:
         _lines(space, plan, grid)
         places = _points(space, plan, grid, metre)
         _frame(drawing, space, plan, grid, places, metre)
+        for name in sorted(drawing.entitydb.dxf_types_in_use()):  # ezdxf itself adds them in the order of a set
+            drawing.classes.add_class(name)
         drawing.saveas(path)
 
 
