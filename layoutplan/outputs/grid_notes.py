@@ -22,7 +22,8 @@ _FEET = (
 def coordinate_notes(grid: Grid, lonlat_deg: ArrayLike) -> Iterator[str]:
     """System, unit and the way from WGS 84."""
     yield "COORDINATES"
-    yield f"Reference system: {' '.join(filter(None, (grid.code, clean(grid.crs.name))))}"
+    name = "without a name, see its definition" if grid.crs.name == "unknown" else clean(grid.crs.name)
+    yield f"Reference system: {' '.join(filter(None, (grid.code, name)))}"
     if not grid.code:
         yield f"Definition (WKT): {clean(grid.crs.to_wkt())}"
     yield f"Unit of eastings, northings and elevations: {grid.unit.name}"
@@ -59,7 +60,7 @@ def factor_notes(factors: Factors) -> Iterator[str]:
     yield f"Combined scale factor: {_range(factors.combined)}"
     yield (
         f"Combined = grid scale factor x elevation factor; elevation factor = R / (R + h), R = {MEAN_RADIUS_M:.0f} m. "
-        f"Source: {_SOURCE}. Grid scale factor at the point: PROJ."
+        f"Source: {_SOURCE}. The grid scale factor is that at the point."
     )
     if np.isnan(factors.elevation).any():
         yield (

@@ -171,7 +171,23 @@ def test_unknown_stays_unknown(grid) -> None:
     factors = grid_factors(utm, utm.positions(PLACES), [np.nan, 400.0, -20.0])
     assert np.isnan(factors.combined).tolist() == [True, False, False]
     assert factors.elevation[2] > 1 > factors.elevation[1]
-    equal_area = grid("EPSG:3035")  # lengths there depend on the direction
-    there = grid_factors(equal_area, equal_area.positions([[20.0, 60.0]]), [0.0])
+
+
+@pytest.mark.parametrize("crs", ["EPSG:3035", "EPSG:3857"])
+def test_systems_that_are_not_conformal_have_no_scale_factor(grid, crs) -> None:
+    """Equal area; and web Mercator, which is conformal on a sphere only. The largest scale is that of geodesics."""
+    system = grid(crs)
+    lon, lat = 20.0, 60.0
+    there = grid_factors(system, system.positions([[lon, lat]]), [0.0])
     assert np.isnan(there.scale).all()
-    assert there.largest[0] > 1.0005
+    ends = [Geodesic.WGS84.Direct(lat, lon, bearing, 10.0) for bearing in range(0, 360, 2)]
+    ways = system.positions([[end["lon2"], end["lat2"]] for end in ends]) - system.positions([[lon, lat]])
+    assert there.largest[0] == pytest.approx(np.hypot(*ways.T).max() / 10.0, rel=1e-5)
+
+
+def test_grads_and_feet_change_no_factor(grid) -> None:
+    """NTF (Paris) counts longitudes in grads from Paris."""
+    paris = grid("EPSG:27572")
+    factors = grid_factors(paris, paris.positions([[2.6, 46.8]]), [0.0])
+    assert factors.scale[0] == pytest.approx(0.99987742, abs=1e-7)  # on the parallel of 52 grads: the zone's own factor
+    assert abs(factors.convergence_deg[0]) == pytest.approx((2.6 - 2.33723) * np.sin(np.radians(46.8)), abs=1e-3)

@@ -51,6 +51,13 @@ ORDER = {
     "PropertyIsEqualTo": "PropertyName Literal",
     "PropertyIsLike": "PropertyName Literal",
 }
+# options of simple symbols in documents that the program wrote itself; any other would be passed over without a word
+OPTIONS = {
+    "SimpleMarker": "angle color name outline_color outline_width outline_width_unit size size_unit",
+    "SimpleLine": "capstyle customdash customdash_unit joinstyle line_color line_style line_width line_width_unit "
+    "use_custom_dash",
+    "SimpleFill": "color outline_color outline_style outline_width outline_width_unit style",
+}
 MARKS = {"square", "circle", "triangle", "star", "cross", "x"}  # the well-known names of SLD 1.0.0, section 11.3.2
 
 
@@ -136,6 +143,10 @@ def test_qml_has_a_symbol_for_every_rule(layer) -> None:
     for symbol in symbols.values():
         kinds = {part.get("class") for part in symbol.findall("layer")}
         assert kinds == {{"marker": "SimpleMarker", "line": "SimpleLine", "fill": "SimpleFill"}[symbol.get("type")]}
+        for part in symbol.findall("layer"):
+            assert {option.get("name") for option in part.iter("Option")} - {None} <= {
+                *OPTIONS[part.get("class")].split()
+            }
         for option in symbol.iter("Option"):
             if option.get("name", "").endswith("color"):
                 assert re.fullmatch(r"(\d{1,3},){3}255", option.get("value"))

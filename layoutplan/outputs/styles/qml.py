@@ -103,7 +103,7 @@ def _line_options(stroke: Stroke) -> dict[str, str]:
     }
     if stroke.dash:
         options |= {
-            "use_customdash": "1",
+            "use_custom_dash": "1",
             "customdash_unit": "MM",
             "customdash": ";".join(f"{d:g}" for d in stroke.dash),
         }
