@@ -18,6 +18,7 @@ from layoutplan.job.electrical import Limits, Method, Soil
 from layoutplan.job.land import Land, Work
 from layoutplan.job.lines import Line
 from layoutplan.job.section import FileSource, NonNegative, Positive, Section
+from layoutplan.job.survey import Survey
 from layoutplan.job.terrain import Terrain
 
 
@@ -197,6 +198,7 @@ class Output(Section):
         description="Most waypoints in one GPX file, for receivers with a limit: `waypoints_01.gpx` and so on, a tower "
         "and its stakes always together. If left out, one file.",
     )
+    survey: Survey = Survey()
 
 
 class ClassOverride(Section):

@@ -11,6 +11,7 @@ from pydantic_core import PydanticUndefined
 
 from layoutplan.job.electrical import Limits, Method, Soil
 from layoutplan.job.model import Coverage, Job, Output, Rules, Score, Search
+from layoutplan.job.survey import Survey
 from layoutplan.job.terrain import Terrain
 
 _HEAD = """\
@@ -83,6 +84,7 @@ def job_template() -> str:
         ("limits", Limits),
         ("search", Search),
         ("output", Output),
+        ("output.survey", Survey),
         ("coverage", Coverage),
     ]
     lines = [_HEAD]
@@ -99,6 +101,8 @@ def job_template() -> str:
 
 def _keys(model: type[BaseModel]) -> Iterator[str]:
     for name, field in model.model_fields.items():
+        if isinstance(field.default, BaseModel):
+            continue  # it has a header of its own
         if field.default is None or field.default is PydanticUndefined:
             yield f"# {name} = ...    # {field.description}"
         else:
@@ -122,7 +126,7 @@ def job_sections() -> list[tuple[str, str, dict[str, FieldInfo]]]:
         out.append((header, (model.__doc__ or "").strip(), dict(model.model_fields)))
 
     from layoutplan.job import electrical as e
-    from layoutplan.job import land, lines, terrain
+    from layoutplan.job import land, lines, survey, terrain
     from layoutplan.job import model as m
     from layoutplan.job.section import FileSource
 
@@ -150,6 +154,7 @@ def job_sections() -> list[tuple[str, str, dict[str, FieldInfo]]]:
         ("[classes.<name>]", m.ClassOverride),
         ("[[fixed]]", m.FixedStake),
         ("[output]", m.Output),
+        ("[output.survey]", survey.Survey),
     ):
         visit(header, section)
     return out

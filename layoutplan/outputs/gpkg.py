@@ -1,4 +1,4 @@
-"""``plan.gpkg``: every table of the plan as a layer of one GeoPackage."""
+"""``plan.gpkg``: every table of the plan as a layer of one GeoPackage, with the looks of the layers."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ import pyproj
 
 from layoutplan.errors import OutputError
 from layoutplan.outputs.columns import TABLES, with_columns
+from layoutplan.outputs.styles import add_styles
 from layoutplan.planning.model import Plan
 
 VERSION = "1.3"  # newer GDAL versions would write 1.4, at which older desktop programs warn
@@ -35,7 +36,9 @@ def write_gpkg(plan: Plan, folder: Path) -> Path:
         ``output.crs`` is no coordinate reference system, or does not reach the plan.
     """
     tables = {name: (with_columns(getattr(plan, name), name), table.geometry) for name, table in TABLES.items()}
-    return write_layers(tables, folder / "plan.gpkg", plan.job.output.crs)
+    path = write_layers(tables, folder / "plan.gpkg", plan.job.output.crs)
+    add_styles(path, plan.job.obstacle_classes.values(), _NO_CLOCK)
+    return path
 
 
 def write_layers(tables: Mapping[str, tuple[pd.DataFrame, str | None]], path: Path, crs: str) -> Path:
@@ -55,10 +58,10 @@ def write_layers(tables: Mapping[str, tuple[pd.DataFrame, str | None]], path: Pa
     OutputError
         As `write_gpkg`.
     """
-    system = _crs(crs)
+    system = layer_crs(crs)
     with _no_clock():
         for name, (frame, geometry) in tables.items():
-            placed = _projected(frame, system, name) if geometry else frame
+            placed = projected(frame, system, name) if geometry else frame
             _write_layer(placed, path, name, geometry)
     return path
 
@@ -70,7 +73,8 @@ def _write_layer(frame: pd.DataFrame, path: Path, name: str, geometry: str | Non
     pyogrio.write_dataframe(frame, path, layer=name, driver="GPKG", use_arrow=True, **options)
 
 
-def _crs(text: str) -> pyproj.CRS:
+def layer_crs(text: str) -> pyproj.CRS:
+    """Reference system of the layers, as the job names it; OutputError if it is none."""
     try:
         return pyproj.CRS.from_user_input(text)
     except pyproj.exceptions.CRSError as err:
@@ -80,7 +84,8 @@ def _crs(text: str) -> pyproj.CRS:
         ) from err
 
 
-def _projected(frame: gpd.GeoDataFrame, crs: pyproj.CRS, name: str) -> gpd.GeoDataFrame:
+def projected(frame: gpd.GeoDataFrame, crs: pyproj.CRS, name: str) -> gpd.GeoDataFrame:
+    """Layer in another reference system; OutputError if that does not reach it."""
     if crs == frame.crs:
         return frame
     moved = frame.to_crs(crs)

@@ -63,10 +63,28 @@ _OWN = (
     Format("kml", "the same as text, without signs", ("stakes.kml",), f"{_HERE}.kml:write_kml", by_default=False),
     Format("csv", "staking list", ("stakes.csv",), f"{_HERE}.stakes:write_stakes"),
     Format("permissions", "list of parcels", ("permissions.csv",), f"{_HERE}.permissions:write_permissions", "land"),
+    Format(
+        "survey", "points for a controller", ("stakes_survey.csv", "stakes_survey.txt"), f"{_HERE}.survey:write_survey"
+    ),
+    Format("dxf", "drawing in the job's grid", ("stakes.dxf", "stakes_dxf.txt"), f"{_HERE}.dxf:write_dxf"),
     Format("geojson", "towers, stakes and leads", ("plan.geojson",), f"{_HERE}.geojson:write_geojson"),
     Format("map", "map for a browser without network", ("map.html",), f"{_HERE}.map_page:write_map"),
     Format("review", "every rule of every tower", ("review.html",), f"{_HERE}.review:write_review"),
     Format("review_table", "the same as a table", ("review.csv",), f"{_HERE}.review:write_review_table"),
+    Format(
+        "parquet",
+        "each table as GeoParquet",
+        ("plan_*.parquet",),
+        f"{_HERE}.geoparquet:write_geoparquet",
+        by_default=False,
+    ),
+    Format(
+        "flatgeobuf",
+        "each layer as FlatGeobuf",
+        ("plan_*.fgb",),
+        f"{_HERE}.flatgeobuf:write_flatgeobuf",
+        by_default=False,
+    ),
     Format(RECORD, "record of the plan and its files", ("plan.json",), f"{_HERE}.record:write_record"),  # always last
 )
 FORMATS: Mapping[str, Format] = MappingProxyType({entry.name: entry for entry in _OWN})

@@ -15,6 +15,7 @@ from layoutplan.errors import OutputError
 FORMAT_VERSION = 3  # of plan.json and the tables; raised when a reader of the earlier one would go wrong
 RECORD_NAME = "plan.json"
 TABLES_NAME = "plan.gpkg"
+STYLES_TABLE = "layer_styles"  # how desktop programs draw the layers; no table of the plan
 
 
 def read_plan_tables(folder: str | Path) -> dict[str, pd.DataFrame]:
@@ -38,7 +39,7 @@ def read_plan_tables(folder: str | Path) -> dict[str, pd.DataFrame]:
     """
     path = _existing(Path(folder) / TABLES_NAME, "gpkg")
     try:
-        names = pyogrio.list_layers(path)[:, 0]
+        names = [name for name in pyogrio.list_layers(path)[:, 0] if name != STYLES_TABLE]
         return {str(name): pyogrio.read_dataframe(path, layer=name, use_arrow=True) for name in names}
     except (DataSourceError, DataLayerError) as err:
         raise OutputError(f"'{path}': not a readable plan ({err}). Plan again into this folder.") from err

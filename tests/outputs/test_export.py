@@ -3,10 +3,12 @@
 import dataclasses
 import json
 import re
+from io import BytesIO
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import pyarrow.parquet as pq
 import pyogrio
 import pytest
 import shapely
@@ -26,6 +28,7 @@ from layoutplan.text import clean
 
 LATER = tuple(name for name in FORMATS if name != "json")
 BASE = ("gpkg", "json")
+UNROUNDED = ("gpkg", "map", "dxf", "parquet", "flatgeobuf")
 
 
 @pytest.fixture(scope="module")
@@ -62,7 +65,15 @@ def exported_equal(plan: Plan, folder, formats=LATER) -> None:
         {"plan.gpkg"} if "gpkg" not in wanted else set()
     )
     for path in files:
-        assert path.read_bytes() == written[path.name], path.name
+        if path.suffix == ".parquet":  # its footer names the types in memory, which an empty column does not keep
+            assert_same_table(path.read_bytes(), written[path.name])
+        else:
+            assert path.read_bytes() == written[path.name], path.name
+
+
+def assert_same_table(one: bytes, other: bytes) -> None:
+    tables = [pq.read_table(BytesIO(data)).to_pylist() for data in (one, other)]
+    assert repr(tables[0]) == repr(tables[1])
 
 
 def test_every_format_later_is_as_from_planning_hostile_names(make_plan, tmp_path) -> None:
@@ -85,10 +96,11 @@ def test_every_format_later_is_as_from_planning_at_the_antimeridian(make_plan, t
 def test_every_format_later_is_as_from_planning_projected_tables(sample, tmp_path) -> None:
     """The tables on file are in metres; turned back, they agree to what the formats show.
 
-    Map features are not rounded in the plan, so that on the map the last digit of a vertex may turn (0.1 m).
+    Map features are not rounded in the plan, so that on the map the last digit of a vertex may turn (0.1 m); drawing and
+    columnar files carry more digits of them.
     """
     plan = with_formats(sample, crs="EPSG:25832")
-    exported_equal(plan, tmp_path, [name for name in LATER if name not in ("gpkg", "map")])
+    exported_equal(plan, tmp_path, [name for name in LATER if name not in UNROUNDED])
     write_plan(with_formats(plan, formats=("map", *BASE)), tmp_path / "a")
     old = (tmp_path / "a" / "map.html").read_text("utf-8")
     ((path,), _) = export_plan(tmp_path / "a", ["map"], tmp_path / "c")

@@ -32,7 +32,8 @@ def point(blob: bytes) -> tuple[float, float]:
 def test_layers_columns_rows(plan, tmp_path) -> None:
     path = write_gpkg(plan, tmp_path)
     kinds = dict(query(path, "SELECT table_name, data_type FROM gpkg_contents"))
-    assert kinds == {name: "features" if table.geometry else "attributes" for name, table in TABLES.items()}
+    styles = {"layer_styles": "attributes"}
+    assert kinds == styles | {name: "features" if table.geometry else "attributes" for name, table in TABLES.items()}
     for name, table in TABLES.items():
         columns = [row[1] for row in query(path, f'PRAGMA table_info("{name}")') if row[1] not in ("fid", "geom")]
         assert columns == list(table.columns)

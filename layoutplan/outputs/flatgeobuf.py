@@ -1,0 +1,35 @@
+"""``plan_<table>.fgb``: each layer of the plan as FlatGeobuf."""
+
+from __future__ import annotations
+
+from io import BytesIO
+from pathlib import Path
+
+import pyogrio
+
+from layoutplan.outputs.columns import TABLES, with_columns
+from layoutplan.outputs.gpkg import layer_crs, projected
+from layoutplan.planning.model import Plan
+
+
+def write_flatgeobuf(plan: Plan, folder: Path) -> list[Path]:
+    """Write one file for each table with geometry, in the reference system of ``plan.gpkg``.
+
+    Without spatial index: with one the rows would come back in another order.
+
+    Raises
+    ------
+    OutputError
+        ``output.crs`` is no coordinate reference system, or does not reach the plan.
+    """
+    crs = layer_crs(plan.job.output.crs)
+    paths = []
+    for name, table in TABLES.items():
+        if table.geometry:
+            frame = projected(with_columns(getattr(plan, name), name), crs, name)
+            options = {"geometry_type": table.geometry, "SPATIAL_INDEX": "NO"}
+            file = BytesIO()  # GDAL says nothing of a disk that is full
+            pyogrio.write_dataframe(frame, file, layer=name, driver="FlatGeobuf", use_arrow=True, **options)
+            paths.append(folder / f"plan_{name}.fgb")
+            paths[-1].write_bytes(file.getbuffer())
+    return paths

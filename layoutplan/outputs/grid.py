@@ -1,0 +1,156 @@
+"""The projected grid of survey and drawing files: its axes and unit, positions in it, and how they were come by."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import pyproj
+import shapely
+from numpy.typing import ArrayLike, NDArray
+
+from layoutplan.errors import OutputError
+from layoutplan.planning.model import Plan
+
+FloatArray = NDArray[np.float64]
+_WGS84 = "EPSG:4326"
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """Unit of length of a grid.
+
+    Attributes
+    ----------
+    name, symbol : str
+        In words, and for column names.
+    metres : float
+        Length of the unit. [m]
+    dxf_code : int
+        ``$INSUNITS`` of a drawing in this unit; 0 if there is none.
+    metric : bool
+    """
+
+    name: str
+    symbol: str
+    metres: float
+    dxf_code: int
+    metric: bool
+
+
+# Both feet are exact by definition and differ by 2 parts in a million. Codes of $INSUNITS: DXF reference, header
+# section.
+_UNITS = (
+    Unit("metre", "m", 1.0, 6, True),
+    Unit("international foot (0.3048 m)", "ft", 0.3048, 2, False),
+    Unit("US survey foot (1200/3937 m)", "us_ft", 1200 / 3937, 21, False),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """Grid of eastings and northings.
+
+    Attributes
+    ----------
+    crs : CRS
+        Its horizontal part.
+    unit : Unit
+    """
+
+    crs: pyproj.CRS
+    unit: Unit
+
+    @property
+    def code(self) -> str:
+        """Authority and code, ``EPSG:25832``; empty if it has none."""
+        return ":".join(self.crs.to_authority(min_confidence=100) or ())
+
+    def positions(self, lonlat_deg: ArrayLike) -> FloatArray:
+        """Easting and northing of WGS 84 positions, shape (n, 2), in the grid's unit.
+
+        Raises
+        ------
+        OutputError
+            The grid does not reach them.
+        """
+        lonlat = np.asarray(lonlat_deg, dtype=float).reshape(-1, 2)
+        lon = np.mod(lonlat[:, 0] + 180.0, 360.0) - 180.0
+        placed = np.column_stack(_transformer(self.crs).transform(lon, lonlat[:, 1]))
+        if not np.isfinite(placed).all():
+            raise OutputError(
+                f"job key 'output.grid_crs': '{self.crs.name}' does not reach the whole plan. Choose a projected "
+                "system that covers the line."
+            )
+        return placed
+
+    def shapes(self, geometries: ArrayLike) -> NDArray[np.object_]:
+        """WGS 84 geometries in the grid."""
+        return np.asarray(shapely.transform(np.asarray(geometries, dtype=object), self.positions), dtype=object)
+
+    def operations(self, lonlat_deg: ArrayLike) -> list[str]:
+        """In words, the transformations from WGS 84 that hold at some positions, each with its stated accuracy."""
+        transformer = _transformer(self.crs)
+        found: dict[str, float] = {}
+        for lon, lat in np.asarray(lonlat_deg, dtype=float).reshape(-1, 2).tolist():
+            transformer.transform((lon + 180.0) % 360.0 - 180.0, lat)
+            used = transformer.get_last_used_operation()
+            found[used.description] = used.accuracy
+        return [f"{_steps(name)}; {_accuracy(metres)}" for name, metres in found.items()]
+
+
+def grid_of(plan: Plan) -> Grid:
+    """Grid of a plan.
+
+    Raises
+    ------
+    OutputError
+        It is no projected system whose axes run east and north; eastings and northings would be wrong in it.
+    """
+    crs = _horizontal(_crs(plan.grid_crs))
+    axes = crs.axis_info[:2]
+    runs = sorted(axis.direction.lower() for axis in axes)
+    if not crs.is_projected or runs != ["east", "north"]:
+        what = f"its axes run {' and '.join(runs)}" if crs.is_projected else "it is not a projected system"
+        raise OutputError(
+            f"job key 'output.grid_crs': '{plan.grid_crs}' gives no eastings and northings ({what}). Choose a "
+            "projected system with axes to the east and north, or take 'survey' and 'dxf' out of output.formats."
+        )
+    return Grid(crs, _unit(axes[0].unit_name, axes[0].unit_conversion_factor))
+
+
+def _crs(text: str) -> pyproj.CRS:
+    try:
+        return pyproj.CRS.from_user_input(text)
+    except pyproj.exceptions.CRSError as err:
+        raise OutputError(
+            f"job key 'output.grid_crs': '{text}' is no coordinate reference system known here. "
+            'Give one by its code, for instance "EPSG:25832".'
+        ) from err
+
+
+def _horizontal(crs: pyproj.CRS) -> pyproj.CRS:
+    return crs.sub_crs_list[0] if crs.is_compound else crs
+
+
+def _unit(name: str, metres: float) -> Unit:
+    """Go by the length: files call the same unit by many names."""
+    for unit in _UNITS:
+        if math.isclose(unit.metres, metres, rel_tol=1e-9):
+            return unit
+    return Unit(f"{name} ({metres:.12g} m)", "units", metres, 0, False)
+
+
+def _transformer(crs: pyproj.CRS) -> pyproj.Transformer:
+    return pyproj.Transformer.from_crs(_WGS84, crs, always_xy=True)  # as the plan's own eastings and northings
+
+
+def _steps(description: str) -> str:
+    return " + ".join(step for step in description.split(" + ") if not step.startswith("axis order change"))
+
+
+def _accuracy(metres: float) -> str:
+    if metres < 0:
+        return "accuracy unknown, metres may be lost"
+    return f"stated accuracy {metres:g} m" if metres else "no change of datum"

@@ -1,0 +1,146 @@
+"""Styles in the XML that a widespread desktop GIS keeps beside its layers (QML), as little of it as is needed."""
+
+from __future__ import annotations
+
+import xml.etree.ElementTree as ET
+from collections.abc import Mapping
+
+from layoutplan.outputs.styles.looks import Fill, Look, Rule, Sign, Stroke, Style
+
+_INK = "#111111"
+_KINDS: Mapping[type, str] = {Fill: "fill", Stroke: "line", Sign: "marker"}
+_ELSE = "ELSE"
+SHAPES = {  # name: its name there, degrees turned clockwise
+    "circle": ("circle", 0), "square": ("square", 0), "diamond": ("diamond", 0), "triangle": ("triangle", 0),
+    "pennant": ("triangle", 180), "star": ("star", 0), "cross": ("cross", 0), "x": ("cross2", 0),
+}  # fmt: skip
+_HATCHES = {"diagonal": "b_diagonal", "cross": "diagonal_x", "dots": "dense6"}
+
+
+def qml_text(style: Style) -> str:
+    """Return the style as a document of rules and labels.
+
+    A layer whose features are points, lines and areas side by side is opened as one layer for each kind. A rule draws
+    only what its symbol suits; so each rule comes once for every kind of look it has.
+    """
+    root = ET.Element(
+        "qgis",
+        {"version": "3.22.0", "styleCategories": "Symbology|Labeling", "labelsEnabled": str(int(bool(style.label)))},
+    )
+    renderer = ET.SubElement(root, "renderer-v2", {"type": "RuleRenderer", "symbollevels": "0", "forceraster": "0"})
+    rules = ET.SubElement(renderer, "rules", {"key": "{root}"})
+    symbols = ET.SubElement(renderer, "symbols")
+    kinds = [kind for kind in _KINDS if any(isinstance(look, kind) for rule in style.rules for look in rule.looks)]
+    for kind in kinds:
+        group = rules
+        if len(kinds) > 1:  # a group for each, so that "else" looks at the rules of its own kind
+            group = ET.SubElement(rules, "rule", {"key": f"{{{_KINDS[kind]}}}", "label": f"{_KINDS[kind]}s"})
+        for rule in style.rules:
+            for look in (look for look in rule.looks if isinstance(look, kind)):
+                number = str(len(symbols))
+                group.append(_rule(rule, number, only=len(style.rules) == 1))
+                symbols.append(_symbol(look, number))
+    if style.label:
+        root.append(_labeling(style))
+    ET.indent(root)
+    return "<!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>\n" + ET.tostring(root, encoding="unicode") + "\n"
+
+
+def _rule(rule: Rule, number: str, *, only: bool) -> ET.Element:
+    element = ET.Element("rule", {"key": f"{{rule-{number}}}", "symbol": number, "label": rule.label})
+    if rule.column:
+        value = rule.value + "%" * rule.begins
+        element.set("filter", f'"{rule.column}" {"LIKE" if rule.begins else "="} {_quoted(value)}')
+    elif not only:
+        element.set("filter", _ELSE)
+    return element
+
+
+def _symbol(look: Look, number: str) -> ET.Element:
+    attributes = {"type": _KINDS[type(look)], "name": number, "alpha": "1", "clip_to_extent": "1", "force_rhr": "0"}
+    element = ET.Element("symbol", attributes)
+    if isinstance(look, Sign):
+        _layer(element, "SimpleMarker", _marker_options(look))
+    elif isinstance(look, Fill):
+        _layer(element, "SimpleFill", _fill_options(look))
+    else:
+        if look.casing_mm:
+            _layer(element, "SimpleLine", _line_options(Stroke(_INK, look.casing_mm)))
+        _layer(element, "SimpleLine", _line_options(look))
+    return element
+
+
+def _layer(symbol: ET.Element, kind: str, options: Mapping[str, str]) -> None:
+    layer = ET.SubElement(symbol, "layer", {"class": kind, "enabled": "1", "locked": "0", "pass": "0"})
+    box = ET.SubElement(layer, "Option", {"type": "Map"})
+    for name, value in options.items():
+        ET.SubElement(box, "Option", {"type": "QString", "name": name, "value": value})
+
+
+def _marker_options(sign: Sign) -> dict[str, str]:
+    name, turned = SHAPES[sign.shape]
+    strokes_only = sign.shape in ("x", "cross")  # these have no inside: the colour is their stroke's
+    return {
+        "name": name,
+        "angle": str(turned),
+        "color": _color(sign.fill),
+        "outline_color": _color(sign.fill if strokes_only else _INK),
+        "outline_width": "0.8" if strokes_only else "0.3",
+        "outline_width_unit": "MM",
+        "size": f"{sign.size_mm:g}",
+        "size_unit": "MM",
+    }
+
+
+def _line_options(stroke: Stroke) -> dict[str, str]:
+    options = {
+        "line_color": _color(stroke.color),
+        "line_style": "solid",
+        "line_width": f"{stroke.width_mm:g}",
+        "line_width_unit": "MM",
+        "capstyle": "flat",
+        "joinstyle": "round",
+    }
+    if stroke.dash:
+        options |= {
+            "use_custom_dash": "1",
+            "customdash_unit": "MM",
+            "customdash": ";".join(f"{d:g}" for d in stroke.dash),
+        }
+    return options
+
+
+def _fill_options(fill: Fill) -> dict[str, str]:
+    """A hatch is drawn in the colour of the border; an area without one is clear, or filled."""
+    clear = not (fill.hatch or fill.fill)
+    return {
+        "color": _color(fill.border.color if fill.hatch else fill.fill or "#ffffff"),
+        "style": "no" if clear else _HATCHES.get(fill.hatch, "solid"),
+        "outline_color": _color(fill.border.color),
+        "outline_style": "dash" if fill.border.dash else "solid",
+        "outline_width": f"{fill.border.width_mm:g}",
+        "outline_width_unit": "MM",
+    }
+
+
+def _labeling(style: Style) -> ET.Element:
+    element = ET.Element("labeling", {"type": "simple"})
+    settings = ET.SubElement(element, "settings")
+    expression = f'"{style.label}"'
+    if style.remark:
+        expression += f""" || CASE WHEN "{style.remark}" = {_quoted(style.unremarkable)} THEN '' """
+        expression += f"""ELSE '\\n' || "{style.remark}" END"""
+    text = {"fieldName": expression, "isExpression": "1", "fontSize": "8", "fontSizeUnit": "Point"}
+    written = ET.SubElement(settings, "text-style", text | {"textColor": _color(_INK)})
+    halo = {"bufferDraw": "1", "bufferSize": "0.8", "bufferSizeUnits": "MM", "bufferColor": _color("#ffffff")}
+    ET.SubElement(written, "text-buffer", halo)
+    ET.SubElement(settings, "placement", {"placement": "0", "dist": "2", "distUnits": "MM"})  # around the point
+    return element
+
+
+def _quoted(text: str) -> str:
+    return "'" + text.replace("'", "''") + "'"
+
+
+def _color(name: str) -> str:
+    return ",".join(str(int(name[place : place + 2], 16)) for place in (1, 3, 5)) + ",255"

@@ -1,0 +1,47 @@
+"""The points that survey and drawing files hold: each tower, then its stakes, with numbers and short names."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from layoutplan.outputs.columns import with_columns
+from layoutplan.outputs.waypoint_names import waypoint_names
+from layoutplan.planning.model import Plan
+
+_COLUMNS = ["line_id", "tower_id", "lon", "lat", "elevation_m", "status"]
+_FIRST = 10_000
+_PLACES = {"T": 0, "H": 1, "S": 2}  # last digit of the number
+
+
+def survey_points(plan: Plan) -> pd.DataFrame:
+    """Points of the plan, tower by tower.
+
+    Returns
+    -------
+    DataFrame
+        ``number`` (10010 for the first tower, 10020 for the second; its H one more, its S two more: a number does not
+        depend on which towers have a layout, and is hardly taken for a tower's own), ``name`` (the waypoint's),
+        ``role`` (T tower, H, S), ``line_id, tower_id, lon, lat, elevation_m, status``.
+    """
+    towers, stakes = with_columns(plan.towers, "towers"), with_columns(plan.electrodes, "electrodes")
+    keys = list(zip(towers["line_id"], towers["tower_id"], strict=True))
+    tens = {key: _FIRST + 10 * number for number, key in enumerate(keys, 1)}
+    parts = [
+        pd.DataFrame(towers[_COLUMNS]).assign(role="T", name=tower_names(plan)),
+        pd.DataFrame(stakes[_COLUMNS]).assign(role=stakes["role"], name=stakes["waypoint"]),
+    ]
+    points = pd.concat([part for part in parts if len(part)] or parts, ignore_index=True)
+    own = zip(points["line_id"], points["tower_id"], points["role"], strict=True)
+    number = [tens[line, tower] + _PLACES[role] for line, tower, role in own]
+    return points.assign(number=number).sort_values("number", ignore_index=True)
+
+
+def tower_names(plan: Plan) -> list[str]:
+    """Waypoint names of the towers, as in ``waypoints.gpx``."""
+    return waypoint_names(
+        plan.towers["line_id"].tolist(),
+        plan.towers["tower_id"].tolist(),
+        ["T"] * len(plan.towers),
+        plan.job.output.waypoint_length,
+        taken=plan.electrodes["waypoint"],
+    )
