@@ -10,14 +10,14 @@ from anyascii import anyascii
 
 _CONTROL = dict.fromkeys((*range(32), *range(127, 160), 8232, 8233), " ")
 _BIDI = dict.fromkeys((*range(0x202A, 0x202F), *range(0x2066, 0x206A), 0x200E, 0x200F, 0xFEFF))
-_NO_TEXT = dict.fromkeys((0xFFFE, 0xFFFF, *range(0xD800, 0xE000)))  # no XML file may hold them (XML 1.0, section 2.2)
-_NOT_SHOWN = _CONTROL | _BIDI | _NO_TEXT
+_NO_XML = dict.fromkeys((0xFFFE, 0xFFFF, *range(0xD800, 0xE000)))  # XML 1.0, section 2.2
+_NOT_SHOWN = _CONTROL | _BIDI
 _INERT = {ord(char): f"&#{ord(char)};" for char in "{}`\\"}
 _FORMULA_START = ("=", "+", "-", "@", "\t", "\r", "|", "%")
 
 
 def clean(value: object) -> str:
-    """Text as it enters: no control characters, direction overrides or half characters, Unicode NFC, single spaces.
+    """Text as it enters: no control characters or direction overrides, Unicode NFC, single spaces.
 
     Missing values (``None``, NaN) become the empty string.
     """
@@ -44,6 +44,11 @@ def page_text(value: object) -> str:
     planner's machine; and pop-ups are set as HTML.
     """
     return html.escape(str(value)).translate(_INERT)
+
+
+def xml_text(value: object) -> str:
+    """Clean text without the characters that no XML file may hold, escaped or not; the writer escapes the rest."""
+    return clean(value).translate(_NO_XML)
 
 
 def csv_cell(value: object) -> object:

@@ -15,7 +15,7 @@ from layoutplan.outputs.columns import records
 from layoutplan.outputs.points import known_height_m, parts, rounded_lonlat, tower_waypoints
 from layoutplan.outputs.words import LEAD_COLUMNS, STAKE_COLUMNS, lead_words, stake_words
 from layoutplan.planning.model import Plan
-from layoutplan.text import clean
+from layoutplan.text import xml_text
 
 _SYMBOLS = {"H": "Flag, Blue", "S": "Flag, Green"}
 _TOWER_SYMBOL = "Tall Tower"
@@ -47,8 +47,8 @@ def write_gpx(plan: Plan, folder: Path) -> list[Path]:
 def _document(plan: Plan, names: Mapping[tuple[str, str], str], which: str) -> GPX:
     gpx = GPX()
     gpx.creator = "layoutplan"
-    gpx.name = clean(f"{plan.job.title} {which}")
-    gpx.description = clean(" ".join(plan.cautions)) or None
+    gpx.name = xml_text(f"{plan.job.title} {which}")
+    gpx.description = xml_text(" ".join(plan.cautions)) or None
     gpx.time = plan_time(plan)
     gpx.waypoints = [*_stakes(plan), *_towers(plan, names)]
     gpx.tracks = [*_leads(plan), *_ways(plan, names)]
@@ -86,8 +86,8 @@ def _stakes(plan: Plan) -> Iterator[GPXWaypoint]:
             name=stake.waypoint,
             symbol=_SYMBOLS[stake.role],
             type=stake.role,
-            comment=text.short,
-            description=text.full,
+            comment=xml_text(text.short),
+            description=xml_text(text.full),
         )
 
 
@@ -96,7 +96,7 @@ def _towers(plan: Plan, names: Mapping[tuple[str, str], str]) -> Iterator[GPXWay
     lon, lat = rounded_lonlat(table["lon"], table["lat"])
     rows = records(table, *_KEYS, "status", "reasons", "elevation_m")
     for x, y, tower in zip(lon, lat, rows, strict=True):
-        text = clean(f"Tower {tower.tower_id} of line {tower.line_id}: {tower.status}")
+        text = xml_text(f"Tower {tower.tower_id} of line {tower.line_id}: {tower.status}")
         yield GPXWaypoint(
             y,
             x,
@@ -105,7 +105,7 @@ def _towers(plan: Plan, names: Mapping[tuple[str, str], str]) -> Iterator[GPXWay
             symbol=_TOWER_SYMBOL,
             type="tower",
             comment=text,
-            description=f"{text}. {clean(tower.reasons)}" if tower.reasons else text,
+            description=f"{text}. {xml_text(tower.reasons)}" if tower.reasons else text,
         )
 
 
@@ -117,7 +117,7 @@ def _leads(plan: Plan) -> Iterator[GPXTrack]:
     tower_m = dict(zip(zip(*(plan.towers[key] for key in _KEYS), strict=True), plan.towers["elevation_m"], strict=True))
     rows = records(table, "waypoint", "line_id", "elevation_m", *LEAD_COLUMNS)
     for start, end, lead in zip([0, *ends], ends, rows, strict=False):
-        track = GPXTrack(name=lead.waypoint, description=lead_words(lead))
+        track = GPXTrack(name=lead.waypoint, description=xml_text(lead_words(lead)))
         track.type = "lead"  # type: ignore[assignment]  # gpxpy declares it None, and writes the text
         heights = (tower_m[lead.line_id, lead.tower_id], lead.elevation_m)
         track.segments = [GPXTrackSegment(_points(lon[start:end], lat[start:end], heights))]

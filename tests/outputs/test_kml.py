@@ -22,7 +22,7 @@ from layoutplan.outputs.kml.icons import icon_files
 from layoutplan.outputs.points import tower_waypoints
 from layoutplan.outputs.words import LEAD_LEVELS
 from layoutplan.planning.model import STATUSES
-from layoutplan.text import clean
+from layoutplan.text import xml_text
 
 KML = {"k": "http://www.opengis.net/kml/2.2"}
 PLACES = [{}, {"lon": 180.0001, "lat": -17.0}, {"lon": -180.0, "lat": 65.0}, {"lon": 0.0, "lat": 0.0}]
@@ -197,8 +197,8 @@ def test_hostile_text_is_text(make_plan, tmp_path, hostile_texts, write) -> None
     folders = found(document, "//k:Folder/k:name/text()")
     html = [shown(text) for text in found(document, "//k:description/text()")]
     for hostile in (*hostile_texts, *more):
-        assert any(name.startswith(f"Tower {clean(hostile)}: ") for name in folders), hostile
-        assert any(f"Tower {clean(hostile)}" in " ".join(page.text.split()) for page in html), hostile
+        assert any(name.startswith(f"Tower {xml_text(hostile)}: ") for name in folders), hostile
+        assert any(f"Tower {xml_text(hostile)}" in " ".join(page.text.split()) for page in html), hostile
     assert {tag for page in html for tag in page.tags} == {"b", "table", "tr", "td", "a", "ul", "li", "p"}
     attributes = {attribute for page in html for attribute, _ in page.attributes}
     assert attributes == {"border", "cellpadding", "href"}

@@ -12,7 +12,7 @@ from layoutplan.outputs.geo_uri import geo_uri
 from layoutplan.outputs.map_page.line_popups import lead_popups, span_popups
 from layoutplan.outputs.map_page.popups import Popups, electrode_popups, tower_popups
 from layoutplan.planning.model import Plan
-from layoutplan.text import clean, page_text
+from layoutplan.text import page_text, xml_text
 
 Rows = Iterable[tuple[str, str]]
 
@@ -20,7 +20,7 @@ Rows = Iterable[tuple[str, str]]
 @lru_cache(4096)  # labels and reasons come again and again
 def inert(value: str) -> str:
     """Foreign text as HTML that shows letter for letter; viewers fill in ``$[…]`` of their own, so that goes too."""
-    return page_text(clean(value)).replace("$", "&#36;")
+    return page_text(xml_text(value)).replace("$", "&#36;")
 
 
 def tower_balloons(plan: Plan) -> list[str]:
@@ -51,7 +51,7 @@ def span_balloons(plan: Plan) -> list[str]:
 
 def cautions_html(plan: Plan) -> str:
     """Return what the crew is warned of, and whom the map's data is credited to."""
-    credit = dict.fromkeys(clean(file.attribution) for file in plan.files if file.attribution)
+    credit = dict.fromkeys(xml_text(file.attribution) for file in plan.files if file.attribution)
     items = "".join(f"<li>{inert(text)}</li>" for text in plan.cautions)
     return f"<ul>{items}</ul>" + "".join(f"<p>{inert(text)}</p>" for text in credit)
 

@@ -25,7 +25,7 @@ from layoutplan.outputs.points import rounded_lonlat, tower_waypoints
 from layoutplan.outputs.rounding import LONLAT_DECIMALS
 from layoutplan.outputs.words import STAKE_COLUMNS, figure, lead_level, stake_words
 from layoutplan.planning.model import Plan
-from layoutplan.text import clean
+from layoutplan.text import xml_text
 
 Key = tuple[str, str]
 _LEVEL_NAMES = {
@@ -51,7 +51,7 @@ def kml_text(plan: Plan, *, icons: bool) -> str:
     """
     document = Document(
         id="plan",
-        name=clean(plan.job.title),
+        name=xml_text(plan.job.title),
         description=cautions_html(plan),
         isopen=True,
         styles=list(styles(icons)),
@@ -66,7 +66,7 @@ def _lines(plan: Plan) -> Iterator[Folder]:
     towers = _by_line(_towers(plan))
     for line_id in dict.fromkeys((*towers, *spans)):
         own = [*towers.get(line_id, ()), Folder(name="Spans", features=spans.get(line_id, []))]
-        yield Folder(name=clean(f"Line {line_id}"), isopen=True, features=own)
+        yield Folder(name=xml_text(f"Line {line_id}"), isopen=True, features=own)
 
 
 def _by_line(pairs: Iterable[tuple[str, Any]]) -> dict[str, list[Any]]:
@@ -85,7 +85,7 @@ def _towers(plan: Plan) -> Iterator[tuple[str, Folder]]:
     for (row, name, balloon), point in zip(rows, _points(plan.towers), strict=True):
         tower = _placemark(name, f"Tower {row.tower_id}: {row.status}", balloon, row.status, row, point)
         own = things.get((row.line_id, row.tower_id), [])
-        yield row.line_id, Folder(name=clean(f"Tower {row.tower_id}: {row.status}"), features=[tower, *own])
+        yield row.line_id, Folder(name=xml_text(f"Tower {row.tower_id}: {row.status}"), features=[tower, *own])
 
 
 def _stakes(plan: Plan) -> Iterator[tuple[Key, Placemark]]:
@@ -111,7 +111,7 @@ def _leads(plan: Plan) -> Iterator[tuple[Key, Placemark]]:
 def _spans(plan: Plan) -> Iterator[tuple[str, Placemark]]:
     rows = zip(records(plan.spans, *_SPAN_DATA), span_balloons(plan), _paths(plan.spans), strict=True)
     for row, balloon, path in rows:
-        name = clean(f"{row.from_tower} – {row.to_tower}")
+        name = xml_text(f"{row.from_tower} – {row.to_tower}")
         yield row.line_id, _placemark(name, figure(row.length_m, "m"), balloon, "span", row, path)
 
 
@@ -120,7 +120,7 @@ def _placemark(name: str, line: str, balloon: str, kind: str, row: Any, shape: P
     return Placemark(
         name=name,
         description=balloon,
-        snippet=Snippet(text=clean(line), max_lines=1),  # or viewers list the table's beginning under each name
+        snippet=Snippet(text=xml_text(line), max_lines=1),  # or viewers list the table's beginning under each name
         style_url=StyleUrl(url=f"#{style_id(kind)}"),
         extended_data=ExtendedData(elements=[Data(name=key, value=text) for key, text in values.items() if text]),
         kml_geometry=shape,
@@ -129,7 +129,7 @@ def _placemark(name: str, line: str, balloon: str, kind: str, row: Any, shape: P
 
 def _value(value: object) -> str:
     """Figures to a thousandth; unknown ones are left out."""
-    return f"{value:.3f}" if isinstance(value, float) else clean(value)
+    return f"{value:.3f}" if isinstance(value, float) else xml_text(value)
 
 
 def _points(table: gpd.GeoDataFrame) -> Iterator[Point]:
