@@ -143,7 +143,7 @@ def _way_words(way: Any) -> str:
     begins = f"from {way.road_name or 'the road'}" if way.to == "tower" else "from the tower"
     parts = [f"On foot {begins} to {way.to}: {way.verdict}", f"{way.walk_m:.0f} m", f"{way.walk_min:.0f} min"]
     parts += [f"across {way.crossings}"] if way.crossings else []
-    return clean(", ".join(parts) + (f". {way.note}" if way.note else ""))
+    return xml_text(", ".join(parts) + (f". {way.note}" if way.note else ""))
 
 
 def _points(

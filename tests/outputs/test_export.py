@@ -96,8 +96,8 @@ def test_every_format_later_is_as_from_planning_at_the_antimeridian(make_plan, t
 def test_every_format_later_is_as_from_planning_projected_tables(sample, tmp_path) -> None:
     """The tables on file are in metres; turned back, they agree to what the formats show.
 
-    Map features are not rounded in the plan, so that on the map the last digit of a vertex may turn (0.1 m); drawing and
-    columnar files carry more digits of them.
+    Map features are not rounded in the plan, so that on the map the last digit of a vertex may turn (0.1 m); drawing
+    and columnar files carry more digits of them.
     """
     plan = with_formats(sample, crs="EPSG:25832")
     exported_equal(plan, tmp_path, [name for name in LATER if name not in UNROUNDED])
