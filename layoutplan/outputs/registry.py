@@ -66,7 +66,13 @@ _OWN = (
     Format(
         "survey", "points for a controller", ("stakes_survey.csv", "stakes_survey.txt"), f"{_HERE}.survey:write_survey"
     ),
-    Format("dxf", "drawing in the job's grid", ("stakes.dxf", "stakes_dxf.txt"), f"{_HERE}.dxf:write_dxf"),
+    Format(
+        "dxf",
+        "drawing in the job's grid",
+        ("stakes.dxf", "stakes_dxf.txt"),
+        f"{_HERE}.dxf:write_dxf",
+        by_default=False,  # some seconds on a dense map
+    ),
     Format("geojson", "towers, stakes and leads", ("plan.geojson",), f"{_HERE}.geojson:write_geojson"),
     Format("map", "map for a browser without network", ("map.html",), f"{_HERE}.map_page:write_map"),
     Format("review", "every rule of every tower", ("review.html",), f"{_HERE}.review:write_review"),

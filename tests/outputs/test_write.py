@@ -17,7 +17,7 @@ from layoutplan.outputs import FORMATS, write, write_plan
 
 FILES = [
     "plan.gpkg", "waypoints.gpx", "stakes.kmz", "stakes.csv", "permissions.csv", "stakes_survey.csv",
-    "stakes_survey.txt", "stakes.dxf", "stakes_dxf.txt", "plan.geojson", "map.html", "review.html", "review.csv",
+    "stakes_survey.txt", "plan.geojson", "map.html", "review.html", "review.csv",
     "plan.json",
 ]  # fmt: skip
 
@@ -48,7 +48,7 @@ def test_the_registry_names_the_files_and_the_record_comes_last(plan, tmp_path) 
     written = [name for entry in FORMATS.values() if entry.by_default for name in entry.files if "*" not in name]
     assert [path.name for path in write_plan(plan, tmp_path)] == written
     assert [*FORMATS][-1] == "json"
-    assert {name for name, entry in FORMATS.items() if not entry.by_default} == {"kml", "parquet", "flatgeobuf"}
+    assert {name for name, entry in FORMATS.items() if not entry.by_default} == {"kml", "dxf", "parquet", "flatgeobuf"}
 
 
 def test_again_gives_the_same_bytes(make_plan, tmp_path) -> None:
