@@ -19,7 +19,7 @@ from layoutplan.job.lines import Line
 from layoutplan.job.section import FileSource, NonNegative, Positive, Section
 from layoutplan.job.terrain import Terrain
 
-Format = Literal["gpkg", "gpx", "csv", "permissions", "geojson", "map", "review", "review_table", "json"]
+Format = Literal["gpkg", "gpx", "csv", "permissions", "geojson", "map", "review", "review_table", "sheets", "json"]
 
 
 class Layer(FileSource):
@@ -173,8 +173,12 @@ class Output(Section):
         None, description="Projected system for easting, northing and grid bearing; if left out, the job's UTM zone."
     )
     formats: tuple[Format, ...] = Field(
-        ("gpkg", "gpx", "csv", "permissions", "geojson", "map", "review", "review_table", "json"),
+        ("gpkg", "gpx", "csv", "permissions", "geojson", "map", "review", "review_table", "sheets", "json"),
         description="Which files are written; `permissions` only where the job names land.",
+    )
+    page: Literal["A4", "Letter"] = Field("A4", description="Paper of the sheets, upright.")
+    font: Path | None = Field(
+        None, description="TrueType font for letters that the sheets' own (DejaVu Sans) lacks, relative to the job file."
     )
     waypoint_length: int = Field(10, ge=6, le=30, description="Longest waypoint name that the receivers take.")
 

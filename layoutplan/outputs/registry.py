@@ -35,6 +35,12 @@ def _write_review_table(plan: Plan, folder: Path) -> Path:
     return write_review_table(plan, folder)
 
 
+def _write_sheets(plan: Plan, folder: Path) -> Path:
+    from layoutplan.outputs.sheets import write_sheets  # so do reportlab and pypdf
+
+    return write_sheets(plan, folder)
+
+
 WRITERS: Mapping[str, Writer] = MappingProxyType(
     {
         "gpkg": write_gpkg,
@@ -45,6 +51,7 @@ WRITERS: Mapping[str, Writer] = MappingProxyType(
         "map": _write_map,
         "review": _write_review,
         "review_table": _write_review_table,
+        "sheets": _write_sheets,
         "json": write_record,  # last: it lists the files of the others
     }
 )

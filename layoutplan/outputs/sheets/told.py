@@ -1,0 +1,136 @@
+"""What a tower's page tells in words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from layoutplan.outputs.sheets.blocks import Block, Item
+from layoutplan.outputs.sheets.crossings import Crossing
+from layoutplan.outputs.sheets.facts import Sheet, magnetic_deg
+from layoutplan.outputs.words import STATUS_MEANING, bearing, degrees, figure, quantities, quantity, ratio_words
+from layoutplan.planning.model import ALL_MET, NOT_COVERED
+
+_CLEAR_SHOWN = 3
+_KEEP_OUT = "keep_out:"
+_TICK = "☐"
+_AGREED = "Agreed with ________________ on __________"
+
+
+def blocks_left(sheet: Sheet, crossings: list[Crossing], road: str) -> list[Block]:
+    """What has to be settled, how to find the stakes, what is near."""
+    return [
+        Block("To be agreed, compromises", tuple(_to_settle(sheet, crossings))),
+        Block("How to find it", tuple(_find(sheet))),
+        Block("Access, and what to keep clear of", (Item(f"Nearest road: {road}."), *_clear_of(sheet))),
+    ]
+
+
+def blocks_right(sheet: Sheet) -> list[Block]:
+    """What to expect, and what to beware of."""
+    return [Block("Expected (computed, no measurement)", tuple(_expected(sheet))),
+            Block("Cautions for this tower", tuple(_cautions(sheet)))]  # fmt: skip
+
+
+def _to_settle(sheet: Sheet, crossings: list[Crossing]) -> Iterator[Item]:
+    for item in crossings:
+        where = f"at {item.at_m:.1f} m from the tower" if item.number else "from the start: the tower stands in it"
+        yield Item(f"Lead {item.role} crosses {item.what} {where}. {_AGREED}", str(item.number) if item.number else _TICK)
+    for check in sheet.checks:
+        if check.rule == "ground_agreement" and check.verdict == "caution":
+            yield Item(f"Stake {check.role} stands on {check.detail}. {_AGREED}", _TICK)
+    told = [stake.reasons for stake in sheet.stakes]
+    for stake in sheet.stakes:
+        if stake.status != ALL_MET and (stake.role == "H" or told[0] != told[-1]):
+            who = f"{stake.role}" if told[0] != told[-1] else "H and S"
+            yield Item(f"{who}, {stake.status}: {stake.reasons}")
+    if all(stake.status == ALL_MET for stake in sheet.stakes) and not crossings:
+        yield Item("Nothing as far as the map tells; owners' records and the ground itself have not been asked.")
+
+
+def _find(sheet: Sheet) -> Iterator[Item]:
+    for stake in sheet.stakes:
+        start = f"leg {stake.leg}" if stake.leg else "the tower's middle"
+        magnetic = magnetic_deg(stake.leg_bearing_deg, stake.declination_deg)
+        compass = f"{bearing(magnetic)} on the compass" if magnetic is not None else "no compass bearing: "
+        true = f"({bearing(stake.leg_bearing_deg)} true)" if magnetic is not None else bearing(stake.leg_bearing_deg)
+        tape = (
+            f"tape {figure(stake.tape_m, 'm')} along the ground ({figure(stake.leg_distance_m, 'm')} level)"
+            if stake.tape_m is not None
+            else f"tape {figure(stake.leg_distance_m, 'm')} held level"
+        )
+        tail = "" if magnetic is not None else " true"
+        yield Item(f"from {start}, {compass} {true}{tail}, {tape}; {stake.side} of the line.", stake.role, bold=True)
+    if sheet.stakes:
+        yield Item(
+            "GPS: go to the waypoint, or scan the code; a handheld receiver is good for some metres, so tape and "
+            "bearing decide. Where the two disagree by more than 10 m, stop and find out why."
+        )
+        yield Item("Right and left are meant facing increasing tower order. Keep the compass away from tower and line.")
+    if sheet.declination_note:
+        yield Item(sheet.declination_note, "!", bold=True)
+
+
+def _clear_of(sheet: Sheet) -> Iterator[Item]:
+    for stake in sheet.stakes:
+        near = [check for check in sheet.checks if check.role == stake.role and check.rule.startswith(_KEEP_OUT)]
+        near.sort(key=lambda check: ((check.measured or 0) - (check.limit or 0), check.rule))
+        texts = [
+            f"{check.rule.removeprefix(_KEEP_OUT).replace('_', ' ')} {check.detail} at {figure(check.measured, 'm')} "
+            f"(keep {check.limit:g} m)"
+            for check in near[:_CLEAR_SHOWN]
+        ]
+        if stake.status == NOT_COVERED:
+            texts.append("what else is there is NOT KNOWN")
+        nothing = "nothing mapped near it that has a keep-out"
+        yield Item(f"{'; '.join(texts) or nothing}; line {figure(stake.distance_to_line_m, 'm')} away.", stake.role)
+
+
+def _expected(sheet: Sheet) -> Iterator[Item]:
+    for stake in sheet.stakes:
+        arrival = quantities(stake.expected_reading_v_low, stake.expected_reading_v_high, "V")
+        yield Item(f"voltmeter, tower to stake, on arrival: {arrival}; worst in service {ratio_words(stake.service_ratio)}.",
+                   stake.role, bold=True)  # fmt: skip
+        yield Item(
+            f"induced by greatest load {quantity(stake.emf_load_v, 'V')}; by a fault {quantity(stake.emf_fault_v, 'V')}; "
+            f"transferred by a fault {quantity(stake.transferred_fault_v, 'V')}.",
+            stake.role,
+        )
+    tower = sheet.tower
+    yield Item(
+        f"Reading about {quantity(tower.expected_resistance_ohm, 'ohm')}, "
+        f"bias {quantity(tower.bias_ohm, 'ohm')} ({quantity(tower.bias_pct, '%')}), "
+        f"coupling {quantity(tower.coupling_ohm, 'ohm')}."
+    )
+    yield Item(
+        f"Tower under an earth fault: {quantity(tower.earth_potential_rise_kv, 'kV')}; current in service "
+        f"{quantities(tower.standing_current_a_low, tower.standing_current_a_high, 'A')}."
+    )
+
+
+def _cautions(sheet: Sheet) -> Iterator[Item]:
+    told: dict[tuple[str, str], list[str]] = {}
+    for stake in sheet.stakes:
+        told.setdefault((stake.handling or "unknown", stake.handling_fault or "unknown"), []).append(stake.role)
+    for (service, fault), roles in told.items():
+        yield Item(f"in service {service}. Under a fault {fault}.", " ".join(roles), bold=True)
+    for check in sheet.checks:
+        if check.verdict in ("caution", "unknown") and check.rule in ("reading_bias", "lead_coupling") and check.role == "H":
+            measured, limit = quantity(check.measured, check.unit), quantity(check.limit, check.unit)
+            yield Item(f"{check.rule.replace('_', ' ').capitalize()} {measured}, {limit} asked for.")
+    for stake in sheet.stakes:
+        if (stake.slope_deg or 0) > 10 or (stake.cliff_drop_m or 0) > 0:
+            drop = f", a drop of {stake.cliff_drop_m:.0f} m on the way" if (stake.cliff_drop_m or 0) > 0 else ""
+            yield Item(f"steep: {degrees(stake.slope_deg)} at the stake{drop}.", stake.role)
+    yield Item(STATUS_MEANING[sheet.tower.status])
+    yield Item(
+        "Treat every lead as live. Stop when thunder or switching is near. The cautions on the cover hold here; local "
+        "codes, the asset owner's rules and licensed practice take precedence."
+    )
+
+
+def steps(stake: Any) -> str:
+    """Which way the ground goes from the tower to the stake."""
+    if stake.height_difference_m is None:
+        return "unknown"
+    return f"{stake.height_difference_m:+.1f} m"

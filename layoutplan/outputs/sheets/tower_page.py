@@ -1,0 +1,185 @@
+"""One page for one tower."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from layoutplan.outputs.sheets.blocks import Block, Item, draw, height, wrapped
+from layoutplan.outputs.sheets.crossings import crossings_of
+from layoutplan.outputs.sheets.facts import Sheet, metres_per_degree
+from layoutplan.outputs.sheets.marks import status_sign
+from layoutplan.outputs.sheets.neighbours import nearest_road
+from layoutplan.outputs.sheets.panel import panel_around
+from layoutplan.outputs.sheets.pen import INK, WHITE, Box, Pen
+from layoutplan.outputs.sheets.qr import place_code
+from layoutplan.outputs.sheets.tables import draw_blanks, draw_notes, draw_places, draw_stakes
+from layoutplan.outputs.sheets.told import blocks_left, blocks_right
+from layoutplan.outputs.sheets.tower_map import Surroundings, draw_map
+from layoutplan.outputs.words import degrees, figure
+from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED
+
+MARGIN = 12.0
+_GAP = 2.0
+_SIDE = 66.0  # column beside the map
+_LEAST_MAP, _MOST_MAP = 97.0, 132.0
+_BLANKS = 27.0
+_PLACES = 17.5
+_HEAD, _BAND, _FOOT = 16.0, 9.0, 7.0
+_SIZES = (8.0, 7.5, 7.0, 6.5, 6.0)
+_ORDERS = {
+    ALL_MET: ("ALL RULES MET, as far as the map tells", "Look before you stake."),
+    COMPROMISE: ("COMPROMISE", "Read what is off before staking."),
+    NEEDS_AGREEMENT: ("NEEDS AGREEMENT: DO NOT STAKE YET", "Not before everything marked below is agreed and signed for."),
+    NOT_COVERED: ("THE MAP DOES NOT COVER THIS PLACE: DO NOT STAKE YET", "What is there is unknown: survey it first."),
+    BREAKS: ("BREAKS RULES: DO NOT STAKE", "A stake fixed by the job breaks hard rules; see the reasons."),
+    NO_LAYOUT: ("NO LAYOUT: NOTHING TO STAKE HERE", "No pair of positions keeps the hard rules."),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """What stands on every page.
+
+    Attributes
+    ----------
+    page : (float, float)
+        Width and height. [mm]
+    title, plan_number, credits, magnetic, grid_crs : str
+    pages : int
+    """
+
+    page: tuple[float, float]
+    title: str
+    plan_number: str
+    credits: str
+    magnetic: str
+    grid_crs: str
+    pages: int
+
+    def numbered(self, pages: int) -> Frame:
+        """The same with its number of pages."""
+        return replace(self, pages=pages)
+
+    @property
+    def content(self) -> Box:
+        """The page within its margins."""
+        return Box(MARGIN, MARGIN, self.page[0] - 2 * MARGIN, self.page[1] - 2 * MARGIN)
+
+
+def draw_tower_page(pen: Pen, sheet: Sheet, number: int, frame: Frame, around: Surroundings) -> None:
+    """Draw the page of a tower."""
+    box = frame.content
+    foot(pen, frame, number)
+    _head(pen, Box(box.left, box.top - _HEAD, box.width, _HEAD), sheet, frame)
+    _band(pen, Box(box.left, box.top - _HEAD - _BAND, box.width, _BAND), sheet.tower.status)
+    rest = Box(box.left, box.bottom + _FOOT, box.width, box.height - _FOOT - _HEAD - _BAND - _GAP)
+    if sheet.stakes:
+        _with_stakes(pen, rest, sheet, frame, around)
+    else:
+        _without_stakes(pen, rest, sheet, frame, around)
+
+
+def _with_stakes(pen: Pen, box: Box, sheet: Sheet, frame: Frame, around: Surroundings) -> None:
+    crossings = crossings_of(sheet)
+    metres = metres_per_degree([sheet.tower.lat])[0]  # type: ignore[arg-type]
+    import numpy as np
+
+    origin = np.array([sheet.tower.lon, sheet.tower.lat])
+    road = nearest_road(panel_around(np.array([[-1.0, -1.0], [1.0, 1.0]]), origin, metres, box), around.features)
+    columns = (blocks_left(sheet, crossings, road), blocks_right(sheet))
+    half = (box.width - 4.0) / 2
+    room = box.height - _BLANKS - _PLACES - 3 * _GAP
+    size, text = _text_size(pen, columns, half, room - _LEAST_MAP)
+    upper = min(max(room - text, _LEAST_MAP), _MOST_MAP)
+    top = Box(box.left, box.top - upper, box.width, upper)
+    note = draw_map(pen, Box(top.left, top.bottom, top.width - _SIDE - 3.0, top.height), sheet, crossings, around)
+    _side(pen, Box(top.right - _SIDE, top.bottom, _SIDE, top.height), sheet, note)
+    places = Box(box.left, top.bottom - _GAP - _PLACES, box.width, _PLACES)
+    draw_places(pen, places, sheet, frame.grid_crs)
+    below = Box(box.left, box.bottom + _BLANKS + _GAP, half, places.bottom - box.bottom - _BLANKS - 1.5 * _GAP)
+    draw(pen, columns[0], below, size)
+    draw(pen, columns[1], Box(below.right + 4.0, below.bottom, half, below.height), size)
+    draw_blanks(pen, Box(box.left, box.bottom, box.width, _BLANKS), sheet)
+
+
+def _text_size(
+    pen: Pen, columns: Sequence[Sequence[Block]], width: float, room: float
+) -> tuple[float, float]:
+    """Largest size at which both columns fit, and the height they then take."""
+    for size in _SIZES:
+        needed = max(height(pen, blocks, width, size) for blocks in columns) + 1.0
+        if needed <= room:
+            return size, needed
+    return _SIZES[-1], room
+
+
+def _side(pen: Pen, box: Box, sheet: Sheet, note: str) -> None:
+    """Draw what stands beside the map: how the stakes lie, their codes, what there is to say of the map."""
+    used = draw_stakes(pen, box, sheet)
+    side = min(26.0, box.height - used - 8.0)
+    y = box.top - used - 1.0 - side
+    for stake, left in zip(sheet.stakes, (box.left, box.right - side), strict=False):
+        place_code(pen, Box(left, y, side, side), stake.lon, stake.lat)
+        pen.text(left + side / 2, y - 2.2, f"scan for {stake.role}", 7, bold=True, align="centre")
+    for number, line in enumerate(wrapped(pen, note, box.width, 6.5)[:2]):
+        pen.text(box.left, max(box.bottom, y - 6.2) - number * 2.6, line, 6.5)
+
+
+def _without_stakes(pen: Pen, box: Box, sheet: Sheet, frame: Frame, around: Surroundings) -> None:
+    """Draw the map, and the reasons in large letters."""
+    upper = min(_MOST_MAP, box.height * 0.5)
+    note = draw_map(pen, Box(box.left, box.top - upper, box.width, upper), sheet, [], around)
+    pen.text(box.right, box.top - upper + 2.0, note, 6.5, align="right")
+    places = Box(box.left, box.top - upper - _GAP - _PLACES + 8.5, box.width, 8.5)
+    draw_places(pen, places, sheet, frame.grid_crs)
+    notes = 32.0
+    room = Box(box.left, box.bottom + notes + _GAP, box.width, places.bottom - box.bottom - notes - 2 * _GAP)
+    changes = [Item(text, str(number)) for number, text in enumerate(sheet.changes, 1)]
+    blocks = [
+        Block("No stake at this tower. Reasons:", (Item(sheet.tower.reasons or "not told", "✗", bold=True),)),
+        Block("Any one of these would give a layout, after planning again:",
+              tuple(changes) or (Item("No single change was found."),)),
+    ]  # fmt: skip
+    size, _ = _text_size(pen, [blocks], box.width, room.height)
+    large = next((size for size in (12.0, 11.0, 10.0, 9.0) if height(pen, blocks, box.width, size) <= room.height), size)
+    draw(pen, blocks, room, large)
+    draw_notes(pen, Box(box.left, box.bottom, box.width, notes), "Notes from the site (not a place to stake):")
+
+
+def _head(pen: Pen, box: Box, sheet: Sheet, frame: Frame) -> None:
+    tower = sheet.tower
+    code = box.height
+    place_code(pen, Box(box.right - code, box.bottom, code, code), tower.lon, tower.lat)
+    pen.text(box.right - code - 1, box.bottom + 1.5, "scan for the tower", 6.5, align="right")
+    room = box.width - code - 4
+    pen.fitted(box.left, box.top - 7.0, f"Tower {tower.tower_id}", room, 20, bold=True)
+    line = f"Line {tower.line_id}, {figure(tower.chainage_m, 'm')} along it; turns {degrees(tower.deflection_deg)}"
+    pen.fitted(box.left, box.top - 11.2, line, room, 8.5)
+    pen.fitted(box.left, box.bottom + 1.5, f"{frame.title}  ·  plan {frame.plan_number}", room - 26, 7.5)
+
+
+def _band(pen: Pen, box: Box, status: str) -> None:
+    """Draw the status as a band that cannot be missed: white where staking may go on, black where it may not."""
+    order, more = _ORDERS.get(status, (status.upper(), "Do not stake before it is understood."))
+    dark = status not in (ALL_MET, COMPROMISE)
+    inner = box.inset(0.4)
+    pen.box(inner, 1.6, INK, INK if dark else WHITE)
+    if status == COMPROMISE:
+        pen.box(inner.inset(1.0), 0.5)
+    color = WHITE if dark else INK
+    pen.text(inner.left + 3, inner.bottom + 2.6, status_sign(status), 15, bold=True, color=color)
+    room = inner.width - 14
+    pen.fitted(inner.left + 11, inner.bottom + 4.3, order, room, 11.5, bold=True, color=color)
+    pen.fitted(inner.left + 11, inner.bottom + 1.3, more, room, 7.5, color=color)
+
+
+def foot(pen: Pen, frame: Frame, number: int) -> None:
+    """Draw what stands at the bottom of every page."""
+    box = frame.content
+    pen.line([(box.left, box.bottom + 5.4), (box.right, box.bottom + 5.4)], 0.4)
+    pages = f"plan {frame.plan_number}   page {number} of {frame.pages}"
+    pen.text(box.right, box.bottom + 2.4, pages, 7.5, bold=True, align="right")
+    room = box.width - pen.width(pages, 7.5, True) - 4
+    pen.fitted(box.left, box.bottom + 2.6, f"Map data: {frame.credits}", room, 6.5)
+    pen.fitted(box.left, box.bottom + 0.1, f"Declination: {frame.magnetic}", box.width, 6)
