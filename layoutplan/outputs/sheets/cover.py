@@ -21,6 +21,13 @@ from layoutplan.planning.model import STATUSES, Plan
 _ROW, _COLUMNS = 4.4, 2
 _MOST_TEXT = 112.0
 _SIZES = (8.0, 7.5, 7.0, 6.5, 6.0)
+_USE = (
+    "Print at 100 % (no fitting to the page): a ruler on the scale bar must give the length written there.",
+    "Black band on top, hollow signs: not to be staked yet.",
+    "Right and left are meant facing increasing tower order. Distances are level unless they are along the ground.",
+    "A handheld receiver is good for some metres: it finds the place, tape and bearing set the stake. Hold the compass "
+    "away from tower, vehicle and line.",
+)
 _PRECEDENCE = "Local codes, the asset owner's rules and licensed practice take precedence over everything on these sheets."
 
 
@@ -58,6 +65,7 @@ def draw_front(
     about = [
         Block("The job", (*_about(plan, sheets, frame), *(Item(note, "!", bold=True) for note in notes))),
         Block("Towers by status", tuple(_counts(sheets))),
+        Block("Using the sheets", tuple(Item(text) for text in _USE)),
     ]
     cautions = (Item(_PRECEDENCE, "!", bold=True), *(Item(text) for text in plan.cautions))
     warn = [Block("Cautions: they hold on every page", cautions)]
@@ -115,7 +123,7 @@ def draw_lists(
     page, box = 2, frame.content
     pen = pen_of_page()
     pen.text(box.left, box.top - 5, "Signs on the maps", 11, bold=True)
-    draw_legend(pen, Box(box.left, box.top - 7, box.width, box.height), classes)
+    draw_legend(pen, Box(box.left, box.bottom, box.width, box.height - 8), classes)
     top = box.top - _list_top(len(classes))
     while True:
         foot(pen, frame, page)

@@ -133,11 +133,13 @@ def _around(plan: Plan, west_deg: float) -> Surroundings:
     return Surroundings(
         features=Features.of(plan.obstacles, west_deg),
         spans=turned(plan.spans.geometry.array, west_deg),
+        measured=plan.spans["line_id"].isin(plan.towers["line_id"]).to_numpy(dtype=bool),
         corridor_m=np.asarray(half + plan.job.rules.line_clearance_m),
         towers=lonlat,
         tower_ids=as_lists(plan.towers, ["tower_id"])[0],
         reach_m=reach,
         ground=ground_of(plan, lonlat, 3 * reach),
+        labels={name: row.label for name, row in plan.job.obstacle_classes.items()},
     )
 
 

@@ -55,7 +55,8 @@ class Fonts:
         key = (text, bold)
         if key not in self._runs:
             first = self.bold if bold else self.regular
-            letters = [(self._font_of(char, first), char) for char in self._spelt(clean(text), first)]
+            whole = text if text.isprintable() else clean(text)
+            letters = [(self._font_of(char, first), char) for char in self._spelt(whole, first)]
             self._runs[key] = [
                 (font, "".join(char for _, char in group)) for font, group in groupby(letters, key=lambda item: item[0])
             ]

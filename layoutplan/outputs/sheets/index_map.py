@@ -13,7 +13,7 @@ from layoutplan.outputs.sheets.marks import may_stake, north_arrow, scale_bar, s
 from layoutplan.outputs.sheets.panel import line_ops, panel_around
 from layoutplan.outputs.sheets.pen import INK, WHITE, Box, Pen, ops_of
 from layoutplan.outputs.sheets.tower_map import STRIP, Surroundings
-from layoutplan.planning.model import Plan
+from layoutplan.planning.model import STATUSES, Plan
 
 _SHOWN = ("main_road", "railway", "river_canal", "standing_water", "substation_plant")
 _LEAST_M = 500.0
@@ -26,7 +26,7 @@ def draw_index(pen: Pen, box: Box, plan: Plan, sheets: list[Sheet], around: Surr
     metres = metres_per_degree(origin[1:])[0]
     xy = (around.towers - origin) * metres
     middle = (xy.min(axis=0) + xy.max(axis=0)) / 2
-    panel = panel_around(np.vstack((xy, middle - _LEAST_M / 2, middle + _LEAST_M / 2)), origin, metres, frame)
+    panel = panel_around(np.vstack((xy, middle - _LEAST_M / 2, middle + _LEAST_M / 2)), origin, metres, frame, ())
     labels = Labels(pen, frame)
     with pen.within([ops_of(frame)]):
         pen.box(frame, 0, fill=WHITE)
@@ -34,10 +34,13 @@ def draw_index(pen: Pen, box: Box, plan: Plan, sheets: list[Sheet], around: Surr
         near = _plain(around.features.rows(shown, around.features.shapes[shown])).within(panel)
         for draw in (draw_ground, draw_edges, draw_ways):
             draw(pen, panel, near)
-        pen.path(line_ops(around.spans, panel), width=1.2)
+        pen.path(line_ops(around.spans[around.measured], panel), width=1.4)
+        pen.path(line_ops(around.spans[~around.measured], panel), width=0.6)
         places = panel.mm_of(xy).tolist()
-        for (x, y), sheet in zip(places, sheets, strict=True):
-            _sign(pen, x, y, sheet.tower.status)
+        rank = [STATUSES.index(sheet.tower.status) for sheet in sheets]
+        for row in np.argsort(rank, kind="stable").tolist():  # what needs work lies on top
+            x, y = places[row]
+            _sign(pen, x, y, sheets[row].tower.status)
             labels.take(Box(x - 1.5, y - 1.5, 3, 3))
         last = (-1e9, -1e9)
         for (x, y), sheet in zip(places, sheets, strict=True):
@@ -45,7 +48,7 @@ def draw_index(pen: Pen, box: Box, plan: Plan, sheets: list[Sheet], around: Surr
                 last = (x, y)
     pen.box(frame, 1.0)
     scale_bar(pen, box.left + 2, box.top - frame.height - 6.8, panel.mm_per_m, panel.scale)
-    north_arrow(pen, box.left + 62, box.bottom + 0.8, 9.6, None, None)
+    north_arrow(pen, box.left + 62, box.bottom + 0.6, 8.2, None, None)
     pen.text(box.left + 68, box.bottom + 6, "true north up", 6.5)
     (lines,) = as_lists(plan.towers, ["line_id"])
     pen.fitted(box.left + 92, box.bottom + 6, ", ".join(dict.fromkeys(lines)), box.width - 94, 7.5, bold=True)

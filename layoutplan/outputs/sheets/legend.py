@@ -10,7 +10,7 @@ from layoutplan.outputs.sheets.pen import MM, WHITE, Box, Pen, ops_of
 from layoutplan.outputs.sheets.styles import AREAS, H_COLOR, INSIDE_DASH, OTHER_AREA, OTHER_WAY, S_COLOR, WAYS
 
 _ROW, _SWATCH = 5.6, 13.0
-_COLUMNS, _FIXED = 3, 10  # entries that are always there
+_COLUMNS, _FIXED = 3, 11  # entries that are always there
 Draw = Callable[[Pen, Box], None]
 
 
@@ -36,6 +36,7 @@ def draw_legend(pen: Pen, box: Box, classes: dict[str, tuple[str, bool]]) -> Non
         ("lead of S, dashed", lambda pen, box: pen.line(_level(box), 1.8, S_COLOR, (5, 2.2))),
         ("crossing with its number in the list", lambda pen, box: number_sign(pen, *_middle(box), 1)),
         ("the line to be measured", lambda pen, box: pen.line(_level(box), 2.2)),
+        ("contour of the ground, heights in metres", lambda pen, box: pen.line(_level(box), 0.5, "#9c6b3c")),
         ("no stake: keep-out", _keep_out),
         ("no stake nearer to a power line", lambda pen, box: pen.line(_level(box), 0.7, "#4d3f63", (9, 3))),
         *((label, _swatch(kind, is_area)) for kind, (label, is_area) in classes.items()),

@@ -56,15 +56,18 @@ def number_sign(pen: Pen, x: float, y: float, number: int) -> None:
 
 def north_arrow(pen: Pen, x: float, y: float, length: float, magnetic_deg: float | None, grid_deg: float | None) -> None:
     """Arrow to true north from its foot at ``x, y``, with ticks to magnetic and grid north at their true angles."""
-    half = length * 0.16
-    pen.polygon([(x, y + length), (x - half, y + length * 0.45), (x, y + length * 0.55)], INK, 0.6)
-    pen.polygon([(x, y + length), (x + half, y + length * 0.45), (x, y + length * 0.55)], WHITE, 0.6)
-    pen.line([(x, y), (x, y + length * 0.55)], 0.9)
-    pen.text(x, y + length + 0.6, "N", 8, bold=True, align="centre")
-    for angle, dash in ((magnetic_deg, ()), (grid_deg, (1.2, 1.2))):
+    for angle, dash in ((magnetic_deg, ()), (grid_deg, (1.2, 1.0))):
         if angle is not None:
             east, north = np.sin(np.radians(angle)), np.cos(np.radians(angle))
-            pen.line([(x, y), (x + 0.95 * length * east, y + 0.95 * length * north)], 0.6, INK, dash)
+            pen.line([(x, y), (x + length * east, y + length * north)], 0.5, INK, dash)
+            if not dash:  # half an arrowhead, on the side away from true north
+                side = 1.0 if angle >= 0 else -1.0
+                back = np.radians(angle + side * 155)
+                tip = (x + length * east, y + length * north)
+                pen.line([tip, (tip[0] + 2.2 * np.sin(back), tip[1] + 2.2 * np.cos(back))], 0.7)
+    pen.line([(x, y), (x, y + length)], 0.9)
+    pen.polygon([(x, y + length + 1.2), (x - 0.9, y + length - 1.4), (x + 0.9, y + length - 1.4)], INK, 0.3)
+    pen.text(x, y + length + 1.6, "N", 8, bold=True, align="centre")
 
 
 def bar_length_m(mm_per_m: float) -> int:
@@ -82,5 +85,5 @@ def scale_bar(pen: Pen, x: float, y: float, mm_per_m: float, scale: int) -> Box:
     for share in (0, 0.5, 1):
         pen.text(x + share * whole, y + 2.3, f"{share * length_m:g}", 6.5, align="centre")
     pen.text(x + whole + 2.5, y + 2.3, "m", 6.5)
-    pen.text(x, y - 3.0, f"Scale 1:{scale:,}", 8, bold=True)
+    pen.text(x, y - 4.0, f"Scale 1:{scale:,}", 8, bold=True)
     return Box(x, y, whole, 1.6)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,6 +14,7 @@ from layoutplan.outputs.sheets.facts import Sheet, metres_per_degree
 from layoutplan.outputs.sheets.pen import MM, Box
 
 SCALES = (500, 1000, 2000, 2500, 5000, 10000, 20000, 25000, 50000)
+_DIGITS = (1, 1.25, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10)
 _TO_SPARE = 1.24  # 12 % on each side
 _ALONE_M = 150.0  # shown around a tower without stakes
 
@@ -79,14 +81,16 @@ def tower_panel(sheet: Sheet, box: Box) -> Panel:
     return panel_around(xy, lonlat[0], metres, box)
 
 
-def panel_around(xy_m: FloatArray, origin: FloatArray, metres: FloatArray, box: Box) -> Panel:
-    """Map that holds points with 12 % to spare."""
+def panel_around(
+    xy_m: FloatArray, origin: FloatArray, metres: FloatArray, box: Box, scales: Sequence[int] = SCALES
+) -> Panel:
+    """Map that holds points with 12 % to spare, at the first of some scales or beyond them at any round one."""
     low, high = xy_m.min(axis=0), xy_m.max(axis=0)
     needed = float(np.max((high - low) * _TO_SPARE * 1000 / np.array([box.width, box.height])))
-    scale = next((scale for scale in SCALES if scale >= needed), None)
+    scale = next((scale for scale in scales if scale >= needed), None)
     if scale is None:  # a whole line on the cover
         step = 10 ** np.floor(np.log10(needed))
-        scale = int(step * next(digit for digit in (1, 2, 2.5, 5, 10) if digit * step >= needed))
+        scale = int(step * next(digit for digit in _DIGITS if digit * step >= needed))
     return Panel(box, scale, origin, metres, (low + high) / 2)
 
 

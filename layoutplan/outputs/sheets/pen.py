@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
+from reportlab.lib.colors import Color, HexColor
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.pdfgen.pathobject import PDFPathObject
 
@@ -85,11 +87,11 @@ class Pen:
         runs = self.fonts.runs(text, bold)
         start = x * MM - _ALIGN[align] * self.fonts.width(text, bold) * size
         if halo:
-            self.canvas.setStrokeColor(WHITE)
+            self.canvas.setStrokeColor(_color(WHITE))
             self.canvas.setLineWidth(halo)
             self.canvas.setLineJoin(1)
             self._runs(runs, start, y * MM, size, 1)
-        self.canvas.setFillColor(color)
+        self.canvas.setFillColor(_color(color))
         self._runs(runs, start, y * MM, size, 0)
 
     def _runs(self, runs: Sequence[tuple[str, str]], x: float, y: float, size: float, mode: int) -> None:
@@ -121,7 +123,7 @@ class Pen:
         """Draw a rectangle; no outline if ``width`` is 0."""
         self._pen(width, color, ())
         if fill:
-            self.canvas.setFillColor(fill)
+            self.canvas.setFillColor(_color(fill))
         self.canvas.rect(
             box.left * MM, box.bottom * MM, box.width * MM, box.height * MM, stroke=int(width > 0), fill=int(bool(fill))
         )
@@ -137,7 +139,7 @@ class Pen:
         """Draw a circle."""
         self._pen(width, color, ())
         if fill:
-            self.canvas.setFillColor(fill)
+            self.canvas.setFillColor(_color(fill))
         self.canvas.circle(x * MM, y * MM, radius * MM, stroke=int(width > 0), fill=int(bool(fill)))
 
     def path(
@@ -154,7 +156,7 @@ class Pen:
             return
         self._pen(width, color, dash)
         if fill:
-            self.canvas.setFillColor(fill)
+            self.canvas.setFillColor(_color(fill))
         self.canvas.drawPath(PDFPathObject(code=list(ops)), stroke=int(width > 0), fill=int(bool(fill)), fillMode=0)
 
     @contextmanager
@@ -167,10 +169,16 @@ class Pen:
 
     def _pen(self, width: float, color: str, dash: Sequence[float]) -> None:
         self.canvas.setLineWidth(width)
-        self.canvas.setStrokeColor(color)
+        self.canvas.setStrokeColor(_color(color))
         self.canvas.setLineJoin(1)
         self.canvas.setLineCap(0)
         self.canvas.setDash(list(dash))
+
+
+@lru_cache(maxsize=256)
+def _color(text: str) -> Color:
+    """Colour read once: reading it takes longer than drawing with it."""
+    return HexColor(text)
 
 
 def cut(pen: Pen, text: str, width: float, size: float, bold: bool = False) -> str:

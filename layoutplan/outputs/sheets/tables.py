@@ -12,7 +12,7 @@ from layoutplan.outputs.sheets.pen import INK, WHITE, Box, Pen
 from layoutplan.outputs.words import bearing, degrees, figure
 from layoutplan.text import clean
 
-ROW = 4.25
+ROW = 4.2
 _SHADE = "#f0f0f0"
 
 
@@ -23,9 +23,10 @@ def stake_rows(sheet: Sheet) -> list[tuple[str, list[str], bool]]:
     def row(label: str, texts: Sequence[str], strong: bool = False) -> tuple[str, list[str], bool]:
         return label, list(texts), strong
 
+    start = "leg" if stakes and stakes[0].leg else "middle"
     rows = [
         row("Waypoint", [s.waypoint for s in stakes], True),
-        row("Distance from leg", [figure(s.leg_distance_m, "m") if s.leg else "no leg named" for s in stakes], True),
+        row(f"Distance from {start}", [figure(s.leg_distance_m, "m") for s in stakes], True),
         row("Tape on the ground", [figure(s.tape_m, "m") if s.tape_m is not None else "unknown" for s in stakes]),
         row("Magnetic bearing", [_magnetic(s) for s in stakes], True),
         row("True bearing", [bearing(s.leg_bearing_deg) for s in stakes]),
@@ -63,22 +64,27 @@ def draw_stakes(pen: Pen, box: Box, sheet: Sheet) -> float:
     rows = stake_rows(sheet)
     label = box.width * 0.42
     cell = (box.width - label) / 2
-    y = box.top - 7.5
-    pen.box(Box(box.left, y, box.width, 7.5), 0.6, INK, WHITE)
+    y = box.top - 12.0
+    pen.box(Box(box.left, y, box.width, 12.0), 0.6, INK, WHITE)
+    pen.fitted(box.left + 0.8, y + 1.4, "Status", label - 1, 7.5)
     for number, stake in enumerate(sheet.stakes):
         left = box.left + label + number * cell
-        stake_sign(pen, left + 3.4, y + 3.6, stake.role, 2.1, settled=may_stake(stake.status))
+        stake_sign(pen, left + 3.4, y + 8.1, stake.role, 2.1, settled=may_stake(stake.status))
         name = "current" if stake.role == "H" else "potential"
-        pen.fitted(left + 7.2, y + 2.6, name, cell - 7.8, 8.5, bold=True)
+        pen.fitted(left + 7.2, y + 7.1, name, cell - 7.8, 8.5, bold=True)
+        dark = not may_stake(stake.status)
+        pen.box(Box(left + 0.4, y + 0.4, cell - 0.8, 4.2), 0.3, INK, INK if dark else WHITE)
+        text = "NOT YET" if dark else stake.status
+        pen.fitted(left + 1, y + 1.5, text, cell - 2, 7, bold=dark, color=WHITE if dark else INK)
     for number, (text, cells, strong) in enumerate(rows):
         y -= ROW
         if number % 2 == 0:
             pen.box(Box(box.left, y, box.width, ROW), 0, fill=_SHADE)
-        pen.fitted(box.left + 0.8, y + 1.25, text, label - 1, 7.5)
+        pen.fitted(box.left + 0.8, y + 1.25, text, label - 1.6, 7.5)
         for place, value in enumerate(cells):
             x = box.left + label + (place + 1) * cell - 1.0
             pen.fitted(x, y + 1.15, value, cell - 1.6, 8.5 if strong else 7.5, bold=strong, align="right")
-    pen.box(Box(box.left, y, box.width, box.top - 7.5 - y), 0.6)
+    pen.box(Box(box.left, y, box.width, box.top - 12.0 - y), 0.6)
     for number in range(2):
         x = box.left + label + number * cell
         pen.line([(x, y), (x, box.top)], 0.3)
@@ -140,7 +146,7 @@ def draw_blanks(pen: Pen, box: Box, sheet: Sheet) -> None:
         x += width * factor
     for stake in sheet.stakes:
         y -= row
-        stake_sign(pen, box.left + 4.0, y + row / 2, stake.role, 1.9)
+        stake_sign(pen, box.left + 4.0, y + row / 2, stake.role, 1.9, settled=may_stake(stake.status))
         pen.line([(box.left, y), (box.right, y)], 0.3)
     pen.box(box, 0.6)
     blank = "Date ______________   Time __________   Weather, soil ______________________   Initials __________"

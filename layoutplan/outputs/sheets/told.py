@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from layoutplan.outputs.sheets.blocks import Block, Item
@@ -13,23 +13,20 @@ from layoutplan.planning.model import ALL_MET, NOT_COVERED
 
 _CLEAR_SHOWN = 3
 _KEEP_OUT = "keep_out:"
+_ONE_SIDE = "both stakes on one side of the line"
 _TICK = "☐"
 _AGREED = "Agreed with ________________ on __________"
 
 
-def blocks_left(sheet: Sheet, crossings: list[Crossing], road: str) -> list[Block]:
-    """What has to be settled, how to find the stakes, what is near."""
+def blocks_of(sheet: Sheet, crossings: list[Crossing], road: str, labels: Mapping[str, str]) -> list[Block]:
+    """What has to be settled, how to find the stakes, what to expect and beware of, what is near."""
     return [
         Block("To be agreed, compromises", tuple(_to_settle(sheet, crossings))),
         Block("How to find it", tuple(_find(sheet))),
-        Block("Access, and what to keep clear of", (Item(f"Nearest road: {road}."), *_clear_of(sheet))),
+        Block("Expected (computed, no measurement)", tuple(_expected(sheet))),
+        Block("Cautions for this tower", tuple(_cautions(sheet))),
+        Block("Access, and what to keep clear of", (Item(f"Nearest road: {road}."), *_clear_of(sheet, labels))),
     ]
-
-
-def blocks_right(sheet: Sheet) -> list[Block]:
-    """What to expect, and what to beware of."""
-    return [Block("Expected (computed, no measurement)", tuple(_expected(sheet))),
-            Block("Cautions for this tower", tuple(_cautions(sheet)))]  # fmt: skip
 
 
 def _to_settle(sheet: Sheet, crossings: list[Crossing]) -> Iterator[Item]:
@@ -39,13 +36,30 @@ def _to_settle(sheet: Sheet, crossings: list[Crossing]) -> Iterator[Item]:
     for check in sheet.checks:
         if check.rule == "ground_agreement" and check.verdict == "caution":
             yield Item(f"Stake {check.role} stands on {check.detail}. {_AGREED}", _TICK)
-    told = [stake.reasons for stake in sheet.stakes]
+    told: dict[str, list[str]] = {}
     for stake in sheet.stakes:
-        if stake.status != ALL_MET and (stake.role == "H" or told[0] != told[-1]):
-            who = f"{stake.role}" if told[0] != told[-1] else "H and S"
-            yield Item(f"{who}, {stake.status}: {stake.reasons}")
+        if stake.status != ALL_MET and (more := _other_reasons(stake, sheet)):
+            told.setdefault(more, []).append(stake.role)
+    for more, roles in told.items():
+        yield Item(f"{' and '.join(roles)}: {more}.", "!")
     if all(stake.status == ALL_MET for stake in sheet.stakes) and not crossings:
         yield Item("Nothing as far as the map tells; owners' records and the ground itself have not been asked.")
+
+
+def _other_reasons(stake: Any, sheet: Sheet) -> str:
+    """Reasons beside what is listed with a line to sign."""
+    listed = [f"lead crosses {stake.crossings}"] if stake.crossings else []
+    listed += [
+        f"stands on {check.detail}"
+        for check in sheet.checks
+        if check.rule == "ground_agreement" and check.verdict == "caution" and check.role == stake.role
+    ]
+    reasons = stake.reasons or ""
+    for text in listed:
+        reasons = reasons.replace(f"{text}: to be agreed", "")
+    pieces = [piece.strip() for piece in reasons.split("; ")]
+    pieces = [_ONE_SIDE if piece.startswith(_ONE_SIDE) else piece for piece in pieces]  # why is for the reviewer
+    return "; ".join(piece for piece in pieces if piece)
 
 
 def _find(sheet: Sheet) -> Iterator[Item]:
@@ -61,29 +75,32 @@ def _find(sheet: Sheet) -> Iterator[Item]:
         )
         tail = "" if magnetic is not None else " true"
         yield Item(f"from {start}, {compass} {true}{tail}, {tape}; {stake.side} of the line.", stake.role, bold=True)
-    if sheet.stakes:
-        yield Item(
-            "GPS: go to the waypoint, or scan the code; a handheld receiver is good for some metres, so tape and "
-            "bearing decide. Where the two disagree by more than 10 m, stop and find out why."
-        )
-        yield Item("Right and left are meant facing increasing tower order. Keep the compass away from tower and line.")
+    yield Item("GPS: waypoint, or scan the code. Tape and bearing decide; more than 10 m apart: stop and find out why.")
     if sheet.declination_note:
         yield Item(sheet.declination_note, "!", bold=True)
 
 
-def _clear_of(sheet: Sheet) -> Iterator[Item]:
+def _clear_of(sheet: Sheet, labels: Mapping[str, str]) -> Iterator[Item]:
     for stake in sheet.stakes:
         near = [check for check in sheet.checks if check.role == stake.role and check.rule.startswith(_KEEP_OUT)]
         near.sort(key=lambda check: ((check.measured or 0) - (check.limit or 0), check.rule))
         texts = [
-            f"{check.rule.removeprefix(_KEEP_OUT).replace('_', ' ')} {check.detail} at {figure(check.measured, 'm')} "
-            f"(keep {check.limit:g} m)"
+            f"{_label(check.rule, labels)} ({check.detail}) {figure(check.measured, 'm')} away{_keep(check.limit)}"
             for check in near[:_CLEAR_SHOWN]
         ]
         if stake.status == NOT_COVERED:
             texts.append("what else is there is NOT KNOWN")
         nothing = "nothing mapped near it that has a keep-out"
         yield Item(f"{'; '.join(texts) or nothing}; line {figure(stake.distance_to_line_m, 'm')} away.", stake.role)
+
+
+def _label(rule: str, labels: Mapping[str, str]) -> str:
+    name = rule.removeprefix(_KEEP_OUT)
+    return labels.get(name, name.replace("_", " "))
+
+
+def _keep(limit_m: float | None) -> str:
+    return f", keep {limit_m:g} m" if limit_m else ""
 
 
 def _expected(sheet: Sheet) -> Iterator[Item]:
@@ -113,7 +130,8 @@ def _cautions(sheet: Sheet) -> Iterator[Item]:
     for stake in sheet.stakes:
         told.setdefault((stake.handling or "unknown", stake.handling_fault or "unknown"), []).append(stake.role)
     for (service, fault), roles in told.items():
-        yield Item(f"in service {service}. Under a fault {fault}.", " ".join(roles), bold=True)
+        who = f"Lead{'s' if len(roles) > 1 else ''} {' and '.join(roles)}"
+        yield Item(f"{who}, in service {service}. Under a fault {fault}.", "!", bold=True)
     for check in sheet.checks:
         if check.verdict in ("caution", "unknown") and check.rule in ("reading_bias", "lead_coupling") and check.role == "H":
             measured, limit = quantity(check.measured, check.unit), quantity(check.limit, check.unit)
@@ -128,9 +146,3 @@ def _cautions(sheet: Sheet) -> Iterator[Item]:
         "codes, the asset owner's rules and licensed practice take precedence."
     )
 
-
-def steps(stake: Any) -> str:
-    """Which way the ground goes from the tower to the stake."""
-    if stake.height_difference_m is None:
-        return "unknown"
-    return f"{stake.height_difference_m:+.1f} m"

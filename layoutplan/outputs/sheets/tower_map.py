@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -48,6 +49,8 @@ class Surroundings:
     features : Features
     spans : ndarray of LineString
         Planned lines. [deg]
+    measured : ndarray of bool
+        Whether each span is of a line that is measured.
     corridor_m : ndarray
         Each span's axis to where stakes may stand.
     towers : ndarray, shape (n, 2)
@@ -56,15 +59,19 @@ class Surroundings:
     reach_m : float
         Of the reel.
     ground : Ground
+    labels : mapping
+        Obstacle classes in words.
     """
 
     features: Features
     spans: np.ndarray
+    measured: np.ndarray
     corridor_m: FloatArray
     towers: FloatArray
     tower_ids: list[str]
     reach_m: float
     ground: Ground
+    labels: Mapping[str, str]
 
 
 def draw_map(pen: Pen, box: Box, sheet: Sheet, crossings: list[Crossing], around: Surroundings) -> str:
@@ -84,7 +91,7 @@ def draw_map(pen: Pen, box: Box, sheet: Sheet, crossings: list[Crossing], around
         draw_ways(pen, panel, near)
         draw_points(pen, panel, near)
         draw_grid(pen, panel, sheet, labels)
-        _draw_line(pen, panel, around)
+        _draw_line(pen, panel, sheet, around)
         _draw_leads(pen, panel, sheet)
         _draw_signs(pen, panel, sheet, crossings, around)
         _write(labels, panel, sheet, around)
@@ -131,14 +138,16 @@ def _draw_corridor(pen: Pen, panel: Panel, around: Surroundings) -> None:
         draw_zone(pen, panel, shapely.union_all(shapely.buffer(metric, around.corridor_m[near])), hatch=False)
 
 
-def _draw_line(pen: Pen, panel: Panel, around: Surroundings) -> None:
+def _draw_line(pen: Pen, panel: Panel, sheet: Sheet, around: Surroundings) -> None:
     near = shapely.intersects(around.spans, shapely.box(*panel.window()))
-    cut = shapely.clip_by_rect(around.spans[near], *panel.window(5.0))
-    pen.path(line_ops(cut, panel), width=2.2)
+    for measured, width in ((False, 1.2), (True, 2.2)):
+        cut = shapely.clip_by_rect(around.spans[near & (around.measured == measured)], *panel.window(5.0))
+        pen.path(line_ops(cut, panel), width=width)
     west, south, east, north = panel.window()
     lon, lat = around.towers.T
+    others = (lon != sheet.tower.lon) | (lat != sheet.tower.lat)
     for x, y in panel.mm_of(
-        panel.metres_of(around.towers[(lon > west) & (lon < east) & (lat > south) & (lat < north)])
+        panel.metres_of(around.towers[(lon > west) & (lon < east) & (lat > south) & (lat < north) & others])
     ).tolist():
         tower_sign(pen, x, y, 1.2, width=0.8)
 
@@ -191,7 +200,7 @@ def _below(pen: Pen, box: Box, panel: Panel, sheet: Sheet) -> None:
     declination = sheet.declination_deg
     grid = grid_bearing_deg(sheet)
     x = box.left + 62
-    north_arrow(pen, x, box.bottom + 0.8, 9.6, None if np.isnan(declination) else declination, grid)
+    north_arrow(pen, x, box.bottom + 0.6, 8.2, None if np.isnan(declination) else declination, grid)
     magnetic = "magnetic: none" if np.isnan(declination) else f"magnetic {_east_west(round(declination * 2) / 2, 1)}"
     for number, text in enumerate(("true north up", f"{magnetic} (solid tick)", f"grid {_east_west(grid, 2)} (dashed)")):
         pen.text(x + 5, box.top - 3.6 - 3.4 * number, text, 6.5)

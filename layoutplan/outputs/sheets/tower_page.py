@@ -7,14 +7,14 @@ from dataclasses import dataclass, replace
 
 from layoutplan.outputs.sheets.blocks import Block, Item, draw, height, wrapped
 from layoutplan.outputs.sheets.crossings import crossings_of
-from layoutplan.outputs.sheets.facts import Sheet, metres_per_degree
+from layoutplan.outputs.sheets.facts import Sheet
 from layoutplan.outputs.sheets.marks import status_sign
 from layoutplan.outputs.sheets.neighbours import nearest_road
-from layoutplan.outputs.sheets.panel import panel_around
+from layoutplan.outputs.sheets.panel import tower_panel
 from layoutplan.outputs.sheets.pen import INK, WHITE, Box, Pen
 from layoutplan.outputs.sheets.qr import place_code
 from layoutplan.outputs.sheets.tables import draw_blanks, draw_notes, draw_places, draw_stakes
-from layoutplan.outputs.sheets.told import blocks_left, blocks_right
+from layoutplan.outputs.sheets.told import blocks_of
 from layoutplan.outputs.sheets.tower_map import Surroundings, draw_map
 from layoutplan.outputs.words import degrees, figure
 from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED
@@ -30,7 +30,7 @@ _SIZES = (8.0, 7.5, 7.0, 6.5, 6.0)
 _ORDERS = {
     ALL_MET: ("ALL RULES MET, as far as the map tells", "Look before you stake."),
     COMPROMISE: ("COMPROMISE", "Read what is off before staking."),
-    NEEDS_AGREEMENT: ("NEEDS AGREEMENT: DO NOT STAKE YET", "Not before everything marked below is agreed and signed for."),
+    NEEDS_AGREEMENT: ("NEEDS AGREEMENT: DO NOT STAKE YET", "Hollow stakes wait until everything numbered or ticked below is agreed and signed for."),
     NOT_COVERED: ("THE MAP DOES NOT COVER THIS PLACE: DO NOT STAKE YET", "What is there is unknown: survey it first."),
     BREAKS: ("BREAKS RULES: DO NOT STAKE", "A stake fixed by the job breaks hard rules; see the reasons."),
     NO_LAYOUT: ("NO LAYOUT: NOTHING TO STAKE HERE", "No pair of positions keeps the hard rules."),
@@ -82,13 +82,9 @@ def draw_tower_page(pen: Pen, sheet: Sheet, number: int, frame: Frame, around: S
 
 def _with_stakes(pen: Pen, box: Box, sheet: Sheet, frame: Frame, around: Surroundings) -> None:
     crossings = crossings_of(sheet)
-    metres = metres_per_degree([sheet.tower.lat])[0]  # type: ignore[arg-type]
-    import numpy as np
-
-    origin = np.array([sheet.tower.lon, sheet.tower.lat])
-    road = nearest_road(panel_around(np.array([[-1.0, -1.0], [1.0, 1.0]]), origin, metres, box), around.features)
-    columns = (blocks_left(sheet, crossings, road), blocks_right(sheet))
+    road = nearest_road(tower_panel(sheet, box), around.features)
     half = (box.width - 4.0) / 2
+    columns = _columns(pen, blocks_of(sheet, crossings, road, around.labels), half)
     room = box.height - _BLANKS - _PLACES - 3 * _GAP
     size, text = _text_size(pen, columns, half, room - _LEAST_MAP)
     upper = min(max(room - text, _LEAST_MAP), _MOST_MAP)
@@ -101,6 +97,14 @@ def _with_stakes(pen: Pen, box: Box, sheet: Sheet, frame: Frame, around: Surroun
     draw(pen, columns[0], below, size)
     draw(pen, columns[1], Box(below.right + 4.0, below.bottom, half, below.height), size)
     draw_blanks(pen, Box(box.left, box.bottom, box.width, _BLANKS), sheet)
+
+
+def _columns(pen: Pen, blocks: list[Block], width: float) -> tuple[list[Block], list[Block]]:
+    """Put the last block below the shorter of the two columns that the others make."""
+    left, right, last = blocks[:2], blocks[2:-1], blocks[-1]
+    shorter = left if height(pen, left, width, _SIZES[0]) <= height(pen, right, width, _SIZES[0]) else right
+    shorter.append(last)
+    return left, right
 
 
 def _text_size(
@@ -137,7 +141,7 @@ def _without_stakes(pen: Pen, box: Box, sheet: Sheet, frame: Frame, around: Surr
     room = Box(box.left, box.bottom + notes + _GAP, box.width, places.bottom - box.bottom - notes - 2 * _GAP)
     changes = [Item(text, str(number)) for number, text in enumerate(sheet.changes, 1)]
     blocks = [
-        Block("No stake at this tower. Reasons:", (Item(sheet.tower.reasons or "not told", "✗", bold=True),)),
+        Block("No stake at this tower. Reasons:", (Item(_why_none(sheet), "✗", bold=True),)),
         Block("Any one of these would give a layout, after planning again:",
               tuple(changes) or (Item("No single change was found."),)),
     ]  # fmt: skip
@@ -147,6 +151,12 @@ def _without_stakes(pen: Pen, box: Box, sheet: Sheet, frame: Frame, around: Surr
     draw_notes(pen, Box(box.left, box.bottom, box.width, notes), "Notes from the site (not a place to stake):")
 
 
+def _why_none(sheet: Sheet) -> str:
+    """Reasons without the changes that are listed below them."""
+    reasons = sheet.tower.reasons or "not told"
+    return str(reasons.partition(". Would give a layout: ")[0] if sheet.changes else reasons)
+
+
 def _head(pen: Pen, box: Box, sheet: Sheet, frame: Frame) -> None:
     tower = sheet.tower
     code = box.height
@@ -154,9 +164,15 @@ def _head(pen: Pen, box: Box, sheet: Sheet, frame: Frame) -> None:
     pen.text(box.right - code - 1, box.bottom + 1.5, "scan for the tower", 6.5, align="right")
     room = box.width - code - 4
     pen.fitted(box.left, box.top - 7.0, f"Tower {tower.tower_id}", room, 20, bold=True)
-    line = f"Line {tower.line_id}, {figure(tower.chainage_m, 'm')} along it; turns {degrees(tower.deflection_deg)}"
+    line = f"Line {tower.line_id}, {figure(tower.chainage_m, 'm')} along it; {_turn(tower.deflection_deg)}"
     pen.fitted(box.left, box.top - 11.2, line, room, 8.5)
     pen.fitted(box.left, box.bottom + 1.5, f"{frame.title}  ·  plan {frame.plan_number}", room - 26, 7.5)
+
+
+def _turn(deflection_deg: float | None) -> str:
+    if deflection_deg is None or abs(deflection_deg) < 0.05:
+        return "straight"
+    return f"turns {degrees(abs(deflection_deg))} to the {'right' if deflection_deg > 0 else 'left'}"
 
 
 def _band(pen: Pen, box: Box, status: str) -> None:
@@ -170,8 +186,8 @@ def _band(pen: Pen, box: Box, status: str) -> None:
     color = WHITE if dark else INK
     pen.text(inner.left + 3, inner.bottom + 2.6, status_sign(status), 15, bold=True, color=color)
     room = inner.width - 14
-    pen.fitted(inner.left + 11, inner.bottom + 4.3, order, room, 11.5, bold=True, color=color)
-    pen.fitted(inner.left + 11, inner.bottom + 1.3, more, room, 7.5, color=color)
+    pen.fitted(inner.left + 11, inner.bottom + 3.9, order, room, 11.5, bold=True, color=color)
+    pen.fitted(inner.left + 11, inner.bottom + 1.0, more, room, 7.5, color=color)
 
 
 def foot(pen: Pen, frame: Frame, number: int) -> None:
