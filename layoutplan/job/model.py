@@ -178,7 +178,8 @@ class Output(Section):
     )
     page: Literal["A4", "Letter"] = Field("A4", description="Paper of the sheets, upright.")
     font: Path | None = Field(
-        None, description="TrueType font for letters that the sheets' own (DejaVu Sans) lacks, relative to the job file."
+        None,
+        description="TrueType font for letters that the sheets' own (DejaVu Sans) lacks, relative to the job file.",
     )
     waypoint_length: int = Field(10, ge=6, le=30, description="Longest waypoint name that the receivers take.")
 

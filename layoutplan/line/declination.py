@@ -71,7 +71,7 @@ def magnetic_declination(lonlat_deg: ArrayLike, day: date | None, *, height_m: A
     first, last = _day(float(np.ravel(terms["min_year"])[0])), date(int(terms["epoch"]) + 5, 1, 1) - timedelta(1)
     name = f"{terms['model_name']}, valid {first} to {last}"
     if not first <= day <= last:
-        text = f"The day of work, {day}, is outside the magnetic model ({name}): no declination is given, use true bearings."
+        text = f"{day} is outside the magnetic model ({name}): no declination is given, use true bearings."
         return Declination(unknown, (text,) * len(lonlat), text)
     if len(lonlat) == 0:
         return Declination(unknown, (), f"{name}, for {day}")

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import shapely
-from contourpy import contour_generator
+from contourpy import LineType, contour_generator
+from numpy.typing import NDArray
 from scipy.ndimage import zoom
 
 from layoutplan.errors import InputError
@@ -52,9 +54,10 @@ def draw_contours(pen: Pen, panel: Panel, ground: Ground, labels: Labels) -> str
     span = float(np.ptp(known))
     step = next((step for step in _STEPS_M if span / step <= _MOST_LINES), _STEPS_M[-1])
     levels = np.arange(np.ceil(known.min() / step), np.floor(known.max() / step) + 1) * step
-    lines = contour_generator(x_m, y_m, np.ma.masked_invalid(heights)).multi_lines(levels)
+    made = contour_generator(x_m, y_m, np.ma.masked_invalid(heights), line_type=LineType.Separate)
+    lines: list[list[Any]] = [list(made.lines(level)) for level in levels.tolist()]
     for level, pieces in zip(levels.tolist(), lines, strict=True):
-        shapes = np.array([shapely.LineString(piece) for piece in pieces if len(piece) > 1], dtype=object)
+        shapes = _strings(pieces)
         main = round(level / step) % 5 == 0
         pen.path(line_ops(shapes, panel, metric=True), width=0.7 if main else 0.35, color=_COLOR)
     _write_heights(panel, labels, levels, lines)
@@ -76,7 +79,13 @@ def _heights(panel: Panel, dem: Dem) -> tuple[FloatArray, FloatArray, FloatArray
     return np.linspace(west, east, fine.shape[1]), np.linspace(south, north, fine.shape[0]), fine
 
 
-def _write_heights(panel: Panel, labels: Labels, levels: FloatArray, lines: list[list[FloatArray]]) -> None:
+def _strings(pieces: list[Any]) -> NDArray[np.object_]:
+    shapes = np.empty(len(pieces), dtype=object)
+    shapes[:] = [shapely.LineString(piece) for piece in pieces]
+    return shapes
+
+
+def _write_heights(panel: Panel, labels: Labels, levels: FloatArray, lines: list[list[Any]]) -> None:
     """Write the height on every second contour, where it is long enough and there is room."""
     for level, pieces in zip(levels.tolist()[::2], lines[::2], strict=True):
         if not pieces:
@@ -84,5 +93,3 @@ def _write_heights(panel: Panel, labels: Labels, levels: FloatArray, lines: list
         xy = panel.mm_of(max(pieces, key=len))
         places = [tuple(xy[int(share * (len(xy) - 1))].tolist()) for share in (0.5, 0.3, 0.7, 0.15, 0.85)]
         labels.write(places, f"{level:g}", 5.5, color=_COLOR)
-
-

@@ -28,8 +28,9 @@ _USE = (
     "A handheld receiver is good for some metres: it finds the place, tape and bearing set the stake. Hold the compass "
     "away from tower, vehicle and line.",
 )
-_PRECEDENCE = "Local codes, the asset owner's rules and licensed practice take precedence over everything on these sheets."
-
+_PRECEDENCE = (
+    "Local codes, the asset owner's rules and licensed practice take precedence over everything on these sheets."
+)
 
 
 def front_pages(frame_content: Box, towers: int, classes: int) -> int:
@@ -52,7 +53,6 @@ def draw_front(
 ) -> None:
     """Draw the first page; ``notes`` are what the making of the sheets met with."""
     box = frame.content
-    foot(pen, frame, 1)
     y = box.top - 8
     pen.fitted(box.left, y, frame.title, box.width, 20, bold=True)
     y -= 6.5
@@ -70,13 +70,16 @@ def draw_front(
     cautions = (Item(_PRECEDENCE, "!", bold=True), *(Item(text) for text in plan.cautions))
     warn = [Block("Cautions: they hold on every page", cautions)]
     columns = (about, warn)
-    size = next((s for s in _SIZES if max(height(pen, blocks, half, s) for blocks in columns) <= _MOST_TEXT), _SIZES[-1])
+    size = next(
+        (s for s in _SIZES if max(height(pen, blocks, half, s) for blocks in columns) <= _MOST_TEXT), _SIZES[-1]
+    )
     used = min(max(height(pen, blocks, half, size) for blocks in columns) + 1, _MOST_TEXT)
     draw(pen, about, Box(box.left, y - used, half, used), size)
     draw(pen, warn, Box(box.left + half + 4, y - used, half, used), size)
     if sheets:
         map_box = Box(box.left, box.bottom + 8, box.width, y - used - box.bottom - 10)
         draw_index(pen, map_box, plan, sheets, around)
+    foot(pen, frame, 1)
 
 
 def _about(plan: Plan, sheets: list[Sheet], frame: Frame) -> list[Item]:
@@ -89,7 +92,9 @@ def _about(plan: Plan, sheets: list[Sheet], frame: Frame) -> list[Item]:
         Item(f"Plan number {frame.plan_number}: sheets with another number are of another plan."),
         Item("Latitude and longitude: WGS 84. Bearings: from true north unless called magnetic or grid."),
         Item(_grid_note(plan, sheets)),
-        Item(f"Magnetic declination: {frame.magnetic}. Bearings for the compass are given to half a degree."),
+        Item(
+            f"Magnetic declination: {frame.magnetic.rstrip('.')}. Bearings for the compass are given to half a degree."
+        ),
     ]
 
 
@@ -142,7 +147,12 @@ def _index_rows(sheets: list[Sheet], frame: Frame) -> list[tuple[str, str, str, 
     rows = [(rank.get(sheet.tower.status, 0), first + number, sheet.tower) for number, sheet in enumerate(sheets)]
     lines = len({tower.line_id for _, _, tower in rows}) > 1
     return [
-        (tower.status, f"{tower.tower_id}" + (f"  ({tower.line_id})" if lines else ""), str(page), status_sign(tower.status))
+        (
+            tower.status,
+            f"{tower.tower_id}" + (f"  ({tower.line_id})" if lines else ""),
+            str(page),
+            status_sign(tower.status),
+        )
         for _, page, tower in sorted(rows, key=lambda row: row[:2])
     ]
 

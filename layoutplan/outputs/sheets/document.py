@@ -26,6 +26,7 @@ from layoutplan.planning.model import Plan
 from layoutplan.text import clean
 
 _PAGES_MM = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
+_NAMED = 5
 _SECTION = 50  # towers drawn before their pages are written out
 
 
@@ -88,12 +89,7 @@ def _front(
     """Draw the cover last: by then it is known which names could not be printed."""
     buffer = BytesIO()
     canvas = _canvas(buffer, frame, fonts)
-    notes = [note for note in (fonts.problem, around.ground.note) if note]
-    if fonts.spelt:
-        notes.append(
-            f"{len(fonts.spelt)} name(s) hold letters that the fonts lack, first '{min(fonts.spelt)}': they are spelt in "
-            "Latin letters between ‹ and ›. Name a TrueType font that has them in output.font."
-        )
+    notes = [note for note in (fonts.problem, _spelt_note(sheets, fonts), around.ground.note) if note]
     pen = Pen(canvas, fonts)
     draw_front(pen, plan, sheets, frame, around, notes)
 
@@ -107,6 +103,19 @@ def _front(
     return buffer.getvalue()
 
 
+def _spelt_note(sheets: list[Sheet], fonts: Fonts) -> str:
+    """Say which letters could not be printed, and name the towers whose ids hold some."""
+    if not fonts.lost:
+        return ""
+    ids = [sheet.tower.tower_id for sheet in sheets if fonts.lost & set(sheet.tower.tower_id)]
+    more = f" and {len(ids) - _NAMED} more" if len(ids) > _NAMED else ""
+    towers = f"towers {', '.join(ids[:_NAMED])}{more}" if ids else "no tower id, but names on maps or of lines"
+    return (
+        f"{len(fonts.lost)} letter(s) are in no font of these sheets; they are spelt in Latin letters between ‹ and › "
+        f"({towers}). Name a TrueType font that has them in output.font."
+    )
+
+
 def _canvas(buffer: BytesIO, frame: Frame, fonts: Fonts) -> Canvas:
     rl_config.useA85 = 0  # binary streams: a fifth smaller, a third faster
     size = (frame.page[0] * MM, frame.page[1] * MM)
@@ -118,7 +127,7 @@ def _merge(sections: list[bytes], path: Path, sheets: list[Sheet], first: int, f
     for section in sections:
         writer.append(BytesIO(section))
     for number, sheet in enumerate(sheets, first - 1):
-        writer.add_outline_item(f"Tower {clean(sheet.tower.tower_id)}", number)
+        writer.add_outline_item(title=f"Tower {clean(sheet.tower.tower_id)}", page_number=number)
     writer.add_metadata(
         {"/Title": frame.title, "/Subject": f"Staking sheets, plan {frame.plan_number}", "/Creator": "layoutplan"}
     )

@@ -30,13 +30,14 @@ class Fonts:
     ----------
     problem : str
         Why ``further`` is not used; empty if it is, or is not asked for.
-    spelt : set of str
-        Texts that hold letters without a glyph, as they were; they are printed in Latin letters between ‹ and ›.
+    lost : set of str
+        Letters met so far that no font has, or that are not read from left to right; they are printed in Latin
+        letters between ‹ and ›.
     """
 
     def __init__(self, further: Path | None = None) -> None:
         self.problem = ""
-        self.spelt: set[str] = set()
+        self.lost: set[str] = set()
         self.regular, self.bold = (_registered(name, str(_folder() / f"{name}.ttf")) for name in _FACES)
         self.further = self._further(further) if further else None
         self._runs: dict[tuple[str, bool], list[tuple[str, str]]] = {}
@@ -76,7 +77,7 @@ class Fonts:
         missing = [not self._can_print(char, first) for char in text]
         if not any(missing):
             return text
-        self.spelt.add(text)
+        self.lost.update(char for char, no in zip(text, missing, strict=True) if no)
         parts = []
         for lost, group in groupby(zip(missing, text, strict=True), key=lambda item: item[0]):
             piece = "".join(char for _, char in group)

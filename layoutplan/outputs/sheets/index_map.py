@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
-import shapely
 
 from layoutplan.outputs.columns import as_lists
 from layoutplan.outputs.sheets.facts import Sheet, metres_per_degree
@@ -56,8 +57,8 @@ def draw_index(pen: Pen, box: Box, plan: Plan, sheets: list[Sheet], around: Surr
 
 def _plain(features: Features) -> Features:
     """Features without keep-outs, which nobody could see at such a scale."""
-    columns = (features.kind, features.label, features.name, features.width_m * 0, features.keep_out_m * 0)
-    return Features(shapely.force_2d(features.shapes), *columns, np.zeros(len(features.kind), dtype=bool))
+    zeros = np.zeros(len(features.kind))
+    return replace(features, width_m=zeros, keep_out_m=zeros, no_stake=zeros.astype(bool))
 
 
 def _sign(pen: Pen, x: float, y: float, status: str) -> None:

@@ -35,7 +35,13 @@ class Labels:
             self.take(Box(x - half, y - half, 2 * half, 2 * half))
 
     def write(
-        self, places: Iterable[tuple[float, float]], text: str, size: float, *, bold: bool = False, color: str = "#111111"
+        self,
+        places: Iterable[tuple[float, float]],
+        text: str,
+        size: float,
+        *,
+        bold: bool = False,
+        color: str = "#111111",
     ) -> bool:
         """Write a text about the first of some places (its middle) that is free; say whether there was one."""
         width, height = self.pen.width(text, size, bold), size / MM
@@ -50,25 +56,25 @@ class Labels:
     def beside(self, x: float, y: float, gap: float, text: str, size: float, *, bold: bool = True) -> bool:
         """Write a text beside a sign, on the first side that is free, else right over what lies there."""
         across, up = gap + self.pen.width(text, size, bold) / 2, gap + size / MM / 2
-        places = [(x + across, y), (x - across, y), (x, y + up), (x, y - up), (x + across, y + up), (x - across, y + up),
-                  (x + across, y - up), (x - across, y - up)]  # fmt: skip
-        places += [(2 * px - x, 2 * py - y) for px, py in places]
+        sides = ((1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, 1), (1, -1), (-1, -1))
+        places = [(x + far * dx * across, y + far * dy * up) for far in (1, 2) for dx, dy in sides]
         return self.write(places, text, size, bold=bold)
 
 
 def name_features(labels: Labels, panel: Panel, features: Features) -> None:
     """Write the names of features, the more telling classes first; each name once."""
     order = {kind: number for number, kind in enumerate(NAMED_FIRST)}
-    named = [row for row in range(len(features.name)) if features.name[row] and features.kind[row] in order]
-    named.sort(key=lambda row: (order[features.kind[row]], str(features.name[row]), row))
+    kinds, names = features.kind.tolist(), features.name.tolist()
+    named = [row for row in range(len(names)) if names[row] and kinds[row] in order]
+    named.sort(key=lambda row: (order[kinds[row]], names[row], row))
     done: set[tuple[str, str]] = set()
     window = panel.window()
     for row in named:
-        key = (features.kind[row], str(features.name[row]))
+        key = (kinds[row], names[row])
         if key in done or len(done) >= _MOST_LABELS:
             continue
         places = _places(panel, shapely.clip_by_rect(features.shapes[row], *window))
-        if labels.write(places, str(features.name[row])[:40], 6.5, color="#333333"):
+        if labels.write(places, names[row][:40], 6.5, color="#333333"):
             done.add(key)
 
 

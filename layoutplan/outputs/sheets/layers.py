@@ -44,10 +44,13 @@ class Features:
     @classmethod
     def of(cls, obstacles: gpd.GeoDataFrame, west_deg: float) -> Features:
         """Features of a plan with longitudes from ``west_deg`` on."""
-        texts = [np.array(column, dtype=object) for column in as_lists(obstacles, ("obstacle_class", "label", "name"))]
+        texts = as_lists(obstacles, ("obstacle_class", "label", "name"))
+        kind, label, name = (np.array(column, dtype=object) for column in texts)
         return cls(
             turned(obstacles.geometry.array, west_deg),
-            *texts,
+            kind,
+            label,
+            name,
             np.nan_to_num(obstacles["width_m"].to_numpy(dtype=float)),
             np.nan_to_num(obstacles["keep_out_m"].to_numpy(dtype=float)),
             (obstacles["stake"] == "no").to_numpy(dtype=bool),
@@ -65,8 +68,15 @@ class Features:
 
     def rows(self, index: NDArray[np.int64], shapes: NDArray[np.object_]) -> Features:
         """Some of the features, with shapes of their own."""
-        columns = (self.kind, self.label, self.name, self.width_m, self.keep_out_m, self.no_stake)
-        return Features(shapes, *(column[index] for column in columns))
+        return Features(
+            shapes,
+            self.kind[index],
+            self.label[index],
+            self.name[index],
+            self.width_m[index],
+            self.keep_out_m[index],
+            self.no_stake[index],
+        )
 
     def within(self, panel: Panel) -> Features:
         """Features cut to a map and as far around it as their keep-outs reach."""

@@ -38,7 +38,7 @@ def stake_sign(pen: Pen, x: float, y: float, role: str, radius: float = 2.1, *, 
     """H a square, S a pennant with its point down to the ground; hollow and struck out where nothing is agreed yet."""
     color = ROLE_COLOR[role]
     if role == "H":
-        shape, middle = [(-1, -1), (1, -1), (1, 1), (-1, 1)], 0.0
+        shape, middle = [(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)], 0.0
     else:
         shape, middle = [(-1.3, 1.0), (1.3, 1.0), (0, -1.45)], 0.22
     points = [(x + radius * dx, y + radius * dy) for dx, dy in shape]
@@ -54,7 +54,9 @@ def number_sign(pen: Pen, x: float, y: float, number: int) -> None:
     pen.text(x, y - 0.95, str(number), 7.5, bold=True, align="centre")
 
 
-def north_arrow(pen: Pen, x: float, y: float, length: float, magnetic_deg: float | None, grid_deg: float | None) -> None:
+def north_arrow(
+    pen: Pen, x: float, y: float, length: float, magnetic_deg: float | None, grid_deg: float | None
+) -> None:
     """Arrow to true north from its foot at ``x, y``, with ticks to magnetic and grid north at their true angles."""
     for angle, dash in ((magnetic_deg, ()), (grid_deg, (1.2, 1.0))):
         if angle is not None:

@@ -63,7 +63,7 @@ class Panel:
     def corners_m(self, margin_m: float = 0.0) -> tuple[float, float, float, float]:
         """West, south, east, north edge from the tower. [m]."""
         half = np.array([self.box.width, self.box.height]) / 2 / self.mm_per_m + margin_m
-        return (*(self.middle_m - half).tolist(), *(self.middle_m + half).tolist())  # type: ignore[return-value]
+        return (*(self.middle_m - half).tolist(), *(self.middle_m + half).tolist())
 
     def window(self, margin_m: float = 0.0) -> tuple[float, float, float, float]:
         """West, south, east, north edge. [deg]."""

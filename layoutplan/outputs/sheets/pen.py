@@ -45,10 +45,7 @@ class Box:
     def meets(self, other: Box) -> bool:
         """Whether two boxes overlap."""
         return (
-            self.left < other.right
-            and other.left < self.right
-            and self.bottom < other.top
-            and other.bottom < self.top
+            self.left < other.right and other.left < self.right and self.bottom < other.top and other.bottom < self.top
         )
 
     def holds(self, other: Box) -> bool:

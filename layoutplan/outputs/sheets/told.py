@@ -8,10 +8,12 @@ from typing import Any
 from layoutplan.outputs.sheets.blocks import Block, Item
 from layoutplan.outputs.sheets.crossings import Crossing
 from layoutplan.outputs.sheets.facts import Sheet, magnetic_deg
-from layoutplan.outputs.words import STATUS_MEANING, bearing, degrees, figure, quantities, quantity, ratio_words
+from layoutplan.outputs.words import bearing, degrees, figure, quantities, quantity, ratio_words
 from layoutplan.planning.model import ALL_MET, NOT_COVERED
 
 _CLEAR_SHOWN = 3
+_STEEP_DEG = 10.0  # judgement
+_VOLTAGES = ("expected_reading_v_high", "emf_load_v", "emf_fault_v", "transferred_fault_v", "service_ratio")
 _KEEP_OUT = "keep_out:"
 _ONE_SIDE = "both stakes on one side of the line"
 _TICK = "☐"
@@ -32,7 +34,9 @@ def blocks_of(sheet: Sheet, crossings: list[Crossing], road: str, labels: Mappin
 def _to_settle(sheet: Sheet, crossings: list[Crossing]) -> Iterator[Item]:
     for item in crossings:
         where = f"at {item.at_m:.1f} m from the tower" if item.number else "from the start: the tower stands in it"
-        yield Item(f"Lead {item.role} crosses {item.what} {where}. {_AGREED}", str(item.number) if item.number else _TICK)
+        yield Item(
+            f"Lead {item.role} crosses {item.what} {where}. {_AGREED}", str(item.number) if item.number else _TICK
+        )
     for check in sheet.checks:
         if check.rule == "ground_agreement" and check.verdict == "caution":
             yield Item(f"Stake {check.role} stands on {check.detail}. {_AGREED}", _TICK)
@@ -105,11 +109,18 @@ def _keep(limit_m: float | None) -> str:
 
 def _expected(sheet: Sheet) -> Iterator[Item]:
     for stake in sheet.stakes:
+        if all(getattr(stake, name) is None for name in _VOLTAGES):
+            yield Item(
+                "every voltage on the lead is unknown, for want of figures: treat it as live.", stake.role, bold=True
+            )
+            continue
         arrival = quantities(stake.expected_reading_v_low, stake.expected_reading_v_high, "V")
-        yield Item(f"voltmeter, tower to stake, on arrival: {arrival}; worst in service {ratio_words(stake.service_ratio)}.",
-                   stake.role, bold=True)  # fmt: skip
+        worst = ratio_words(stake.service_ratio)
+        text = f"voltmeter, tower to stake, on arrival: {arrival}; worst in service {worst}."
+        yield Item(text, stake.role, bold=True)
         yield Item(
-            f"induced by greatest load {quantity(stake.emf_load_v, 'V')}; by a fault {quantity(stake.emf_fault_v, 'V')}; "
+            f"induced by greatest load {quantity(stake.emf_load_v, 'V')}; "
+            f"by a fault {quantity(stake.emf_fault_v, 'V')}; "
             f"transferred by a fault {quantity(stake.transferred_fault_v, 'V')}.",
             stake.role,
         )
@@ -133,16 +144,20 @@ def _cautions(sheet: Sheet) -> Iterator[Item]:
         who = f"Lead{'s' if len(roles) > 1 else ''} {' and '.join(roles)}"
         yield Item(f"{who}, in service {service}. Under a fault {fault}.", "!", bold=True)
     for check in sheet.checks:
-        if check.verdict in ("caution", "unknown") and check.rule in ("reading_bias", "lead_coupling") and check.role == "H":
+        if (
+            check.verdict in ("caution", "unknown")
+            and check.rule in ("reading_bias", "lead_coupling")
+            and check.role == "H"
+        ):
             measured, limit = quantity(check.measured, check.unit), quantity(check.limit, check.unit)
             yield Item(f"{check.rule.replace('_', ' ').capitalize()} {measured}, {limit} asked for.")
-    for stake in sheet.stakes:
-        if (stake.slope_deg or 0) > 10 or (stake.cliff_drop_m or 0) > 0:
-            drop = f", a drop of {stake.cliff_drop_m:.0f} m on the way" if (stake.cliff_drop_m or 0) > 0 else ""
-            yield Item(f"steep: {degrees(stake.slope_deg)} at the stake{drop}.", stake.role)
-    yield Item(STATUS_MEANING[sheet.tower.status])
+    steep = [f"{s.role} {degrees(s.slope_deg)} at the stake" for s in sheet.stakes if (s.slope_deg or 0) > _STEEP_DEG]
+    steep += [
+        f"{s.role} a drop of {s.cliff_drop_m:.0f} m on the way" for s in sheet.stakes if (s.cliff_drop_m or 0) > 0
+    ]
+    if steep:
+        yield Item(f"Steep: {', '.join(steep)}.", "!")
     yield Item(
         "Treat every lead as live. Stop when thunder or switching is near. The cautions on the cover hold here; local "
         "codes, the asset owner's rules and licensed practice take precedence."
     )
-

@@ -35,6 +35,7 @@ from layoutplan.outputs.sheets.panel import Panel, line_ops, tower_panel
 from layoutplan.outputs.sheets.pen import INK, WHITE, Box, Pen, ops_of
 from layoutplan.outputs.sheets.styles import ROLE_COLOR
 
+Point = tuple[float, float]
 STRIP = 14.0  # height of what stands below the map
 _LEAD_DASH = {"H": (), "S": (5, 2.2)}
 _SMALLEST_BASE = 1.4
@@ -83,7 +84,7 @@ def draw_map(pen: Pen, box: Box, sheet: Sheet, crossings: list[Crossing], around
     with pen.within([ops_of(frame)]):
         pen.box(frame, 0, fill=WHITE)
         draw_ground(pen, panel, near)
-        _keep_signs_free(panel, labels, sheet, crossings)
+        _keep_signs_free(panel, labels, sheet, crossings, around)
         note = draw_contours(pen, panel, around.ground, labels)
         draw_keep_outs(pen, panel, near)
         _draw_corridor(pen, panel, around)
@@ -101,14 +102,27 @@ def draw_map(pen: Pen, box: Box, sheet: Sheet, crossings: list[Crossing], around
     return note
 
 
-def _keep_signs_free(panel: Panel, labels: Labels, sheet: Sheet, crossings: list[Crossing]) -> None:
+def _keep_signs_free(
+    panel: Panel, labels: Labels, sheet: Sheet, crossings: list[Crossing], around: Surroundings
+) -> None:
     tower, *stakes = _signs(panel, sheet)
+    for start, end in _spans_near(panel, around):
+        labels.take_line(start, end, 0.8)
     labels.take(Box(tower[0] - 2.4, tower[1] - 2.4, 4.8, 4.8))
     for x, y in stakes:
         labels.take(Box(x - 2.6, y - 3.2, 5.2, 6.4))
         labels.take_line(tower, (x, y))
-    for _, x, y in _crossing_places(panel, sheet, crossings):
+    for _, _, (x, y) in _crossing_places(panel, sheet, crossings):
         labels.take(Box(x - 2.1, y - 2.1, 4.2, 4.2))
+
+
+def _spans_near(panel: Panel, around: Surroundings) -> list[tuple[Point, Point]]:
+    """Pieces of the planned lines on the map. [mm]."""
+    window = shapely.box(*panel.window())
+    near = around.spans[shapely.intersects(around.spans, window)]
+    cut = [piece for piece in shapely.clip_by_rect(near, *panel.window()) if shapely.get_num_coordinates(piece) == 2]
+    ends = panel.mm_of(panel.metres_of(shapely.get_coordinates(cut))).reshape(-1, 2, 2).tolist()
+    return [((x1, y1), (x2, y2)) for (x1, y1), (x2, y2) in ends]
 
 
 def _signs(panel: Panel, sheet: Sheet) -> list[tuple[float, float]]:
@@ -117,15 +131,18 @@ def _signs(panel: Panel, sheet: Sheet) -> list[tuple[float, float]]:
     return [(x, y) for x, y in panel.mm_of(panel.metres_of(lonlat)).tolist()]
 
 
-def _crossing_places(panel: Panel, sheet: Sheet, crossings: list[Crossing]) -> list[tuple[int, float, float]]:
-    """Number and place beside the lead of each crossing. [mm]."""
+def _crossing_places(panel: Panel, sheet: Sheet, crossings: list[Crossing]) -> list[tuple[int, Point, Point]]:
+    """Number of each crossing, where it is on the lead, and the place for its number beside the lead. [mm]."""
     places = []
     bearing = {stake.role: np.radians(stake.bearing_true_deg) for stake in sheet.stakes}
     for item in crossings:
         if item.number:
             along = np.array([np.sin(bearing[item.role]), np.cos(bearing[item.role])])
-            x, y = panel.mm_of(item.at_m * along) + 3.4 * np.array([along[1], -along[0]])
-            places.append((item.number, float(x), float(y)))
+            side = 4.2 if item.number % 2 else -4.2  # by turns, for some lie close together
+            foot = panel.mm_of(item.at_m * along)
+            places.append(
+                (item.number, tuple(foot.tolist()), tuple((foot + side * np.array([along[1], -along[0]])).tolist()))
+            )
     return places
 
 
@@ -159,9 +176,7 @@ def _draw_leads(pen: Pen, panel: Panel, sheet: Sheet) -> None:
         pen.line([tower, place], 1.8, ROLE_COLOR[stake.role], _LEAD_DASH[stake.role])
 
 
-def _draw_signs(
-    pen: Pen, panel: Panel, sheet: Sheet, crossings: list[Crossing], around: Surroundings
-) -> None:
+def _draw_signs(pen: Pen, panel: Panel, sheet: Sheet, crossings: list[Crossing], around: Surroundings) -> None:
     (x, y), *stakes = _signs(panel, sheet)
     half = max((sheet.tower.base_width_m or 0.0) / 2 * panel.mm_per_m, _SMALLEST_BASE)
     tower_sign(pen, x, y, half, sheet.tower.line_bearing_deg)
@@ -172,7 +187,8 @@ def _draw_signs(
     if not sheet.stakes:
         reach = shapely.buffer(shapely.Point(0, 0), around.reach_m, quad_segs=24).exterior
         pen.path(line_ops(np.array([reach], dtype=object), panel, metric=True), width=1.0, dash=(2, 2))
-    for number, cx, cy in _crossing_places(panel, sheet, crossings):
+    for number, at, (cx, cy) in _crossing_places(panel, sheet, crossings):
+        pen.line([at, (cx, cy)], 0.7)
         number_sign(pen, cx, cy, number)
     for (sx, sy), stake in zip(stakes, sheet.stakes, strict=True):
         stake_sign(pen, sx, sy, stake.role, 2.2, settled=may_stake(stake.status))
@@ -202,7 +218,9 @@ def _below(pen: Pen, box: Box, panel: Panel, sheet: Sheet) -> None:
     x = box.left + 62
     north_arrow(pen, x, box.bottom + 0.6, 8.2, None if np.isnan(declination) else declination, grid)
     magnetic = "magnetic: none" if np.isnan(declination) else f"magnetic {_east_west(round(declination * 2) / 2, 1)}"
-    for number, text in enumerate(("true north up", f"{magnetic} (solid tick)", f"grid {_east_west(grid, 2)} (dashed)")):
+    for number, text in enumerate(
+        ("true north up", f"{magnetic} (solid tick)", f"grid {_east_west(grid, 2)} (dashed)")
+    ):
         pen.text(x + 5, box.top - 3.6 - 3.4 * number, text, 6.5)
 
 

@@ -8,10 +8,11 @@ from dataclasses import dataclass, replace
 from layoutplan.outputs.sheets.blocks import Block, Item, draw, height, wrapped
 from layoutplan.outputs.sheets.crossings import crossings_of
 from layoutplan.outputs.sheets.facts import Sheet
+from layoutplan.outputs.sheets.hatch import hatched
 from layoutplan.outputs.sheets.marks import status_sign
 from layoutplan.outputs.sheets.neighbours import nearest_road
 from layoutplan.outputs.sheets.panel import tower_panel
-from layoutplan.outputs.sheets.pen import INK, WHITE, Box, Pen
+from layoutplan.outputs.sheets.pen import INK, WHITE, Box, Pen, ops_of
 from layoutplan.outputs.sheets.qr import place_code
 from layoutplan.outputs.sheets.tables import draw_blanks, draw_notes, draw_places, draw_stakes
 from layoutplan.outputs.sheets.told import blocks_of
@@ -30,7 +31,10 @@ _SIZES = (8.0, 7.5, 7.0, 6.5, 6.0)
 _ORDERS = {
     ALL_MET: ("ALL RULES MET, as far as the map tells", "Look before you stake."),
     COMPROMISE: ("COMPROMISE", "Read what is off before staking."),
-    NEEDS_AGREEMENT: ("NEEDS AGREEMENT: DO NOT STAKE YET", "Hollow stakes wait until everything numbered or ticked below is agreed and signed for."),
+    NEEDS_AGREEMENT: (
+        "NEEDS AGREEMENT: DO NOT STAKE YET",
+        "Hollow stakes wait until everything numbered or ticked below is agreed and signed for.",
+    ),
     NOT_COVERED: ("THE MAP DOES NOT COVER THIS PLACE: DO NOT STAKE YET", "What is there is unknown: survey it first."),
     BREAKS: ("BREAKS RULES: DO NOT STAKE", "A stake fixed by the job breaks hard rules; see the reasons."),
     NO_LAYOUT: ("NO LAYOUT: NOTHING TO STAKE HERE", "No pair of positions keeps the hard rules."),
@@ -70,7 +74,6 @@ class Frame:
 def draw_tower_page(pen: Pen, sheet: Sheet, number: int, frame: Frame, around: Surroundings) -> None:
     """Draw the page of a tower."""
     box = frame.content
-    foot(pen, frame, number)
     _head(pen, Box(box.left, box.top - _HEAD, box.width, _HEAD), sheet, frame)
     _band(pen, Box(box.left, box.top - _HEAD - _BAND, box.width, _BAND), sheet.tower.status)
     rest = Box(box.left, box.bottom + _FOOT, box.width, box.height - _FOOT - _HEAD - _BAND - _GAP)
@@ -78,6 +81,7 @@ def draw_tower_page(pen: Pen, sheet: Sheet, number: int, frame: Frame, around: S
         _with_stakes(pen, rest, sheet, frame, around)
     else:
         _without_stakes(pen, rest, sheet, frame, around)
+    foot(pen, frame, number)
 
 
 def _with_stakes(pen: Pen, box: Box, sheet: Sheet, frame: Frame, around: Surroundings) -> None:
@@ -107,9 +111,7 @@ def _columns(pen: Pen, blocks: list[Block], width: float) -> tuple[list[Block], 
     return left, right
 
 
-def _text_size(
-    pen: Pen, columns: Sequence[Sequence[Block]], width: float, room: float
-) -> tuple[float, float]:
+def _text_size(pen: Pen, columns: Sequence[Sequence[Block]], width: float, room: float) -> tuple[float, float]:
     """Largest size at which both columns fit, and the height they then take."""
     for size in _SIZES:
         needed = max(height(pen, blocks, width, size) for blocks in columns) + 1.0
@@ -146,7 +148,9 @@ def _without_stakes(pen: Pen, box: Box, sheet: Sheet, frame: Frame, around: Surr
               tuple(changes) or (Item("No single change was found."),)),
     ]  # fmt: skip
     size, _ = _text_size(pen, [blocks], box.width, room.height)
-    large = next((size for size in (12.0, 11.0, 10.0, 9.0) if height(pen, blocks, box.width, size) <= room.height), size)
+    large = next(
+        (size for size in (12.0, 11.0, 10.0, 9.0) if height(pen, blocks, box.width, size) <= room.height), size
+    )
     draw(pen, blocks, room, large)
     draw_notes(pen, Box(box.left, box.bottom, box.width, notes), "Notes from the site (not a place to stake):")
 
@@ -163,10 +167,21 @@ def _head(pen: Pen, box: Box, sheet: Sheet, frame: Frame) -> None:
     place_code(pen, Box(box.right - code, box.bottom, code, code), tower.lon, tower.lat)
     pen.text(box.right - code - 1, box.bottom + 1.5, "scan for the tower", 6.5, align="right")
     room = box.width - code - 4
-    pen.fitted(box.left, box.top - 7.0, f"Tower {tower.tower_id}", room, 20, bold=True)
+    _name(pen, Box(box.left, box.top - 8.0, room, 8.0), f"Tower {tower.tower_id}")
     line = f"Line {tower.line_id}, {figure(tower.chainage_m, 'm')} along it; {_turn(tower.deflection_deg)}"
     pen.fitted(box.left, box.top - 11.2, line, room, 8.5)
     pen.fitted(box.left, box.bottom + 1.5, f"{frame.title}  ·  plan {frame.plan_number}", room - 26, 7.5)
+
+
+def _name(pen: Pen, box: Box, text: str) -> None:
+    """Write the tower's id large; a very long one in two lines, for ids often differ at their ends."""
+    if pen.width(text, 13, True) <= box.width:
+        pen.fitted(box.left, box.top - 7.0, text, box.width, 20, bold=True)
+        return
+    lines = wrapped(pen, text, box.width, 10, True)
+    rest = " ".join(lines[1:]) if len(lines) < 3 else f"… {' '.join(lines[1:])[-60:]}"
+    pen.text(box.left, box.top - 3.4, lines[0], 10, bold=True)
+    pen.fitted(box.left, box.top - 7.4, rest, box.width, 10, bold=True)
 
 
 def _turn(deflection_deg: float | None) -> str:
@@ -182,10 +197,11 @@ def _band(pen: Pen, box: Box, status: str) -> None:
     inner = box.inset(0.4)
     pen.box(inner, 1.6, INK, INK if dark else WHITE)
     if status == COMPROMISE:
-        pen.box(inner.inset(1.0), 0.5)
+        end = Box(inner.right - 28, inner.bottom, 28, inner.height)
+        hatched(pen, end, [ops_of(end)], 45.0, 2.0, INK)
     color = WHITE if dark else INK
     pen.text(inner.left + 3, inner.bottom + 2.6, status_sign(status), 15, bold=True, color=color)
-    room = inner.width - 14
+    room = inner.width - 42
     pen.fitted(inner.left + 11, inner.bottom + 3.9, order, room, 11.5, bold=True, color=color)
     pen.fitted(inner.left + 11, inner.bottom + 1.0, more, room, 7.5, color=color)
 
