@@ -17,6 +17,7 @@ import pyproj
 import shapely
 
 from layoutplan.job.classes import ObstacleClass
+from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.words import STATUS_MEANING
 from layoutplan.planning.model import Plan
 from layoutplan.planning.read import FORMAT_VERSION, RECORD_NAME
@@ -38,6 +39,7 @@ def _record(plan: Plan, folder: Path) -> dict[str, Any]:
     return {
         "format_version": FORMAT_VERSION,
         "title": plan.job.title,
+        "plan_number": plan_number(plan),
         "summary": plan.summary,
         "status_meaning": dict(STATUS_MEANING),
         "grid_crs": plan.grid_crs,
@@ -71,7 +73,7 @@ def _settings(plan: Plan, names: Mapping[Path, str]) -> dict[str, Any]:
 def _with_short_paths(node: Any, names: Mapping[str, str]) -> Any:
     if isinstance(node, dict):
         return {
-            key: names[value] if key == "path" and value in names else _with_short_paths(value, names)
+            key: names[value] if key in ("path", "font") and value in names else _with_short_paths(value, names)
             for key, value in node.items()
         }
     return [_with_short_paths(item, names) for item in node] if isinstance(node, list) else node

@@ -17,7 +17,7 @@ from layoutplan.outputs import WRITERS, write, write_plan
 
 FILES = [
     "plan.gpkg", "waypoints.gpx", "stakes.csv", "permissions.csv", "plan.geojson", "map.html", "review.html",
-    "review.csv", "plan.json",
+    "review.csv", "sheets.pdf", "plan.json",
 ]  # fmt: skip
 
 

@@ -82,10 +82,21 @@ def wrapped(pen: Pen, text: str, width: float, size: float, bold: bool = False) 
         if line and used + space + wide > width:
             lines.append(line)
             line, used = "", 0.0
-        while wide > width:
-            fits = next((n for n in range(len(word), 1, -1) if pen.width(word[:n], size, bold) <= width), 1)
-            lines.append(word[:fits])
-            word = word[fits:]
+        if wide > width:
+            *whole, word = _broken(pen, word, width, size, bold)
+            lines += whole
             wide = pen.width(word, size, bold)
         line, used = (f"{line} {word}", used + space + wide) if line else (word, wide)
     return [*lines, line] if line else lines
+
+
+def _broken(pen: Pen, word: str, width: float, size: float, bold: bool) -> list[str]:
+    """Break a word into pieces that fit, letter by letter; a letter that is wider than a line stands alone."""
+    pieces, piece, used = [], "", 0.0
+    for char in word:
+        wide = pen.width(char, size, bold)
+        if piece and used + wide > width:
+            pieces.append(piece)
+            piece, used = "", 0.0
+        piece, used = piece + char, used + wide
+    return [*pieces, piece]

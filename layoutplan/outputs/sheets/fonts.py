@@ -15,6 +15,7 @@ from reportlab.pdfbase.ttfonts import TTFError, TTFont
 from layoutplan.text import clean
 
 _BOX = "\N{WHITE SQUARE}"
+_LONG = 200  # letters; longer texts are not kept
 _FACES = ("DejaVuSans", "DejaVuSans-Bold")  # come with matplotlib; Latin, Greek, Cyrillic, signs
 
 
@@ -54,21 +55,31 @@ class Fonts:
     def runs(self, text: str, bold: bool = False) -> list[tuple[str, str]]:
         """Split text into runs of one font each; letters that no font has are spelt in Latin ones."""
         key = (text, bold)
+        if len(text) > _LONG:
+            return self._split(text, bold)
         if key not in self._runs:
-            first = self.bold if bold else self.regular
-            whole = text if text.isprintable() else clean(text)
-            letters = [(self._font_of(char, first), char) for char in self._spelt(whole, first)]
-            self._runs[key] = [
-                (font, "".join(char for _, char in group)) for font, group in groupby(letters, key=lambda item: item[0])
-            ]
+            self._runs[key] = self._split(text, bold)
         return self._runs[key]
+
+    def _split(self, text: str, bold: bool) -> list[tuple[str, str]]:
+        first = self.bold if bold else self.regular
+        whole = text if text.isprintable() else clean(text)
+        letters = [(self._font_of(char, first), char) for char in self._spelt(whole, first)]
+        return [
+            (font, "".join(char for _, char in group)) for font, group in groupby(letters, key=lambda item: item[0])
+        ]
 
     def width(self, text: str, bold: bool = False) -> float:
         """Width of a text at a size of 1 point. [points]."""
         key = (text, bold)
+        if len(text) > _LONG:
+            return self._measured(text, bold)
         if key not in self._widths:
-            self._widths[key] = sum(pdfmetrics.stringWidth(run, font, 1) for font, run in self.runs(text, bold))
+            self._widths[key] = self._measured(text, bold)
         return self._widths[key]
+
+    def _measured(self, text: str, bold: bool) -> float:
+        return float(sum(pdfmetrics.stringWidth(run, font, 1) for font, run in self.runs(text, bold)))
 
     def _font_of(self, char: str, first: str) -> str:
         return first if self.further is None or _has(first, char) else self.further

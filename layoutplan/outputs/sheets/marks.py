@@ -86,6 +86,6 @@ def scale_bar(pen: Pen, x: float, y: float, mm_per_m: float, scale: int) -> Box:
         pen.box(Box(x + part * whole / 4, y, whole / 4, 1.6), 0.5, INK, fill)
     for share in (0, 0.5, 1):
         pen.text(x + share * whole, y + 2.3, f"{share * length_m:g}", 6.5, align="centre")
-    pen.text(x + whole + 2.5, y + 2.3, "m", 6.5)
+    pen.text(x + whole + pen.width(f"{length_m:g}", 6.5) / 2 + 0.9, y + 2.3, "m", 6.5)
     pen.text(x, y - 4.0, f"Scale 1:{scale:,}", 8, bold=True)
     return Box(x, y, whole, 1.6)
