@@ -9,7 +9,7 @@ import numpy as np
 from layoutplan.outputs.columns import as_lists
 from layoutplan.outputs.sheets.blocks import Block, Item, draw, height
 from layoutplan.outputs.sheets.facts import Sheet
-from layoutplan.outputs.sheets.grid import grid_bearing_deg
+from layoutplan.outputs.sheets.grid import grid_bearing_deg, has_grid
 from layoutplan.outputs.sheets.index_map import draw_index
 from layoutplan.outputs.sheets.legend import draw_legend, legend_height
 from layoutplan.outputs.sheets.marks import may_stake, status_sign
@@ -100,10 +100,11 @@ def _about(plan: Plan, sheets: list[Sheet], frame: Frame) -> list[Item]:
 
 def _grid_note(plan: Plan, sheets: list[Sheet]) -> str:
     grid = f"Easting and northing: {plan.grid_crs}."
-    if not sheets:
+    reached = [sheet for sheet in sheets if has_grid(sheet)]
+    if not reached:
         return grid
-    scale = [float(np.sqrt(abs(np.linalg.det(sheet.grid)))) for sheet in sheets]
-    turn = [grid_bearing_deg(sheet) for sheet in sheets]
+    scale = [float(np.sqrt(abs(np.linalg.det(sheet.grid)))) for sheet in reached]
+    turn = [grid_bearing_deg(sheet) for sheet in reached]
     return (
         f"{grid} Distances are level distances on the ground (ellipsoid), not grid distances: grid = ground times "
         f"{min(scale):.6f} to {max(scale):.6f}. Grid north lies {min(turn):+.2f}° to {max(turn):+.2f}° from true north "

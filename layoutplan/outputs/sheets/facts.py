@@ -21,7 +21,7 @@ _TOWER = (
     "line_id", "tower_id", "order", "chainage_m", "line_bearing_deg", "deflection_deg", "status", "reasons", "lon",
     "lat", "easting", "northing", "elevation_m", "structure", "leg", "base_width_m", "earth_potential_rise_kv",
     "standing_current_a_low", "standing_current_a_high", "expected_resistance_ohm", "bias_ohm", "bias_pct",
-    "coupling_ohm", "coupling_pct", "leg_east_m", "leg_north_m",
+    "coupling_ohm", "coupling_pct", "leg_east_m", "leg_north_m", "map_covers",
 )  # fmt: skip
 _STAKE = (
     *_KEYS, "waypoint", "lon", "lat", "easting", "northing", "distance_m", "leg", "distance_from_leg_m",
@@ -127,7 +127,8 @@ def _with_grid(towers: pd.DataFrame, lonlat: FloatArray, crs: str) -> tuple[pd.D
     places = []
     for east_m, north_m in ((0, 0), (50, 0), (-50, 0), (0, 50), (0, -50)):
         lon = (lonlat[:, 0] + east_m / per_deg[:, 0] + 180.0) % 360.0 - 180.0
-        places.append(np.column_stack(transform.transform(lon, lonlat[:, 1] + north_m / per_deg[:, 1])))
+        there = np.column_stack(transform.transform(lon, lonlat[:, 1] + north_m / per_deg[:, 1]))
+        places.append(np.where(np.isfinite(there), there, np.nan))  # beyond the system's reach
     axes = np.stack(((places[1] - places[2]) / 100.0, (places[3] - places[4]) / 100.0), axis=2)
     return towers.assign(easting=places[0][:, 0], northing=places[0][:, 1]), list(axes)
 

@@ -17,10 +17,18 @@ _STEPS = (10, 20, 50, 100, 200, 500, 1000, 2000, 5000)
 _APART = 22.0  # mm, at least
 _ARM = 1.3
 _SIZE = 5.5
+_LEAST_SCALE = 1e-6
+
+
+def has_grid(sheet: Sheet) -> bool:
+    """Whether the projected system reaches this tower."""
+    return bool(np.isfinite(sheet.grid).all() and abs(np.linalg.det(sheet.grid)) > _LEAST_SCALE)
 
 
 def grid_bearing_deg(sheet: Sheet) -> float:
-    """True bearing of grid north. [deg]."""
+    """True bearing of grid north, NaN where the projected system does not reach. [deg]."""
+    if not has_grid(sheet):
+        return float("nan")
     back = np.linalg.inv(sheet.grid)
     east, north = back[:, 1]
     return float(np.degrees(np.arctan2(east, north)))
@@ -28,6 +36,8 @@ def grid_bearing_deg(sheet: Sheet) -> float:
 
 def draw_grid(pen: Pen, panel: Panel, sheet: Sheet, labels: Labels) -> None:
     """Draw a cross at every round pair of coordinates, and write eastings below and northings at the left edge."""
+    if not has_grid(sheet):
+        return
     origin = np.array([sheet.tower.easting, sheet.tower.northing], dtype=float)
     west, south, east, north = panel.corners_m()
     corners = np.array([(west, south), (east, south), (east, north), (west, north)]) @ sheet.grid.T + origin

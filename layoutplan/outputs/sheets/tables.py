@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -119,9 +120,13 @@ def _place_texts(row: Any) -> list[str]:
     return [
         f"{minutes(lat, 'NS')}  {minutes(lon, 'EW')}",
         f"{lat:.6f}  {lon:.6f}",
-        f"E {row.easting:.1f}  N {row.northing:.1f}",
+        f"E {row.easting:.1f}  N {row.northing:.1f}" if _known(row.easting, row.northing) else "outside this system",
         height,
     ]
+
+
+def _known(*values: float | None) -> bool:
+    return all(value is not None and math.isfinite(value) for value in values)
 
 
 def minutes(value_deg: float, letters: str) -> str:

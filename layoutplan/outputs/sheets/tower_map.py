@@ -84,6 +84,8 @@ def draw_map(pen: Pen, box: Box, sheet: Sheet, crossings: list[Crossing], around
     with pen.within([ops_of(frame)]):
         pen.box(frame, 0, fill=WHITE)
         draw_ground(pen, panel, near)
+        if not sheet.tower.map_covers:
+            labels.take(_banner(frame))
         _keep_signs_free(panel, labels, sheet, crossings, around)
         note = draw_contours(pen, panel, around.ground, labels)
         draw_keep_outs(pen, panel, near)
@@ -97,9 +99,23 @@ def draw_map(pen: Pen, box: Box, sheet: Sheet, crossings: list[Crossing], around
         _draw_signs(pen, panel, sheet, crossings, around)
         _write(labels, panel, sheet, around)
         name_features(labels, panel, near)
+        if not sheet.tower.map_covers:
+            _say_unknown(pen, frame)
     pen.box(frame, 1.0)
     _below(pen, Box(box.left, box.bottom, box.width, STRIP), panel, sheet)
     return note
+
+
+def _banner(frame: Box) -> Box:
+    return Box(frame.left + 8, frame.top - 8.5, frame.width - 16, 6.5)
+
+
+def _say_unknown(pen: Pen, frame: Box) -> None:
+    """White paper must not pass for clear ground where nobody mapped it."""
+    box = _banner(frame)
+    pen.box(box, 1.2, INK, WHITE)
+    text = "WHAT IS HERE IS NOT KNOWN: white is not clear ground"
+    pen.fitted(box.left + box.width / 2, box.bottom + 2.0, text, box.width - 4, 9, bold=True, align="centre")
 
 
 def _keep_signs_free(
@@ -213,15 +229,20 @@ def _write(labels: Labels, panel: Panel, sheet: Sheet, around: Surroundings) -> 
 def _below(pen: Pen, box: Box, panel: Panel, sheet: Sheet) -> None:
     """Draw scale bar, north arrow and the two signs that need words."""
     scale_bar(pen, box.left + 2, box.top - 6.8, panel.mm_per_m, panel.scale)
-    declination = sheet.declination_deg
-    grid = grid_bearing_deg(sheet)
+    magnetic, grid = _or_none(sheet.declination_deg), _or_none(grid_bearing_deg(sheet))
     x = box.left + 62
-    north_arrow(pen, x, box.bottom + 0.6, 8.2, None if np.isnan(declination) else declination, grid)
-    magnetic = "magnetic: none" if np.isnan(declination) else f"magnetic {_east_west(round(declination * 2) / 2, 1)}"
-    for number, text in enumerate(
-        ("true north up", f"{magnetic} (solid tick)", f"grid {_east_west(grid, 2)} (dashed)")
-    ):
+    north_arrow(pen, x, box.bottom + 0.6, 8.2, magnetic, grid)
+    words = (
+        "true north up",
+        "magnetic: none" if magnetic is None else f"magnetic {_east_west(round(magnetic * 2) / 2, 1)} (solid tick)",
+        "grid: none" if grid is None else f"grid {_east_west(grid, 2)} (dashed tick)",
+    )
+    for number, text in enumerate(words):
         pen.text(x + 5, box.top - 3.6 - 3.4 * number, text, 6.5)
+
+
+def _or_none(value: float) -> float | None:
+    return None if np.isnan(value) else value
 
 
 def _east_west(value_deg: float, decimals: int) -> str:

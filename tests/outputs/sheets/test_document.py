@@ -3,6 +3,7 @@
 import dataclasses
 import datetime as dt
 import re
+from pathlib import Path
 
 import pytest
 from pypdf import PdfReader
@@ -170,3 +171,41 @@ def test_more_text_than_fits_is_never_lost_without_a_word(calm_plan, written):
     text = written(dataclasses.replace(calm_plan, leads=leads)).text(number)
     assert "more than fits here: see review.html" in text
     assert "DO NOT STAKE YET" in text
+
+
+def test_ground_that_the_map_does_not_cover_is_not_shown_as_clear(calm_plan, written):
+    document = written(calm_plan)
+    for number, covers in enumerate(calm_plan.towers["map_covers"], COVER + 1):
+        assert ("WHAT IS HERE IS NOT KNOWN" in document.text(number)) != covers
+
+
+def test_a_grid_that_does_not_reach_the_towers_is_left_out(calm_plan, written):
+    """A gnomonic grid shows half of the globe only; at 47 degrees north one about the south pole has no place."""
+    leads = calm_plan.leads.assign(easting=float("inf"), northing=float("inf"))
+    text = written(dataclasses.replace(calm_plan, leads=leads, grid_crs="+proj=gnom +lat_0=-90")).text(COVER + 1)
+    assert text.count("outside this system") == 3
+    assert "grid: none" in text
+
+
+@pytest.mark.shared
+def test_a_real_line(shared_data, written, tmp_path):
+    """A mountain line of an open map extract, with its elevation model: ids and figures, no page too full."""
+    import layoutplan
+
+    root = Path(layoutplan.__file__).parents[1]
+    text = (root / "docs" / "examples" / "andorra_150kv.toml").read_text("utf-8")
+    text = text.replace("../../../shared/data", str(shared_data))
+    dem = shared_data / "andorra" / "andorra_srtm3.tif"
+    job = tmp_path / "job.toml"
+    job.write_text(f"{text}\n[terrain]\nfiles = ['{dem}']\n[work]\nfirst_day = 2026-05-04\n", "utf-8")
+    plan = layoutplan.plan(layoutplan.load_job(job))
+    document = written(plan)
+    cover = len(document.pages) - len(plan.towers)
+    pages = [document.text(number) for number in range(cover + 1, len(document.pages) + 1)]
+    for name, page in zip(plan.towers["tower_id"], pages, strict=True):
+        assert f"Tower {name} " in page
+        assert "more than fits" not in page
+    page_of = dict(zip(plan.towers["tower_id"], pages, strict=True))
+    for stake in plan.electrodes.itertuples():
+        assert f"E {stake.easting:.1f} N {stake.northing:.1f}" in page_of[stake.tower_id]
+        assert f"{stake.lead_length_m:.1f} m" in page_of[stake.tower_id]
