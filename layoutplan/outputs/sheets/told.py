@@ -17,7 +17,7 @@ _VOLTAGES = ("expected_reading_v_high", "emf_load_v", "emf_fault_v", "transferre
 _KEEP_OUT = "keep_out:"
 _ONE_SIDE = "both stakes on one side of the line"
 _TICK = "☐"
-_AGREED = "Agreed with ________________ on __________"
+_AGREED = "Agreed with ________________ on ____________"
 
 
 def blocks_of(sheet: Sheet, crossings: list[Crossing], road: str, labels: Mapping[str, str]) -> list[Block]:
@@ -34,12 +34,12 @@ def blocks_of(sheet: Sheet, crossings: list[Crossing], road: str, labels: Mappin
 def _to_settle(sheet: Sheet, crossings: list[Crossing]) -> Iterator[Item]:
     for item in crossings:
         where = f"at {item.at_m:.1f} m from the tower" if item.number else "from the start: the tower stands in it"
-        yield Item(
-            f"Lead {item.role} crosses {item.what} {where}. {_AGREED}", str(item.number) if item.number else _TICK
-        )
+        yield Item(f"Lead {item.role} crosses {item.what} {where}.", str(item.number) if item.number else _TICK)
+        yield Item(_AGREED, "")
     for check in sheet.checks:
         if check.rule == "ground_agreement" and check.verdict == "caution":
-            yield Item(f"Stake {check.role} stands on {check.detail}. {_AGREED}", _TICK)
+            yield Item(f"Stake {check.role} stands on {check.detail}.", _TICK)
+            yield Item(_AGREED, "")
     told: dict[str, list[str]] = {}
     for stake in sheet.stakes:
         if stake.status != ALL_MET and (more := _other_reasons(stake, sheet)):

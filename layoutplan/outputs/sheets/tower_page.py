@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from layoutplan.outputs.sheets.blocks import Block, Item, draw, height, wrapped
 from layoutplan.outputs.sheets.crossings import crossings_of
@@ -28,6 +28,8 @@ _BLANKS = 27.0
 _PLACES = 17.5
 _HEAD, _BAND, _FOOT = 16.0, 9.0, 7.0
 _SIZES = (8.0, 7.5, 7.0, 6.5, 6.0)
+_SHARES = (0.5, 0.56, 0.44, 0.62, 0.38)  # of the width, for the left column
+_GUTTER = 4.0
 _ORDERS = {
     ALL_MET: ("ALL RULES MET, as far as the map tells", "Look before you stake."),
     COMPROMISE: ("COMPROMISE", "Read what is off before staking."),
@@ -87,19 +89,19 @@ def draw_tower_page(pen: Pen, sheet: Sheet, number: int, frame: Frame, around: S
 def _with_stakes(pen: Pen, box: Box, sheet: Sheet, frame: Frame, around: Surroundings) -> None:
     crossings = crossings_of(sheet)
     road = nearest_road(tower_panel(sheet, box), around.features)
-    half = (box.width - 4.0) / 2
-    columns = _columns(pen, blocks_of(sheet, crossings, road, around.labels), half)
+    columns = _columns(pen, blocks_of(sheet, crossings, road, around.labels), (box.width - _GUTTER) / 2)
     room = box.height - _BLANKS - _PLACES - 3 * _GAP
-    size, text = _text_size(pen, columns, half, room - _LEAST_MAP)
-    upper = min(max(room - text, _LEAST_MAP), _MOST_MAP)
+    fit = _fit(pen, columns, box.width, room - _LEAST_MAP)
+    upper = min(max(room - fit.height, _LEAST_MAP), _MOST_MAP)
     top = Box(box.left, box.top - upper, box.width, upper)
     note = draw_map(pen, Box(top.left, top.bottom, top.width - _SIDE - 3.0, top.height), sheet, crossings, around)
     _side(pen, Box(top.right - _SIDE, top.bottom, _SIDE, top.height), sheet, note)
     places = Box(box.left, top.bottom - _GAP - _PLACES, box.width, _PLACES)
     draw_places(pen, places, sheet, frame.grid_crs)
-    below = Box(box.left, box.bottom + _BLANKS + _GAP, half, places.bottom - box.bottom - _BLANKS - 1.5 * _GAP)
-    draw(pen, columns[0], below, size)
-    draw(pen, columns[1], Box(below.right + 4.0, below.bottom, half, below.height), size)
+    below = Box(box.left, box.bottom + _BLANKS + _GAP, fit.left, places.bottom - box.bottom - _BLANKS - 1.5 * _GAP)
+    draw(pen, columns[0], below, fit.size)
+    right = below.right + _GUTTER
+    draw(pen, columns[1], Box(right, below.bottom, box.right - right, below.height), fit.size)
     draw_blanks(pen, Box(box.left, box.bottom, box.width, _BLANKS), sheet)
 
 
@@ -111,13 +113,25 @@ def _columns(pen: Pen, blocks: list[Block], width: float) -> tuple[list[Block], 
     return left, right
 
 
-def _text_size(pen: Pen, columns: Sequence[Sequence[Block]], width: float, room: float) -> tuple[float, float]:
-    """Largest size at which both columns fit, and the height they then take."""
+class _Fit(NamedTuple):
+    """Size of the letters [points], width of the left column and height of both [mm]."""
+
+    size: float
+    left: float
+    height: float
+
+
+def _fit(pen: Pen, columns: tuple[list[Block], list[Block]], width: float, room: float) -> _Fit:
+    """Largest letters with which both columns fit, the longer one made wider if that helps."""
+    fit = _Fit(_SIZES[-1], (width - _GUTTER) / 2, room)
     for size in _SIZES:
-        needed = max(height(pen, blocks, width, size) for blocks in columns) + 1.0
-        if needed <= room:
-            return size, needed
-    return _SIZES[-1], room
+        for share in _SHARES:
+            left = share * (width - _GUTTER)
+            sides = zip(columns, (left, width - _GUTTER - left), strict=True)
+            needed = max(height(pen, blocks, side, size) for blocks, side in sides) + 1.0
+            if needed <= room:
+                return _Fit(size, left, needed)
+    return fit
 
 
 def _side(pen: Pen, box: Box, sheet: Sheet, note: str) -> None:
@@ -147,11 +161,9 @@ def _without_stakes(pen: Pen, box: Box, sheet: Sheet, frame: Frame, around: Surr
         Block("Any one of these would give a layout, after planning again:",
               tuple(changes) or (Item("No single change was found."),)),
     ]  # fmt: skip
-    size, _ = _text_size(pen, [blocks], box.width, room.height)
-    large = next(
-        (size for size in (12.0, 11.0, 10.0, 9.0) if height(pen, blocks, box.width, size) <= room.height), size
-    )
-    draw(pen, blocks, room, large)
+    sizes = (12.0, 11.0, 10.0, 9.0, *_SIZES)
+    size = next((size for size in sizes if height(pen, blocks, box.width, size) <= room.height), sizes[-1])
+    draw(pen, blocks, room, size)
     draw_notes(pen, Box(box.left, box.bottom, box.width, notes), "Notes from the site (not a place to stake):")
 
 

@@ -27,7 +27,7 @@ class Document:
 
     def text(self, page: int) -> str:
         """Text of a page (1, 2, …), spaces and line ends made one."""
-        return " ".join(self.pages[page - 1].get_textpage().get_text_range().split())
+        return " ".join(self.pages[page - 1].get_textpage().get_text_bounded().split())
 
     def size_mm(self, page: int) -> tuple[float, float]:
         width, height = self.pages[page - 1].get_size()
