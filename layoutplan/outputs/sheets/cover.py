@@ -14,7 +14,7 @@ from layoutplan.outputs.sheets.index_map import draw_index
 from layoutplan.outputs.sheets.legend import draw_legend, legend_height
 from layoutplan.outputs.sheets.marks import may_stake, status_sign
 from layoutplan.outputs.sheets.pen import INK, WHITE, Box, Pen
-from layoutplan.outputs.sheets.tower_map import Surroundings
+from layoutplan.outputs.sheets.surroundings import Surroundings
 from layoutplan.outputs.sheets.tower_page import Frame, foot
 from layoutplan.planning.model import STATUSES, Plan
 

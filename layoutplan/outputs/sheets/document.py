@@ -20,7 +20,7 @@ from layoutplan.outputs.sheets.facts import Sheet, sheets_of
 from layoutplan.outputs.sheets.fonts import Fonts
 from layoutplan.outputs.sheets.layers import Features
 from layoutplan.outputs.sheets.pen import MM, Pen
-from layoutplan.outputs.sheets.tower_map import Surroundings
+from layoutplan.outputs.sheets.surroundings import Surroundings
 from layoutplan.outputs.sheets.tower_page import Frame, draw_tower_page
 from layoutplan.planning.model import Plan
 from layoutplan.text import clean

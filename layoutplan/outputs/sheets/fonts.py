@@ -7,6 +7,7 @@ from functools import lru_cache
 from importlib.util import find_spec
 from itertools import groupby
 from pathlib import Path
+from typing import Any
 
 from anyascii import anyascii
 from reportlab.pdfbase import pdfmetrics
@@ -15,6 +16,7 @@ from reportlab.pdfbase.ttfonts import TTFError, TTFont
 from layoutplan.text import clean
 
 _BOX = "\N{WHITE SQUARE}"
+_MOST_KEPT = 50_000
 _LONG = 200  # letters; longer texts are not kept
 _FACES = ("DejaVuSans", "DejaVuSans-Bold")  # come with matplotlib; Latin, Greek, Cyrillic, signs
 
@@ -58,6 +60,7 @@ class Fonts:
         if len(text) > _LONG:
             return self._split(text, bold)
         if key not in self._runs:
+            self._bound(self._runs)
             self._runs[key] = self._split(text, bold)
         return self._runs[key]
 
@@ -75,8 +78,14 @@ class Fonts:
         if len(text) > _LONG:
             return self._measured(text, bold)
         if key not in self._widths:
+            self._bound(self._widths)
             self._widths[key] = self._measured(text, bold)
         return self._widths[key]
+
+    @staticmethod
+    def _bound(kept: dict[Any, Any]) -> None:
+        if len(kept) >= _MOST_KEPT:  # some thousand towers: begin anew
+            kept.clear()
 
     def _measured(self, text: str, bold: bool) -> float:
         return float(sum(pdfmetrics.stringWidth(run, font, 1) for font, run in self.runs(text, bold)))

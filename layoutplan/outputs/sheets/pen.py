@@ -16,6 +16,7 @@ from layoutplan.outputs.sheets.fonts import Fonts
 
 MM = 72 / 25.4  # points
 INK, GREY, PALE, WHITE = "#111111", "#666666", "#dddddd", "#ffffff"
+_LONGEST = 500  # letters
 _ALIGN = {"left": 0.0, "centre": 0.5, "right": 1.0}
 
 
@@ -102,7 +103,7 @@ class Pen:
 
     def fitted(self, x: float, y: float, text: str, width: float, size: float, **look: Any) -> None:
         """Write one line made to fit: in smaller letters down to seven tenths, then cut with an ellipsis."""
-        bold = look.get("bold", False)
+        bold, text = look.get("bold", False), text[:_LONGEST]
         size = max(min(size, size * width / max(self.width(text, size, bold), 1e-9)), 0.7 * size)
         self.text(x, y, cut(self, text, width + 0.01, size, bold), size, **look)
 
@@ -180,6 +181,7 @@ def _color(text: str) -> Color:
 
 def cut(pen: Pen, text: str, width: float, size: float, bold: bool = False) -> str:
     """Text cut with an ellipsis so that it fits."""
+    text = text[:_LONGEST]  # no line is longer, whatever it holds
     if pen.width(text, size, bold) <= width:
         return text
     low, high = 0, len(text)

@@ -2,20 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
-
 import numpy as np
 import shapely
 
-from layoutplan.line.geodesy import FloatArray
-from layoutplan.outputs.sheets.contours import Ground, draw_contours
+from layoutplan.outputs.sheets.contours import draw_contours
 from layoutplan.outputs.sheets.crossings import Crossing
 from layoutplan.outputs.sheets.facts import Sheet
 from layoutplan.outputs.sheets.grid import draw_grid, grid_bearing_deg
 from layoutplan.outputs.sheets.labels import Labels, name_features
 from layoutplan.outputs.sheets.layers import (
-    Features,
     draw_edges,
     draw_ground,
     draw_keep_outs,
@@ -34,45 +29,12 @@ from layoutplan.outputs.sheets.marks import (
 from layoutplan.outputs.sheets.panel import Panel, line_ops, tower_panel
 from layoutplan.outputs.sheets.pen import INK, WHITE, Box, Pen, ops_of
 from layoutplan.outputs.sheets.styles import ROLE_COLOR
+from layoutplan.outputs.sheets.surroundings import Surroundings
 
 Point = tuple[float, float]
 STRIP = 14.0  # height of what stands below the map
 _LEAD_DASH = {"H": (), "S": (5, 2.2)}
 _SMALLEST_BASE = 1.4
-
-
-@dataclass(frozen=True)
-class Surroundings:
-    """What is around all towers of a plan.
-
-    Attributes
-    ----------
-    features : Features
-    spans : ndarray of LineString
-        Planned lines. [deg]
-    measured : ndarray of bool
-        Whether each span is of a line that is measured.
-    corridor_m : ndarray
-        Each span's axis to where stakes may stand.
-    towers : ndarray, shape (n, 2)
-        Longitude and latitude.
-    tower_ids : list of str
-    reach_m : float
-        Of the reel.
-    ground : Ground
-    labels : mapping
-        Obstacle classes in words.
-    """
-
-    features: Features
-    spans: np.ndarray
-    measured: np.ndarray
-    corridor_m: FloatArray
-    towers: FloatArray
-    tower_ids: list[str]
-    reach_m: float
-    ground: Ground
-    labels: Mapping[str, str]
 
 
 def draw_map(pen: Pen, box: Box, sheet: Sheet, crossings: list[Crossing], around: Surroundings) -> str:
@@ -134,8 +96,7 @@ def _keep_signs_free(
 
 def _spans_near(panel: Panel, around: Surroundings) -> list[tuple[Point, Point]]:
     """Pieces of the planned lines on the map. [mm]."""
-    window = shapely.box(*panel.window())
-    near = around.spans[shapely.intersects(around.spans, window)]
+    near = around.spans[around.near_spans(panel.window())]
     cut = [piece for piece in shapely.clip_by_rect(near, *panel.window()) if shapely.get_num_coordinates(piece) == 2]
     ends = panel.mm_of(panel.metres_of(shapely.get_coordinates(cut))).reshape(-1, 2, 2).tolist()
     return [((x1, y1), (x2, y2)) for (x1, y1), (x2, y2) in ends]
@@ -165,23 +126,18 @@ def _crossing_places(panel: Panel, sheet: Sheet, crossings: list[Crossing]) -> l
 def _draw_corridor(pen: Pen, panel: Panel, around: Surroundings) -> None:
     """Outline how near to the planned lines no stake may stand."""
     margin = float(around.corridor_m.max(initial=0.0))
-    near = shapely.intersects(around.spans, shapely.box(*panel.window(margin)))
+    near = around.near_spans(panel.window(margin))
     if near.any():
         metric = shapely.transform(around.spans[near], panel.metres_of)
         draw_zone(pen, panel, shapely.union_all(shapely.buffer(metric, around.corridor_m[near])), hatch=False)
 
 
 def _draw_line(pen: Pen, panel: Panel, sheet: Sheet, around: Surroundings) -> None:
-    near = shapely.intersects(around.spans, shapely.box(*panel.window()))
+    near = around.near_spans(panel.window())
     for measured, width in ((False, 1.2), (True, 2.2)):
         cut = shapely.clip_by_rect(around.spans[near & (around.measured == measured)], *panel.window(5.0))
         pen.path(line_ops(cut, panel), width=width)
-    west, south, east, north = panel.window()
-    lon, lat = around.towers.T
-    others = (lon != sheet.tower.lon) | (lat != sheet.tower.lat)
-    for x, y in panel.mm_of(
-        panel.metres_of(around.towers[(lon > west) & (lon < east) & (lat > south) & (lat < north) & others])
-    ).tolist():
+    for x, y, _ in around.other_towers(panel, sheet):
         tower_sign(pen, x, y, 1.2, width=0.8)
 
 
@@ -219,11 +175,8 @@ def _write(labels: Labels, panel: Panel, sheet: Sheet, around: Surroundings) -> 
     if not sheet.stakes:
         top = panel.mm_of(np.array([0.0, around.reach_m])).tolist()
         labels.write([(top[0], top[1] - 2.5), (top[0], top[1] - 6)], f"reach of the reel, {around.reach_m:.0f} m", 6.5)
-    west, south, east, north = panel.window()
-    for (lon, lat), name in zip(around.towers.tolist(), around.tower_ids, strict=True):
-        if west < lon < east and south < lat < north and (lon, lat) != (sheet.tower.lon, sheet.tower.lat):
-            tx, ty = panel.mm_of(panel.metres_of(np.array([lon, lat]))).tolist()
-            labels.beside(tx, ty, 1.6, name[:24], 7, bold=False)
+    for tx, ty, name in around.other_towers(panel, sheet):
+        labels.beside(tx, ty, 1.6, name[:24], 7, bold=False)
 
 
 def _below(pen: Pen, box: Box, panel: Panel, sheet: Sheet) -> None:

@@ -14,9 +14,10 @@ from layoutplan.outputs.sheets.neighbours import nearest_road
 from layoutplan.outputs.sheets.panel import tower_panel
 from layoutplan.outputs.sheets.pen import INK, WHITE, Box, Pen, ops_of
 from layoutplan.outputs.sheets.qr import place_code
+from layoutplan.outputs.sheets.surroundings import Surroundings
 from layoutplan.outputs.sheets.tables import draw_blanks, draw_notes, draw_places, draw_stakes
 from layoutplan.outputs.sheets.told import blocks_of
-from layoutplan.outputs.sheets.tower_map import Surroundings, draw_map
+from layoutplan.outputs.sheets.tower_map import draw_map
 from layoutplan.outputs.words import degrees, figure
 from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED
 
@@ -191,9 +192,10 @@ def _name(pen: Pen, box: Box, text: str) -> None:
         pen.fitted(box.left, box.top - 7.0, text, box.width, 20, bold=True)
         return
     lines = wrapped(pen, text, box.width, 10, True)
-    rest = " ".join(lines[1:]) if len(lines) < 3 else f"… {' '.join(lines[1:])[-60:]}"
-    pen.text(box.left, box.top - 3.4, lines[0], 10, bold=True)
-    pen.fitted(box.left, box.top - 7.4, rest, box.width, 10, bold=True)
+    if len(lines) != 2:
+        lines = [f"{text[:50]}…", f"…{text[-50:]}"] if len(text) > 100 else [text, ""]
+    for line, y in zip(lines, (box.top - 3.4, box.top - 7.4), strict=True):
+        pen.fitted(box.left, y, line, box.width, 10, bold=True)
 
 
 def _turn(deflection_deg: float | None) -> str:

@@ -63,3 +63,14 @@ def test_a_font_that_cannot_be_used_is_told_on_the_cover(calm_plan, on_day, writ
         assert words in front
         assert "output.font needs a TrueType file" in front
         assert str(tmp_path) not in front
+
+
+def test_names_of_any_length_keep_to_their_page(calm_plan, written):
+    """An id of 50,000 letters is shown by its beginning and its end."""
+    name = "x" * 50_000 + "END"
+    towers = calm_plan.towers.assign(tower_id=[name, *calm_plan.towers["tower_id"][1:]])
+    document = written(dataclasses.replace(calm_plan, towers=towers))
+    text = squeezed(document.text(COVER + 1))
+    assert "Towerxxxx" in text
+    assert "xxxxEND" in text
+    assert len(document.pages) == COVER + len(towers)
