@@ -22,6 +22,8 @@ from layoutplan.outputs.words import STATUS_MEANING
 from layoutplan.planning.model import Plan
 from layoutplan.planning.read import FORMAT_VERSION, RECORD_NAME
 
+_PATH_KEYS = ("path", "files", "raster", "font")  # of the job file
+
 
 def write_record(plan: Plan, folder: Path) -> Path:
     """Write the record of the plan and of the files that lie in ``folder`` already.
@@ -73,10 +75,16 @@ def _settings(plan: Plan, names: Mapping[Path, str]) -> dict[str, Any]:
 def _with_short_paths(node: Any, names: Mapping[str, str]) -> Any:
     if isinstance(node, dict):
         return {
-            key: names[value] if key in ("path", "font") and value in names else _with_short_paths(value, names)
+            key: _short(value, names) if key in _PATH_KEYS else _with_short_paths(value, names)
             for key, value in node.items()
         }
     return [_with_short_paths(item, names) for item in node] if isinstance(node, list) else node
+
+
+def _short(value: Any, names: Mapping[str, str]) -> Any:
+    if isinstance(value, list):
+        return [_short(item, names) for item in value]
+    return names.get(value, value) if isinstance(value, str) else _with_short_paths(value, names)
 
 
 def paths_in(node: Any) -> Iterable[Path]:
