@@ -53,3 +53,22 @@ def test_every_change_of_contents_shows(plan, number):
 def test_across_the_antimeridian(make_plan):
     plan = make_plan(9, lon=180.0, lat=-17.0, span_m=8.0)
     assert plan_number(on_the_globe(plan)) == plan_number(plan)
+
+
+def test_a_plan_opened_again_has_the_number_in_its_record(sample_folder, tmp_path):
+    import layoutplan
+    from layoutplan.inputs.model import InputFile
+    from layoutplan.planning.read import read_plan_record
+    from layoutplan.planning.reopen import reopen
+
+    job = layoutplan.load_job(sample_folder / "job.toml")
+    terrain = job.terrain.model_copy(update={"files": (sample_folder / "dem.tif",)})
+    output = job.output.model_copy(update={"formats": ("gpkg", "json")})
+    plan = layoutplan.plan(job.model_copy(update={"terrain": terrain, "output": output}))
+    plan.write(tmp_path / "out")
+    record, again = read_plan_record(tmp_path / "out"), reopen(tmp_path / "out")
+    files = tuple(InputFile(Path(row["file"]), row["sha256"], row["used_for"]) for row in record["inputs"])
+    read = dataclasses.replace(
+        plan, job=again.job, towers=again.tables["towers"], electrodes=again.tables["electrodes"], files=files
+    )
+    assert plan_number(read) == record["plan_number"] == plan_number(plan)
