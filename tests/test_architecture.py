@@ -19,7 +19,7 @@ MAY_USE = {
     "electrical": set(),
     "exposure": {"job", "inputs", "line", "electrical"},
     "planning": {"job", "inputs", "line", "siting", "access", "electrical", "exposure", "terrain", "outputs"},
-    "outputs": {"job", "inputs", "planning"},
+    "outputs": {"job", "inputs", "line", "terrain", "planning"},
     "cli": {"job", "inputs", "planning", "outputs"},
 }
 EVERYWHERE = {"errors", "text", "constants"}
@@ -28,6 +28,8 @@ SEAMS = {
     ("planning", "outputs"): {"layoutplan.outputs", "layoutplan.outputs.waypoint_names"},
     ("exposure", "inputs"): {"layoutplan.inputs.model"},
     ("outputs", "planning"): {"layoutplan.planning.model", "layoutplan.planning.read", "layoutplan.planning.stored"},
+    ("outputs", "line"): {"layoutplan.line.geodesy", "layoutplan.line.legs", "layoutplan.line.declination"},
+    ("outputs", "terrain"): {"layoutplan.terrain"},
 }
 
 

@@ -13,7 +13,7 @@ from pydantic import BaseModel, ValidationError
 from layoutplan.errors import JobError
 from layoutplan.job.model import Job
 
-_PATH_KEYS = ("path", "raster")
+_PATH_KEYS = ("path", "raster", "font")
 _PATH_LIST_KEYS = ("files",)
 _FREE_KEYS = ("class_map",)  # its keys are values found in the user's data, which may well be "path"
 

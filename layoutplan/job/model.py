@@ -191,6 +191,11 @@ class Output(Section):
         description="Which files are written, by the names that `layoutplan export --list` shows; those of installed "
         "packages too. If left out, all that are written by default; `permissions` only where the job names land.",
     )
+    page: Literal["A4", "Letter"] = Field("A4", description="Paper of the sheets, upright.")
+    font: Path | None = Field(
+        None,
+        description="TrueType font for letters that the sheets' own (DejaVu Sans) lacks, relative to the job file.",
+    )
     waypoint_length: int = Field(10, ge=6, le=30, description="Longest waypoint name that the receivers take.")
     waypoints_per_file: int | None = Field(
         None,

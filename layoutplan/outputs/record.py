@@ -17,9 +17,12 @@ import pyproj
 import shapely
 
 from layoutplan.job.classes import ObstacleClass
+from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.words import STATUS_MEANING
 from layoutplan.planning.model import Plan
 from layoutplan.planning.read import FORMAT_VERSION, RECORD_NAME
+
+_PATH_KEYS = ("path", "files", "raster", "font")  # of the job file
 
 
 def write_record(plan: Plan, folder: Path) -> Path:
@@ -38,6 +41,7 @@ def _record(plan: Plan, folder: Path) -> dict[str, Any]:
     return {
         "format_version": FORMAT_VERSION,
         "title": plan.job.title,
+        "plan_number": plan_number(plan),
         "summary": plan.summary,
         "status_meaning": dict(STATUS_MEANING),
         "grid_crs": plan.grid_crs,
@@ -71,10 +75,16 @@ def _settings(plan: Plan, names: Mapping[Path, str]) -> dict[str, Any]:
 def _with_short_paths(node: Any, names: Mapping[str, str]) -> Any:
     if isinstance(node, dict):
         return {
-            key: names[value] if key == "path" and value in names else _with_short_paths(value, names)
+            key: _short(value, names) if key in _PATH_KEYS else _with_short_paths(value, names)
             for key, value in node.items()
         }
     return [_with_short_paths(item, names) for item in node] if isinstance(node, list) else node
+
+
+def _short(value: Any, names: Mapping[str, str]) -> Any:
+    if isinstance(value, list):
+        return [_short(item, names) for item in value]
+    return names.get(value, value) if isinstance(value, str) else _with_short_paths(value, names)
 
 
 def paths_in(node: Any) -> Iterable[Path]:

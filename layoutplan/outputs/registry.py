@@ -77,6 +77,7 @@ _OWN = (
     Format("map", "map for a browser without network", ("map.html",), f"{_HERE}.map_page:write_map"),
     Format("review", "every rule of every tower", ("review.html",), f"{_HERE}.review:write_review"),
     Format("review_table", "the same as a table", ("review.csv",), f"{_HERE}.review:write_review_table"),
+    Format("sheets", "staking sheets to print", ("sheets.pdf",), f"{_HERE}.sheets:write_sheets"),
     Format(
         "parquet",
         "each table as GeoParquet",

@@ -25,6 +25,9 @@ def test_least_job_takes_every_default(tmp_path):
 def test_paths_are_relative_to_the_job_file(tmp_path):
     text = GOOD + '[[layers]]\npath = "../map/roads.gpkg"\nobstacle_class = "main_road"\n'
     assert load_job(write(tmp_path, text)).layers[0].path == tmp_path / "../map/roads.gpkg"
+    assert (
+        load_job(write(tmp_path, GOOD + '[output]\nfont = "f/letters.ttf"\n')).output.font == tmp_path / "f/letters.ttf"
+    )
 
 
 def test_job_cannot_be_changed_afterwards(tmp_path):

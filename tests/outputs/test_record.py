@@ -5,6 +5,7 @@ import json
 from pathlib import Path
 
 from layoutplan.job import shipped_classes
+from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.record import short_names, write_record
 from layoutplan.outputs.words import STATUS_MEANING
 from layoutplan.planning.model import STATUSES
@@ -17,6 +18,7 @@ def test_contents(plan, tmp_path) -> None:
     record = read_plan_record(tmp_path)
     assert record["format_version"] == FORMAT_VERSION
     assert record["summary"] == plan.summary
+    assert record["plan_number"] == plan_number(plan)
     assert record["inputs"][0]["sha256"] == "ab" * 32
     assert record["inputs"][1]["data_date"] == "2026-03-01"
     assert record["cautions"] == list(plan.cautions)
@@ -32,12 +34,17 @@ def test_every_status_is_explained() -> None:
     assert not any("safe" in text.lower() for text in STATUS_MEANING.values())
 
 
-def test_nothing_of_the_machine(plan, tmp_path) -> None:
+def test_nothing_of_the_machine(make_plan, tmp_path) -> None:
+    plan = make_plan(font=Path("/home/somebody/fonts/letters.ttf"))
+    terrain = plan.job.terrain.model_copy(update={"files": (Path("/home/somebody/maps/dem.tif"),)})
+    object.__setattr__(plan, "job", plan.job.model_copy(update={"terrain": terrain}))
     text = write_record(plan, tmp_path).read_text("utf-8")
     assert "/home" not in text
     assert str(tmp_path) not in text
     record = json.loads(text)
     assert record["settings"]["lines"][0]["towers"]["path"] == "towers.gpkg"
+    assert record["settings"]["output"]["font"] == "letters.ttf"
+    assert record["settings"]["terrain"]["files"] == ["dem.tif"]
     assert record["problems"] == ["valley.osm.pbf: 2 areas could not be built {{7*7}}."]
     assert "workers" not in record["settings"]["search"]
 

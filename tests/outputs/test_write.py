@@ -17,7 +17,7 @@ from layoutplan.outputs import FORMATS, write, write_plan
 
 FILES = [
     "plan.gpkg", "waypoints.gpx", "stakes.kmz", "stakes.csv", "permissions.csv", "stakes_survey.csv",
-    "stakes_survey.txt", "plan.geojson", "map.html", "review.html", "review.csv",
+    "stakes_survey.txt", "plan.geojson", "map.html", "review.html", "review.csv", "sheets.pdf",
     "plan.json",
 ]  # fmt: skip
 

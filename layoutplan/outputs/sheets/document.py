@@ -1,0 +1,161 @@
+"""The pages put together: sections drawn one after the other, so that memory stays flat, and merged."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from io import BytesIO
+from pathlib import Path
+
+import numpy as np
+import shapely
+from pypdf import PdfWriter
+from reportlab import rl_config
+from reportlab.pdfgen.canvas import Canvas
+
+from layoutplan.outputs.columns import as_lists, turned
+from layoutplan.outputs.plan_number import plan_number
+from layoutplan.outputs.sheets.contours import ground_of
+from layoutplan.outputs.sheets.cover import draw_front, draw_lists, front_pages
+from layoutplan.outputs.sheets.facts import Sheet, sheets_of
+from layoutplan.outputs.sheets.fonts import Fonts
+from layoutplan.outputs.sheets.layers import Features
+from layoutplan.outputs.sheets.pen import MM, Pen
+from layoutplan.outputs.sheets.surroundings import Surroundings
+from layoutplan.outputs.sheets.tower_page import Frame, draw_tower_page
+from layoutplan.planning.model import Plan
+from layoutplan.text import clean
+
+_PAGES_MM = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
+_NAMED = 5
+_SECTION = 50  # towers drawn before their pages are written out
+
+
+def write_sheets(plan: Plan, folder: Path) -> Path:
+    """Write the staking sheets: a cover, then a page for each tower in the plan's order.
+
+    The same plan gives the same bytes.
+
+    Parameters
+    ----------
+    plan : Plan
+    folder : Path
+    """
+    west = float(plan.towers["lon"].iloc[0]) - 180.0 if len(plan.towers) else -180.0
+    sheets, magnetic = sheets_of(plan, west)
+    around = _around(plan, west)
+    classes = _classes(around.features)
+    fonts = Fonts(plan.job.output.font)
+    page = _PAGES_MM[plan.job.output.page]
+    frame = Frame(
+        page=page,
+        title=clean(plan.job.title),
+        plan_number=plan_number(plan),
+        credits="; ".join(dict.fromkeys(clean(file.attribution) for file in plan.files if file.attribution))
+        or "files named by the job, without credit line",
+        magnetic=magnetic.model,
+        grid_crs=plan.grid_crs,
+        pages=0,
+    )
+    first = front_pages(frame.content, len(sheets), len(classes)) + 1
+    frame = frame.numbered(first - 1 + len(sheets))
+    towers = list(_tower_sections(sheets, first, frame, around, fonts))
+    front = _front(plan, sheets, frame, around, classes, fonts)
+    path = folder / "sheets.pdf"
+    _merge([front, *towers], path, sheets, first, frame)
+    return path
+
+
+def _tower_sections(
+    sheets: list[Sheet], first: int, frame: Frame, around: Surroundings, fonts: Fonts
+) -> Iterator[bytes]:
+    for start in range(0, len(sheets), _SECTION):
+        buffer = BytesIO()
+        canvas = _canvas(buffer, frame, fonts)
+        for number, sheet in enumerate(sheets[start : start + _SECTION], first + start):
+            draw_tower_page(Pen(canvas, fonts), sheet, number, frame, around)
+            canvas.showPage()
+        canvas.save()
+        yield buffer.getvalue()
+
+
+def _front(
+    plan: Plan,
+    sheets: list[Sheet],
+    frame: Frame,
+    around: Surroundings,
+    classes: dict[str, tuple[str, bool]],
+    fonts: Fonts,
+) -> bytes:
+    """Draw the cover last: by then it is known which names could not be printed."""
+    buffer = BytesIO()
+    canvas = _canvas(buffer, frame, fonts)
+    notes = [note for note in (fonts.problem, _spelt_note(sheets, fonts), around.ground.note) if note]
+    pen = Pen(canvas, fonts)
+    draw_front(pen, plan, sheets, frame, around, notes)
+
+    def next_page() -> Pen:
+        canvas.showPage()
+        return pen
+
+    draw_lists(next_page, sheets, frame, classes)
+    canvas.showPage()
+    canvas.save()
+    return buffer.getvalue()
+
+
+def _spelt_note(sheets: list[Sheet], fonts: Fonts) -> str:
+    """Say which letters could not be printed, and name the towers whose ids hold some."""
+    if not fonts.lost:
+        return ""
+    ids = [sheet.tower.tower_id for sheet in sheets if fonts.lost & set(sheet.tower.tower_id)]
+    more = f" and {len(ids) - _NAMED} more" if len(ids) > _NAMED else ""
+    towers = f"towers {', '.join(ids[:_NAMED])}{more}" if ids else "no tower id, but names on maps or of lines"
+    return (
+        f"{len(fonts.lost)} letter(s) are in no font of these sheets; they are spelt in Latin letters between ‹ and › "
+        f"({towers}). Name a TrueType font that has them in output.font."
+    )
+
+
+def _canvas(buffer: BytesIO, frame: Frame, fonts: Fonts) -> Canvas:
+    rl_config.useA85 = 0  # binary streams: a fifth smaller, a third faster
+    size = (frame.page[0] * MM, frame.page[1] * MM)
+    return Canvas(buffer, pagesize=size, pageCompression=1, invariant=1, initialFontName=fonts.regular)
+
+
+def _merge(sections: list[bytes], path: Path, sheets: list[Sheet], first: int, frame: Frame) -> None:
+    writer = PdfWriter()
+    for section in sections:
+        writer.append(BytesIO(section))
+    for number, sheet in enumerate(sheets, first - 1):
+        writer.add_outline_item(title=f"Tower {clean(sheet.tower.tower_id)}", page_number=number)
+    writer.add_metadata(
+        {"/Title": frame.title, "/Subject": f"Staking sheets, plan {frame.plan_number}", "/Creator": "layoutplan"}
+    )
+    with path.open("wb") as file:
+        writer.write(file)
+
+
+def _around(plan: Plan, west_deg: float) -> Surroundings:
+    lonlat = shapely.get_coordinates(turned(plan.towers.geometry.array, west_deg))
+    reach = plan.job.rules.reach_m
+    half = plan.spans["half_width_m"].to_numpy(dtype=float)
+    return Surroundings(
+        features=Features.of(plan.obstacles, west_deg),
+        spans=turned(plan.spans.geometry.array, west_deg),
+        measured=plan.spans["line_id"].isin(plan.towers["line_id"]).to_numpy(dtype=bool),
+        corridor_m=np.asarray(half + plan.job.rules.line_clearance_m),
+        towers=lonlat,
+        tower_ids=as_lists(plan.towers, ["tower_id"])[0],
+        reach_m=reach,
+        ground=ground_of(plan, lonlat, 3 * reach),
+        labels={name: row.label for name, row in plan.job.obstacle_classes.items()},
+    )
+
+
+def _classes(features: Features) -> dict[str, tuple[str, bool]]:
+    """Obstacle classes on the maps: in words, and whether most of a class are areas."""
+    area = shapely.get_dimensions(features.shapes) == 2
+    return {
+        str(kind): (str(features.label[features.kind == kind][0]), bool(area[features.kind == kind].mean() > 0.5))
+        for kind in sorted(set(features.kind.tolist()))
+    }

@@ -1,0 +1,168 @@
+"""What each page tells, gathered from the plan's tables once for all towers."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Hashable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from layoutplan.line.declination import Declination, magnetic_declination
+from layoutplan.line.geodesy import FloatArray
+from layoutplan.line.legs import leg_offsets
+from layoutplan.outputs.columns import records, turned_lon
+from layoutplan.planning.model import Plan
+
+_KEYS = ["line_id", "tower_id", "role"]
+_TOWER = (
+    "line_id", "tower_id", "order", "chainage_m", "line_bearing_deg", "deflection_deg", "status", "reasons", "lon",
+    "lat", "easting", "northing", "elevation_m", "structure", "leg", "base_width_m", "earth_potential_rise_kv",
+    "standing_current_a_low", "standing_current_a_high", "expected_resistance_ohm", "bias_ohm", "bias_pct",
+    "coupling_ohm", "coupling_pct", "leg_east_m", "leg_north_m", "map_covers",
+)  # fmt: skip
+_STAKE = (
+    *_KEYS, "waypoint", "lon", "lat", "easting", "northing", "distance_m", "leg", "distance_from_leg_m",
+    "lead_length_m", "bearing_true_deg", "bearing_grid_deg", "angle_to_line_deg", "distance_to_line_m", "side",
+    "elevation_m", "slope_deg", "status", "reasons", "ground_length_m", "height_difference_m", "steepest_deg",
+    "cliff_drop_m", "crossings", "emf_load_v", "emf_fault_v", "transferred_fault_v", "expected_reading_v_low",
+    "expected_reading_v_high", "service_ratio", "fault_ratio", "handling", "handling_fault", "rods",
+    "rod_resistance_ohm", "rods_note", "leg_bearing_deg", "leg_distance_m", "tape_m", "declination_deg",
+)  # fmt: skip
+_CHECK = (*_KEYS, "rule", "measured", "limit", "unit", "verdict", "detail")
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """One tower's page.
+
+    Attributes
+    ----------
+    tower : named tuple
+        Columns ``_TOWER``.
+    stakes : tuple of named tuple
+        H before S, columns ``_STAKE``; none where there is no layout.
+    checks : tuple of named tuple
+    changes : tuple of str
+        Single changes that would give a layout.
+    declination_deg : float
+        NaN where there is none.
+    declination_note : str
+    grid : ndarray, shape (2, 2)
+        Easting and northing per metre to the true east (first column) and north (second).
+    """
+
+    tower: Any
+    stakes: tuple[Any, ...]
+    checks: tuple[Any, ...]
+    changes: tuple[str, ...]
+    declination_deg: float
+    declination_note: str
+    grid: FloatArray
+
+
+def sheets_of(plan: Plan, west_deg: float) -> tuple[list[Sheet], Declination]:
+    """Gather all pages, and the magnetic model they rest on.
+
+    Parameters
+    ----------
+    plan : Plan
+    west_deg : float
+        Longitudes of the pages begin here.
+    """
+    towers = plan.towers.assign(lon=turned_lon(plan.towers["lon"], west_deg))
+    lonlat = towers[["lon", "lat"]].to_numpy(dtype=float)
+    days = plan.job.work.days
+    magnetic = magnetic_declination(lonlat, days[0] if days else None)
+    towers, grid = _with_grid(_with_legs(towers), lonlat, plan.grid_crs)
+    stakes = _grouped(records(_stake_table(plan, towers, magnetic, west_deg), *_STAKE))
+    checks = _grouped(records(plan.checks, *_CHECK))
+    changes = _grouped(records(plan.relaxations, "line_id", "tower_id", "text"))
+    rows = zip(records(towers, *_TOWER), magnetic.deg.tolist(), magnetic.notes, grid, strict=True)
+    return [
+        Sheet(
+            tower=tower,
+            stakes=tuple(stakes.get(_key(tower), ())),
+            checks=tuple(checks.get(_key(tower), ())),
+            changes=tuple(row.text for row in changes.get(_key(tower), ())),
+            declination_deg=declination,
+            declination_note=note,
+            grid=axes,
+        )
+        for tower, declination, note, axes in rows
+    ], magnetic
+
+
+def _key(row: Any) -> Hashable:
+    return row.line_id, row.tower_id
+
+
+def _grouped(rows: Iterable[Any]) -> Mapping[Hashable, Sequence[Any]]:
+    groups: dict[Hashable, list[Any]] = defaultdict(list)
+    for row in rows:
+        groups[_key(row)].append(row)
+    return groups
+
+
+def _with_legs(towers: pd.DataFrame) -> pd.DataFrame:
+    """Add where the leads start, east and north of the tower point; 0 where no leg is named."""
+    xy = np.zeros((len(towers), 2))
+    leg = towers["leg"].fillna("").to_numpy(dtype=str)
+    structure = towers["structure"].fillna("").to_numpy(dtype=str)
+    width, bearing = (towers[name].to_numpy(dtype=float) for name in ("base_width_m", "line_bearing_deg"))
+    for name in np.unique(leg[leg != ""]):
+        rows = leg == name
+        xy[rows] = leg_offsets(structure[rows], width[rows], bearing[rows], str(name))[1]
+    return towers.assign(leg_east_m=xy[:, 0], leg_north_m=xy[:, 1])
+
+
+def _with_grid(towers: pd.DataFrame, lonlat: FloatArray, crs: str) -> tuple[pd.DataFrame, list[FloatArray]]:
+    """Add easting and northing, and give the grid's axes at each tower, from short steps on the ground."""
+    from pyproj import Transformer
+
+    transform = Transformer.from_crs("EPSG:4326", crs, always_xy=True)
+    per_deg = metres_per_degree(lonlat[:, 1])
+    places = []
+    for east_m, north_m in ((0, 0), (50, 0), (-50, 0), (0, 50), (0, -50)):
+        lon = (lonlat[:, 0] + east_m / per_deg[:, 0] + 180.0) % 360.0 - 180.0
+        there = np.column_stack(transform.transform(lon, lonlat[:, 1] + north_m / per_deg[:, 1]))
+        places.append(np.where(np.isfinite(there), there, np.nan))  # beyond the system's reach
+    axes = np.stack(((places[1] - places[2]) / 100.0, (places[3] - places[4]) / 100.0), axis=2)
+    return towers.assign(easting=places[0][:, 0], northing=places[0][:, 1]), list(axes)
+
+
+def metres_per_degree(lat_deg: FloatArray) -> FloatArray:
+    """Metres on the ellipsoid (WGS 84) per degree of longitude and of latitude, shape (n, 2)."""
+    a, e2 = 6378137.0, 0.00669437999014
+    lat = np.radians(np.asarray(lat_deg, dtype=float))
+    w2 = 1 - e2 * np.sin(lat) ** 2
+    return np.radians(np.column_stack((a / np.sqrt(w2) * np.cos(lat), a * (1 - e2) / w2**1.5)))
+
+
+def _stake_table(plan: Plan, towers: pd.DataFrame, magnetic: Declination, west_deg: float) -> pd.DataFrame:
+    """Stakes with their leads' figures, and how they lie from the leg where the leads start."""
+    rods = plan.electrodes[[*_KEYS, "rods", "rod_resistance_ohm", "rods_note"]]
+    table = pd.DataFrame(plan.leads.drop(columns="geometry")).merge(rods, on=_KEYS, how="left", validate="1:1")
+    of_tower = towers[["line_id", "tower_id", "leg_east_m", "leg_north_m"]].assign(declination_deg=magnetic.deg)
+    table = table.merge(pd.DataFrame(of_tower), on=_KEYS[:2], how="left", validate="m:1")
+    bearing, distance = np.radians(table["bearing_true_deg"].to_numpy(float)), table["distance_m"].to_numpy(float)
+    east = distance * np.sin(bearing) - table["leg_east_m"].to_numpy(float)
+    north = distance * np.cos(bearing) - table["leg_north_m"].to_numpy(float)
+    has_leg = table["leg"].fillna("").to_numpy(dtype=str) != ""
+    from_leg = np.where(has_leg, table["distance_from_leg_m"].to_numpy(float), distance)
+    rise = np.maximum(table["ground_length_m"].to_numpy(float) - distance, 0.0)
+    return table.assign(
+        lon=turned_lon(table["lon"], west_deg),
+        leg_bearing_deg=np.mod(np.degrees(np.arctan2(east, north)), 360.0),
+        leg_distance_m=from_leg,
+        tape_m=from_leg + rise,
+    )
+
+
+def magnetic_deg(true_deg: float, declination_deg: float | None) -> float | None:
+    """Magnetic bearing to half a degree, in [0, 360); None without a declination. [deg]."""
+    if declination_deg is None or np.isnan(declination_deg):
+        return None
+    return float(np.round((true_deg - declination_deg) * 2) / 2 % 360)

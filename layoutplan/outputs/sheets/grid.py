@@ -1,0 +1,84 @@
+"""Crosses of the projected grid, with coordinates along the map's edges."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+
+from layoutplan.line.geodesy import FloatArray
+from layoutplan.outputs.sheets.facts import Sheet
+from layoutplan.outputs.sheets.labels import Labels
+from layoutplan.outputs.sheets.panel import Panel
+from layoutplan.outputs.sheets.pen import Box, Pen
+
+_STEPS = (10, 20, 50, 100, 200, 500, 1000, 2000, 5000)
+_APART = 22.0  # mm, at least
+_ARM = 1.3
+_SIZE = 5.5
+_LEAST_SCALE = 1e-6
+
+
+def has_grid(sheet: Sheet) -> bool:
+    """Whether the projected system reaches this tower."""
+    return bool(np.isfinite(sheet.grid).all() and abs(np.linalg.det(sheet.grid)) > _LEAST_SCALE)
+
+
+def grid_bearing_deg(sheet: Sheet) -> float:
+    """True bearing of grid north, NaN where the projected system does not reach. [deg]."""
+    if not has_grid(sheet):
+        return float("nan")
+    back = np.linalg.inv(sheet.grid)
+    east, north = back[:, 1]
+    return float(np.degrees(np.arctan2(east, north)))
+
+
+def draw_grid(pen: Pen, panel: Panel, sheet: Sheet, labels: Labels) -> None:
+    """Draw a cross at every round pair of coordinates, and write eastings below and northings at the left edge."""
+    if not has_grid(sheet):
+        return
+    origin = np.array([sheet.tower.easting, sheet.tower.northing], dtype=float)
+    west, south, east, north = panel.corners_m()
+    corners = np.array([(west, south), (east, south), (east, north), (west, north)]) @ sheet.grid.T + origin
+    unit_mm = panel.mm_per_m / float(np.linalg.norm(sheet.grid[:, 0]))  # on paper for a unit of the grid
+    step = next((step for step in _STEPS if step * unit_mm >= _APART), _STEPS[-1])
+    rounds = [
+        np.arange(np.ceil(corners[:, axis].min() / step), np.floor(corners[:, axis].max() / step) + 1) * step
+        for axis in (0, 1)
+    ]
+    back = np.linalg.inv(sheet.grid)
+
+    def place(pairs: Any) -> FloatArray:
+        return panel.mm_of((np.asarray(pairs, dtype=float) - origin) @ back.T)
+
+    turn = np.radians(grid_bearing_deg(sheet))
+    arm = _ARM * np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+    box = panel.box
+    for x, y in place([(e, n) for e in rounds[0] for n in rounds[1]]).reshape(-1, 2).tolist():
+        if box.inset(_ARM).holds(Box(x, y, 0, 0)):
+            for dx, dy in arm.tolist():
+                pen.line([(x - dx, y - dy), (x + dx, y + dy)], 0.4, "#444444")
+    edges = ((0, rounds[0], box.bottom), (1, rounds[1], box.left))
+    for axis, values, edge in edges:
+        for value in values.tolist():
+            ends = [(value, corners[:, 1].min()), (value, corners[:, 1].max())]
+            if axis:
+                ends = [(corners[:, 0].min(), value), (corners[:, 0].max(), value)]
+            _tick(pen, box, labels, place(ends).tolist(), axis, edge, f"{'EN'[axis]} {value:.0f}")
+
+
+def _tick(pen: Pen, box: Box, labels: Labels, ends: list[list[float]], axis: int, edge: float, text: str) -> None:
+    """Tick where a grid line meets the lower (axis 0) or the left edge, and its coordinate beside it."""
+    for (x1, y1), (x2, y2) in pairwise(ends):
+        run = (edge - (x1, y1)[1 - axis]) / ((x2, y2)[1 - axis] - (x1, y1)[1 - axis])
+        x, y = x1 + run * (x2 - x1), y1 + run * (y2 - y1)
+    width = pen.width(text, _SIZE)
+    if axis == 0 and box.left + width / 2 + 1 < x < box.right - width / 2 - 1:
+        pen.line([(x, y), (x, y + 1.6)], 0.5)
+        pen.text(x, y + 2.0, text, _SIZE, align="centre", halo=2)
+        labels.take(Box(x - width / 2, y, width, 4.2))
+    elif axis == 1 and box.bottom + 7 < y < box.top - 3:
+        pen.line([(x, y), (x + 1.6, y)], 0.5)
+        pen.text(x + 2.0, y - 0.7, text, _SIZE, halo=2)
+        labels.take(Box(x, y - 1.2, width + 2.4, 2.4))

@@ -1,0 +1,28 @@
+"""Hatching: parallel lines seen through the shape of an area, so that edges within it do not show."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from layoutplan.outputs.sheets.pen import MM, Box, Pen
+
+
+def hatched(pen: Pen, box: Box, ops: Sequence[str], angle_deg: float, spacing: float, color: str) -> None:
+    """Draw lines ``spacing`` mm apart within a path; ``box`` is the map's frame, which the lines keep in step with."""
+    if not ops:
+        return
+    with pen.within(ops):
+        pen.path([lines(box, angle_deg, spacing)], width=0.3, color=color)
+
+
+def lines(box: Box, angle_deg: float, spacing: float) -> str:
+    """Path of parallel lines over a box, counter-clockwise from level."""
+    angle = np.radians(angle_deg)
+    along, across = np.array([np.cos(angle), np.sin(angle)]), np.array([-np.sin(angle), np.cos(angle)])
+    middle = np.array([box.left + box.width / 2, box.bottom + box.height / 2])
+    reach = float(np.hypot(box.width, box.height)) / 2 + spacing
+    offsets = np.arange(-reach, reach, spacing)[:, None] * across
+    ends = np.concatenate((middle + offsets - reach * along, middle + offsets + reach * along), axis=1) * MM
+    return ("%.2f %.2f m %.2f %.2f l " * len(ends)) % tuple(ends.ravel().tolist())

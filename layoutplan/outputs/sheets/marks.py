@@ -1,0 +1,91 @@
+"""Signs on the map: towers, stakes, numbers, north arrow, scale bar."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from layoutplan.outputs.sheets.pen import INK, WHITE, Box, Pen
+from layoutplan.outputs.sheets.styles import ROLE_COLOR
+from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED
+
+_BAR_M = (5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000, 50000, 100000)
+_LONGEST_BAR = 46.0
+_GLYPHS = {ALL_MET: "●", COMPROMISE: "◆", NEEDS_AGREEMENT: "▲", NOT_COVERED: "?", BREAKS: "!", NO_LAYOUT: "✗"}
+_PLAIN = (ALL_MET, COMPROMISE)
+
+
+def status_sign(status: str) -> str:
+    """Sign of a status, to be told without colour."""
+    return _GLYPHS.get(status, "?")
+
+
+def may_stake(status: str) -> bool:
+    """Whether a crew may stake without anything else being settled first."""
+    return status in _PLAIN
+
+
+def tower_sign(pen: Pen, x: float, y: float, half: float, turn_deg: float = 0.0, width: float = 1.3) -> None:
+    """Square with a cross, turned with the line; ``half`` its side, in millimetres."""
+    turn = np.radians(-turn_deg)
+    spin = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+    corners = (half * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])) @ spin.T + [x, y]
+    pen.polygon(corners.tolist(), WHITE, width)
+    for first, last in ((0, 2), (1, 3)):
+        pen.line([tuple(corners[first]), tuple(corners[last])], width * 0.7)
+
+
+def stake_sign(pen: Pen, x: float, y: float, role: str, radius: float = 2.1, *, settled: bool = True) -> None:
+    """H a square, S a pennant with its point down to the ground; hollow and struck out where nothing is agreed yet."""
+    color = ROLE_COLOR[role]
+    if role == "H":
+        shape, middle = [(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)], 0.0
+    else:
+        shape, middle = [(-1.3, 1.0), (1.3, 1.0), (0, -1.45)], 0.22
+    points = [(x + radius * dx, y + radius * dy) for dx, dy in shape]
+    pen.polygon(points, color if settled else WHITE, 1.0, INK if settled else color)
+    size = radius * 3.2
+    pen.text(x, y + middle * radius - size * 0.125, role, size, bold=True, align="centre",
+             color=WHITE if settled else color)  # fmt: skip
+
+
+def number_sign(pen: Pen, x: float, y: float, number: int) -> None:
+    """Number in a circle."""
+    pen.circle(x, y, 1.9, WHITE, 0.9)
+    pen.text(x, y - 0.95, str(number), 7.5, bold=True, align="centre")
+
+
+def north_arrow(
+    pen: Pen, x: float, y: float, length: float, magnetic_deg: float | None, grid_deg: float | None
+) -> None:
+    """Arrow to true north from its foot at ``x, y``, with ticks to magnetic and grid north at their true angles."""
+    for angle, dash in ((magnetic_deg, ()), (grid_deg, (1.2, 1.0))):
+        if angle is not None:
+            east, north = np.sin(np.radians(angle)), np.cos(np.radians(angle))
+            pen.line([(x, y), (x + length * east, y + length * north)], 0.5, INK, dash)
+            if not dash:  # half an arrowhead, on the side away from true north
+                side = 1.0 if angle >= 0 else -1.0
+                back = np.radians(angle + side * 155)
+                tip = (x + length * east, y + length * north)
+                pen.line([tip, (tip[0] + 2.2 * np.sin(back), tip[1] + 2.2 * np.cos(back))], 0.7)
+    pen.line([(x, y), (x, y + length)], 0.9)
+    pen.polygon([(x, y + length + 1.2), (x - 0.9, y + length - 1.4), (x + 0.9, y + length - 1.4)], INK, 0.3)
+    pen.text(x, y + length + 1.6, "N", 8, bold=True, align="centre")
+
+
+def bar_length_m(mm_per_m: float) -> int:
+    """Longest round length that the scale bar has room for. [m]."""
+    return next((length for length in reversed(_BAR_M) if length * mm_per_m <= _LONGEST_BAR), _BAR_M[0])
+
+
+def scale_bar(pen: Pen, x: float, y: float, mm_per_m: float, scale: int) -> Box:
+    """Bar of four parts, black and white by turns, from its left end; gives the bar itself."""
+    length_m = bar_length_m(mm_per_m)
+    whole = length_m * mm_per_m
+    for part in range(4):
+        fill = INK if part % 2 == 0 else WHITE
+        pen.box(Box(x + part * whole / 4, y, whole / 4, 1.6), 0.5, INK, fill)
+    for share in (0, 0.5, 1):
+        pen.text(x + share * whole, y + 2.3, f"{share * length_m:g}", 6.5, align="centre")
+    pen.text(x + whole + pen.width(f"{length_m:g}", 6.5) / 2 + 0.9, y + 2.3, "m", 6.5)
+    pen.text(x, y - 4.0, f"Scale 1:{scale:,}", 8, bold=True)
+    return Box(x, y, whole, 1.6)

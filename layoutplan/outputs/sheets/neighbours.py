@@ -1,0 +1,34 @@
+"""The nearest road of a tower, from the plan's map."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+from layoutplan.line.geodesy import octant
+from layoutplan.outputs.sheets.layers import Features
+from layoutplan.outputs.sheets.panel import Panel
+
+ROADS = ("main_road", "minor_road", "track_path")
+_LOOKED_M = 500.0
+
+
+def nearest_road(panel: Panel, features: Features) -> str:
+    """Say which road and which track are nearest to the tower, how far and in which direction."""
+    reach = _LOOKED_M / panel.metres
+    index = features.tree.query(shapely.box(*(panel.origin - reach), *(panel.origin + reach)))
+    parts = []
+    for kinds in (ROADS[:2], ROADS[2:]):
+        rows = np.sort(index[np.isin(features.kind[index], kinds)])
+        if len(rows):
+            shapes = shapely.transform(features.shapes[rows], panel.metres_of)
+            tower = shapely.Point(0, 0)
+            away = shapely.distance(shapes, tower) - features.width_m[rows] / 2
+            best = int(np.argmin(away))
+            if away[best] <= _LOOKED_M:
+                x, y = shapely.get_coordinates(shapely.shortest_line(tower, shapes[best]))[-1]
+                row = rows[best]
+                name = f" '{features.name[row]}'" if features.name[row] else ""
+                towards = str(octant(np.array([np.degrees(np.arctan2(x, y))]))[0])
+                parts.append(f"{features.label[row]}{name}, {max(away[best], 0):.0f} m {towards} of the tower")
+    return "; ".join(parts) or f"none on the map within {_LOOKED_M:.0f} m of the tower"

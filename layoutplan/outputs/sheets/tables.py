@@ -1,0 +1,168 @@
+"""The tables of a page: how the stakes lie, their coordinates, and the blank fields."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+from layoutplan.outputs.columns import turned_lon
+from layoutplan.outputs.sheets.facts import Sheet, magnetic_deg
+from layoutplan.outputs.sheets.marks import may_stake, stake_sign
+from layoutplan.outputs.sheets.pen import INK, WHITE, Box, Pen
+from layoutplan.outputs.words import bearing, degrees, figure
+from layoutplan.text import clean
+
+ROW = 4.2
+_SHADE = "#f0f0f0"
+
+
+def stake_rows(sheet: Sheet) -> list[tuple[str, list[str], bool]]:
+    """Label, a text for each stake, and whether it is one of the figures to set out by."""
+    stakes = sheet.stakes
+
+    def row(label: str, texts: Sequence[str], strong: bool = False) -> tuple[str, list[str], bool]:
+        return label, list(texts), strong
+
+    start = "leg" if stakes and stakes[0].leg else "middle"
+    rows = [
+        row("Waypoint", [s.waypoint for s in stakes], True),
+        row(f"Distance from {start}", [figure(s.leg_distance_m, "m") for s in stakes], True),
+        row("Tape on the ground", [figure(s.tape_m, "m") if s.tape_m is not None else "unknown" for s in stakes]),
+        row("Magnetic bearing", [_magnetic(s) for s in stakes], True),
+        row("True bearing", [bearing(s.leg_bearing_deg) for s in stakes]),
+        row("From tower middle", [f"{figure(s.distance_m, 'm')} {bearing(s.bearing_true_deg)}" for s in stakes]),
+        row("Lead to pull", [figure(s.lead_length_m, "m") for s in stakes], True),
+        row("Angle to the line", [degrees(s.angle_to_line_deg) for s in stakes]),
+        row("Side of the line", [s.side for s in stakes]),
+        row("Height difference", [_signed(s.height_difference_m) for s in stakes]),
+        row("Slope at the stake", [_or_unknown(degrees(s.slope_deg)) for s in stakes]),
+        row("Steepest on the way", [_or_unknown(degrees(s.steepest_deg)) for s in stakes]),
+        row("Rods to bring", [_rods(s) for s in stakes]),
+    ]
+    return rows
+
+
+def _magnetic(stake: Any) -> str:
+    value = magnetic_deg(stake.leg_bearing_deg, stake.declination_deg)
+    return "none" if value is None else bearing(value)
+
+
+def _signed(value: float | None) -> str:
+    return "unknown" if value is None else f"{value + 0.0:+.1f} m"
+
+
+def _or_unknown(text: str) -> str:
+    return "unknown" if text.startswith("?") else text
+
+
+def _rods(stake: Any) -> str:
+    return "unknown" if stake.rods is None else f"{stake.rods:.0f}"
+
+
+def draw_stakes(pen: Pen, box: Box, sheet: Sheet) -> float:
+    """Draw how the stakes lie; return the height used."""
+    rows = stake_rows(sheet)
+    label = box.width * 0.42
+    cell = (box.width - label) / 2
+    y = box.top - 12.0
+    pen.box(Box(box.left, y, box.width, 12.0), 0.6, INK, WHITE)
+    pen.fitted(box.left + 0.8, y + 1.4, "Status", label - 1, 7.5)
+    for number, stake in enumerate(sheet.stakes):
+        left = box.left + label + number * cell
+        stake_sign(pen, left + 3.4, y + 8.1, stake.role, 2.1, settled=may_stake(stake.status))
+        name = "current" if stake.role == "H" else "potential"
+        pen.fitted(left + 7.2, y + 7.1, name, cell - 7.8, 8.5, bold=True)
+        dark = not may_stake(stake.status)
+        pen.box(Box(left + 0.4, y + 0.4, cell - 0.8, 4.2), 0.3, INK, INK if dark else WHITE)
+        text = "NOT YET" if dark else stake.status
+        pen.fitted(left + 1, y + 1.5, text, cell - 2, 7, bold=dark, color=WHITE if dark else INK)
+    for number, (text, cells, strong) in enumerate(rows):
+        y -= ROW
+        if number % 2 == 0:
+            pen.box(Box(box.left, y, box.width, ROW), 0, fill=_SHADE)
+        pen.fitted(box.left + 0.8, y + 1.25, text, label - 1.6, 7.5)
+        for place, value in enumerate(cells):
+            x = box.left + label + (place + 1) * cell - 1.0
+            pen.fitted(x, y + 1.15, value, cell - 1.6, 8.5 if strong else 7.5, bold=strong, align="right")
+    pen.box(Box(box.left, y, box.width, box.top - 12.0 - y), 0.6)
+    for number in range(2):
+        x = box.left + label + number * cell
+        pen.line([(x, y), (x, box.top)], 0.3)
+    return box.top - y
+
+
+def draw_places(pen: Pen, box: Box, sheet: Sheet, grid_crs: str) -> None:
+    """Draw the coordinates of tower and stakes in three forms."""
+    columns = (("", 13), ("degrees and minutes, WGS 84", 56), ("decimal degrees, WGS 84", 45),
+               (f"easting, northing ({grid_crs})", 50), ("height", 22))  # fmt: skip
+    factor = box.width / sum(width for _, width in columns)
+    y = box.top - ROW
+    pen.box(Box(box.left, y, box.width, ROW), 0, fill="#dedede")
+    x = box.left
+    for title, width in columns:
+        pen.fitted(x + 0.8, y + 1.25, title, width * factor - 1.2, 6.5)
+        x += width * factor
+    for row in (*sheet.stakes, sheet.tower):
+        y -= ROW
+        texts = [getattr(row, "role", "Tower"), *_place_texts(row)]
+        x = box.left
+        for number, (text, (_, width)) in enumerate(zip(texts, columns, strict=True)):
+            pen.fitted(x + 0.8, y + 1.2, text, width * factor - 1.2, 8, bold=number == 0)
+            x += width * factor
+        pen.line([(box.left, y), (box.right, y)], 0.25)
+    pen.box(Box(box.left, y, box.width, box.top - y), 0.6)
+
+
+def _place_texts(row: Any) -> list[str]:
+    lon, lat = float(turned_lon([row.lon])[0]), row.lat
+    height = "unknown" if row.elevation_m is None else f"{row.elevation_m:.1f} m"
+    return [
+        f"{minutes(lat, 'NS')}  {minutes(lon, 'EW')}",
+        f"{lat:.6f}  {lon:.6f}",
+        f"E {row.easting:.1f}  N {row.northing:.1f}" if _known(row.easting, row.northing) else "outside this system",
+        height,
+    ]
+
+
+def _known(*values: float | None) -> bool:
+    return all(value is not None and math.isfinite(value) for value in values)
+
+
+def minutes(value_deg: float, letters: str) -> str:
+    """Angle in degrees and decimal minutes: ``47° 07.200′ N``."""
+    thousandths = round(abs(value_deg) * 60_000)
+    degree, rest = divmod(thousandths, 60_000)
+    return f"{degree:02d}° {rest / 1000:06.3f}′ {letters[value_deg < 0]}"
+
+
+def draw_blanks(pen: Pen, box: Box, sheet: Sheet) -> None:
+    """Draw the fields that the crew fills in."""
+    columns = (("as staked", 15), ("distance, m", 22), ("bearing, ° mag/true", 25), ("GPS, if moved", 40),
+               ("on arrival, V", 20), ("reading, ohm", 24), ("remarks, why moved", 40))  # fmt: skip
+    factor = box.width / sum(width for _, width in columns)
+    head, row = 4.0, (box.height - 4.0 - 6.0) / 2
+    y = box.top - head
+    x = box.left
+    pen.box(Box(box.left, y, box.width, head), 0, fill="#dedede")
+    for title, width in columns:
+        pen.fitted(x + 0.8, y + 1.2, title, width * factor - 1.2, 6.5)
+        pen.line([(x, box.top), (x, box.bottom + 6.0)], 0.3)
+        x += width * factor
+    for stake in sheet.stakes:
+        y -= row
+        stake_sign(pen, box.left + 4.0, y + row / 2, stake.role, 1.9, settled=may_stake(stake.status))
+        pen.line([(box.left, y), (box.right, y)], 0.3)
+    pen.box(box, 0.6)
+    blank = "Date ______________   Time __________   Weather, soil ______________________   Initials __________"
+    pen.fitted(box.left + 1, box.bottom + 1.6, blank, box.width - 2, 8)
+
+
+def draw_notes(pen: Pen, box: Box, title: str) -> None:
+    """Draw lines to write on."""
+    pen.box(box, 0.6)
+    pen.text(box.left + 1, box.top - 4, clean(title), 7.5)
+    for number in range(1, int(box.height // 8)):
+        y = box.top - 4 - number * 7.5
+        if y > box.bottom + 1:
+            pen.line([(box.left + 2, y), (box.right - 2, y)], 0.25, "#888888")

@@ -1,0 +1,163 @@
+"""What a tower's page tells in words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from layoutplan.outputs.sheets.blocks import Block, Item
+from layoutplan.outputs.sheets.crossings import Crossing
+from layoutplan.outputs.sheets.facts import Sheet, magnetic_deg
+from layoutplan.outputs.words import bearing, degrees, figure, quantities, quantity, ratio_words
+from layoutplan.planning.model import ALL_MET, NOT_COVERED
+
+_CLEAR_SHOWN = 3
+_STEEP_DEG = 10.0  # judgement
+_VOLTAGES = ("expected_reading_v_high", "emf_load_v", "emf_fault_v", "transferred_fault_v", "service_ratio")
+_KEEP_OUT = "keep_out:"
+_ONE_SIDE = "both stakes on one side of the line"
+_TICK = "☐"
+_AGREED = "Agreed with ________________ on ____________"
+
+
+def blocks_of(sheet: Sheet, crossings: list[Crossing], road: str, labels: Mapping[str, str]) -> list[Block]:
+    """What has to be settled, how to find the stakes, what to expect and beware of, what is near."""
+    return [
+        Block("To be agreed, compromises", tuple(_to_settle(sheet, crossings))),
+        Block("How to find it", tuple(_find(sheet))),
+        Block("Expected (computed, no measurement)", tuple(_expected(sheet))),
+        Block("Cautions for this tower", tuple(_cautions(sheet))),
+        Block("Access, and what to keep clear of", (Item(f"Nearest road: {road}."), *_clear_of(sheet, labels))),
+    ]
+
+
+def _to_settle(sheet: Sheet, crossings: list[Crossing]) -> Iterator[Item]:
+    for item in crossings:
+        where = f"at {item.at_m:.1f} m from the tower" if item.number else "from the start: the tower stands in it"
+        yield Item(f"Lead {item.role} crosses {item.what} {where}.", str(item.number) if item.number else _TICK)
+        yield Item(_AGREED, "")
+    for check in sheet.checks:
+        if check.rule == "ground_agreement" and check.verdict == "caution":
+            yield Item(f"Stake {check.role} stands on {check.detail}.", _TICK)
+            yield Item(_AGREED, "")
+    told: dict[str, list[str]] = {}
+    for stake in sheet.stakes:
+        if stake.status != ALL_MET and (more := _other_reasons(stake, sheet)):
+            told.setdefault(more, []).append(stake.role)
+    for more, roles in told.items():
+        yield Item(f"{' and '.join(roles)}: {more}.", "!")
+    if all(stake.status == ALL_MET for stake in sheet.stakes) and not crossings:
+        yield Item("Nothing as far as the map tells; owners' records and the ground itself have not been asked.")
+
+
+def _other_reasons(stake: Any, sheet: Sheet) -> str:
+    """Reasons beside what is listed with a line to sign."""
+    listed = [f"lead crosses {stake.crossings}"] if stake.crossings else []
+    listed += [
+        f"stands on {check.detail}"
+        for check in sheet.checks
+        if check.rule == "ground_agreement" and check.verdict == "caution" and check.role == stake.role
+    ]
+    reasons = stake.reasons or ""
+    for text in listed:
+        reasons = reasons.replace(f"{text}: to be agreed", "")
+    pieces = [piece.strip() for piece in reasons.split("; ")]
+    pieces = [_ONE_SIDE if piece.startswith(_ONE_SIDE) else piece for piece in pieces]  # why is for the reviewer
+    return "; ".join(piece for piece in pieces if piece)
+
+
+def _find(sheet: Sheet) -> Iterator[Item]:
+    for stake in sheet.stakes:
+        start = f"leg {stake.leg}" if stake.leg else "the tower's middle"
+        magnetic = magnetic_deg(stake.leg_bearing_deg, stake.declination_deg)
+        compass = f"{bearing(magnetic)} on the compass" if magnetic is not None else "no compass bearing: "
+        true = f"({bearing(stake.leg_bearing_deg)} true)" if magnetic is not None else bearing(stake.leg_bearing_deg)
+        tape = (
+            f"tape {figure(stake.tape_m, 'm')} along the ground ({figure(stake.leg_distance_m, 'm')} level)"
+            if stake.tape_m is not None
+            else f"tape {figure(stake.leg_distance_m, 'm')} held level"
+        )
+        tail = "" if magnetic is not None else " true"
+        yield Item(f"from {start}, {compass} {true}{tail}, {tape}; {stake.side} of the line.", stake.role, bold=True)
+    yield Item("GPS: waypoint, or scan the code. Tape and bearing decide; more than 10 m apart: stop and find out why.")
+    if sheet.declination_note:
+        yield Item(sheet.declination_note, "!", bold=True)
+
+
+def _clear_of(sheet: Sheet, labels: Mapping[str, str]) -> Iterator[Item]:
+    for stake in sheet.stakes:
+        near = [check for check in sheet.checks if check.role == stake.role and check.rule.startswith(_KEEP_OUT)]
+        near.sort(key=lambda check: ((check.measured or 0) - (check.limit or 0), check.rule))
+        texts = [
+            f"{_label(check.rule, labels)} ({check.detail}) {figure(check.measured, 'm')} away{_keep(check.limit)}"
+            for check in near[:_CLEAR_SHOWN]
+        ]
+        if stake.status == NOT_COVERED:
+            texts.append("what else is there is NOT KNOWN")
+        nothing = "nothing mapped near it that has a keep-out"
+        yield Item(f"{'; '.join(texts) or nothing}; line {figure(stake.distance_to_line_m, 'm')} away.", stake.role)
+
+
+def _label(rule: str, labels: Mapping[str, str]) -> str:
+    name = rule.removeprefix(_KEEP_OUT)
+    return labels.get(name, name.replace("_", " "))
+
+
+def _keep(limit_m: float | None) -> str:
+    return f", keep {limit_m:g} m" if limit_m else ""
+
+
+def _expected(sheet: Sheet) -> Iterator[Item]:
+    for stake in sheet.stakes:
+        if all(getattr(stake, name) is None for name in _VOLTAGES):
+            yield Item(
+                "every voltage on the lead is unknown, for want of figures: treat it as live.", stake.role, bold=True
+            )
+            continue
+        arrival = quantities(stake.expected_reading_v_low, stake.expected_reading_v_high, "V")
+        worst = ratio_words(stake.service_ratio)
+        text = f"voltmeter, tower to stake, on arrival: {arrival}; worst in service {worst}."
+        yield Item(text, stake.role, bold=True)
+        yield Item(
+            f"induced by greatest load {quantity(stake.emf_load_v, 'V')}; "
+            f"by a fault {quantity(stake.emf_fault_v, 'V')}; "
+            f"transferred by a fault {quantity(stake.transferred_fault_v, 'V')}.",
+            stake.role,
+        )
+    tower = sheet.tower
+    yield Item(
+        f"Reading about {quantity(tower.expected_resistance_ohm, 'ohm')}, "
+        f"bias {quantity(tower.bias_ohm, 'ohm')} ({quantity(tower.bias_pct, '%')}), "
+        f"coupling {quantity(tower.coupling_ohm, 'ohm')}."
+    )
+    yield Item(
+        f"Tower under an earth fault: {quantity(tower.earth_potential_rise_kv, 'kV')}; current in service "
+        f"{quantities(tower.standing_current_a_low, tower.standing_current_a_high, 'A')}."
+    )
+
+
+def _cautions(sheet: Sheet) -> Iterator[Item]:
+    told: dict[tuple[str, str], list[str]] = {}
+    for stake in sheet.stakes:
+        told.setdefault((stake.handling or "unknown", stake.handling_fault or "unknown"), []).append(stake.role)
+    for (service, fault), roles in told.items():
+        who = f"Lead{'s' if len(roles) > 1 else ''} {' and '.join(roles)}"
+        yield Item(f"{who}, in service {service}. Under a fault {fault}.", "!", bold=True)
+    for check in sheet.checks:
+        if (
+            check.verdict in ("caution", "unknown")
+            and check.rule in ("reading_bias", "lead_coupling")
+            and check.role == "H"
+        ):
+            measured, limit = quantity(check.measured, check.unit), quantity(check.limit, check.unit)
+            yield Item(f"{check.rule.replace('_', ' ').capitalize()} {measured}, {limit} asked for.")
+    steep = [f"{s.role} {degrees(s.slope_deg)} at the stake" for s in sheet.stakes if (s.slope_deg or 0) > _STEEP_DEG]
+    steep += [
+        f"{s.role} a drop of {s.cliff_drop_m:.0f} m on the way" for s in sheet.stakes if (s.cliff_drop_m or 0) > 0
+    ]
+    if steep:
+        yield Item(f"Steep: {', '.join(steep)}.", "!")
+    yield Item(
+        "Treat every lead as live. Stop when thunder or switching is near. The cautions on the cover hold here; local "
+        "codes, the asset owner's rules and licensed practice take precedence."
+    )

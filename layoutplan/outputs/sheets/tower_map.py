@@ -1,0 +1,202 @@
+"""The map of a tower's page."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+from layoutplan.outputs.sheets.contours import draw_contours
+from layoutplan.outputs.sheets.crossings import Crossing
+from layoutplan.outputs.sheets.facts import Sheet
+from layoutplan.outputs.sheets.grid import draw_grid, grid_bearing_deg
+from layoutplan.outputs.sheets.labels import Labels, name_features
+from layoutplan.outputs.sheets.layers import (
+    draw_edges,
+    draw_ground,
+    draw_keep_outs,
+    draw_points,
+    draw_ways,
+    draw_zone,
+)
+from layoutplan.outputs.sheets.marks import (
+    may_stake,
+    north_arrow,
+    number_sign,
+    scale_bar,
+    stake_sign,
+    tower_sign,
+)
+from layoutplan.outputs.sheets.panel import Panel, line_ops, tower_panel
+from layoutplan.outputs.sheets.pen import INK, WHITE, Box, Pen, ops_of
+from layoutplan.outputs.sheets.styles import ROLE_COLOR
+from layoutplan.outputs.sheets.surroundings import Surroundings
+
+Point = tuple[float, float]
+STRIP = 14.0  # height of what stands below the map
+_LEAD_DASH = {"H": (), "S": (5, 2.2)}
+_SMALLEST_BASE = 1.4
+
+
+def draw_map(pen: Pen, box: Box, sheet: Sheet, crossings: list[Crossing], around: Surroundings) -> str:
+    """Draw the map with its scale and north below it; return what there is to say of the ground."""
+    frame = Box(box.left, box.bottom + STRIP, box.width, box.height - STRIP)
+    panel = tower_panel(sheet, frame)
+    labels = Labels(pen, frame)
+    near = around.features.within(panel)
+    with pen.within([ops_of(frame)]):
+        pen.box(frame, 0, fill=WHITE)
+        draw_ground(pen, panel, near)
+        if not sheet.tower.map_covers:
+            labels.take(_banner(frame))
+        _keep_signs_free(panel, labels, sheet, crossings, around)
+        note = draw_contours(pen, panel, around.ground, labels)
+        draw_keep_outs(pen, panel, near)
+        _draw_corridor(pen, panel, around)
+        draw_edges(pen, panel, near)
+        draw_ways(pen, panel, near)
+        draw_points(pen, panel, near)
+        draw_grid(pen, panel, sheet, labels)
+        _draw_line(pen, panel, sheet, around)
+        _draw_leads(pen, panel, sheet)
+        _draw_signs(pen, panel, sheet, crossings, around)
+        _write(labels, panel, sheet, around)
+        name_features(labels, panel, near)
+        if not sheet.tower.map_covers:
+            _say_unknown(pen, frame)
+    pen.box(frame, 1.0)
+    _below(pen, Box(box.left, box.bottom, box.width, STRIP), panel, sheet)
+    return note
+
+
+def _banner(frame: Box) -> Box:
+    return Box(frame.left + 8, frame.top - 8.5, frame.width - 16, 6.5)
+
+
+def _say_unknown(pen: Pen, frame: Box) -> None:
+    """White paper must not pass for clear ground where nobody mapped it."""
+    box = _banner(frame)
+    pen.box(box, 1.2, INK, WHITE)
+    text = "WHAT IS HERE IS NOT KNOWN: white is not clear ground"
+    pen.fitted(box.left + box.width / 2, box.bottom + 2.0, text, box.width - 4, 9, bold=True, align="centre")
+
+
+def _keep_signs_free(
+    panel: Panel, labels: Labels, sheet: Sheet, crossings: list[Crossing], around: Surroundings
+) -> None:
+    tower, *stakes = _signs(panel, sheet)
+    for start, end in _spans_near(panel, around):
+        labels.take_line(start, end, 0.8)
+    labels.take(Box(tower[0] - 2.4, tower[1] - 2.4, 4.8, 4.8))
+    for x, y in stakes:
+        labels.take(Box(x - 2.6, y - 3.2, 5.2, 6.4))
+        labels.take_line(tower, (x, y))
+    for _, _, (x, y) in _crossing_places(panel, sheet, crossings):
+        labels.take(Box(x - 2.1, y - 2.1, 4.2, 4.2))
+
+
+def _spans_near(panel: Panel, around: Surroundings) -> list[tuple[Point, Point]]:
+    """Pieces of the planned lines on the map. [mm]."""
+    near = around.spans[around.near_spans(panel.window())]
+    cut = [piece for piece in shapely.clip_by_rect(near, *panel.window()) if shapely.get_num_coordinates(piece) == 2]
+    ends = panel.mm_of(panel.metres_of(shapely.get_coordinates(cut))).reshape(-1, 2, 2).tolist()
+    return [((x1, y1), (x2, y2)) for (x1, y1), (x2, y2) in ends]
+
+
+def _signs(panel: Panel, sheet: Sheet) -> list[tuple[float, float]]:
+    """Tower and stakes on the page. [mm]."""
+    lonlat = np.array([[row.lon, row.lat] for row in (sheet.tower, *sheet.stakes)])
+    return [(x, y) for x, y in panel.mm_of(panel.metres_of(lonlat)).tolist()]
+
+
+def _crossing_places(panel: Panel, sheet: Sheet, crossings: list[Crossing]) -> list[tuple[int, Point, Point]]:
+    """Number of each crossing, where it is on the lead, and the place for its number beside the lead. [mm]."""
+    places = []
+    bearing = {stake.role: np.radians(stake.bearing_true_deg) for stake in sheet.stakes}
+    for item in crossings:
+        if item.number:
+            along = np.array([np.sin(bearing[item.role]), np.cos(bearing[item.role])])
+            side = 4.2 if item.number % 2 else -4.2  # by turns, for some lie close together
+            foot = panel.mm_of(item.at_m * along)
+            places.append(
+                (item.number, tuple(foot.tolist()), tuple((foot + side * np.array([along[1], -along[0]])).tolist()))
+            )
+    return places
+
+
+def _draw_corridor(pen: Pen, panel: Panel, around: Surroundings) -> None:
+    """Outline how near to the planned lines no stake may stand."""
+    margin = float(around.corridor_m.max(initial=0.0))
+    near = around.near_spans(panel.window(margin))
+    if near.any():
+        metric = shapely.transform(around.spans[near], panel.metres_of)
+        draw_zone(pen, panel, shapely.union_all(shapely.buffer(metric, around.corridor_m[near])), hatch=False)
+
+
+def _draw_line(pen: Pen, panel: Panel, sheet: Sheet, around: Surroundings) -> None:
+    near = around.near_spans(panel.window())
+    for measured, width in ((False, 1.2), (True, 2.2)):
+        cut = shapely.clip_by_rect(around.spans[near & (around.measured == measured)], *panel.window(5.0))
+        pen.path(line_ops(cut, panel), width=width)
+    for x, y, _ in around.other_towers(panel, sheet):
+        tower_sign(pen, x, y, 1.2, width=0.8)
+
+
+def _draw_leads(pen: Pen, panel: Panel, sheet: Sheet) -> None:
+    tower, *stakes = _signs(panel, sheet)
+    for place, stake in zip(stakes, sheet.stakes, strict=True):
+        pen.line([tower, place], 3.6, WHITE)
+        pen.line([tower, place], 1.8, ROLE_COLOR[stake.role], _LEAD_DASH[stake.role])
+
+
+def _draw_signs(pen: Pen, panel: Panel, sheet: Sheet, crossings: list[Crossing], around: Surroundings) -> None:
+    (x, y), *stakes = _signs(panel, sheet)
+    half = max((sheet.tower.base_width_m or 0.0) / 2 * panel.mm_per_m, _SMALLEST_BASE)
+    tower_sign(pen, x, y, half, sheet.tower.line_bearing_deg)
+    if sheet.tower.leg:
+        leg = panel.mm_of(np.array([sheet.tower.leg_east_m, sheet.tower.leg_north_m]))
+        if half > _SMALLEST_BASE:
+            pen.circle(float(leg[0]), float(leg[1]), 0.6, INK)
+    if not sheet.stakes:
+        reach = shapely.buffer(shapely.Point(0, 0), around.reach_m, quad_segs=24).exterior
+        pen.path(line_ops(np.array([reach], dtype=object), panel, metric=True), width=1.0, dash=(2, 2))
+    for number, at, (cx, cy) in _crossing_places(panel, sheet, crossings):
+        pen.line([at, (cx, cy)], 0.7)
+        number_sign(pen, cx, cy, number)
+    for (sx, sy), stake in zip(stakes, sheet.stakes, strict=True):
+        stake_sign(pen, sx, sy, stake.role, 2.2, settled=may_stake(stake.status))
+
+
+def _write(labels: Labels, panel: Panel, sheet: Sheet, around: Surroundings) -> None:
+    (x, y), *stakes = _signs(panel, sheet)
+    labels.beside(x, y, 2.6, f"{sheet.tower.tower_id}"[:24], 9)
+    for (sx, sy), stake in zip(stakes, sheet.stakes, strict=True):
+        text = stake.waypoint if may_stake(stake.status) else f"{stake.waypoint} NOT YET"
+        labels.beside(sx, sy, 3.0, text, 7.5)
+    if not sheet.stakes:
+        top = panel.mm_of(np.array([0.0, around.reach_m])).tolist()
+        labels.write([(top[0], top[1] - 2.5), (top[0], top[1] - 6)], f"reach of the reel, {around.reach_m:.0f} m", 6.5)
+    for tx, ty, name in around.other_towers(panel, sheet):
+        labels.beside(tx, ty, 1.6, name[:24], 7, bold=False)
+
+
+def _below(pen: Pen, box: Box, panel: Panel, sheet: Sheet) -> None:
+    """Draw scale bar, north arrow and the two signs that need words."""
+    scale_bar(pen, box.left + 2, box.top - 6.8, panel.mm_per_m, panel.scale)
+    magnetic, grid = _or_none(sheet.declination_deg), _or_none(grid_bearing_deg(sheet))
+    x = box.left + 62
+    north_arrow(pen, x, box.bottom + 0.6, 8.2, magnetic, grid)
+    words = (
+        "true north up",
+        "magnetic: none" if magnetic is None else f"magnetic {_east_west(round(magnetic * 2) / 2, 1)} (solid tick)",
+        "grid: none" if grid is None else f"grid {_east_west(grid, 2)} (dashed tick)",
+    )
+    for number, text in enumerate(words):
+        pen.text(x + 5, box.top - 3.6 - 3.4 * number, text, 6.5)
+
+
+def _or_none(value: float) -> float | None:
+    return None if np.isnan(value) else value
+
+
+def _east_west(value_deg: float, decimals: int) -> str:
+    return f"{abs(value_deg):.{decimals}f}° {'E' if value_deg >= 0 else 'W'}"

@@ -1,0 +1,231 @@
+"""One page for one tower."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+from layoutplan.outputs.sheets.blocks import Block, Item, draw, height, wrapped
+from layoutplan.outputs.sheets.crossings import crossings_of
+from layoutplan.outputs.sheets.facts import Sheet
+from layoutplan.outputs.sheets.hatch import hatched
+from layoutplan.outputs.sheets.marks import status_sign
+from layoutplan.outputs.sheets.neighbours import nearest_road
+from layoutplan.outputs.sheets.panel import tower_panel
+from layoutplan.outputs.sheets.pen import INK, WHITE, Box, Pen, ops_of
+from layoutplan.outputs.sheets.qr import place_code
+from layoutplan.outputs.sheets.surroundings import Surroundings
+from layoutplan.outputs.sheets.tables import draw_blanks, draw_notes, draw_places, draw_stakes
+from layoutplan.outputs.sheets.told import blocks_of
+from layoutplan.outputs.sheets.tower_map import draw_map
+from layoutplan.outputs.words import degrees, figure
+from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED
+
+MARGIN = 12.0
+_GAP = 2.0
+_SIDE = 66.0  # column beside the map
+_LEAST_MAP, _MOST_MAP = 97.0, 132.0
+_BLANKS = 27.0
+_PLACES = 17.5
+_HEAD, _BAND, _FOOT = 16.0, 9.0, 7.0
+_SIZES = (8.0, 7.5, 7.0, 6.5, 6.0)
+_SHARES = (0.5, 0.56, 0.44, 0.62, 0.38)  # of the width, for the left column
+_GUTTER = 4.0
+_ORDERS = {
+    ALL_MET: ("ALL RULES MET, as far as the map tells", "Look before you stake."),
+    COMPROMISE: ("COMPROMISE", "Read what is off before staking."),
+    NEEDS_AGREEMENT: (
+        "NEEDS AGREEMENT: DO NOT STAKE YET",
+        "Hollow stakes wait until everything numbered or ticked below is agreed and signed for.",
+    ),
+    NOT_COVERED: ("THE MAP DOES NOT COVER THIS PLACE: DO NOT STAKE YET", "What is there is unknown: survey it first."),
+    BREAKS: ("BREAKS RULES: DO NOT STAKE", "A stake fixed by the job breaks hard rules; see the reasons."),
+    NO_LAYOUT: ("NO LAYOUT: NOTHING TO STAKE HERE", "No pair of positions keeps the hard rules."),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """What stands on every page.
+
+    Attributes
+    ----------
+    page : (float, float)
+        Width and height. [mm]
+    title, plan_number, credits, magnetic, grid_crs : str
+    pages : int
+    """
+
+    page: tuple[float, float]
+    title: str
+    plan_number: str
+    credits: str
+    magnetic: str
+    grid_crs: str
+    pages: int
+
+    def numbered(self, pages: int) -> Frame:
+        """The same with its number of pages."""
+        return replace(self, pages=pages)
+
+    @property
+    def content(self) -> Box:
+        """The page within its margins."""
+        return Box(MARGIN, MARGIN, self.page[0] - 2 * MARGIN, self.page[1] - 2 * MARGIN)
+
+
+def draw_tower_page(pen: Pen, sheet: Sheet, number: int, frame: Frame, around: Surroundings) -> None:
+    """Draw the page of a tower."""
+    box = frame.content
+    _head(pen, Box(box.left, box.top - _HEAD, box.width, _HEAD), sheet, frame)
+    _band(pen, Box(box.left, box.top - _HEAD - _BAND, box.width, _BAND), sheet.tower.status)
+    rest = Box(box.left, box.bottom + _FOOT, box.width, box.height - _FOOT - _HEAD - _BAND - _GAP)
+    if sheet.stakes:
+        _with_stakes(pen, rest, sheet, frame, around)
+    else:
+        _without_stakes(pen, rest, sheet, frame, around)
+    foot(pen, frame, number)
+
+
+def _with_stakes(pen: Pen, box: Box, sheet: Sheet, frame: Frame, around: Surroundings) -> None:
+    crossings = crossings_of(sheet)
+    road = nearest_road(tower_panel(sheet, box), around.features)
+    columns = _columns(pen, blocks_of(sheet, crossings, road, around.labels), (box.width - _GUTTER) / 2)
+    room = box.height - _BLANKS - _PLACES - 3 * _GAP
+    fit = _fit(pen, columns, box.width, room - _LEAST_MAP)
+    upper = min(max(room - fit.height, _LEAST_MAP), _MOST_MAP)
+    top = Box(box.left, box.top - upper, box.width, upper)
+    note = draw_map(pen, Box(top.left, top.bottom, top.width - _SIDE - 3.0, top.height), sheet, crossings, around)
+    _side(pen, Box(top.right - _SIDE, top.bottom, _SIDE, top.height), sheet, note)
+    places = Box(box.left, top.bottom - _GAP - _PLACES, box.width, _PLACES)
+    draw_places(pen, places, sheet, frame.grid_crs)
+    below = Box(box.left, box.bottom + _BLANKS + _GAP, fit.left, places.bottom - box.bottom - _BLANKS - 1.5 * _GAP)
+    draw(pen, columns[0], below, fit.size)
+    right = below.right + _GUTTER
+    draw(pen, columns[1], Box(right, below.bottom, box.right - right, below.height), fit.size)
+    draw_blanks(pen, Box(box.left, box.bottom, box.width, _BLANKS), sheet)
+
+
+def _columns(pen: Pen, blocks: list[Block], width: float) -> tuple[list[Block], list[Block]]:
+    """Put the last block below the shorter of the two columns that the others make."""
+    left, right, last = blocks[:2], blocks[2:-1], blocks[-1]
+    shorter = left if height(pen, left, width, _SIZES[0]) <= height(pen, right, width, _SIZES[0]) else right
+    shorter.append(last)
+    return left, right
+
+
+class _Fit(NamedTuple):
+    """Size of the letters [points], width of the left column and height of both [mm]."""
+
+    size: float
+    left: float
+    height: float
+
+
+def _fit(pen: Pen, columns: tuple[list[Block], list[Block]], width: float, room: float) -> _Fit:
+    """Largest letters with which both columns fit, the longer one made wider if that helps."""
+    fit = _Fit(_SIZES[-1], (width - _GUTTER) / 2, room)
+    for size in _SIZES:
+        for share in _SHARES:
+            left = share * (width - _GUTTER)
+            sides = zip(columns, (left, width - _GUTTER - left), strict=True)
+            needed = max(height(pen, blocks, side, size) for blocks, side in sides) + 1.0
+            if needed <= room:
+                return _Fit(size, left, needed)
+    return fit
+
+
+def _side(pen: Pen, box: Box, sheet: Sheet, note: str) -> None:
+    """Draw what stands beside the map: how the stakes lie, their codes, what there is to say of the map."""
+    used = draw_stakes(pen, box, sheet)
+    side = min(26.0, box.height - used - 8.0)
+    y = box.top - used - 1.0 - side
+    for stake, left in zip(sheet.stakes, (box.left, box.right - side), strict=False):
+        place_code(pen, Box(left, y, side, side), stake.lon, stake.lat)
+        pen.text(left + side / 2, y - 2.2, f"scan for {stake.role}", 7, bold=True, align="centre")
+    for number, line in enumerate(wrapped(pen, note, box.width, 6.5)[:2]):
+        pen.text(box.left, max(box.bottom, y - 6.2) - number * 2.6, line, 6.5)
+
+
+def _without_stakes(pen: Pen, box: Box, sheet: Sheet, frame: Frame, around: Surroundings) -> None:
+    """Draw the map, and the reasons in large letters."""
+    upper = min(_MOST_MAP, box.height * 0.5)
+    note = draw_map(pen, Box(box.left, box.top - upper, box.width, upper), sheet, [], around)
+    pen.text(box.right, box.top - upper + 2.0, note, 6.5, align="right")
+    places = Box(box.left, box.top - upper - _GAP - _PLACES + 8.5, box.width, 8.5)
+    draw_places(pen, places, sheet, frame.grid_crs)
+    notes = 32.0
+    room = Box(box.left, box.bottom + notes + _GAP, box.width, places.bottom - box.bottom - notes - 2 * _GAP)
+    changes = [Item(text, str(number)) for number, text in enumerate(sheet.changes, 1)]
+    blocks = [
+        Block("No stake at this tower. Reasons:", (Item(_why_none(sheet), "✗", bold=True),)),
+        Block("Any one of these would give a layout, after planning again:",
+              tuple(changes) or (Item("No single change was found."),)),
+    ]  # fmt: skip
+    sizes = (12.0, 11.0, 10.0, 9.0, *_SIZES)
+    size = next((size for size in sizes if height(pen, blocks, box.width, size) <= room.height), sizes[-1])
+    draw(pen, blocks, room, size)
+    draw_notes(pen, Box(box.left, box.bottom, box.width, notes), "Notes from the site (not a place to stake):")
+
+
+def _why_none(sheet: Sheet) -> str:
+    """Reasons without the changes that are listed below them."""
+    reasons = sheet.tower.reasons or "not told"
+    return str(reasons.partition(". Would give a layout: ")[0] if sheet.changes else reasons)
+
+
+def _head(pen: Pen, box: Box, sheet: Sheet, frame: Frame) -> None:
+    tower = sheet.tower
+    code = box.height
+    place_code(pen, Box(box.right - code, box.bottom, code, code), tower.lon, tower.lat)
+    pen.text(box.right - code - 1, box.bottom + 1.5, "scan for the tower", 6.5, align="right")
+    room = box.width - code - 4
+    _name(pen, Box(box.left, box.top - 8.0, room, 8.0), f"Tower {tower.tower_id}")
+    line = f"Line {tower.line_id}, {figure(tower.chainage_m, 'm')} along it; {_turn(tower.deflection_deg)}"
+    pen.fitted(box.left, box.top - 11.2, line, room, 8.5)
+    pen.fitted(box.left, box.bottom + 1.5, f"{frame.title}  ·  plan {frame.plan_number}", room - 26, 7.5)
+
+
+def _name(pen: Pen, box: Box, text: str) -> None:
+    """Write the tower's id large; a very long one in two lines, for ids often differ at their ends."""
+    if pen.width(text, 13, True) <= box.width:
+        pen.fitted(box.left, box.top - 7.0, text, box.width, 20, bold=True)
+        return
+    lines = wrapped(pen, text, box.width, 10, True)
+    if len(lines) != 2:
+        lines = [f"{text[:50]}…", f"…{text[-50:]}"] if len(text) > 100 else [text, ""]
+    for line, y in zip(lines, (box.top - 3.4, box.top - 7.4), strict=True):
+        pen.fitted(box.left, y, line, box.width, 10, bold=True)
+
+
+def _turn(deflection_deg: float | None) -> str:
+    if deflection_deg is None or abs(deflection_deg) < 0.05:
+        return "straight"
+    return f"turns {degrees(abs(deflection_deg))} to the {'right' if deflection_deg > 0 else 'left'}"
+
+
+def _band(pen: Pen, box: Box, status: str) -> None:
+    """Draw the status as a band that cannot be missed: white where staking may go on, black where it may not."""
+    order, more = _ORDERS.get(status, (status.upper(), "Do not stake before it is understood."))
+    dark = status not in (ALL_MET, COMPROMISE)
+    inner = box.inset(0.4)
+    pen.box(inner, 1.6, INK, INK if dark else WHITE)
+    if status == COMPROMISE:
+        end = Box(inner.right - 28, inner.bottom, 28, inner.height)
+        hatched(pen, end, [ops_of(end)], 45.0, 2.0, INK)
+    color = WHITE if dark else INK
+    pen.text(inner.left + 3, inner.bottom + 2.6, status_sign(status), 15, bold=True, color=color)
+    room = inner.width - 42
+    pen.fitted(inner.left + 11, inner.bottom + 3.9, order, room, 11.5, bold=True, color=color)
+    pen.fitted(inner.left + 11, inner.bottom + 1.0, more, room, 7.5, color=color)
+
+
+def foot(pen: Pen, frame: Frame, number: int) -> None:
+    """Draw what stands at the bottom of every page."""
+    box = frame.content
+    pen.line([(box.left, box.bottom + 5.4), (box.right, box.bottom + 5.4)], 0.4)
+    pages = f"plan {frame.plan_number}   page {number} of {frame.pages}"
+    pen.text(box.right, box.bottom + 2.4, pages, 7.5, bold=True, align="right")
+    room = box.width - pen.width(pages, 7.5, True) - 4
+    pen.fitted(box.left, box.bottom + 2.6, f"Map data: {frame.credits}", room, 6.5)
+    pen.fitted(box.left, box.bottom + 0.1, f"Declination: {frame.magnetic}", box.width, 6)

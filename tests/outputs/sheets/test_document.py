@@ -1,0 +1,211 @@
+"""What is on the pages: read back by PDFium and pypdf."""
+
+import dataclasses
+import datetime as dt
+import re
+from pathlib import Path
+
+import pytest
+from pypdf import PdfReader
+
+from layoutplan.outputs.columns import on_the_globe
+from layoutplan.outputs.plan_number import plan_number
+from layoutplan.outputs.sheets import write_sheets
+from layoutplan.planning.model import NO_LAYOUT
+
+COVER = 2  # pages before the first tower in these small plans
+
+
+def test_a_cover_and_a_page_for_each_tower(calm_plan, written):
+    document = written(calm_plan)
+    assert len(document.pages) == COVER + len(calm_plan.towers)
+    for number, tower in enumerate(calm_plan.towers["tower_id"], COVER + 1):
+        text = document.text(number)
+        assert f"Tower {tower}" in text
+        assert f"page {number} of {len(document.pages)}" in text
+        assert plan_number(calm_plan) in text
+
+
+def test_every_figure_to_set_out_by_is_on_its_page(calm_plan, written):
+    document = written(calm_plan)
+    page_of = {tower: number for number, tower in enumerate(calm_plan.towers["tower_id"], COVER + 1)}
+    for stake in calm_plan.leads.itertuples():
+        text = document.text(page_of[stake.tower_id])
+        for figure in (
+            stake.waypoint,
+            f"{stake.distance_from_leg_m:.1f} m",
+            f"{stake.lead_length_m:.1f} m",
+            f"{stake.distance_m:.1f} m {stake.bearing_true_deg:05.1f}°",
+            f"{stake.angle_to_line_deg:.1f}°",
+            f"{stake.lat:.6f} {stake.lon:.6f}",
+            f"E {stake.easting:.1f} N {stake.northing:.1f}",
+        ):
+            assert figure in text, figure
+
+
+def test_degrees_and_minutes_are_the_same_place(calm_plan, written):
+    document = written(calm_plan)
+    stake = calm_plan.electrodes.iloc[0]
+    found = re.search(r"H (\d\d)° ([\d.]+)′ N (\d\d)° ([\d.]+)′ E", document.text(COVER + 1))
+    lat, lon = (int(found[n]) + float(found[n + 1]) / 60 for n in (1, 3))
+    assert (lat, lon) == pytest.approx((stake["lat"], stake["lon"]), abs=0.0005 / 60 + 1e-9)
+
+
+def test_status_cannot_be_missed(calm_plan, written):
+    document = written(calm_plan)
+    words = {
+        "all rules met": "ALL RULES MET",
+        "compromise": "COMPROMISE",
+        "needs agreement": "DO NOT STAKE YET",
+        "map does not cover": "DO NOT STAKE YET",
+        "no layout": "NOTHING TO STAKE HERE",
+    }
+    assert set(calm_plan.towers["status"]) == set(words)
+    for number, status in enumerate(calm_plan.towers["status"], COVER + 1):
+        text = document.text(number)
+        assert words[status] in text
+        assert ("NOT YET" in text) == (status in ("needs agreement", "map does not cover"))
+
+
+def test_a_tower_without_layout_has_reasons_and_no_stake(calm_plan, written):
+    document = written(calm_plan)
+    row = calm_plan.towers["status"].tolist().index(NO_LAYOUT)
+    text = document.text(COVER + 1 + row)
+    assert calm_plan.towers["reasons"][row] in text
+    assert "a 171 m reel instead of 150 m" in text
+    assert "scan for H" not in text
+    assert "as staked" not in text
+
+
+def test_what_has_to_be_agreed_is_numbered(calm_plan, written):
+    text = written(calm_plan).text(COVER + 1 + calm_plan.towers["status"].tolist().index("needs agreement"))
+    assert "1 Lead H crosses minor road at 43.2 m from the tower. Agreed with" in text
+    assert "2 Lead S crosses minor road at 43.2 m from the tower." in text
+
+
+def test_cover_tells_what_the_plan_is(calm_plan, written):
+    document = written(calm_plan)
+    front, lists = document.text(1), document.text(2)
+    for words in (calm_plan.job.title, "Valley 132", plan_number(calm_plan), "EPSG:32632", "2026-05-04", "WMM-2025",
+                  "take precedence", "© OpenStreetMap contributors, ODbL", *calm_plan.cautions):  # fmt: skip
+        assert words in front, words
+    for number, tower in enumerate(calm_plan.towers["tower_id"], COVER + 1):
+        assert re.search(rf"\b{tower} [a-z ]+page {number}\b", lists)
+
+
+def test_magnetic_bearings_only_where_the_model_holds(calm_plan, on_day, written):
+    with_model = written(calm_plan).text(COVER + 1)
+    bearing = re.search(r"Magnetic bearing (\d{3}\.[05])° (\d{3}\.[05])°", with_model)
+    true = re.search(r"True bearing (\d{3}\.\d)° (\d{3}\.\d)°", with_model)
+    for place in (1, 2):  # 3.7 to 3.8 degrees east at 47 N 9 E in 2026: WMM2025 by two implementations
+        assert (float(true[place]) - float(bearing[place])) % 360 == pytest.approx(3.8, abs=0.4)
+    late = written(on_day(calm_plan, dt.date(2031, 5, 4))).text(COVER + 1)
+    assert "Magnetic bearing none none" in late
+    assert "outside the magnetic model (WMM-2025, valid 2024-11-13 to 2029-12-31)" in late
+
+
+def test_without_a_day_of_work_the_sheet_says_so(make_plan, written):
+    text = written(make_plan(2, hostile=False)).text(COVER + 1)
+    assert "Magnetic bearing none none" in text
+    assert "The job names no day of work" in text
+
+
+@pytest.mark.parametrize(("page", "size"), [("A4", (210.0, 297.0)), ("Letter", (215.9, 279.4))])
+def test_paper(calm_plan, on_day, written, page, size):
+    document = written(on_day(calm_plan, page=page))
+    assert {document.size_mm(number) for number in range(1, 11)} == {document.size_mm(1)}
+    assert document.size_mm(1) == pytest.approx(size, abs=0.1)  # ISO 216; ANSI/ASME Y14.1
+
+
+def test_fonts_are_embedded_and_no_other_is_named(calm_plan, written):
+    names = set()
+    for page in PdfReader(written(calm_plan).path).pages:
+        for font in page["/Resources"]["/Font"].values():
+            descriptor = font.get_object()["/FontDescriptor"].get_object()
+            assert "/FontFile2" in descriptor
+            names.add(descriptor["/FontName"].split("+")[1])
+    assert names == {"DejaVuSans", "DejaVuSans-Bold"}
+
+
+def test_the_same_plan_gives_the_same_bytes(calm_plan, tmp_path):
+    folders = [tmp_path / "one", tmp_path / "two"]
+    for folder in folders:
+        folder.mkdir()
+        write_sheets(on_the_globe(calm_plan), folder)
+    assert (folders[0] / "sheets.pdf").read_bytes() == (folders[1] / "sheets.pdf").read_bytes()
+
+
+def test_many_towers_make_sections_and_a_longer_list(make_plan, written):
+    plan = make_plan(230, hostile=False)
+    document = written(plan)
+    cover = len(document.pages) - 230
+    assert cover == 4
+    assert "Tower 230" in document.text(cover + 230)
+    assert f"page {cover + 230} of {cover + 230}" in document.text(cover + 230)
+    lists = " ".join(document.text(page) for page in range(2, cover + 1))
+    assert all(f"page {cover + number}" in lists for number in range(1, 231))
+
+
+def test_bookmarks_lead_to_the_towers(calm_plan, written):
+    reader = PdfReader(written(calm_plan).path)
+    found = {item["/Title"]: reader.get_destination_page_number(item) for item in reader.outline}
+    assert found == {f"Tower {name}": COVER + row for row, name in enumerate(calm_plan.towers["tower_id"])}
+
+
+def test_a_plan_without_stakes_is_written(empty_plan, written):
+    document = written(empty_plan)
+    assert len(document.pages) == COVER + 2
+
+
+@pytest.mark.parametrize(("lon", "lat"), [(180.0, -17.0), (25.0, 71.0), (-70.0, -54.0)])
+def test_anywhere_on_the_globe(make_plan, written, lon, lat):
+    plan = dataclasses.replace(make_plan(4, lon=lon, lat=lat, hostile=False), grid_crs="EPSG:3857")
+    assert "scan for H" in written(plan).text(COVER + 1)
+
+
+def test_more_text_than_fits_is_never_lost_without_a_word(calm_plan, written):
+    row = calm_plan.leads["status"] == "needs agreement"
+    many = "; ".join(f"minor road 'Lane {n}' (osm way {n}) at {n / 2:.1f} m" for n in range(1, 90))
+    leads = calm_plan.leads.assign(crossings=calm_plan.leads["crossings"].where(~row, many))
+    number = COVER + 1 + calm_plan.towers["status"].tolist().index("needs agreement")
+    text = written(dataclasses.replace(calm_plan, leads=leads)).text(number)
+    assert "more than fits here: see review.html" in text
+    assert "DO NOT STAKE YET" in text
+
+
+def test_ground_that_the_map_does_not_cover_is_not_shown_as_clear(calm_plan, written):
+    document = written(calm_plan)
+    for number, covers in enumerate(calm_plan.towers["map_covers"], COVER + 1):
+        assert ("WHAT IS HERE IS NOT KNOWN" in document.text(number)) != covers
+
+
+def test_a_grid_that_does_not_reach_the_towers_is_left_out(calm_plan, written):
+    """A gnomonic grid shows half of the globe only; at 47 degrees north one about the south pole has no place."""
+    leads = calm_plan.leads.assign(easting=float("inf"), northing=float("inf"))
+    text = written(dataclasses.replace(calm_plan, leads=leads, grid_crs="+proj=gnom +lat_0=-90")).text(COVER + 1)
+    assert text.count("outside this system") == 3
+    assert "grid: none" in text
+
+
+@pytest.mark.shared
+def test_a_real_line(shared_data, written, tmp_path):
+    """A mountain line of an open map extract, with its elevation model: ids and figures, no page too full."""
+    import layoutplan
+
+    root = Path(layoutplan.__file__).parents[1]
+    text = (root / "docs" / "examples" / "andorra_150kv.toml").read_text("utf-8")
+    text = text.replace("../../../shared/data", str(shared_data))
+    dem = shared_data / "andorra" / "andorra_srtm3.tif"
+    job = tmp_path / "job.toml"
+    job.write_text(f"{text}\n[terrain]\nfiles = ['{dem}']\n[work]\nfirst_day = 2026-05-04\n", "utf-8")
+    plan = layoutplan.plan(layoutplan.load_job(job))
+    document = written(plan)
+    cover = len(document.pages) - len(plan.towers)
+    pages = [document.text(number) for number in range(cover + 1, len(document.pages) + 1)]
+    for name, page in zip(plan.towers["tower_id"], pages, strict=True):
+        assert f"Tower {name} " in page
+        assert "more than fits" not in page
+    page_of = dict(zip(plan.towers["tower_id"], pages, strict=True))
+    for stake in plan.electrodes.itertuples():
+        assert f"E {stake.easting:.1f} N {stake.northing:.1f}" in page_of[stake.tower_id]
+        assert f"{stake.lead_length_m:.1f} m" in page_of[stake.tower_id]

@@ -1,0 +1,130 @@
+"""Parts of the sheets one by one: what leads cross, lines of text, scales, places."""
+
+import dataclasses
+import io
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from pyproj import Geod
+from reportlab.pdfgen.canvas import Canvas
+
+from layoutplan.outputs.columns import on_the_globe
+from layoutplan.outputs.sheets.blocks import wrapped
+from layoutplan.outputs.sheets.crossings import crossings_of
+from layoutplan.outputs.sheets.facts import magnetic_deg, metres_per_degree, sheets_of
+from layoutplan.outputs.sheets.fonts import Fonts
+from layoutplan.outputs.sheets.panel import SCALES, panel_around
+from layoutplan.outputs.sheets.pen import Box, Pen, cut
+from layoutplan.outputs.sheets.tables import minutes
+
+GEOD = Geod(ellps="WGS84")
+
+
+def pen():
+    fonts = Fonts()
+    return Pen(Canvas(io.BytesIO(), initialFontName=fonts.regular), fonts)
+
+
+def crossings(h="", s=""):
+    stakes = (SimpleNamespace(role="H", crossings=h), SimpleNamespace(role="S", crossings=s))
+    return [(c.number, c.role, c.what, c.at_m) for c in crossings_of(SimpleNamespace(stakes=stakes))]
+
+
+def test_crossings_are_numbered_over_both_leads():
+    h = "minor road 'Mill Lane' (osm way 1) at 43.2 m; stream or ditch at 60.0 m"
+    assert crossings(h, "track or path (roads 21) at 45.1 m") == [
+        (1, "H", "minor road 'Mill Lane' (osm way 1)", 43.2),
+        (2, "H", "stream or ditch", 60.0),
+        (3, "S", "track or path (roads 21)", 45.1),
+    ]
+
+
+def test_what_the_tower_stands_in_has_no_number():
+    h = "protected area 'Moss' (a 1) from the start: the tower stands in it; minor road at 9.0 m"
+    assert crossings(h) == [(0, "H", "protected area 'Moss' (a 1)", 0.0), (1, "H", "minor road", 9.0)]
+
+
+def test_a_text_of_another_make_is_shown_whole():
+    assert crossings("something else; at 5 km") == [(0, "H", "something else; at 5 km", 0.0)]
+
+
+@given(st.text(max_size=200), st.floats(20, 120), st.sampled_from([6.0, 8.0, 12.0]))
+def test_lines_are_never_wider_than_asked_for(text, width, size):
+    drawing = PEN
+    lines = wrapped(drawing, text, width, size)
+    assert all(drawing.width(line, size) <= width + 1e-6 for line in lines)
+    assert drawing.width(cut(drawing, text, width, size), size) <= width + 1e-6
+
+
+@given(st.text(st.characters(codec="latin-1", categories=("L", "N", "Zs")), max_size=120))
+def test_no_letter_is_lost_in_wrapping(text):
+    assert "".join("".join(wrapped(PEN, text, 30, 8.0)).split()) == "".join(text.split())
+
+
+PEN = pen()
+
+
+@pytest.mark.parametrize("reach_m", [10.0, 40.0, 75.0, 140.0, 299.0, 2000.0, 90_000.0])
+def test_scales_are_round_and_hold_everything_with_a_margin(reach_m):
+    box = Box(12, 100, 117, 90)
+    xy = np.array([[-reach_m, 0.0], [reach_m, reach_m / 2]])
+    panel = panel_around(xy, np.array([9.0, 47.0]), metres_per_degree(np.array([47.0]))[0], box)
+    assert panel.scale in SCALES or panel.scale > SCALES[-1]
+    assert box.inset(0.1 * 90).left <= panel.mm_of(xy)[:, 0].min()
+    assert panel.mm_of(xy)[:, 0].max() <= box.right - 0.1 * 90
+
+
+@pytest.mark.parametrize("lat", [-54.0, 0.0, 47.0, 71.0])
+@pytest.mark.parametrize("bearing", [0.0, 37.0, 90.0, 141.5, 263.0])
+def test_places_on_paper_keep_bearing_and_distance(lat, bearing):
+    """Against pyproj's geodesic: to a hundredth of a millimetre at 1:2,000 and 150 m."""
+    origin = np.array([9.0, lat])
+    metres = metres_per_degree(origin[1:])[0]
+    panel = panel_around(np.array([[-100.0, -100.0], [100.0, 100.0]]), origin, metres, Box(0, 0, 130, 130))
+    lon, lat_there, _ = GEOD.fwd(9.0, lat, bearing, 150.0)
+    here, there = panel.points_of(np.array([origin, [lon, lat_there]])) * 25.4 / 72
+    expected = 150.0 * 1000 / panel.scale * np.array([np.sin(np.radians(bearing)), np.cos(np.radians(bearing))])
+    assert there - here == pytest.approx(expected, abs=0.01)
+
+
+def test_distance_and_bearing_from_the_leg(calm_plan):
+    """Leg and stake by pyproj's geodesic: the leg stands half the base to the right and half of it ahead."""
+    towers = calm_plan.towers.assign(leg="right ahead", structure="lattice_4", base_width_m=8.0)
+    leads = calm_plan.leads.assign(leg="right ahead")
+    plan = on_the_globe(dataclasses.replace(calm_plan, towers=towers, leads=leads))
+    sheet = sheets_of(plan, -180.0)[0][0]
+    line = sheet.tower.line_bearing_deg
+    lon, lat, _ = GEOD.fwd(sheet.tower.lon, sheet.tower.lat, line + 45.0, np.hypot(4, 4))
+    for stake in sheet.stakes:
+        bearing, _, _ = GEOD.inv(lon, lat, stake.lon, stake.lat)
+        assert stake.leg_bearing_deg == pytest.approx(bearing % 360, abs=0.05)  # the invented plan is flat
+
+
+def test_grid_axes_agree_with_the_projections_factors(calm_plan):
+    """Scale and convergence from short steps against those that PROJ computes by itself."""
+    from pyproj import Proj
+
+    for sheet in sheets_of(on_the_globe(calm_plan), -180.0)[0]:
+        factors = Proj("EPSG:32632").get_factors(sheet.tower.lon, sheet.tower.lat)
+        assert np.linalg.norm(sheet.grid[:, 0]) == pytest.approx(factors.parallel_scale, abs=1e-7)
+        turn = np.degrees(np.arctan2(sheet.grid[0, 1], sheet.grid[1, 1]))
+        assert turn == pytest.approx(-factors.meridian_convergence, abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("true", "declination", "magnetic"),
+    [(100.0, 3.7, 96.5), (1.0, 3.7, 357.5), (0.1, 0.3, 0.0), (359.9, -0.3, 0.0), (50.0, np.nan, None)],
+)
+def test_magnetic_bearings_are_given_to_half_a_degree(true, declination, magnetic):
+    assert magnetic_deg(true, declination) == magnetic
+
+
+@pytest.mark.parametrize(
+    ("value", "letters", "text"),
+    [(47.12, "NS", "47° 07.200′ N"), (-0.5, "EW", "00° 30.000′ W"), (9.9999999, "EW", "10° 00.000′ E")],
+)
+def test_degrees_and_minutes(value, letters, text):
+    assert minutes(value, letters) == text
