@@ -19,6 +19,7 @@ NEEDS_AGREEMENT = "needs agreement"
 NOT_COVERED = "map does not cover"
 BREAKS = "breaks rules"  # only of positions that people gave
 NO_LAYOUT = "no layout"
+REACHABLE, PERMISSION = "reachable", "needs permission"  # verdicts of ways on foot that are open
 STATUSES = (ALL_MET, COMPROMISE, NEEDS_AGREEMENT, NOT_COVERED, BREAKS, NO_LAYOUT)
 
 

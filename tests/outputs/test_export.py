@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 import pyarrow.parquet as pq
 import pyogrio
+import pypdfium2
 import pytest
 import shapely
 from click.testing import CliRunner
@@ -26,7 +27,7 @@ from layoutplan.planning.model import Plan
 from layoutplan.planning.stored import stored_plan
 from layoutplan.text import clean
 
-LATER = tuple(name for name in FORMATS if name != "json")
+LATER = tuple(name for name in FORMATS if name not in ("json", "sheets"))  # sheets draw contours of files elsewhere
 BASE = ("gpkg", "json")
 UNROUNDED = ("gpkg", "map", "dxf", "parquet", "flatgeobuf")
 
@@ -107,6 +108,19 @@ def test_every_format_later_is_as_from_planning_projected_tables(sample, tmp_pat
     new = path.read_text("utf-8")
     assert len(new) == len(old)
     assert sum(one != other for one, other in zip(old, new, strict=True)) < 20
+
+
+def test_sheets_later_are_those_of_the_same_plan(sample, tmp_path) -> None:
+    """All but the contours: a plan does not hold the elevation model, and the sheets say so."""
+    write_plan(with_formats(sample, formats=("sheets", *BASE)), tmp_path / "a")
+    export_plan(tmp_path / "a", ["sheets"], tmp_path / "b")
+    old, new = (pypdfium2.PdfDocument(tmp_path / name / "sheets.pdf") for name in "ab")
+    assert len(old) == len(new)
+    number = json.loads((tmp_path / "a" / "plan.json").read_text("utf-8"))["plan_number"]
+    for one, other in zip(old, new, strict=True):
+        texts = [page.get_textpage().get_text_range() for page in (one, other)]
+        assert all(number in text for text in texts)
+        assert texts[0].splitlines()[:4] == texts[1].splitlines()[:4]
 
 
 def test_the_whole_plan_comes_back(sample, tmp_path) -> None:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Hashable, Iterable, Mapping, Sequence
+from collections import defaultdict, namedtuple
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,7 +13,7 @@ import pandas as pd
 from layoutplan.line.declination import Declination, magnetic_declination
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.legs import leg_offsets
-from layoutplan.outputs.columns import records, turned_lon
+from layoutplan.outputs.columns import records, turned, turned_lon
 from layoutplan.planning.model import Plan
 
 _KEYS = ["line_id", "tower_id", "role"]
@@ -32,6 +32,10 @@ _STAKE = (
     "rod_resistance_ohm", "rods_note", "leg_bearing_deg", "leg_distance_m", "tape_m", "declination_deg",
 )  # fmt: skip
 _CHECK = (*_KEYS, "rule", "measured", "limit", "unit", "verdict", "detail")
+_WAY = (
+    "line_id", "tower_id", "to", "drop_off_lon", "drop_off_lat", "road_name", "road_class", "walk_m", "climb_m",
+    "walk_min", "crossings", "verdict", "note", "shape",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +49,8 @@ class Sheet:
     stakes : tuple of named tuple
         H before S, columns ``_STAKE``; none where there is no layout.
     checks : tuple of named tuple
+    ways : tuple of named tuple
+        On foot, columns ``_WAY``, the one to the tower first; none where ways were not looked for.
     changes : tuple of str
         Single changes that would give a layout.
     declination_deg : float
@@ -57,6 +63,7 @@ class Sheet:
     tower: Any
     stakes: tuple[Any, ...]
     checks: tuple[Any, ...]
+    ways: tuple[Any, ...]
     changes: tuple[str, ...]
     declination_deg: float
     declination_note: str
@@ -79,6 +86,7 @@ def sheets_of(plan: Plan, west_deg: float) -> tuple[list[Sheet], Declination]:
     towers, grid = _with_grid(_with_legs(towers), lonlat, plan.grid_crs)
     stakes = _grouped(records(_stake_table(plan, towers, magnetic, west_deg), *_STAKE))
     checks = _grouped(records(plan.checks, *_CHECK))
+    ways = _grouped(_ways(plan, west_deg))
     changes = _grouped(records(plan.relaxations, "line_id", "tower_id", "text"))
     rows = zip(records(towers, *_TOWER), magnetic.deg.tolist(), magnetic.notes, grid, strict=True)
     return [
@@ -86,6 +94,7 @@ def sheets_of(plan: Plan, west_deg: float) -> tuple[list[Sheet], Declination]:
             tower=tower,
             stakes=tuple(stakes.get(_key(tower), ())),
             checks=tuple(checks.get(_key(tower), ())),
+            ways=tuple(sorted(ways.get(_key(tower), ()), key=lambda way: way.to != "tower")),
             changes=tuple(row.text for row in changes.get(_key(tower), ())),
             declination_deg=declination,
             declination_note=note,
@@ -104,6 +113,15 @@ def _grouped(rows: Iterable[Any]) -> Mapping[Hashable, Sequence[Any]]:
     for row in rows:
         groups[_key(row)].append(row)
     return groups
+
+
+def _ways(plan: Plan, west_deg: float) -> Iterator[Any]:
+    """Ways on foot with their shapes, None where there is none."""
+    table = plan.approaches.assign(drop_off_lon=turned_lon(plan.approaches["drop_off_lon"], west_deg))
+    shapes = turned(table.geometry.array, west_deg)
+    row = namedtuple("row", _WAY)  # type: ignore[misc]  # the names are known where the rows are used
+    for way, shape in zip(records(table, *_WAY[:-1]), shapes, strict=True):
+        yield row._make((*way, shape))
 
 
 def _with_legs(towers: pd.DataFrame) -> pd.DataFrame:

@@ -7,7 +7,17 @@ from collections.abc import Callable
 from layoutplan.outputs.sheets.hatch import hatched
 from layoutplan.outputs.sheets.marks import number_sign, stake_sign, tower_sign
 from layoutplan.outputs.sheets.pen import MM, WHITE, Box, Pen, ops_of
-from layoutplan.outputs.sheets.styles import AREAS, H_COLOR, INSIDE_DASH, OTHER_AREA, OTHER_WAY, S_COLOR, WAYS
+from layoutplan.outputs.sheets.styles import (
+    AREAS,
+    H_COLOR,
+    INSIDE_DASH,
+    OTHER_AREA,
+    OTHER_WAY,
+    S_COLOR,
+    WALK_COLOR,
+    WALK_DASH,
+    WAYS,
+)
 
 _ROW, _SWATCH = 5.6, 13.0
 _COLUMNS, _FIXED = 3, 11  # entries that are always there
@@ -36,6 +46,7 @@ def draw_legend(pen: Pen, box: Box, classes: dict[str, tuple[str, bool]]) -> Non
         ("lead of S, dashed", lambda pen, box: pen.line(_level(box), 1.8, S_COLOR, (5, 2.2))),
         ("crossing with its number in the list", lambda pen, box: number_sign(pen, *_middle(box), 1)),
         ("the line to be measured", lambda pen, box: pen.line(_level(box), 2.2)),
+        ("way on foot, as the map knows it", lambda pen, box: pen.line(_level(box), 1.3, WALK_COLOR, WALK_DASH)),
         ("contour of the ground, heights in metres", lambda pen, box: pen.line(_level(box), 0.5, "#9c6b3c")),
         ("no stake: keep-out", _keep_out),
         ("no stake nearer to a power line", lambda pen, box: pen.line(_level(box), 0.7, "#4d3f63", (9, 3))),

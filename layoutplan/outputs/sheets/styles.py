@@ -11,6 +11,7 @@ from types import MappingProxyType
 from typing import NamedTuple
 
 H_COLOR, S_COLOR = "#0072b2", "#b0487f"
+WALK_COLOR, WALK_DASH = "#1f6b4a", (0.8, 2.4)
 ROLE_COLOR: Mapping[str, str] = MappingProxyType({"H": H_COLOR, "S": S_COLOR})
 
 

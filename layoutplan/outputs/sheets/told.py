@@ -9,7 +9,7 @@ from layoutplan.outputs.sheets.blocks import Block, Item
 from layoutplan.outputs.sheets.crossings import Crossing
 from layoutplan.outputs.sheets.facts import Sheet, magnetic_deg
 from layoutplan.outputs.words import bearing, degrees, figure, quantities, quantity, ratio_words
-from layoutplan.planning.model import ALL_MET, NOT_COVERED
+from layoutplan.planning.model import ALL_MET, NOT_COVERED, PERMISSION, REACHABLE
 
 _CLEAR_SHOWN = 3
 _STEEP_DEG = 10.0  # judgement
@@ -27,7 +27,7 @@ def blocks_of(sheet: Sheet, crossings: list[Crossing], road: str, labels: Mappin
         Block("How to find it", tuple(_find(sheet))),
         Block("Expected (computed, no measurement)", tuple(_expected(sheet))),
         Block("Cautions for this tower", tuple(_cautions(sheet))),
-        Block("Access, and what to keep clear of", (Item(f"Nearest road: {road}."), *_clear_of(sheet, labels))),
+        Block("Access, and what to keep clear of", (*_access(sheet, road, labels), *_clear_of(sheet, labels))),
     ]
 
 
@@ -46,8 +46,25 @@ def _to_settle(sheet: Sheet, crossings: list[Crossing]) -> Iterator[Item]:
             told.setdefault(more, []).append(stake.role)
     for more, roles in told.items():
         yield Item(f"{' and '.join(roles)}: {more}.", "!")
-    if all(stake.status == ALL_MET for stake in sheet.stakes) and not crossings:
+    to_ask = list(_to_ask(sheet))
+    yield from to_ask
+    if all(stake.status == ALL_MET for stake in sheet.stakes) and not crossings and not to_ask:
         yield Item("Nothing as far as the map tells; owners' records and the ground itself have not been asked.")
+
+
+def _to_ask(sheet: Sheet) -> Iterator[Item]:
+    """Permissions that the ways on foot and the stop need, each named once; what they assume is told elsewhere."""
+    told: dict[str, list[str]] = {}
+    for way in sheet.ways:
+        if way.verdict == PERMISSION:
+            told.setdefault(_without_heights(way.note), []).append(way.to)
+    for note, targets in told.items():
+        yield Item(f"Way to {' and '.join(targets)} needs permission: {note}.", _TICK)
+        yield Item(_AGREED, "")
+
+
+def _without_heights(note: str) -> str:
+    return "; ".join(part for part in note.split("; ") if not part.startswith("heights "))
 
 
 def _other_reasons(stake: Any, sheet: Sheet) -> str:
@@ -82,6 +99,35 @@ def _find(sheet: Sheet) -> Iterator[Item]:
     yield Item("GPS: waypoint, or scan the code. Tape and bearing decide; more than 10 m apart: stop and find out why.")
     if sheet.declination_note:
         yield Item(sheet.declination_note, "!", bold=True)
+
+
+def _access(sheet: Sheet, road: str, labels: Mapping[str, str]) -> Iterator[Item]:
+    """Where to leave the vehicle, and how far it is to walk."""
+    if not sheet.ways:
+        yield Item(f"Nearest road: {road}. Ways on foot were not looked for.")
+        return
+    to_tower, *to_stakes = sheet.ways
+    if to_tower.drop_off_lat is None:
+        yield Item(f"No place to stop is known ({to_tower.verdict}{_why(to_tower)}). Nearest road: {road}.", "!")
+    else:
+        where = to_tower.road_name or labels.get(to_tower.road_class, "road")
+        place = f"{to_tower.drop_off_lat:.5f}, {to_tower.drop_off_lon:.5f}"
+        yield Item(f"Stop on {where} at {place} (code above). To the tower: {_walk(to_tower)}")
+    for way in to_stakes:
+        yield Item(f"on foot from the tower: {_walk(way)}", way.to)
+
+
+def _walk(way: Any) -> str:
+    if way.walk_min is None:
+        return f"{way.verdict}{_why(way)}."
+    climb = f", climbing {way.climb_m:.0f} m" if way.climb_m else ""
+    crossed = f", across {way.crossings}" if way.crossings else ""
+    asked = "" if way.verdict == REACHABLE else f"; {way.verdict.upper()}"
+    return f"{way.walk_m:.0f} m, {way.walk_min:.0f} min{climb}{crossed}{asked}{_why(way)}."
+
+
+def _why(way: Any) -> str:
+    return f": {way.note}" if way.note else ""
 
 
 def _clear_of(sheet: Sheet, labels: Mapping[str, str]) -> Iterator[Item]:

@@ -26,9 +26,9 @@ from layoutplan.outputs.sheets.marks import (
     stake_sign,
     tower_sign,
 )
-from layoutplan.outputs.sheets.panel import Panel, line_ops, tower_panel
+from layoutplan.outputs.sheets.panel import Panel, line_ops, lines_of, tower_panel
 from layoutplan.outputs.sheets.pen import INK, WHITE, Box, Pen, ops_of
-from layoutplan.outputs.sheets.styles import ROLE_COLOR
+from layoutplan.outputs.sheets.styles import ROLE_COLOR, WALK_COLOR, WALK_DASH
 from layoutplan.outputs.sheets.surroundings import Surroundings
 
 Point = tuple[float, float]
@@ -57,6 +57,7 @@ def draw_map(pen: Pen, box: Box, sheet: Sheet, crossings: list[Crossing], around
         draw_points(pen, panel, near)
         draw_grid(pen, panel, sheet, labels)
         _draw_line(pen, panel, sheet, around)
+        _draw_walks(pen, panel, sheet)
         _draw_leads(pen, panel, sheet)
         _draw_signs(pen, panel, sheet, crossings, around)
         _write(labels, panel, sheet, around)
@@ -139,6 +140,13 @@ def _draw_line(pen: Pen, panel: Panel, sheet: Sheet, around: Surroundings) -> No
         pen.path(line_ops(cut, panel), width=width)
     for x, y, _ in around.other_towers(panel, sheet):
         tower_sign(pen, x, y, 1.2, width=0.8)
+
+
+def _draw_walks(pen: Pen, panel: Panel, sheet: Sheet) -> None:
+    """Ways on foot, dotted, as far as they are on the map."""
+    shapes = np.array([way.shape for way in sheet.ways if way.shape is not None], dtype=object)
+    cut = shapely.get_parts(shapely.clip_by_rect(shapes, *panel.window(5.0)))
+    pen.path(line_ops(lines_of(cut), panel), width=1.3, color=WALK_COLOR, dash=WALK_DASH)
 
 
 def _draw_leads(pen: Pen, panel: Panel, sheet: Sheet) -> None:

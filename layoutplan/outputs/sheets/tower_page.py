@@ -177,13 +177,22 @@ def _why_none(sheet: Sheet) -> str:
 def _head(pen: Pen, box: Box, sheet: Sheet, frame: Frame) -> None:
     tower = sheet.tower
     code = box.height
-    place_code(pen, Box(box.right - code, box.bottom, code, code), tower.lon, tower.lat)
-    pen.text(box.right - code - 1, box.bottom + 1.5, "scan for the tower", 6.5, align="right")
+    what, lon, lat = _first_place(sheet)
+    place_code(pen, Box(box.right - code, box.bottom, code, code), lon, lat)
+    pen.text(box.right - code - 1, box.bottom + 1.5, f"scan for {what}", 6.5, align="right")
     room = box.width - code - 4
     _name(pen, Box(box.left, box.top - 8.0, room, 8.0), f"Tower {tower.tower_id}")
     line = f"Line {tower.line_id}, {figure(tower.chainage_m, 'm')} along it; {_turn(tower.deflection_deg)}"
     pen.fitted(box.left, box.top - 11.2, line, room, 8.5)
     pen.fitted(box.left, box.bottom + 1.5, f"{frame.title}  ·  plan {frame.plan_number}", room - 26, 7.5)
+
+
+def _first_place(sheet: Sheet) -> tuple[str, float, float]:
+    """Where the crew goes first: to the drop-off where one is known, else to the tower."""
+    for way in sheet.ways[:1]:
+        if way.drop_off_lat is not None:
+            return "the drop-off", way.drop_off_lon, way.drop_off_lat
+    return "the tower", sheet.tower.lon, sheet.tower.lat
 
 
 def _name(pen: Pen, box: Box, text: str) -> None:

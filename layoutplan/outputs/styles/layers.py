@@ -11,12 +11,11 @@ from collections.abc import Iterable, Mapping
 from layoutplan.job.classes import ObstacleClass
 from layoutplan.outputs.styles.looks import Fill, Rule, Sign, Stroke, Style
 from layoutplan.outputs.words import LEAD_LEVELS, ROLE_WORDS
-from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED
+from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED, REACHABLE
 
 _GREEN, _SKY, _ORANGE, _VERMILION = "#009e73", "#56b4e9", "#e69f00", "#d55e00"
 _BLUE, _PURPLE, _YELLOW, _INK, _WHITE = "#0072b2", "#cc79a7", "#f0e442", "#111111", "#ffffff"
 _OTHER = "anything else"
-_REACHABLE = "reachable"  # verdict of a way
 
 _TOWERS = {
     ALL_MET: Sign("circle", _GREEN),
@@ -92,7 +91,7 @@ def layer_styles(classes: Iterable[ObstacleClass]) -> Mapping[str, Style]:
         ),
         "approaches": Style(
             (
-                Rule("way on foot", (Stroke(_GREEN, 0.5, (0.5, 1.2)),), "verdict", _REACHABLE),
+                Rule("way on foot", (Stroke(_GREEN, 0.5, (0.5, 1.2)),), "verdict", REACHABLE),
                 Rule("way on foot, ask first", (Stroke(_ORANGE, 0.6, (2, 1, 0.5, 1)),)),
             )
         ),

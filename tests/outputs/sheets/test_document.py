@@ -195,9 +195,8 @@ def test_a_real_line(shared_data, written, tmp_path):
     root = Path(layoutplan.__file__).parents[1]
     text = (root / "docs" / "examples" / "andorra_150kv.toml").read_text("utf-8")
     text = text.replace("../../../shared/data", str(shared_data))
-    dem = shared_data / "andorra" / "andorra_srtm3.tif"
     job = tmp_path / "job.toml"
-    job.write_text(f"{text}\n[terrain]\nfiles = ['{dem}']\n[work]\nfirst_day = 2026-05-04\n", "utf-8")
+    job.write_text(f"{text}\n[work]\nfirst_day = 2026-05-04\n", "utf-8")
     plan = layoutplan.plan(layoutplan.load_job(job))
     document = written(plan)
     cover = len(document.pages) - len(plan.towers)
@@ -209,3 +208,17 @@ def test_a_real_line(shared_data, written, tmp_path):
     for stake in plan.electrodes.itertuples():
         assert f"E {stake.easting:.1f} N {stake.northing:.1f}" in page_of[stake.tower_id]
         assert f"{stake.lead_length_m:.1f} m" in page_of[stake.tower_id]
+
+
+def test_permissions_for_ways_are_to_be_agreed(make_plan, written):
+    """A page on which somebody must be asked never says that nothing is to be agreed."""
+    plan = make_plan(8, hostile=False)
+    document = written(plan)
+    cover = len(document.pages) - len(plan.towers)
+    for number, name in enumerate(plan.towers["tower_id"], cover + 1):
+        ways = plan.approaches[plan.approaches["tower_id"] == name]
+        asks, text = (ways["verdict"] == "needs permission").any(), " ".join(document.text(number).split())
+        if (plan.electrodes["tower_id"] == name).any():
+            assert ("needs permission: protected area" in text) == asks
+            assert not (asks and "Nothing as far as the map tells" in text)
+        assert ("scan for the drop-off" in text) == ways["drop_off_lat"].notna().any()

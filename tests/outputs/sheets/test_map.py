@@ -114,7 +114,7 @@ def test_north_arrow_points_up_and_its_tick_to_magnetic_north(magnetic):
     assert all(min(abs(value - a) for a in expected) < 1.5 for value in ring)
 
 
-def test_codes_lead_to_tower_and_stakes(calm_plan, written):
+def test_codes_lead_to_drop_off_and_stakes(calm_plan, written):
     document = written(calm_plan)
     number = COVER + 1
     found = zxingcpp.read_barcodes(document.picture(number, DPI))
@@ -125,8 +125,9 @@ def test_codes_lead_to_tower_and_stakes(calm_plan, written):
     by_height = sorted(places, key=lambda at: at[1])
     tower, *stakes = by_height
     h, s = sorted(stakes)  # H on the left, S on the right, as in the table above them
-    rows = [calm_plan.towers.iloc[0], calm_plan.electrodes.iloc[0], calm_plan.electrodes.iloc[1]]
-    for at, row in zip((tower, h, s), rows, strict=True):
+    first = calm_plan.approaches.query("to == 'tower' and tower_id == @calm_plan.towers.tower_id[0]").iloc[0]
+    assert places[tower] == pytest.approx((first["drop_off_lon"], first["drop_off_lat"]), abs=1e-7)
+    for at, (_, row) in zip((h, s), calm_plan.electrodes.iloc[:2].iterrows(), strict=True):
         assert places[at] == pytest.approx((row["lon"], row["lat"]), abs=1e-7)
 
 
