@@ -1,6 +1,6 @@
-"""Features packed for the page: a third of the size of GeoJSON, unpacked there by ``layoutplan.unpack``.
+"""Features packed for the page: a third of the size of GeoJSON, unpacked there by ``features.js``.
 
-A shape is a list of rings, lines or points; each is a flat list of whole millionths of a degree: longitude and latitude
+A shape is a list of rings, lines or points; each is a flat list of whole fractions of a degree: longitude and latitude
 of the first point, then the steps from point to point. Areas are filled by the even-odd rule, so that holes and several
 parts need no further structure.
 """
@@ -13,16 +13,19 @@ import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
 
-_PER_DEGREE = 1_000_000
+PLAN_PER_DEG = 10_000_000  # towers, stakes, leads, line: a centimetre
+BASE_PER_DEG = 1_000_000  # base map: a decimetre
 
 
-def packed(geometries: ArrayLike) -> tuple[list[int], list[list[list[int]]]]:
+def packed(geometries: ArrayLike, per_deg: int) -> tuple[list[int], list[list[list[int]]]]:
     """Pack geometries.
 
     Parameters
     ----------
     geometries : array_like of geometry
         Longitude, latitude; not empty. Of a collection only the parts of the highest dimension are kept.
+    per_deg : int
+        Fractions of a degree.
 
     Returns
     -------
@@ -35,7 +38,7 @@ def packed(geometries: ArrayLike) -> tuple[list[int], list[list[list[int]]]]:
     dimensions = shapely.get_dimensions(shapes)
     parts, owner = _pieces(shapes, dimensions)
     points, piece = shapely.get_coordinates(parts, return_index=True)
-    steps = np.round(points * _PER_DEGREE).astype(np.int64)
+    steps = np.round(points * per_deg).astype(np.int64)
     inside = np.flatnonzero(piece[1:] == piece[:-1]) + 1
     steps[inside] -= steps[inside - 1]  # the right-hand side is a copy, taken first
     lists = _grouped(steps.ravel().tolist(), 2 * np.bincount(piece, minlength=len(parts)))
