@@ -60,8 +60,11 @@ def base_layers(plan: Plan, base: BaseMap) -> Iterator[FeatureLayer]:
         rows = base.features["obstacle_class"].isin(list(classes))
         part = _in_drawing_order(base.features[rows], list(classes))
         if len(part):
-            yield _layer(group, part.geometry.array, obstacle_popups(part), west, base=True,
-                         style=part["obstacle_class"])  # fmt: skip
+            yield _layer(group, part.geometry.array, obstacle_popups(part), west, base=True)
+    if base.edge is not None:
+        name, beyond = "Edge of the base map", "Map features are left out; empty ground there is not clear ground."
+        popups = Popups(("Beyond",), [name], [(beyond,)])
+        yield _layer(name, np.array([base.edge], dtype=object), popups, west, style=["edge"])
 
 
 def _of_tower(plan: Plan, table: pd.DataFrame) -> list[int]:
@@ -131,16 +134,22 @@ def _layer(
 ) -> FeatureLayer:  # fmt: skip
     """Make all texts inert and pack the shapes; ``marks`` are what signs and styles go by."""
     dimensions, shapes = packed(turned(geometries, west_deg), BASE_PER_DEG if base else PLAN_PER_DEG)
-    shared = {texts: number for number, texts in enumerate(dict.fromkeys(popups.shared_texts))}
+    kinds = popups.kinds or [("", "")] * len(popups.shared_texts)
+    rows = list(zip(kinds, popups.shared_texts, strict=True))
+    shared = {row: number for number, row in enumerate(dict.fromkeys(rows))}
     columns: dict[str, list[Any]] = {"dimension": dimensions, "shape": shapes, "title": _inert(popups.titles)}
     columns |= {key: _inert(texts) for key, texts in marks.items()}
     columns["texts"] = [_inert(texts) for texts in popups.texts]
     if of_tower is not None:
         columns["tower"] = of_tower
     if shared:
-        columns["shared"] = [shared[texts] for texts in popups.shared_texts]
+        columns["shared"] = [shared[row] for row in rows]
     labels = [*popups.shared_labels, *popups.labels]
-    words = {"labels": labels, "shared": [_inert(texts) for texts in shared]}
+    words = {
+        "labels": labels,
+        "shared": [_inert(texts) for _, texts in shared],
+        "kinds": [_inert(kind) for kind, _ in shared],
+    }
     return FeatureLayer(name, columns, words, show=show, base=base)
 
 

@@ -8,7 +8,7 @@ import geopandas as gpd
 import shapely
 
 from layoutplan.outputs.columns import turned
-from layoutplan.outputs.map_page.corridor import SIMPLIFIED_M, near_towers
+from layoutplan.outputs.map_page.corridor import SIMPLIFIED_M, edge, near_towers
 from layoutplan.planning.model import Plan
 
 # drawn beyond the reach of the reel, the first that fits: generous, but a page must open on a telephone
@@ -16,7 +16,7 @@ _AROUND_M = (350.0, 150.0, 50.0, 0.0)
 _AROUND_LONG_M = (50.0, 0.0)
 _SHORT_LINE_TOWERS = 400  # on longer lines the wider windows are not even tried: they take seconds to cut
 _MOST_BYTES = 8_000_000  # of the base map; with the plan itself, 10 MB for 300 towers
-_BYTES_PER_FEATURE, _BYTES_PER_CORNER = 75, 11  # measured on packed features, the larger ones
+_BYTES_PER_FEATURE, _BYTES_PER_CORNER = 45, 5.5  # rather more than measured on real and made-up maps
 
 
 @dataclass(frozen=True)
@@ -29,10 +29,13 @@ class BaseMap:
         Rows of the plan's obstacles, cut and simplified; empty if there are none, or too many.
     note : str
         For people, on the page and in the record of the plan.
+    edge : Geometry or None
+        How far it reaches.
     """
 
     features: gpd.GeoDataFrame
     note: str
+    edge: shapely.Geometry | None = None
 
 
 def base_map(plan: Plan) -> BaseMap:
@@ -42,7 +45,8 @@ def base_map(plan: Plan) -> BaseMap:
         radius_m = plan.job.rules.reach_m + around_m
         near = near_towers(plan.obstacles, towers, radius_m)
         if size(near) <= _MOST_BYTES:
-            return BaseMap(near, _note(len(near), len(plan.obstacles), radius_m))
+            note = _note(len(near), len(plan.obstacles), radius_m)
+            return BaseMap(near, note, edge(towers, radius_m) if len(near) else None)
     return BaseMap(
         near.iloc[:0],
         f"This map has no base map: {len(near)} map features lie around the towers, too many for one page; plan.gpkg "
@@ -52,8 +56,8 @@ def base_map(plan: Plan) -> BaseMap:
 
 def size(features: gpd.GeoDataFrame) -> int:
     """Bytes on the page, estimated."""
-    corners = int(shapely.get_num_coordinates(features.geometry.array).sum())
-    return _BYTES_PER_FEATURE * len(features) + _BYTES_PER_CORNER * corners
+    corners = float(shapely.get_num_coordinates(features.geometry.array).sum())
+    return round(_BYTES_PER_FEATURE * len(features) + _BYTES_PER_CORNER * corners)
 
 
 def west_deg(plan: Plan) -> float:

@@ -207,8 +207,8 @@ def test_tables_without_rows(empty_plan, tmp_path) -> None:
 
 
 def test_size_of_a_dense_map(make_plan, tmp_path) -> None:
-    path = write_map(make_plan(100, hostile=False, density=3000), tmp_path)
-    assert path.stat().st_size < 1_500_000
+    path = write_map(make_plan(300, hostile=False, density=15_000), tmp_path)
+    assert path.stat().st_size < 3_000_000
 
 
 def test_too_many_features_for_a_page(make_plan, tmp_path, monkeypatch) -> None:

@@ -16,6 +16,8 @@ from layoutplan.outputs.map_page.surroundings import base_map, size
 from layoutplan.outputs.page_notes import note_tag, page_note
 from layoutplan.outputs.record import write_record
 
+from .test_packing import unpacked
+
 GEOD = Geod(ellps="WGS84")
 
 
@@ -23,7 +25,7 @@ def on_the_page(plan, base) -> int:
     return sum(len(_json(layer.columns).encode()) for layer in base_layers(plan, base))
 
 
-@pytest.mark.parametrize("density", [0, 4000])
+@pytest.mark.parametrize("density", [300, 4000])
 def test_size_is_not_guessed_too_small(make_plan, density) -> None:
     plan = make_plan(60, hostile=False, density=density)
     base = base_map(plan)
@@ -63,8 +65,8 @@ def test_stakes_leads_towers_and_line_stay_as_they_are(make_plan, tmp_path) -> N
     drawn = {layer["words"]["labels"][0]: layer for layer in layers}
     tables = {"Status": plan.towers, "Waypoint": plan.electrodes, "In service": plan.leads, "Length": plan.spans}
     for label, table in tables.items():
-        steps = [np.reshape(piece, (-1, 2)) for shape in drawn[label]["columns"]["shape"] for piece in shape]
-        points = np.concatenate([np.cumsum(piece, axis=0) / drawn[label]["unit"] for piece in steps])
+        pieces = [piece for shape in drawn[label]["columns"]["shape"] for piece in shape.split()]
+        points = np.concatenate([unpacked(piece, drawn[label]["unit"]) for piece in pieces])
         expected = shapely.get_coordinates(table.geometry.array)
         if label == "Status":  # drawn by severity
             expected = expected[drawn[label]["columns"]["tower"]]
@@ -85,6 +87,18 @@ def test_the_record_says_what_the_page_says(make_plan, tmp_path) -> None:
 def test_notes_are_found_again(tmp_path) -> None:
     (tmp_path / "a.html").write_text(f"<head>{note_tag('cut to 5 m')}</head>", "utf-8")
     assert page_note(tmp_path / "a.html") == "cut to 5 m"
+
+
+def test_the_edge_is_drawn_where_the_base_map_ends(make_plan, tmp_path) -> None:
+    """Along the meridian of a lone tower, as far as PROJ measures it."""
+    plan = make_plan(1, hostile=False)
+    base = base_map(plan)
+    tower = plan.towers.iloc[0]
+    _, south, _, north = base.edge.bounds
+    reach_m = plan.job.rules.reach_m + 350
+    assert GEOD.inv(tower.lon, tower.lat, tower.lon, north)[2] == pytest.approx(reach_m, rel=0.01)
+    assert GEOD.inv(tower.lon, tower.lat, tower.lon, south)[2] == pytest.approx(reach_m, rel=0.01)
+    assert "Edge of the base map: beyond it map features are left out" in write_map(plan, tmp_path).read_text("utf-8")
 
 
 def test_nothing_around_says_so(make_plan) -> None:

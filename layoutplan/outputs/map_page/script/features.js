@@ -4,20 +4,32 @@
   const MOST_DRAWN = 4000; // features of the base map at a time; a telephone still pans
   const stores = [];
 
-  const along = (steps, unit, add) => {
-    let x = 0, y = 0;
-    for (let k = 0; k < steps.length; k += 2) add((x += steps[k]) / unit, (y += steps[k + 1]) / unit);
-  };
+  const DIGITS = new Uint8Array(128);
+  [..."ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_"].forEach((letter, digit) => { DIGITS[letter.charCodeAt(0)] = digit; });
+
+  /* The points of one ring, line or point. */
+  function along(piece, unit, add) {
+    const at = [0, 0];
+    for (let k = 0, axis = 0; k < piece.length; axis = 1 - axis) {
+      let number = 0, digit = 32;
+      for (let scale = 1; digit > 31; scale *= 32) number += ((digit = DIGITS[piece.charCodeAt(k++)]) & 31) * scale;
+      at[axis] += number % 2 ? -(number + 1) / 2 : number / 2;
+      if (axis) add(at[0] / unit, at[1] / unit);
+    }
+  }
 
   function feature({ columns, unit, words }, row) {
-    const dimension = columns.dimension[row], single = dimension < 2 && columns.shape[row].length === 1;
-    const lines = columns.shape[row].map((steps) => {
+    const dimension = columns.dimension[row];
+    const lines = columns.shape[row].split(" ").map((piece) => {
       const points = [];
-      along(steps, unit, (x, y) => points.push([x, y]));
+      along(piece, unit, (x, y) => points.push([x, y]));
       return points;
     });
+    const single = dimension < 2 && lines.length === 1;
     const coordinates = single ? (dimension ? lines[0] : lines[0][0]) : dimension ? lines : lines.map(([point]) => point);
     const properties = Object.fromEntries(Object.entries(columns).map(([key, values]) => [key, values[row]]));
+    const [style, title] = words.kinds[properties.shared] || []; // title of what has no name
+    if (style) Object.assign(properties, { style, title: properties.title || title });
     return { type: "Feature", properties, words, geometry: { type: TYPES[dimension].slice(single ? 5 : 0), coordinates } };
   }
 
@@ -28,8 +40,8 @@
   function keep(group, packed) {
     const boxes = packed.columns.shape.map((pieces) => {
       const box = [Infinity, Infinity, -Infinity, -Infinity];
-      for (const steps of pieces)
-        along(steps, packed.unit, (x, y) => {
+      for (const piece of pieces.split(" "))
+        along(piece, packed.unit, (x, y) => {
           if (x < box[0]) box[0] = x;
           if (y < box[1]) box[1] = y;
           if (x > box[2]) box[2] = x;
