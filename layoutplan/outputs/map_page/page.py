@@ -16,7 +16,8 @@ from layoutplan.outputs.page_notes import note_tag
 _LEAFLET = files("js_lib_leaflet") / "static" / "js_lib_leaflet"
 _LEAFLET_PACKAGE = "django-js-lib-leaflet"
 _POLICY = (
-    "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src 'unsafe-inline'; script-src-attr 'none'"
+    "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src 'unsafe-inline'; script-src-attr 'none'; "
+    "base-uri 'none'; form-action 'none'"
 )
 # these load files from the network, or call jQuery, which is not there
 _NEEDS_NETWORK = (folium.TileLayer, folium.WmsTileLayer, folium.Popup, folium.Icon)

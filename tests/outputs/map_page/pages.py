@@ -27,8 +27,12 @@ def on_desk(browser) -> None:
     browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
 
 
-def on_telephone(browser) -> None:
-    size = {"width": 400, "height": 780, "deviceScaleFactor": 2, "mobile": True}
+def on_its_side(browser) -> None:
+    on_telephone(browser, 780, 400)
+
+
+def on_telephone(browser, width: int = 400, height: int = 780) -> None:
+    size = {"width": width, "height": height, "deviceScaleFactor": 2, "mobile": True}
     browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
 
 

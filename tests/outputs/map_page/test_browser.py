@@ -9,11 +9,11 @@ import pytest
 import shapely
 from pyproj import Geod
 
-from layoutplan.outputs.map_page.styles import PLAN_STYLES, SIGNS
+from layoutplan.outputs.map_page.styles import BASE_STYLES, PLAN_STYLES, SIGNS
 from layoutplan.outputs.words import LEAD_LEVELS, lead_level
 from layoutplan.text import clean
 
-from .pages import colours, counts, look_at, on_telephone, open_page, popup_of, requests, wait
+from .pages import colours, counts, look_at, on_telephone, open_page, popup_of, requests, strangers, text, wait
 
 pytestmark = pytest.mark.browser
 
@@ -266,3 +266,34 @@ def test_across_the_antimeridian(browser, make_plan, tmp_path) -> None:
     text = browser.execute_script("return document.querySelector('.leaflet-popup-content').innerText")
     assert "° W" in text or "° E" in text
     assert "180.0" not in text.split("Position")[1].split("°")[1] or "-" not in text.split("Position")[1]
+
+
+def drawn(browser) -> set[str]:
+    """Classes of the base map that are drawn."""
+    return set(counts(browser)) & set(BASE_STYLES)
+
+
+def test_the_base_map_is_drawn_where_somebody_looks(browser, make_plan, tmp_path) -> None:
+    plan = make_plan(30, hostile=False, density=6000)
+    path = open_page(browser, plan, tmp_path)
+    assert drawn(browser) == set()
+    assert text(browser, "too-much").startswith("Too much of the base map for this view")
+    assert "does not mean clear ground" in text(browser, "too-much")
+    river = plan.obstacles[plan.obstacles["obstacle_class"] == "standing_water"].iloc[3]
+    place = river.geometry.representative_point()
+    look_at(browser, place.x, place.y, 17)
+    assert text(browser, "too-much") == ""
+    assert "standing_water" in drawn(browser)
+    there = sum(number for kind, number in counts(browser).items() if kind in BASE_STYLES)
+    west, south, east, north = browser.execute_script(
+        "const b = layoutplan.page.map.getBounds().pad(0.3);"
+        "return [b.getWest(), b.getSouth(), b.getEast(), b.getNorth()]"
+    )
+    boxes = shapely.bounds(plan.obstacles.geometry.array)
+    near = (boxes[:, 0] < east) & (boxes[:, 2] > west) & (boxes[:, 1] < north) & (boxes[:, 3] > south)
+    assert there == near.sum()
+    assert popup_of(browser, "standing_water", river["name"])["Map feature"] == river["feature_id"]
+    look_at(browser, 10.5, 47.12, 17)
+    assert drawn(browser) == set()
+    assert strangers(browser, path) == []
+    assert browser.get_log("browser") == []

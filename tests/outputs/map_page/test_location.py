@@ -104,6 +104,21 @@ def test_circle_is_as_wide_as_the_accuracy(browser, make_plan, tmp_path, lat) ->
     assert WGS84.Inverse(lat, 9.45, lat, east)["s12"] == pytest.approx(80.0, rel=0.01, abs=0.7)
 
 
+def test_rough_direction_from_a_rough_position(browser, make_plan, tmp_path) -> None:
+    """At 500 m, a position that may be off by 100 m leaves the bearing open by 11 degrees each way."""
+    plan = make_plan(1, hostile=False)
+    open_page(browser, plan, tmp_path)
+    allow(browser)
+    tower = plan.towers.iloc[0]
+    away = WGS84.Direct(tower.lat, tower.lon, 225, 500)
+    stand(browser, away["lat2"], away["lon2"], 100.0)
+    press(browser, "locate")
+    wait(browser, "return document.getElementById('way-tower').textContent !== ''")
+    assert text(browser, "way-tower") == "From you: 500 m, roughly to the NE"
+    stand(browser, away["lat2"], away["lon2"], 80.0)
+    wait(browser, "return document.getElementById('way-tower').textContent === 'From you: 500 m at 045° true (NE)'")
+
+
 def test_no_direction_within_the_accuracy(browser, make_plan, tmp_path) -> None:
     plan = make_plan(4, hostile=False)
     open_page(browser, plan, tmp_path)

@@ -10,7 +10,7 @@ import pytest
 from layoutplan.outputs.map_page.styles import AREA_CLASSES, BASE_STYLES, PLAN_STYLES
 from layoutplan.outputs.map_page.sun import SUN_STYLES
 
-from .pages import colours, look_at, on_desk, on_telephone, open_page, press, text
+from .pages import colours, look_at, on_desk, on_its_side, on_telephone, open_page, press, text
 
 pytestmark = pytest.mark.browser
 
@@ -108,6 +108,32 @@ def test_controls_lie_under_the_thumb(browser, make_plan, tmp_path) -> None:
         assert box["bottom"] <= 780, name
         assert 0 <= box["left"] < box["right"] <= 400, name
     assert browser.execute_script("return document.documentElement.scrollWidth") <= 400
+
+
+def test_list_of_layers_fits_a_telephone(browser, make_plan, tmp_path) -> None:
+    open_page(browser, make_plan(8, hostile=False), tmp_path, on_telephone)
+    press(browser, "next")
+    browser.find_element("class name", "leaflet-control-layers-toggle").click()
+    rows = browser.execute_script("""
+      const rows = document.querySelectorAll(".leaflet-control-layers-overlays label");
+      return [...rows].map((row) => row.getBoundingClientRect().toJSON());""")
+    assert rows[0]["top"] >= 0
+    assert min(row["height"] for row in rows) >= 34
+    assert text(browser, "card") == ""
+    browser.execute_script("layoutplan.layerControl.collapse()")
+    assert text(browser, "card-name") == "Tower 001"
+
+
+def test_telephone_on_its_side(browser, make_plan, tmp_path) -> None:
+    open_page(browser, make_plan(8, hostile=False), tmp_path, on_its_side)
+    press(browser, "next")
+    box = browser.execute_script("return layoutplan.page.map.getContainer().getBoundingClientRect().toJSON()")
+    assert box["width"] > 400
+    assert box["height"] == 400
+    for element in ("next", "locate", "card-name"):
+        place = browser.find_element("id", element).rect
+        assert 0 <= place["y"] <= 400 - place["height"]
+    assert browser.execute_script("return document.documentElement.scrollWidth") <= 780
 
 
 def printed(browser) -> bytes:

@@ -3,6 +3,7 @@
   const { ground, projected, octant } = layoutplan;
   const OPTIONS = { enableHighAccuracy: true, maximumAge: 0, timeout: 30000 };
   const SILENT_MS = 15000, OLD_MS = 30000, FINE_M = 5, CLOSE_ZOOM = 17;
+  const SURE = 6; // accuracies away, the direction is off by less than ten degrees
   const OTHER_WAY = "Without it, find the place with a receiver and waypoints.gpx, or by the tower's number and the map.";
   const byId = (id) => document.getElementById(id);
 
@@ -24,11 +25,12 @@
     return `${metres.toFixed(accuracy <= FINE_M && metres < 1000 ? 1 : 0)} m`;
   }
 
-  /* The way to a place; no direction where the position may be off by more than the way. */
+  /* The way to a place; degrees only where the position is good enough for them, no direction where it tells none. */
   function wayText(from, accuracy, to) {
     const { metres, bearing } = ground(from, to);
     const distance = distanceText(metres, accuracy);
     if (!(metres > accuracy)) return `${distance}, nearer than the position is sure: no direction`;
+    if (metres < SURE * accuracy) return `${distance}, roughly to the ${octant(bearing)}`;
     const digits = (Math.round(bearing) % 360).toString().padStart(3, "0");
     return `${distance} at ${digits}° true (${octant(bearing)})`;
   }

@@ -6,6 +6,16 @@
     layoutplan.layerControl.setPosition(narrow ? "bottomright" : "topright");
   }
 
+  /* On a telephone the list of layers takes the card's place while it is open. */
+  const { expand, collapse } = L.Control.Layers.prototype;
+  const listing = (control, on) => {
+    document.body.classList.toggle("listing", on);
+    control._map.invalidateSize({ pan: false });
+  };
+  L.Control.Layers.include({
+    expand() { listing(this, true); return expand.call(this); },
+    collapse() { listing(this, false); return collapse.call(this); },
+  });
   L.Control.Layers.addInitHook(function keepAtHand() { layoutplan.layerControl = this; });
 
   function start(map, groups, bounds, credits) {
@@ -14,7 +24,7 @@
     L.control.scale({ imperial: false }).addTo(map);
     map.options.middle = (bounds[0][1] + bounds[1][1]) / 2;
 
-    const panel = document.getElementById("panel"), narrow = matchMedia("(max-width: 700px)");
+    const panel = document.getElementById("panel"), narrow = matchMedia("(max-width: 700px), (max-height: 500px)");
     layoutplan.page = { map, measure: new layoutplan.Measure().addTo(map) };
     placeControls(map, narrow.matches);
     narrow.addEventListener("change", () => placeControls(map, narrow.matches));
