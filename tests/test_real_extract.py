@@ -7,6 +7,7 @@ import pytest
 
 from layoutplan import load_job
 from layoutplan.planning.pipeline import plan
+from layoutplan.planning.read import read_plan_record
 
 ROOT = Path(__file__).parents[1]
 pytestmark = pytest.mark.shared
@@ -36,6 +37,8 @@ def test_mountain_line_keeps_every_rule(shared_data, tmp_path, violations):
     assert made.towers.loc[made.towers["status"] == "no layout", "reasons"].str.len().min() > 20
     made.write(tmp_path / "out")
     assert violations(tmp_path / "out", job_file) == []
+    assert 500_000 < (tmp_path / "out" / "map.html").stat().st_size < 117 / 300 * 10e6
+    assert "simplified by up to 1 m" in read_plan_record(tmp_path / "out")["notes"][0]
 
 
 def test_towers_beyond_the_border_are_not_called_clear(shared_data, tmp_path):

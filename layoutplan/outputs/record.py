@@ -17,6 +17,7 @@ import pyproj
 import shapely
 
 from layoutplan.job.classes import ObstacleClass
+from layoutplan.outputs.page_notes import page_note
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.words import STATUS_MEANING
 from layoutplan.planning.model import Plan
@@ -48,6 +49,7 @@ def _record(plan: Plan, folder: Path) -> dict[str, Any]:
         "cautions": nameless(plan.cautions, names),
         "assumptions": nameless(plan.assumptions, names),
         "problems": nameless(plan.problems, names),
+        "notes": [f"{page.name}: {note}" for page in sorted(folder.glob("*.html")) if (note := page_note(page))],
         "inputs": [
             {
                 "file": names[file.path],

@@ -98,9 +98,14 @@ class Oracle:
                 yield Body(span, "power_line", line.half_width_m, row.keep_out_m, row.stake, row.lead_crossing, True)
 
     def _neighbours(self) -> list[float]:
-        """Bearings of all spans that end at the tower."""
+        """Bearings of all spans that end at the tower, and of mapped power lines that come within a metre of it."""
         out = []
         for body in self.bodies:
+            if body.kind == "power_line" and not body.planned and shapely.get_dimensions(body.shape) == 1:
+                for segment in (piece for part in shapely.get_parts(body.shape) for piece in _segments(part)):
+                    if segment.distance(shapely.Point(0, 0)) <= 1.0:
+                        ends = shapely.get_coordinates(segment)
+                        out += [_bearing(end) for end in ends if np.hypot(*end) > 5.0]  # shorter ones say nothing
             if body.planned:
                 ends = shapely.get_coordinates(body.shape)
                 for here, there in (ends, ends[::-1]):

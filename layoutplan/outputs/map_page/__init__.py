@@ -18,12 +18,15 @@ from layoutplan.outputs.map_page.layers import FeatureLayer, base_layers, plan_l
 from layoutplan.outputs.map_page.page import AsIs, OfflineMap
 from layoutplan.outputs.map_page.panel import panel_html
 from layoutplan.outputs.map_page.styles import BASE_STYLES, PLAN_STYLES, SIGNS
+from layoutplan.outputs.map_page.sun import SUN_STYLES
+from layoutplan.outputs.map_page.surroundings import base_map
 from layoutplan.planning.model import Plan
 from layoutplan.text import clean, page_text
 
 __all__ = ["write_map"]
 
 
+_SCRIPTS = ("geodesy", "drawing", "features", "popups", "measure", "chooser", "search", "locate", "paper", "start")
 _RENDERER: dict[str, Any] = {"renderer": JsCode("L.canvas({tolerance: 4, padding: 0.3})")}
 
 
@@ -32,7 +35,7 @@ class _Start(MacroElement):
 
     _template = Template(
         """{% macro script(this, kwargs) %}
-        layoutplan.page = layoutplan.start({{ this._parent.get_name() }},
+        layoutplan.start({{ this._parent.get_name() }},
             [{% for layer in this.layers %}{{ layer.get_name() }}{{ ", " if not loop.last }}{% endfor %}],
             {{ this.bounds | tojson }}, {{ this.credits | tojson }});
         {% endmacro %}"""
@@ -47,14 +50,15 @@ class _Start(MacroElement):
 def write_map(plan: Plan, folder: Path) -> Path:
     """Write the map: towers, stakes, leads, line and alternatives over the map features around the towers."""
     page = OfflineMap(tiles=None, max_zoom=20, zoom_snap=0.5, font_size="13px", **_RENDERER)
-    layers = [*plan_layers(plan), *base_layers(plan)]
+    base = base_map(plan)
+    layers = [*plan_layers(plan), *base_layers(plan, base)]
     for layer in layers:
         page.add_child(layer)
     page.add_child(LayerControl(collapsed=True))
     page.add_child(_Start(layers[::-1], _bounds(plan), _credits(plan)))
-    page.figure.html.add_child(AsIs(panel_html(plan, _drawn_classes(layers))), name="panel")
+    page.figure.html.add_child(AsIs(panel_html(plan, base)), name="panel")
     path = folder / "map.html"
-    text = page.to_html(page_text(clean(plan.job.title)), _own("page.css"), _script())
+    text = page.to_html(page_text(clean(plan.job.title)), base.note, _own("page.css"), _script())
     path.write_text(text, encoding="utf-8", newline="\n")
     return path
 
@@ -65,16 +69,17 @@ def _own(name: str) -> str:
 
 def _script() -> str:
     """Return the page's script with the looks of things put in; these are ours, no foreign text."""
-    looks: dict[str, Any] = {"signs": dict(SIGNS), "styles": {**PLAN_STYLES, **BASE_STYLES}}
-    return _own("page.js").replace("SETTINGS", json.dumps(looks, default=dict))
+    looks: dict[str, Any] = {
+        "signs": dict(SIGNS),
+        "styles": {**PLAN_STYLES, **BASE_STYLES},
+        "sun_styles": dict(SUN_STYLES),
+    }
+    text = "".join(_own(f"script/{name}.js") for name in _SCRIPTS)
+    return text.replace("SETTINGS", json.dumps(looks, default=dict), 1)
 
 
 def _credits(plan: Plan) -> list[str]:
     return list(dict.fromkeys(page_text(clean(file.attribution)) for file in plan.files if file.attribution))
-
-
-def _drawn_classes(layers: list[FeatureLayer]) -> set[str]:
-    return {style for layer in layers for style in layer.columns.get("style", ())}
 
 
 def _bounds(plan: Plan) -> list[list[float]]:

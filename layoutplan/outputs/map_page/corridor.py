@@ -43,6 +43,11 @@ def near_towers(obstacles: gpd.GeoDataFrame, towers_lonlat: NDArray[np.float64],
     return obstacles.iloc[near[kept]].assign(geometry=cut[kept])
 
 
+def edge(towers_lonlat: NDArray[np.float64], radius_m: float) -> shapely.Geometry:
+    """Return the outline of the windows: beyond it features are left out."""
+    return shapely.boundary(shapely.union_all(_windows(towers_lonlat, radius_m)))
+
+
 def _west(lonlat: NDArray[np.float64]) -> float:
     return float(lonlat[:, 0].mean()) - 180.0 if len(lonlat) else -180.0
 

@@ -11,15 +11,15 @@ from typing import Any
 import folium
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import shapely
 from folium.utilities import JsCode
 from numpy.typing import ArrayLike
 
-from layoutplan.outputs.columns import turned
-from layoutplan.outputs.map_page.corridor import near_towers
+from layoutplan.outputs.columns import records, turned
 from layoutplan.outputs.map_page.line_popups import lead_popups, span_popups
 from layoutplan.outputs.map_page.obstacle_popups import obstacle_popups
-from layoutplan.outputs.map_page.packing import packed
+from layoutplan.outputs.map_page.packing import BASE_PER_DEG, PLAN_PER_DEG, packed
 from layoutplan.outputs.map_page.page import AsIs
 from layoutplan.outputs.map_page.popups import (
     Popups,
@@ -28,48 +28,50 @@ from layoutplan.outputs.map_page.popups import (
     tower_popups,
 )
 from layoutplan.outputs.map_page.styles import BASE_MAP
+from layoutplan.outputs.map_page.surroundings import BaseMap, west_deg
 from layoutplan.outputs.words import lead_level
 from layoutplan.planning.model import STATUSES, Plan
 from layoutplan.text import clean, page_text
 
-# base map drawn beyond the reach of the reel: generous, but a long line must stay a page that a phone can open
-_SHORT_LINE_TOWERS, _AROUND_SHORT_M, _AROUND_LONG_M = 200, 350.0, 50.0
-_MOST_FEATURES = 60_000  # some 15 MB; beyond that the page goes without a base map, and says so
-
 
 def plan_layers(plan: Plan) -> Iterator[FeatureLayer]:
     """Yield towers, stakes, leads, spans, alternatives; topmost first, as the layer control lists them."""
-    towers, stakes, leads = plan.towers, plan.electrodes, plan.leads
+    towers, stakes, leads, others = plan.towers, plan.electrodes, plan.leads, plan.alternatives
     severity = towers["status"].map({status: number for number, status in enumerate(STATUSES)})
-    towers = towers.iloc[np.argsort(severity, kind="stable")]  # on an overview, what needs work lies on top
-    west = _west(plan)
+    top = np.argsort(severity, kind="stable")  # on an overview, what needs work lies on top
+    towers = towers.iloc[top]
+    west = west_deg(plan)
     yield _layer("Towers", towers.geometry.array, tower_popups(replace(plan, towers=towers)), west,
-                 sign=towers["status"], label=towers["tower_id"])  # fmt: skip
-    yield _layer("Stakes H and S", stakes.geometry.array, electrode_popups(plan), west, sign=stakes["role"])
+                 of_tower=top.tolist(), sign=towers["status"], label=towers["tower_id"])  # fmt: skip
+    yield _layer("Stakes H and S", stakes.geometry.array, electrode_popups(plan), west,
+                 of_tower=_of_tower(plan, stakes), sign=stakes["role"])  # fmt: skip
     levels = [f"lead {lead_level(text)}" for text in leads["handling"]]
-    yield _layer("Leads", leads.geometry.array, lead_popups(plan), west, style=levels)
-    yield _layer("Alternative positions", plan.alternatives.geometry.array, alternative_popups(plan), west, show=False,
-                 sign=["alternative"] * len(plan.alternatives))  # fmt: skip
+    yield _layer("Leads", leads.geometry.array, lead_popups(plan), west,
+                 of_tower=_of_tower(plan, leads), style=levels)  # fmt: skip
+    yield _layer("Alternative positions", others.geometry.array, alternative_popups(plan), west, show=False,
+                 of_tower=_of_tower(plan, others), sign=["alternative"] * len(others))  # fmt: skip
     yield _layer("Line", plan.spans.geometry.array, span_popups(plan), west, style=["span"] * len(plan.spans))
 
 
-def base_layers(plan: Plan) -> Iterator[FeatureLayer]:
-    """Yield the map features around the towers by kind, topmost first; none if there are too many for a page."""
-    west = _west(plan)
-    towers = turned(plan.towers.geometry.array, west)
-    around_m = _AROUND_SHORT_M if len(towers) <= _SHORT_LINE_TOWERS else _AROUND_LONG_M
-    near = near_towers(plan.obstacles, shapely.get_coordinates(towers), plan.job.rules.reach_m + around_m)
-    if len(near) > _MOST_FEATURES:
-        return
+def base_layers(plan: Plan, base: BaseMap) -> Iterator[FeatureLayer]:
+    """Yield the map features around the towers by kind, topmost first."""
+    west = west_deg(plan)
     for group, classes in reversed(list(BASE_MAP.items())):
-        part = _in_drawing_order(near[near["obstacle_class"].isin(list(classes))], list(classes))
+        rows = base.features["obstacle_class"].isin(list(classes))
+        part = _in_drawing_order(base.features[rows], list(classes))
         if len(part):
-            yield _layer(group, part.geometry.array, obstacle_popups(part), west, style=part["obstacle_class"])
+            yield _layer(group, part.geometry.array, obstacle_popups(part), west, base=True)
+    if base.edge is not None:
+        name, beyond = "Edge of the base map", "Map features are left out; empty ground there is not clear ground."
+        popups = Popups(("Beyond",), [name], [(beyond,)])
+        yield _layer(name, np.array([base.edge], dtype=object), popups, west, style=["edge"])
 
 
-def _west(plan: Plan) -> float:
-    """Return where longitudes begin on this map, so that a line across the antimeridian is drawn in one piece."""
-    return float(plan.towers["lon"].iloc[0]) - 180.0 if len(plan.towers) else -180.0
+def _of_tower(plan: Plan, table: pd.DataFrame) -> list[int]:
+    """Row of the tower that each row of a table belongs to."""
+    keys = list(records(plan.towers, "line_id", "tower_id"))
+    row = {tuple(key): number for number, key in enumerate(keys)}
+    return [row[tuple(key)] for key in records(table, "line_id", "tower_id")]
 
 
 def _in_drawing_order(features: gpd.GeoDataFrame, classes: Sequence[str]) -> gpd.GeoDataFrame:
@@ -94,25 +96,31 @@ class FeatureLayer(folium.GeoJson):
         Labels of the pop-ups and texts that many features share; inert already.
     show : bool
         Whether the layer is drawn from the start.
+    base : bool
+        Whether it is part of the base map, which the page unpacks only where somebody looks.
     """
 
-    def __init__(self, name: str, columns: Mapping[str, list[Any]], words: Mapping[str, Any], show: bool) -> None:
+    def __init__(
+        self, name: str, columns: Mapping[str, list[Any]], words: Mapping[str, Any], *, show: bool, base: bool
+    ) -> None:
         super().__init__(
             {"type": "FeatureCollection", "features": []},
             name=name,
             show=show,
-            on_each_feature=JsCode(f"layoutplan.describe({json.dumps(name)}, {_json(words)})"),
+            on_each_feature=JsCode("layoutplan.describe"),
             point_to_layer=JsCode("layoutplan.sign"),
             style=JsCode("layoutplan.style"),
         )
-        self.columns = columns
+        self.columns, self.words, self.base = columns, words, base
 
     def render(self, **kwargs: Any) -> None:  # type: ignore[override]  # as folium's own layers do
         """Render the layer, then its data; as they are, not as a template."""
         super().render(**kwargs)  # type: ignore[no-untyped-call]
         root = self.get_root()
         assert isinstance(root, folium.Figure)
-        data = f"{self.get_name()}.addData(layoutplan.unpack({_json(self.columns)}));\n"
+        call, unit = ("keep", BASE_PER_DEG) if self.base else ("add", PLAN_PER_DEG)
+        packed_layer = {"unit": unit, "words": self.words, "columns": self.columns}
+        data = f"layoutplan.{call}({self.get_name()}, {_json(packed_layer)});\n"
         root.script.add_child(AsIs(data), name=f"{self.get_name()}_data")
 
 
@@ -121,18 +129,28 @@ def _json(value: Any) -> str:
 
 
 def _layer(
-    name: str, geometries: ArrayLike, popups: Popups, west_deg: float, *, show: bool = True, **marks: Iterable[str]
-) -> FeatureLayer:
+    name: str, geometries: ArrayLike, popups: Popups, west_deg: float, *, show: bool = True, base: bool = False,
+    of_tower: list[int] | None = None, **marks: Iterable[str],
+) -> FeatureLayer:  # fmt: skip
     """Make all texts inert and pack the shapes; ``marks`` are what signs and styles go by."""
-    dimensions, shapes = packed(turned(geometries, west_deg))
-    shared = {texts: number for number, texts in enumerate(dict.fromkeys(popups.shared_texts))}
+    dimensions, shapes = packed(turned(geometries, west_deg), BASE_PER_DEG if base else PLAN_PER_DEG)
+    kinds = popups.kinds or [("", "")] * len(popups.shared_texts)
+    rows = list(zip(kinds, popups.shared_texts, strict=True))
+    shared = {row: number for number, row in enumerate(dict.fromkeys(rows))}
     columns: dict[str, list[Any]] = {"dimension": dimensions, "shape": shapes, "title": _inert(popups.titles)}
     columns |= {key: _inert(texts) for key, texts in marks.items()}
     columns["texts"] = [_inert(texts) for texts in popups.texts]
+    if of_tower is not None:
+        columns["tower"] = of_tower
     if shared:
-        columns["shared"] = [shared[texts] for texts in popups.shared_texts]
+        columns["shared"] = [shared[row] for row in rows]
     labels = [*popups.shared_labels, *popups.labels]
-    return FeatureLayer(name, columns, {"labels": labels, "shared": [_inert(texts) for texts in shared]}, show)
+    words = {
+        "labels": labels,
+        "shared": [_inert(texts) for _, texts in shared],
+        "kinds": [_inert(kind) for kind, _ in shared],
+    }
+    return FeatureLayer(name, columns, words, show=show, base=base)
 
 
 def _inert(texts: Iterable[str]) -> list[str]:

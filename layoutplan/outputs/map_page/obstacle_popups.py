@@ -13,11 +13,11 @@ _RULE_WORDS = {"no": "no", "caution": "to be agreed", "free": "no rule against i
 
 def obstacle_popups(obstacles: pd.DataFrame) -> Popups:
     """Say which rules were used, and where they come from."""
-    rows = list(records(obstacles, "feature_id", "label", "name", "width_m", "keep_out_m", "stake", "lead_crossing",
-                        "basis", "source"))  # fmt: skip
+    rows = list(records(obstacles, "feature_id", "obstacle_class", "label", "name", "width_m", "keep_out_m", "stake",
+                        "lead_crossing", "basis", "source"))  # fmt: skip
     return Popups(
         ("Map feature",),
-        [row.name or capital(row.label) for row in rows],
+        [row.name for row in rows],
         [(row.feature_id,) for row in rows],
         ("Kind", "Stake there", "Lead across", "Width used", "Basis", "Source"),
         [
@@ -31,4 +31,5 @@ def obstacle_popups(obstacles: pd.DataFrame) -> Popups:
             )
             for row in rows
         ],
+        [(row.obstacle_class, capital(row.label)) for row in rows],
     )

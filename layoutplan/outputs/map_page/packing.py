@@ -1,7 +1,9 @@
-"""Features packed for the page: a third of the size of GeoJSON, unpacked there by ``layoutplan.unpack``.
+"""Features packed for the page: a sixth of the size of GeoJSON, unpacked there by ``features.js``.
 
-A shape is a list of rings, lines or points; each is a flat list of whole millionths of a degree: longitude and latitude
-of the first point, then the steps from point to point. Areas are filled by the even-odd rule, so that holes and several
+A shape is a text: its rings, lines or points with spaces between. Each is a run of whole fractions of a degree,
+longitude and latitude of the first point, then the steps from point to point. A number n is written as 2n, or as
+-2n - 1 if it is negative, in digits of five bits, the lowest first, each a letter of the base64url alphabet (RFC 4648,
+section 5); 32 is added to all digits but the last. Areas are filled by the even-odd rule, so that holes and several
 parts need no further structure.
 """
 
@@ -13,36 +15,53 @@ import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
 
-_PER_DEGREE = 1_000_000
+PLAN_PER_DEG = 10_000_000  # towers, stakes, leads, line: a centimetre
+BASE_PER_DEG = 1_000_000  # base map: a decimetre
+_LETTERS = np.frombuffer(b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_", dtype=np.uint8)
+_BITS, _MOST_DIGITS = 5, 7  # 35 bits: twice 360 degrees in the finest fractions
 
 
-def packed(geometries: ArrayLike) -> tuple[list[int], list[list[list[int]]]]:
+def packed(geometries: ArrayLike, per_deg: int) -> tuple[list[int], list[str]]:
     """Pack geometries.
 
     Parameters
     ----------
     geometries : array_like of geometry
         Longitude, latitude; not empty. Of a collection only the parts of the highest dimension are kept.
+    per_deg : int
+        Fractions of a degree.
 
     Returns
     -------
     dimensions : list of int
         0 points, 1 lines, 2 areas.
-    shapes : list of list of list of int
+    shapes : list of str
         The rings, lines or points of each geometry.
     """
     shapes = np.asarray(geometries, dtype=object)
     dimensions = shapely.get_dimensions(shapes)
     parts, owner = _pieces(shapes, dimensions)
     points, piece = shapely.get_coordinates(parts, return_index=True)
-    steps = np.round(points * _PER_DEGREE).astype(np.int64)
+    steps = np.round(points * per_deg).astype(np.int64)
     inside = np.flatnonzero(piece[1:] == piece[:-1]) + 1
     steps[inside] -= steps[inside - 1]  # the right-hand side is a copy, taken first
-    lists = _grouped(steps.ravel().tolist(), 2 * np.bincount(piece, minlength=len(parts)))
-    return dimensions.tolist(), _grouped(lists, np.bincount(owner, minlength=len(shapes)))
+    text, letters = _written(steps.ravel())
+    each = _cut(text, np.bincount(np.repeat(piece, 2), weights=letters, minlength=len(parts)).astype(np.int64))
+    return dimensions.tolist(), [" ".join(some) for some in _cut(each, np.bincount(owner, minlength=len(shapes)))]
 
 
-def _grouped(items: list[Any], counts: NDArray[np.int64]) -> list[list[Any]]:
+def _written(numbers: NDArray[np.int64]) -> tuple[str, NDArray[np.int64]]:
+    """Write whole numbers one after the other; return also how many letters each takes."""
+    plain = np.where(numbers < 0, -2 * numbers - 1, 2 * numbers)
+    place = np.arange(_MOST_DIGITS)
+    letters = 1 + (plain[:, None] >= 1 << _BITS * place[1:]).sum(axis=1)
+    digits = (plain[:, None] >> _BITS * place) & 31
+    digits += 32 * (place < letters[:, None] - 1)
+    return _LETTERS[digits[place < letters[:, None]]].tobytes().decode("ascii"), letters
+
+
+def _cut(items: Any, counts: NDArray[np.int64]) -> list[Any]:
+    """Cut a text or list into runs."""
     ends = np.cumsum(counts)
     return [items[start:end] for start, end in zip((ends - counts).tolist(), ends.tolist(), strict=True)]
 

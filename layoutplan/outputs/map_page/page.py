@@ -11,10 +11,13 @@ from typing import Any
 import folium
 from branca.element import Element, Link
 
+from layoutplan.outputs.page_notes import note_tag
+
 _LEAFLET = files("js_lib_leaflet") / "static" / "js_lib_leaflet"
 _LEAFLET_PACKAGE = "django-js-lib-leaflet"
 _POLICY = (
-    "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src 'unsafe-inline'; script-src-attr 'none'"
+    "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src 'unsafe-inline'; script-src-attr 'none'; "
+    "base-uri 'none'; form-action 'none'"
 )
 # these load files from the network, or call jQuery, which is not there
 _NEEDS_NETWORK = (folium.TileLayer, folium.WmsTileLayer, folium.Popup, folium.Icon)
@@ -38,13 +41,15 @@ class OfflineMap(folium.Map):
     default_js = []  # noqa: RUF012  # a class attribute of folium's
     default_css = []  # noqa: RUF012
 
-    def to_html(self, title: str, css: str, js: str) -> str:
+    def to_html(self, title: str, note: str, css: str, js: str) -> str:
         """Return the page; the same map gives the same text.
 
         Parameters
         ----------
         title : str
             Title of the page, inert already.
+        note : str
+            What the record of the plan is to say about this page; none of it foreign text.
         css, js : str
             The page's own style and script; the script runs when Leaflet is there, before the map is made.
 
@@ -57,6 +62,7 @@ class OfflineMap(folium.Map):
         root.title = title
         for name, text in {
             "policy": f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">',
+            "note": note_tag(note),
             "leaflet_css": f"<style>{_leaflet_css()}</style>",
             "leaflet_js": f"<script>{_leaflet_js()}</script>",
             "page_css": f"<style>\n{css}</style>",

@@ -10,21 +10,21 @@ import jinja2
 from markupsafe import Markup
 
 from layoutplan.job import shipped_classes
-from layoutplan.outputs.map_page.corridor import SIMPLIFIED_M
 from layoutplan.outputs.map_page.styles import AREA_CLASSES, BASE_STYLES
+from layoutplan.outputs.map_page.surroundings import BaseMap
 from layoutplan.outputs.words import LEAD_LEVELS, STATUS_MEANING, lead_level
 from layoutplan.planning.model import Plan
 from layoutplan.text import clean, page_text
 
 
-def panel_html(plan: Plan, drawn_classes: set[str]) -> str:
-    """Return the panel; every text from data is inert.
+def panel_html(plan: Plan, base: BaseMap) -> str:
+    """Return the panel and the bar; every text from data is inert.
 
     Parameters
     ----------
     plan : Plan
-    drawn_classes : set of str
-        Obstacle classes on the map, for the legend; empty if there is no base map.
+    base : BaseMap
+        What is drawn below the plan, for the legend and the note.
     """
     template = (files("layoutplan.outputs.map_page") / "panel.html").read_text("utf-8")
     environment = jinja2.Environment(
@@ -41,8 +41,8 @@ def panel_html(plan: Plan, drawn_classes: set[str]) -> str:
         levels=[(name, levels[name], meaning) for name, meaning in LEAD_LEVELS.items()],
         limits=_limits(plan),
         cautions=plan.cautions,
-        base_map=_legend(drawn_classes),
-        simplified_m=f"{SIMPLIFIED_M:.0f}",
+        base_map=_legend(set(base.features["obstacle_class"])),
+        note=base.note,
     )
 
 

@@ -35,6 +35,8 @@ class Popups:
         For each feature.
     shared_labels, shared_texts : tuple of str, list of tuple of str
         The same for texts that many features share; the page holds each such row once.
+    kinds : list of tuple of str
+        For features whose looks and titles go with the shared texts: style, and title of what has no name.
     """
 
     labels: tuple[str, ...]
@@ -42,6 +44,7 @@ class Popups:
     texts: list[tuple[str, ...]]
     shared_labels: tuple[str, ...] = ()
     shared_texts: list[tuple[str, ...]] = field(default_factory=list)
+    kinds: list[tuple[str, str]] = field(default_factory=list)
 
 
 def tower_popups(plan: Plan) -> Popups:

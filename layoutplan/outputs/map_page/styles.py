@@ -70,6 +70,7 @@ def _lead(color: str, weight: float, dash: str | None = None, casing: float = 0)
 PLAN_STYLES: Mapping[str, Mapping[str, Any]] = MappingProxyType(
     {
         "span": {"color": INK, "weight": 3, "opacity": 1, "fill": False},
+        "edge": {"color": "#555555", "weight": 1.5, "opacity": 1, "fill": False, "dashArray": "1 6"},
         "lead below": _lead(BLUE, 3, casing=5),  # the casing tells it from a stream
         "lead near": _lead(ORANGE, 4, casing=7),
         "lead unknown": _lead(YELLOW, 4.5, "6 6", casing=7),  # like barrier tape

@@ -2,78 +2,20 @@
 
 from __future__ import annotations
 
-import json
 import time
-from pathlib import Path
 
 import numpy as np
 import pytest
 import shapely
 from pyproj import Geod
 
-from layoutplan.outputs.columns import on_the_globe
-from layoutplan.outputs.map_page import write_map
-from layoutplan.outputs.map_page.styles import PLAN_STYLES, SIGNS
+from layoutplan.outputs.map_page.styles import BASE_STYLES, PLAN_STYLES, SIGNS
 from layoutplan.outputs.words import LEAD_LEVELS, lead_level
 from layoutplan.text import clean
 
+from .pages import colours, counts, look_at, on_telephone, open_page, popup_of, requests, strangers, text, wait
+
 pytestmark = pytest.mark.browser
-
-# the colour on the canvas at a place of the map
-PIXEL = """
-  const map = layoutplan.page.map, canvas = map.getContainer().querySelector("canvas");
-  const box = canvas.getBoundingClientRect(), scale = canvas.width / box.width;
-  return arguments[0].map(([lon, lat]) => {
-    const point = map.latLngToContainerPoint([lat, lon]), frame = map.getContainer().getBoundingClientRect();
-    const x = (point.x + frame.x - box.x) * scale, y = (point.y + frame.y - box.y) * scale;
-    return [...canvas.getContext("2d").getImageData(Math.round(x), Math.round(y), 1, 1).data];
-  });
-"""
-
-
-def open_page(browser, plan, folder: Path) -> Path:
-    path = write_map(on_the_globe(plan), folder)
-    browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
-    browser.get_log("performance")
-    browser.get_log("browser")
-    browser.get(path.as_uri())
-    wait(browser, "return typeof layoutplan !== 'undefined' && !!layoutplan.page")
-    return path
-
-
-def wait(browser, script: str, seconds: float = 20) -> None:
-    end = time.monotonic() + seconds
-    while not browser.execute_script(script):
-        assert time.monotonic() < end, f"not true within {seconds} s: {script}"
-        time.sleep(0.05)
-
-
-def requests(browser) -> list[str]:
-    events = [json.loads(entry["message"])["message"] for entry in browser.get_log("performance")]
-    return [e["params"]["request"]["url"] for e in events if e["method"] == "Network.requestWillBeSent"]
-
-
-def look_at(browser, lon: float, lat: float, zoom: float) -> None:
-    browser.execute_script(
-        "layoutplan.page.map.setView([arguments[1], arguments[0]], arguments[2], {animate: false})", lon, lat, zoom
-    )
-    time.sleep(0.15)  # the canvas is painted in the next frame
-
-
-def colours(browser, points) -> list[str]:
-    return ["#{:02x}{:02x}{:02x}".format(*pixel[:3]) for pixel in browser.execute_script(PIXEL, points)]
-
-
-def counts(browser) -> dict[str, int]:
-    return browser.execute_script("""
-      const found = {};
-      layoutplan.page.map.eachLayer((layer) => {
-        const properties = layer.feature && layer.feature.properties;
-        if (!properties) return;
-        const kind = properties.sign || properties.style;
-        found[kind] = (found[kind] || 0) + 1;
-      });
-      return found;""")
 
 
 def test_offline_quiet_and_drawn(browser, make_plan, tmp_path) -> None:
@@ -136,22 +78,6 @@ def test_leads_are_painted_by_their_level(browser, make_plan, tmp_path, level) -
     found = colours(browser, shapely.get_coordinates(beside).tolist())
     dark = [colour for colour in found if all(0x0F <= part < 0x46 for part in bytes.fromhex(colour[1:]))]
     assert dark, f"no casing (#111111; #000000 is bare canvas): {sorted(set(found))}"
-
-
-def popup_of(browser, kind: str, title: str) -> dict[str, str]:
-    """Rows of a feature's pop-up by their labels."""
-    return browser.execute_script(
-        """
-      layoutplan.page.map.eachLayer((layer) => {
-        const { title, sign, style } = (layer.feature || { properties: {} }).properties;
-        if (title === arguments[1] && (sign || style).startsWith(arguments[0]))
-          layoutplan.show(layer, layer.getLatLng ? layer.getLatLng() : layer.getBounds().getCenter());
-      });
-      const latest = [...document.querySelectorAll(".leaflet-popup-content")].at(-1); // an earlier one may still fade
-      const rows = latest.querySelectorAll("tr");
-      return Object.fromEntries([...rows].map((row) => [row.cells[0].textContent, row.cells[1].textContent]));""",
-        kind, title,
-    )  # fmt: skip
 
 
 def test_popup_of_a_lead(browser, make_plan, tmp_path) -> None:
@@ -219,7 +145,9 @@ def test_hostile_names_are_shown_letter_for_letter(browser, make_plan, tmp_path,
         )
     )
     assert not names & {"img", "b", "iframe"}
-    browser.execute_script("""layoutplan.page.map.eachLayer((layer) => {
+    browser.execute_script("""
+    layoutplan.page.map.setZoom(14, { animate: false }); // the base map is drawn where one looks
+    layoutplan.page.map.eachLayer((layer) => {
       if (!layer.words) return;
       const latlng = layer.getLatLng ? layer.getLatLng() : layer.getBounds().getCenter();
       layoutplan.show(layer, latlng);
@@ -247,15 +175,11 @@ def test_popup_of_a_stake(browser, make_plan, tmp_path) -> None:
 
 def test_telephone(browser, make_plan, tmp_path) -> None:
     plan = make_plan(8, hostile=False)
-    path = write_map(plan, tmp_path)
-    size = {"width": 400, "height": 780, "deviceScaleFactor": 2, "mobile": True}
-    browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
-    browser.get(path.as_uri())
-    wait(browser, "return typeof layoutplan !== 'undefined' && !!layoutplan.page")
+    open_page(browser, plan, tmp_path, on_telephone)
     assert browser.execute_script("return document.documentElement.scrollWidth") <= 400
     assert browser.execute_script("return document.getElementById('panel').open") is False
     assert "2 cautions" in browser.find_element("id", "panel").text
-    assert browser.execute_script("return document.querySelector('.folium-map').clientHeight") > 600
+    assert browser.execute_script("return document.querySelector('.folium-map').clientHeight") > 560
     browser.find_element("css selector", "#panel summary").click()
     wait(browser, "return document.getElementById('panel').open")
     assert plan.cautions[0] in browser.find_element("id", "cautions").text
@@ -312,7 +236,7 @@ def test_measuring_tool(browser, make_plan, tmp_path) -> None:
     assert button.get_attribute("aria-pressed") == "false"
 
 
-def test_layers_search_and_order(browser, make_plan, tmp_path) -> None:
+def test_layers_and_order(browser, make_plan, tmp_path) -> None:
     plan = make_plan(8, hostile=False)
     open_page(browser, plan, tmp_path)
     names = browser.execute_script(
@@ -328,9 +252,6 @@ def test_layers_search_and_order(browser, make_plan, tmp_path) -> None:
         browser.execute_script(toggle, layer)
     look_at(browser, tower.lon, tower.lat, 17)
     assert colours(browser, [[tower.lon, tower.lat]]) == [SIGNS[tower.status]["fill"]]
-    find = browser.find_element("id", "find")
-    find.send_keys("005\n")
-    wait(browser, "return (document.querySelector('.leaflet-popup-content h3') || {}).textContent === 'Tower 005'")
 
 
 def test_across_the_antimeridian(browser, make_plan, tmp_path) -> None:
@@ -345,3 +266,34 @@ def test_across_the_antimeridian(browser, make_plan, tmp_path) -> None:
     text = browser.execute_script("return document.querySelector('.leaflet-popup-content').innerText")
     assert "° W" in text or "° E" in text
     assert "180.0" not in text.split("Position")[1].split("°")[1] or "-" not in text.split("Position")[1]
+
+
+def drawn(browser) -> set[str]:
+    """Classes of the base map that are drawn."""
+    return set(counts(browser)) & set(BASE_STYLES)
+
+
+def test_the_base_map_is_drawn_where_somebody_looks(browser, make_plan, tmp_path) -> None:
+    plan = make_plan(30, hostile=False, density=6000)
+    path = open_page(browser, plan, tmp_path)
+    assert drawn(browser) == set()
+    assert text(browser, "too-much").startswith("Too much of the base map for this view")
+    assert "does not mean clear ground" in text(browser, "too-much")
+    river = plan.obstacles[plan.obstacles["obstacle_class"] == "standing_water"].iloc[3]
+    place = river.geometry.representative_point()
+    look_at(browser, place.x, place.y, 17)
+    assert text(browser, "too-much") == ""
+    assert "standing_water" in drawn(browser)
+    there = sum(number for kind, number in counts(browser).items() if kind in BASE_STYLES)
+    west, south, east, north = browser.execute_script(
+        "const b = layoutplan.page.map.getBounds().pad(0.3);"
+        "return [b.getWest(), b.getSouth(), b.getEast(), b.getNorth()]"
+    )
+    boxes = shapely.bounds(plan.obstacles.geometry.array)
+    near = (boxes[:, 0] < east) & (boxes[:, 2] > west) & (boxes[:, 1] < north) & (boxes[:, 3] > south)
+    assert there == near.sum()
+    assert popup_of(browser, "standing_water", river["name"])["Map feature"] == river["feature_id"]
+    look_at(browser, 10.5, 47.12, 17)
+    assert drawn(browser) == set()
+    assert strangers(browser, path) == []
+    assert browser.get_log("browser") == []

@@ -15,7 +15,7 @@ import pytest
 
 from layoutplan.electrical.limits import Handling
 from layoutplan.job import shipped_classes
-from layoutplan.outputs.map_page import electrical_rows, layers, write_map
+from layoutplan.outputs.map_page import electrical_rows, layers, surroundings, write_map
 from layoutplan.outputs.map_page.electrical_rows import lead_texts, rods_text, tower_labels, tower_texts
 from layoutplan.outputs.map_page.page import OfflineMap
 from layoutplan.outputs.map_page.styles import AREA_CLASSES, BASE_STYLES, PLAN_STYLES, SIGNS
@@ -89,7 +89,7 @@ def test_what_needs_the_network_is_refused(stranger) -> None:
     page_map = OfflineMap(tiles=None)
     stranger.add_to(page_map)
     with pytest.raises(ValueError, match="without network"):
-        page_map.to_html("title", "", "")
+        page_map.to_html("title", "", "", "")
 
 
 def test_leaflet_is_the_published_release() -> None:
@@ -207,14 +207,14 @@ def test_tables_without_rows(empty_plan, tmp_path) -> None:
 
 
 def test_size_of_a_dense_map(make_plan, tmp_path) -> None:
-    path = write_map(make_plan(100, hostile=False, density=3000), tmp_path)
-    assert path.stat().st_size < 1_500_000
+    path = write_map(make_plan(300, hostile=False, density=15_000), tmp_path)
+    assert path.stat().st_size < 3_000_000
 
 
 def test_too_many_features_for_a_page(make_plan, tmp_path, monkeypatch) -> None:
-    monkeypatch.setattr(layers, "_MOST_FEATURES", 10)
+    monkeypatch.setattr(surroundings, "_MOST_BYTES", 1000)
     text = page(make_plan(hostile=False), tmp_path)
-    assert "This page has no base map" in text
+    assert re.search(r"This map has no base map: \d+ map features lie around the towers, too many for one page", text)
     assert "An empty map does not mean clear ground" in text
     assert '"other power line"' not in text
 
