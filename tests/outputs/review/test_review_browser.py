@@ -10,6 +10,7 @@ from typing import Any
 
 import pandas as pd
 import pytest
+from selenium.webdriver.support.ui import WebDriverWait
 
 from layoutplan.outputs.review import write_review
 from layoutplan.planning.model import STATUSES, Plan
@@ -151,7 +152,9 @@ def test_filters_alone_together_and_reset(browser, make_plan, tmp_path) -> None:
     choose(browser, text="nowhere")
     assert shown(browser) == []
     browser.find_element("css selector", "button[type=reset]").click()
-    assert state(browser) == f"showing {total} of {total} towers"
+    WebDriverWait(browser, 10).until(
+        lambda page: state(page) == f"showing {total} of {total} towers"
+    )  # in its own turn
     assert shown(browser) == names(towers)
     assert browser.execute_script(HITS) == []
     assert browser.get_log("browser") == []
