@@ -9,7 +9,7 @@ import pandas as pd
 
 from layoutplan.outputs.columns import records
 from layoutplan.outputs.geo_uri import geo_uri
-from layoutplan.outputs.map_page.line_popups import lead_popups, span_popups
+from layoutplan.outputs.map_page.line_popups import lead_popups, span_popups, walk_popups
 from layoutplan.outputs.map_page.popups import Popups, electrode_popups, tower_popups
 from layoutplan.planning.model import Plan
 from layoutplan.text import page_text, xml_text
@@ -42,6 +42,16 @@ def lead_balloons(plan: Plan) -> list[str]:
     popups = lead_popups(plan)
     first = [list(zip(popups.shared_labels, texts, strict=True)) for texts in popups.shared_texts]
     return _balloons(popups, None, first)
+
+
+def walk_balloons(plan: Plan) -> list[str]:
+    """Return a table for each way on foot that has a shape; those to towers link to the drop-off."""
+    table = plan.approaches[plan.approaches.geometry.notna()]
+    links = [
+        geo_uri(row.drop_off_lat, row.drop_off_lon) if row.to == "tower" else ""
+        for row in records(table, "to", "drop_off_lat", "drop_off_lon")
+    ]
+    return _balloons(walk_popups(plan), links)
 
 
 def span_balloons(plan: Plan) -> list[str]:

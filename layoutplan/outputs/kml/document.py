@@ -19,12 +19,13 @@ from layoutplan.outputs.kml.balloons import (
     span_balloons,
     stake_balloons,
     tower_balloons,
+    walk_balloons,
 )
 from layoutplan.outputs.kml.styles import style_id, styles
 from layoutplan.outputs.points import rounded_lonlat, tower_waypoints
 from layoutplan.outputs.rounding import LONLAT_DECIMALS
 from layoutplan.outputs.words import STAKE_COLUMNS, figure, lead_level, stake_words
-from layoutplan.planning.model import Plan
+from layoutplan.planning.model import REACHABLE, Plan
 from layoutplan.text import xml_text
 
 Key = tuple[str, str]
@@ -37,6 +38,7 @@ _LEVEL_NAMES = {
 _STAKE_DATA = ("line_id", "tower_id", "role", "distance_m", "bearing_true_deg", "lead_length_m", "status")
 _TOWER_DATA = ("line_id", "tower_id", "status")
 _LEAD_DATA = ("line_id", "tower_id", "role", "lead_length_m", "service_ratio", "fault_ratio", "status")
+_WALK_DATA = ("line_id", "tower_id", "to", "walk_m", "walk_min", "verdict")
 _SPAN_DATA = ("line_id", "from_tower", "to_tower", "length_m", "bearing_deg")
 
 
@@ -77,9 +79,9 @@ def _by_line(pairs: Iterable[tuple[str, Any]]) -> dict[str, list[Any]]:
 
 
 def _towers(plan: Plan) -> Iterator[tuple[str, Folder]]:
-    """One folder for each tower: the tower, its stakes, its leads."""
+    """One folder for each tower: the tower, its stakes, its leads, the ways on foot."""
     things: dict[Key, list[Placemark]] = {}
-    for key, placemark in (*_stakes(plan), *_leads(plan)):
+    for key, placemark in (*_stakes(plan), *_leads(plan), *_walks(plan)):
         things.setdefault(key, []).append(placemark)
     rows = zip(records(plan.towers, *_TOWER_DATA), tower_waypoints(plan), tower_balloons(plan), strict=True)
     for (row, name, balloon), point in zip(rows, _points(plan.towers), strict=True):
@@ -106,6 +108,15 @@ def _leads(plan: Plan) -> Iterator[tuple[Key, Placemark]]:
             f"{figure(row.lead_length_m, 'm')} with slack",
         )
         yield (row.line_id, row.tower_id), _placemark(name, line, balloon, f"lead {level}", row, path)
+
+
+def _walks(plan: Plan) -> Iterator[tuple[Key, Placemark]]:
+    table = plan.approaches[plan.approaches.geometry.notna()]
+    rows = zip(records(table, *_WALK_DATA), walk_balloons(plan), _paths(table), strict=True)
+    for row, balloon, path in rows:
+        kind = "walk" if row.verdict == REACHABLE else "walk ask"
+        line = f"{row.walk_min:.0f} min, {figure(row.walk_m, 'm')}: {row.verdict}"
+        yield (row.line_id, row.tower_id), _placemark(f"On foot to {row.to}", line, balloon, kind, row, path)
 
 
 def _spans(plan: Plan) -> Iterator[tuple[str, Placemark]]:

@@ -19,12 +19,12 @@ _TOWER_SCALE = 0.7
 
 
 def style_id(kind: str) -> str:
-    """Id of a style; ``kind`` is a role, a status, ``span`` or ``lead`` with a level."""
+    """Id of a style; ``kind`` is a role, a status, ``span``, ``walk``, ``walk ask``, or ``lead`` with a level."""
     return "style-" + kind.replace(" ", "-")
 
 
 def styles(icons: bool) -> Iterator[Style]:
-    """Return a style for each role, status, level of a lead, and for spans.
+    """Return a style for each role, status, level of a lead, for spans and for ways on foot.
 
     Parameters
     ----------
@@ -33,7 +33,7 @@ def styles(icons: bool) -> Iterator[Style]:
     """
     for kind in (*STATUSES, "H", "S"):
         yield _point_style(kind, icons)
-    for kind in ("span", *(f"lead {level}" for level in LEAD_LEVELS)):
+    for kind in ("span", "walk", "walk ask", *(f"lead {level}" for level in LEAD_LEVELS)):
         yield _line_style(kind)
 
 

@@ -17,7 +17,7 @@ from folium.utilities import JsCode
 from numpy.typing import ArrayLike
 
 from layoutplan.outputs.columns import records, turned
-from layoutplan.outputs.map_page.line_popups import lead_popups, span_popups
+from layoutplan.outputs.map_page.line_popups import lead_popups, span_popups, walk_popups
 from layoutplan.outputs.map_page.obstacle_popups import obstacle_popups
 from layoutplan.outputs.map_page.packing import BASE_PER_DEG, PLAN_PER_DEG, packed
 from layoutplan.outputs.map_page.page import AsIs
@@ -30,12 +30,12 @@ from layoutplan.outputs.map_page.popups import (
 from layoutplan.outputs.map_page.styles import BASE_MAP
 from layoutplan.outputs.map_page.surroundings import BaseMap, west_deg
 from layoutplan.outputs.words import lead_level
-from layoutplan.planning.model import STATUSES, Plan
+from layoutplan.planning.model import REACHABLE, STATUSES, Plan
 from layoutplan.text import clean, page_text
 
 
 def plan_layers(plan: Plan) -> Iterator[FeatureLayer]:
-    """Yield towers, stakes, leads, spans, alternatives; topmost first, as the layer control lists them."""
+    """Yield towers, stakes, leads, ways, alternatives, spans; topmost first, as the layer control lists them."""
     towers, stakes, leads, others = plan.towers, plan.electrodes, plan.leads, plan.alternatives
     severity = towers["status"].map({status: number for number, status in enumerate(STATUSES)})
     top = np.argsort(severity, kind="stable")  # on an overview, what needs work lies on top
@@ -48,6 +48,9 @@ def plan_layers(plan: Plan) -> Iterator[FeatureLayer]:
     levels = [f"lead {lead_level(text)}" for text in leads["handling"]]
     yield _layer("Leads", leads.geometry.array, lead_popups(plan), west,
                  of_tower=_of_tower(plan, leads), style=levels)  # fmt: skip
+    ways = plan.approaches[plan.approaches.geometry.notna()]
+    yield _layer("Ways on foot", ways.geometry.array, walk_popups(plan), west, of_tower=_of_tower(plan, ways),
+                 style=np.where(ways["verdict"] == REACHABLE, "walk", "walk ask").tolist())  # fmt: skip
     yield _layer("Alternative positions", others.geometry.array, alternative_popups(plan), west, show=False,
                  of_tower=_of_tower(plan, others), sign=["alternative"] * len(others))  # fmt: skip
     yield _layer("Line", plan.spans.geometry.array, span_popups(plan), west, style=["span"] * len(plan.spans))

@@ -32,6 +32,31 @@ def lead_popups(plan: Plan) -> Popups:
     )
 
 
+def walk_popups(plan: Plan) -> Popups:
+    """How far it is to walk, across what, and whom to ask; of ways that have a shape."""
+    table = plan.approaches[plan.approaches.geometry.notna()]
+    labels = {name: row.label for name, row in plan.job.obstacle_classes.items()}
+    rows = list(records(table, "line_id", "tower_id", "to", "verdict", "note", "walk_m", "climb_m", "walk_min",
+                        "crossings", "road_name", "road_class"))  # fmt: skip
+    return Popups(
+        ("Way", "Note", "Walk", "Time, mean of there and back", "Climb", "Across", "Begins", "Line"),
+        [f"On foot to {'the tower' if row.to == 'tower' else row.to}, tower {row.tower_id}" for row in rows],
+        [
+            (
+                row.verdict,
+                row.note or "",
+                figure(row.walk_m, "m"),
+                f"{row.walk_min:.0f} min",
+                figure(row.climb_m, "m"),
+                row.crossings or "nothing on the map",
+                (row.road_name or labels.get(row.road_class, "road")) if row.to == "tower" else "at the tower",
+                row.line_id,
+            )
+            for row in rows
+        ],
+    )
+
+
 def span_popups(plan: Plan) -> Popups:
     """Length and bearing of each span."""
     rows = list(records(plan.spans, "line_id", "from_tower", "to_tower", "length_m", "bearing_deg", "half_width_m"))

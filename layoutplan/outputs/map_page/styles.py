@@ -71,6 +71,8 @@ PLAN_STYLES: Mapping[str, Mapping[str, Any]] = MappingProxyType(
     {
         "span": {"color": INK, "weight": 3, "opacity": 1, "fill": False},
         "edge": {"color": "#555555", "weight": 1.5, "opacity": 1, "fill": False, "dashArray": "1 6"},
+        "walk": {"color": "#1f6b4a", "weight": 3, "opacity": 1, "fill": False, "dashArray": "1 6"},
+        "walk ask": {"color": "#8a4b08", "weight": 3, "opacity": 1, "fill": False, "dashArray": "9 5 1 5"},
         "lead below": _lead(BLUE, 3, casing=5),  # the casing tells it from a stream
         "lead near": _lead(ORANGE, 4, casing=7),
         "lead unknown": _lead(YELLOW, 4.5, "6 6", casing=7),  # like barrier tape

@@ -243,7 +243,7 @@ def test_layers_and_order(browser, make_plan, tmp_path) -> None:
         "const labels = document.querySelectorAll('.leaflet-control-layers-overlays span span');"
         "return [...labels].map((label) => label.textContent.trim())"
     )
-    assert names[:5] == ["Towers", "Stakes H and S", "Leads", "Alternative positions", "Line"]
+    assert names[:5] == ["Towers", "Stakes H and S", "Leads", "Ways on foot", "Alternative positions"]
     toggle = "document.querySelectorAll('.leaflet-control-layers-selector')[arguments[0]].click()"
     browser.execute_script(toggle, 3)
     assert counts(browser)["alternative"] == len(plan.alternatives)

@@ -152,9 +152,7 @@ def test_filters_alone_together_and_reset(browser, make_plan, tmp_path) -> None:
     choose(browser, text="nowhere")
     assert shown(browser) == []
     browser.find_element("css selector", "button[type=reset]").click()
-    WebDriverWait(browser, 10).until(
-        lambda page: state(page) == f"showing {total} of {total} towers"
-    )  # in its own turn
+    WebDriverWait(browser, 10).until(lambda page: state(page) == f"showing {total} of {total} towers")
     assert shown(browser) == names(towers)
     assert browser.execute_script(HITS) == []
     assert browser.get_log("browser") == []
