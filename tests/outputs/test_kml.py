@@ -128,7 +128,7 @@ def test_every_level_status_and_role_has_its_style(plan, tmp_path) -> None:
     used = {url.removeprefix("#") for url in found(document, "//k:styleUrl/text()")}
     given = found(document, "//k:Style/@id")
     assert used <= set(given)
-    assert len(set(given)) == len(given) == len(STATUSES) + 2 + len(LEAD_LEVELS) + 1
+    assert len(set(given)) == len(given) == len(STATUSES) + 2 + len(LEAD_LEVELS) + 3
     widths = {
         style.get("id"): float(style.findtext(".//k:width", None, KML))
         for style in found(document, "//k:Style[k:LineStyle]")

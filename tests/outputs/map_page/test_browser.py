@@ -245,10 +245,10 @@ def test_layers_and_order(browser, make_plan, tmp_path) -> None:
     )
     assert names[:5] == ["Towers", "Stakes H and S", "Leads", "Ways on foot", "Alternative positions"]
     toggle = "document.querySelectorAll('.leaflet-control-layers-selector')[arguments[0]].click()"
-    browser.execute_script(toggle, 3)
+    browser.execute_script(toggle, 4)
     assert counts(browser)["alternative"] == len(plan.alternatives)
     tower = plan.towers.iloc[0]
-    for layer in (0, 0, 4, 4):  # off and on again; the line comes back below the towers
+    for layer in (0, 0, 5, 5):  # off and on again; the line comes back below the towers
         browser.execute_script(toggle, layer)
     look_at(browser, tower.lon, tower.lat, 17)
     assert colours(browser, [[tower.lon, tower.lat]]) == [SIGNS[tower.status]["fill"]]

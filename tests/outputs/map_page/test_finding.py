@@ -21,7 +21,7 @@ CHOSEN = (
 
 def two_lines(plan: Plan) -> Plan:
     """Towers 005 to 008 become 001 to 004 of a second line."""
-    tables = ("towers", "electrodes", "leads", "alternatives")
+    tables = ("towers", "electrodes", "leads", "approaches", "alternatives")
     changed = {}
     for name in tables:
         table = getattr(plan, name)
@@ -182,7 +182,7 @@ def test_hostile_names_in_list_and_card(browser, make_plan, tmp_path, hostile_te
 def two_lines_of_hostile(plan: Plan) -> Plan:
     """The first tower on a line of its own, so that the names of lines are shown."""
     changed = {}
-    for name in ("towers", "electrodes", "leads", "alternatives"):
+    for name in ("towers", "electrodes", "leads", "approaches", "alternatives"):
         table = getattr(plan, name)
         names = table["line_id"].mask(table["tower_id"] == "001", "valley <img src=y onerror=alert(3)>")
         changed[name] = table.assign(line_id=names)
