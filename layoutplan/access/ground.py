@@ -15,8 +15,9 @@ from layoutplan.job.access import Access
 from layoutplan.job.classes import PERMITTED, ObstacleClass
 from layoutplan.line.geodesy import FloatArray
 
-ROAD_COLUMNS = ("name", "road_class", "vehicle", "geometry")
-NO_ENTRY, FENCE = "no_entry", "fence_wall"
+ROAD_COLUMNS = ("name", "road_class", "vehicle", "bridge", "geometry")
+NO_ENTRY, FENCE, TRACK = "no_entry", "fence_wall", "track_path"
+BRIDGE, RIVER = "bridge_overhead", "river_canal"
 YES, PERMIT, NO = 0, 1, 2
 # what a walker does not meet underfoot
 _UNSEEN = (
@@ -47,6 +48,8 @@ class Ground:
     is_open : ndarray of bool, shape (r,)
         Whether one may walk along it, over whatever it crosses.
     is_private : ndarray of bool, shape (r,)
+    bridge : ndarray of int, shape (r,)
+        The feature that is the bridge; -1 for what leads over the ground.
     road_width_m : ndarray, shape (r,)
     permitted_given : bool
     settings : Access
@@ -69,6 +72,7 @@ class Ground:
     may_stop: IntArray
     is_open: BoolArray
     is_private: BoolArray
+    bridge: IntArray
     road_width_m: FloatArray
     permitted_given: bool
     settings: Access
@@ -92,7 +96,8 @@ def build_ground(
     roads : GeoDataFrame
         Columns ``ROAD_COLUMNS``, EPSG:4326, lines: what leads over the ground or over bridges, no tunnels. ``vehicle``
         is ``"yes"``, ``"permit"`` or ``"no"``, by law and by nature (a footway is ``"no"``); anything else counts as
-        ``"permit"``. Longitudes run on across the antimeridian as those of the towers do.
+        ``"permit"``. ``bridge`` is the row of the bridge in ``features``, or -1. Longitudes run on across the
+        antimeridian as those of the towers do.
     classes : mapping
         Obstacle classes with the job's changes: labels, and the widths of roads.
     settings : Access
@@ -109,6 +114,7 @@ def build_ground(
     factors = settings.factors
     road_class = roads["road_class"].to_numpy(dtype=object)
     vehicle = roads["vehicle"].to_numpy(dtype=object)
+    bridge = roads["bridge"].to_numpy(dtype=np.int64)
     return Ground(
         features=shapes,
         roads=road_shapes,
@@ -124,17 +130,21 @@ def build_ground(
         width_m=features["width_m"].to_numpy(dtype=float),
         road_class=road_class,
         road_name=roads["name"].to_numpy(dtype=object),
-        may_stop=_may_stop(road_class, vehicle, settings),
+        may_stop=_may_stop(road_class, vehicle, bridge, settings),
         is_open=np.array([np.isfinite(factors[one]) for one in road_class], dtype=bool),
         is_private=~np.isin(vehicle, ["yes", "no"]),
+        bridge=bridge,
         road_width_m=np.array([classes[one].width_m for one in road_class], dtype=float),
         permitted_given=permitted_given or bool((kind == PERMITTED).any()),
         settings=settings,
     )
 
 
-def _may_stop(road_class: NDArray[np.object_], vehicle: NDArray[np.object_], settings: Access) -> IntArray:
+def _may_stop(
+    road_class: NDArray[np.object_], vehicle: NDArray[np.object_], bridge: IntArray, settings: Access
+) -> IntArray:
+    """Tell where the vehicle may stop: never on a bridge, nobody steps off it to the ground below."""
     agreed = np.isin(road_class, settings.stop_by_agreement)
     usable = np.isin(road_class, settings.usable_classes) | agreed
     verdict = np.where((vehicle == "yes") & ~agreed, YES, PERMIT)
-    return np.where(usable & (vehicle != "no"), verdict, NO)
+    return np.where(usable & (vehicle != "no") & (bridge < 0), verdict, NO)

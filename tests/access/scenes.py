@@ -38,6 +38,7 @@ class Road:
     kind: str = "minor_road"
     vehicle: str = "yes"
     name: str = ""
+    bridge: int = -1
 
 
 @dataclass(frozen=True)
@@ -73,6 +74,7 @@ class Scene:
             "name": np.array([road.name for road in self.roads], dtype=object),
             "road_class": np.array([road.kind for road in self.roads], dtype=object),
             "vehicle": np.array([road.vehicle for road in self.roads], dtype=object),
+            "bridge": np.array([road.bridge for road in self.roads], dtype=np.int64),
         }
         return gpd.GeoDataFrame(table, geometry=self._shapes([road.shape for road in self.roads]), crs="EPSG:4326")
 

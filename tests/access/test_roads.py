@@ -30,6 +30,7 @@ def test_lines_that_carry_a_road_class():
     roads, gates = roads_and_gates(table)
     assert roads["road_class"].tolist() == ["minor_road", "track_path"]
     assert roads["vehicle"].tolist() == ["yes", "permit"]
+    assert roads["bridge"].tolist() == [-1, 1]
     assert gates.empty
 
 

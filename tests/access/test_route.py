@@ -85,8 +85,10 @@ def test_a_path_opens_the_wall_it_crosses_but_not_the_wall_beside_it():
 def test_a_river_is_crossed_on_its_bridge(at, shape):
     course = line((50, -3000), (50, 3000))
     river = Feature("river_canal", course if shape == "line" else course.buffer(7.5), 15.0, "Alpha")
-    bridge = Road(line((120, 100), (-20, 100)), "track_path", "no")
-    route = to_tower(Scene((river,), (EAST_ROAD, bridge), at=at).walks())
+    deck = Feature("bridge_overhead", line((60, 100), (40, 100)), 3.0)
+    bridge = Road(deck.shape, "track_path", "no", bridge=1)
+    path = Road(line((120, 100), (60, 100)), "track_path", "no"), Road(line((40, 100), (-20, 100)), "track_path", "no")
+    route = to_tower(Scene((river, deck), (EAST_ROAD, *path, bridge), at=at).walks())
     assert route.verdict == "reachable"
     assert route.crossings == ("river or canal Alpha",)
     wet = shapely.intersection(route.line, course.buffer(7.5))
