@@ -19,6 +19,7 @@ ROAD_COLUMNS = ("name", "road_class", "vehicle", "bridge", "geometry")
 NO_ENTRY, FENCE, TRACK = "no_entry", "fence_wall", "track_path"
 BRIDGE, RIVER = "bridge_overhead", "river_canal"
 YES, PERMIT, NO = 0, 1, 2
+_NOT_DRIVEN = ("no", "private path")
 # what a walker does not meet underfoot
 _UNSEEN = (
     *("woodland", "crops", "permitted_land", "underground_cable", "pipeline"),
@@ -95,9 +96,10 @@ def build_ground(
         Columns as in :data:`layoutplan.inputs.model.FEATURE_COLUMNS`; single parts, EPSG:4326.
     roads : GeoDataFrame
         Columns ``ROAD_COLUMNS``, EPSG:4326, lines: what leads over the ground or over bridges, no tunnels. ``vehicle``
-        is ``"yes"``, ``"permit"`` or ``"no"``, by law and by nature (a footway is ``"no"``); anything else counts as
-        ``"permit"``. ``bridge`` is the row of the bridge in ``features``, or -1. Longitudes run on across the
-        antimeridian as those of the towers do.
+        is ``"yes"``, ``"permit"`` or ``"no"``, by law and by nature (a footway is ``"no"``, or ``"private path"``
+        where walking needs a permission, too); anything else counts as ``"permit"``.
+        ``bridge`` is the row of the bridge in ``features``, or -1. Longitudes run on across the antimeridian as those
+        of the towers do.
     classes : mapping
         Obstacle classes with the job's changes: labels, and the widths of roads.
     settings : Access
@@ -147,4 +149,4 @@ def _may_stop(
     agreed = np.isin(road_class, settings.stop_by_agreement)
     usable = np.isin(road_class, settings.usable_classes) | agreed
     verdict = np.where((vehicle == "yes") & ~agreed, YES, PERMIT)
-    return np.where(usable & (vehicle != "no") & (bridge < 0), verdict, NO)
+    return np.where(usable & ~np.isin(vehicle, _NOT_DRIVEN) & (bridge < 0), verdict, NO)
