@@ -6,6 +6,7 @@ import numpy as np
 import shapely
 
 from layoutplan.access.cost import Window
+from layoutplan.access.ground import NO_ENTRY
 from layoutplan.access.lattice import IntArray
 from layoutplan.access.placed import Placed, bodies
 from layoutplan.access.walks import met
@@ -40,8 +41,12 @@ def barring(window: Window, line: shapely.LineString) -> tuple[str, ...]:
     return _names(window, row) + steep
 
 
-def to_ask(window: Window, places: IntArray) -> tuple[str, ...]:
-    """Name the land that a way through some places must not cross without a permission."""
+def to_ask(window: Window, places: IntArray, line: shapely.LineString) -> tuple[str, ...]:
+    """Name the land that a way, a line through some places, must not cross without a permission."""
+    return tuple(dict.fromkeys((*_asked_at(window, places), *_names(window, _strips(window, line)))))
+
+
+def _asked_at(window: Window, places: IntArray) -> tuple[str, ...]:
     ask = window.ask.reshape(-1)[places]
     if not ask.any():
         return ()
@@ -53,6 +58,33 @@ def to_ask(window: Window, places: IntArray) -> tuple[str, ...]:
     order = np.argsort(pair_point, kind="stable")
     outside = () if len(np.unique(pair_point)) == len(point) else (OUT_OF_BOUNDS,)
     return _names(window, land.row[pair_land[order]]) + outside
+
+
+def _strips(window: Window, line: shapely.LineString) -> IntArray:
+    """Rows of areas to ask about that a way cuts through, although they may lie between its places.
+
+    What a way only clips, as it keeps along the edge, is less than a cell and left out.
+    """
+    ground, rows = window.ground, window.features.row
+    land = window.features.where(ground.ask[rows] & (shapely.get_dimensions(window.features.shape) == 2))
+    land = land.where(shapely.intersects(land.shape, line))
+    public = window.roads.where(ground.is_open[window.roads.row] & ~ground.is_private[window.roads.row])
+    beside = shapely.buffer(shapely.union_all(public.shape), window.cell_m)
+    off_road = shapely.difference(line, beside)
+    cut = [
+        _is_cut(shape, line if kind == NO_ENTRY else off_road, window.cell_m)
+        for shape, kind in zip(land.shape, ground.feature_class[land.row], strict=True)
+    ]
+    return land.row[np.array(cut, dtype=bool)]
+
+
+def _is_cut(area: shapely.Geometry, line: shapely.Geometry, cell_m: float) -> bool:
+    """Whether a line cuts an area into more parts larger than a cell than it had."""
+    edges = shapely.node(shapely.union_all([shapely.boundary(area), line]))
+    parts = shapely.get_parts(shapely.polygonize(shapely.get_parts(edges)))
+    inner = parts[shapely.contains(area, shapely.point_on_surface(parts))]
+    large = [int((shapely.area(found) > cell_m**2).sum()) for found in (shapely.get_parts(area), inner)]
+    return large[1] > large[0]
 
 
 def _cells_along(window: Window, line: shapely.LineString) -> tuple[IntArray, IntArray]:

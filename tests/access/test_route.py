@@ -183,6 +183,21 @@ def test_land_on_which_one_must_ask_is_avoided_or_named():
     )
 
 
+@pytest.mark.parametrize("wide_m", [0.5, 2.0, 3.5, 9.0])
+@pytest.mark.parametrize("turned_deg", [0, 30, 45])
+def test_a_strip_that_lies_between_the_places_is_named(wide_m, turned_deg):
+    strip = shapely.affinity.rotate(shapely.box(60.3, -3000, 60.3 + wide_m, 3000), turned_deg, (60, 0))
+    route = to_tower(Scene((Feature("no_entry", strip, name="of Mr N."),), (EAST_ROAD,)).walks())
+    assert (route.verdict, route.because) == ("needs permission", ("no-entry land of Mr N.",))
+
+
+def test_a_parcel_beside_the_way_is_not_named():
+    beside = shapely.affinity.rotate(shapely.box(-3000, 0.5, 3000, 300), 10, (0, 0))
+    beside = beside.difference(shapely.box(-5, -400, 5, 900))  # two parts, once it is cut to the surroundings
+    route = to_tower(Scene((Feature("no_entry", beside),), (Road(line((-90, -200), (-90, 200))),)).walks())
+    assert route.verdict == "reachable"
+
+
 def test_ground_outside_the_permitted_land():
     scene = Scene((Feature("permitted_land", shapely.box(-30, -30, 30, 30)),), (EAST_ROAD,))
     route = to_tower(scene.walks())
