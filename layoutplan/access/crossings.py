@@ -6,13 +6,14 @@ import numpy as np
 import shapely
 
 from layoutplan.access.cost import Window
-from layoutplan.access.ground import NO_ENTRY
+from layoutplan.access.ground import FENCE, NO_ENTRY
 from layoutplan.access.lattice import IntArray
-from layoutplan.access.placed import Placed, bodies
+from layoutplan.access.placed import Placed, bodies, placed
 from layoutplan.access.walks import met
 from layoutplan.line.geodesy import FloatArray
 
 STEEP = "ground too steep to walk"
+LOCKED_GATE = "a locked or private gate"
 OUT_OF_BOUNDS = "ground outside the permitted land"
 _TOUCH_M = 1e-3  # a barrier met at its very end is met, too
 _ROADS = ("main_road", "minor_road", "track_path")
@@ -43,7 +44,8 @@ def barring(window: Window, line: shapely.LineString) -> tuple[str, ...]:
 
 def to_ask(window: Window, places: IntArray, line: shapely.LineString) -> tuple[str, ...]:
     """Name the land that a way, a line through some places, must not cross without a permission."""
-    return tuple(dict.fromkeys((*_asked_at(window, places), *_names(window, _strips(window, line)))))
+    land = _asked_at(window, places), _names(window, _strips(window, line))
+    return tuple(dict.fromkeys((*land[0], *land[1], *_locked(window, line))))
 
 
 def _asked_at(window: Window, places: IntArray) -> tuple[str, ...]:
@@ -58,6 +60,16 @@ def _asked_at(window: Window, places: IntArray) -> tuple[str, ...]:
     order = np.argsort(pair_point, kind="stable")
     outside = () if len(np.unique(pair_point)) == len(point) else (OUT_OF_BOUNDS,)
     return _names(window, land.row[pair_land[order]]) + outside
+
+
+def _locked(window: Window, line: shapely.LineString) -> tuple[str, ...]:
+    """Tell of a locked gate through which a way passes a fence."""
+    ground, cell_m = window.ground, window.cell_m
+    gates = placed(ground.gate_tree, window.frame, window.half_m)
+    gate = shapely.union_all(gates.shape[ground.is_locked[gates.row]])
+    fences = window.features.where(ground.feature_class[window.features.row] == FENCE)
+    passed = shapely.intersection(fences.shape[shapely.dwithin(fences.shape, gate, cell_m)], line)
+    return (LOCKED_GATE,) if shapely.dwithin(passed, gate, 1.5 * cell_m).any() else ()
 
 
 def _strips(window: Window, line: shapely.LineString) -> IntArray:

@@ -19,6 +19,7 @@ ROAD_COLUMNS = ("name", "road_class", "vehicle", "bridge", "geometry")
 NO_ENTRY, FENCE, TRACK = "no_entry", "fence_wall", "track_path"
 BRIDGE, RIVER = "bridge_overhead", "river_canal"
 YES, PERMIT, NO = 0, 1, 2
+LOCKED = "locked"
 _NOT_DRIVEN = ("no", "private path")
 # what a walker does not meet underfoot
 _UNSEEN = (
@@ -35,6 +36,8 @@ class Ground:
     ----------
     features, roads, gates : ndarray of Geometry
         EPSG:4326.
+    is_locked : ndarray of bool, shape (g,)
+        Gates that nobody walks through without a permission.
     feature_tree, road_tree, gate_tree : STRtree
     feature_class, label : ndarray of str, shape (n,)
     factor : ndarray, shape (n,)
@@ -59,6 +62,7 @@ class Ground:
     features: Geometries
     roads: Geometries
     gates: Geometries
+    is_locked: BoolArray
     feature_tree: STRtree
     road_tree: STRtree
     gate_tree: STRtree
@@ -104,7 +108,7 @@ def build_ground(
         Obstacle classes with the job's changes: labels, and the widths of roads.
     settings : Access
     gates : GeoDataFrame, optional
-        Points where fences and walls can be passed.
+        Points where fences and walls can be passed, with the column ``vehicle``: ``"locked"`` asks walkers, too.
     permitted_given : bool
         Whether the job names permitted land, so that all other ground needs a permission.
     """
@@ -121,6 +125,7 @@ def build_ground(
         features=shapes,
         roads=road_shapes,
         gates=gate_shapes,
+        is_locked=np.empty(0, dtype=bool) if gates is None else (gates["vehicle"] == LOCKED).to_numpy(),
         feature_tree=STRtree(shapes),
         road_tree=STRtree(road_shapes),
         gate_tree=STRtree(gate_shapes),

@@ -6,7 +6,8 @@ Only what the map says plainly counts as open to the crew's vehicle. Decisions, 
 - Whatever is restricted in any way (private, for customers, by hours, ``no``) needs a permission: an owner can give it.
 - Paths, footways and steps are not driven on unless their tags let motor vehicles in by name: ``access=yes`` on a
   footway speaks of people. Where they are private or closed to people, walking there needs a permission, too.
-- An untagged gate may be locked: driving through needs a permission. Bollards and blocks stop vehicles.
+- An untagged gate may be locked: driving through needs a permission. One tagged as locked, or as private or closed to
+  people, is not walked through without asking either. Bollards and blocks stop vehicles.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from collections.abc import Mapping, Sequence
 ROAD_CLASSES = frozenset({"main_road", "minor_road", "track_path"})
 GATE, BRIDGE = "gate", "bridge_overhead"
 OPEN, PERMIT, CLOSED, PRIVATE_PATH = "yes", "permit", "no", "private path"
+LOCKED = "locked"
 _KEYS = ("motorcar", "motor_vehicle", "vehicle", "access")  # the more special one counts
 _BY_NAME = ("motorcar", "motor_vehicle")
 _ON_FOOT = ("foot", "access")
@@ -45,12 +47,15 @@ def vehicle_on_road(tags: Mapping[str, str]) -> str:
 
 
 def vehicle_through_gate(tags: Mapping[str, str]) -> str:
-    """Tell whether a vehicle gets through a gate or other barrier: ``"yes"``, ``"permit"`` or ``"no"``."""
+    """Tell whether a vehicle gets through a gate or other barrier: ``"yes"``, ``"permit"`` or ``"no"``.
+
+    ``"locked"`` asks walkers for a permission, too.
+    """
     barrier = tags.get("barrier", "")
     if barrier in _STOPS_VEHICLES:
         return CLOSED
-    if tags.get("locked") == "yes":
-        return PERMIT
+    if tags.get("locked") == "yes" or _said(tags, _ON_FOOT) == PERMIT:
+        return LOCKED
     return _said(tags, _KEYS) or (OPEN if barrier in _ALWAYS_OPEN else PERMIT)
 
 

@@ -51,6 +51,7 @@ class Scene:
     at: tuple[float, float] = (10.0, 48.0)
     settings: dict[str, Any] = field(default_factory=dict)
     permitted_given: bool = False
+    gate_vehicle: str = "permit"
 
     @property
     def frame(self) -> Frame:
@@ -80,7 +81,8 @@ class Scene:
 
     def gate_table(self) -> gpd.GeoDataFrame:
         gates = self._shapes([shapely.Point(xy) for xy in self.gates_m])
-        return gpd.GeoDataFrame(geometry=gates, crs="EPSG:4326")
+        vehicle = np.full(len(gates), self.gate_vehicle, dtype=object)
+        return gpd.GeoDataFrame({"vehicle": vehicle}, geometry=gates, crs="EPSG:4326")
 
     def ground(self) -> Ground:
         return build_ground(

@@ -66,6 +66,23 @@ def test_a_wall_is_passed_at_its_gate():
     assert route.walk_m == pytest.approx(ways_round((120, 90), (60, 90), (0, 0)), rel=0.03, abs=2 * CELL_M)
 
 
+@pytest.mark.parametrize(
+    ("vehicle", "north_m", "verdict"),
+    [
+        ("permit", 90.0, "reachable"),
+        ("no", 90.0, "reachable"),  # a stile
+        ("locked", 90.0, "needs permission"),
+        ("locked", 990.0, "reachable"),  # another gate lies nearer
+    ],
+)
+def test_a_locked_gate_asks_for_a_permission(vehicle, north_m, verdict):
+    wall = Feature("fence_wall", line((60, -3000), (60, 3000)), 0.3)
+    through = Road(line((70, -200), (50, -200)), "track_path", "no")
+    route = to_tower(Scene((wall,), (EAST_ROAD, through), ((60.0, north_m),), gate_vehicle=vehicle).walks())
+    assert route.verdict == verdict
+    assert route.because == (("a locked or private gate",) if verdict == "needs permission" else ())
+
+
 def test_a_gate_opens_no_building():
     scene = Scene((Feature("building", shapely.box(58, -3000, 62, 3000), 0, "hall"),), (EAST_ROAD,), ((60.0, 90.0),))
     assert to_tower(scene.walks()).verdict == "not reachable on foot"

@@ -59,8 +59,10 @@ def test_who_may_drive_on_a_road(text: str, verdict: str) -> None:
     [
         ("barrier=gate", "permit"),  # it may be locked
         ("barrier=gate access=yes", "yes"),
-        ("barrier=gate access=yes locked=yes", "permit"),
-        ("barrier=lift_gate access=private", "permit"),
+        ("barrier=gate access=yes locked=yes", "locked"),
+        ("barrier=lift_gate access=private", "locked"),
+        ("barrier=gate access=private foot=yes", "permit"),
+        ("barrier=gate motor_vehicle=private", "permit"),
         ("barrier=cattle_grid", "yes"),
         ("barrier=entrance", "yes"),
         ("barrier=bollard", "no"),
