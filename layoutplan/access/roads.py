@@ -32,7 +32,7 @@ def roads_and_gates(features: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, gpd.G
     """
     shape = features.geometry.to_numpy()
     is_gate = (features["obstacle_class"] == "gate").to_numpy()
-    gates = features.loc[is_gate & (shapely.get_dimensions(shape) == 0), ["vehicle", "geometry"]]
+    gates = features.loc[is_gate & (shapely.get_dimensions(shape) < 2), ["vehicle", "geometry"]]
     is_road = (features["road_class"] != "").to_numpy() & (shapely.get_dimensions(shape) == 1)
     roads = features.loc[is_road, ["name", "road_class", "vehicle", "geometry"]].reset_index(drop=True)
     shut = gates.geometry.to_numpy()[(gates["vehicle"] != "yes").to_numpy()]
@@ -40,7 +40,9 @@ def roads_and_gates(features: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, gpd.G
     vehicle = np.where(gated & (roads["vehicle"] == "yes").to_numpy(), "permit", roads["vehicle"])
     row = np.flatnonzero(is_road)
     bridge = np.where((features["obstacle_class"] == BRIDGE).to_numpy()[row], row, -1)
-    return roads.assign(vehicle=vehicle.astype(object), bridge=bridge), gates.reset_index(drop=True)
+    passed = shapely.centroid(gates.geometry.to_numpy())  # of a gate drawn as a line, its middle
+    gates = gates.set_geometry(passed, crs="EPSG:4326").reset_index(drop=True)
+    return roads.assign(vehicle=vehicle.astype(object), bridge=bridge), gates
 
 
 def _with_gates(roads: NDArray[np.object_], gates: NDArray[np.object_]) -> NDArray[np.bool_]:

@@ -48,6 +48,14 @@ def test_a_gate_that_may_be_locked_asks_for_a_permission():
         assert gates.geometry.tolist() == [at]
 
 
+def test_a_gate_drawn_as_a_line_across_the_road_is_a_gate():
+    across = shapely.LineString([(10.005, 47.99999), (10.005, 48.00003)])
+    table = features(("minor_road", "minor_road", "yes", ROAD), ("gate", "", "permit", across))
+    roads, gates = roads_and_gates(table)
+    assert roads["vehicle"].tolist() == ["permit"]
+    assert shapely.equals_exact(gates.geometry[0], shapely.Point(10.005, 48.00001), 1e-9)
+
+
 def test_what_is_shut_stays_shut():
     table = features(("track_path", "track_path", "no", ROAD), ("gate", "", "permit", shapely.Point(10.005, 48.0)))
     assert roads_and_gates(table)[0]["vehicle"].tolist() == ["no"]
