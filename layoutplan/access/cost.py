@@ -15,6 +15,7 @@ import shapely
 from numpy.typing import ArrayLike
 from shapely import STRtree
 
+from layoutplan.access.bridges import bridge_sides, is_ford
 from layoutplan.access.drawing import Drawing
 from layoutplan.access.frame import Frame
 from layoutplan.access.ground import FENCE, Ground
@@ -209,15 +210,19 @@ def _barriers(ground: Ground, body: Placed, roads: Placed, gates: Geometries) ->
     """What blocks, opened where a road or path leads through and where there is a gate.
 
     An opening reaches one cell about the piece of road inside: the least through which a way is sure to be found.
+    Bridges are left at their ends only, and fords are not waded through.
     """
     blocked = body.where(np.isinf(ground.factor[body.row]))
     tree = STRtree(blocked.shape)
     open_road = roads.shape[ground.is_open[roads.row]]
     road, by_road = tree.query(open_road, predicate="intersects")
     pieces = shapely.intersection(open_road[road], blocked.shape[by_road])
+    ford = is_ford(ground, roads, roads.row[ground.is_open[roads.row]][road], blocked.row[by_road], pieces)
+    pieces, by_road = pieces[~ford], by_road[~ford]
     gate, by_gate = tree.query(gates, predicate="dwithin", distance=ground.settings.cell_m)
     is_fence = ground.feature_class[blocked.row[by_gate]] == FENCE
     openings = shapely.buffer(np.concatenate((pieces, gates[gate[is_fence]])), ground.settings.cell_m, quad_segs=4)
     cut = opened(blocked.shape, openings, np.concatenate((by_road, by_gate[is_fence])))
-    left = Placed(blocked.row, cut)
-    return left.where(~shapely.is_empty(cut))
+    left = Placed(blocked.row, cut).where(~shapely.is_empty(cut))
+    sides = bridge_sides(ground, roads, blocked.shape)
+    return Placed(np.concatenate((left.row, sides.row)), np.concatenate((left.shape, sides.shape)))

@@ -6,12 +6,14 @@ import numpy as np
 import shapely
 
 from layoutplan.access.cost import Window
+from layoutplan.access.ground import FENCE, NO_ENTRY
 from layoutplan.access.lattice import IntArray
-from layoutplan.access.placed import Placed, bodies
+from layoutplan.access.placed import Placed, bodies, placed
 from layoutplan.access.walks import met
 from layoutplan.line.geodesy import FloatArray
 
 STEEP = "ground too steep to walk"
+LOCKED_GATE = "a locked or private gate"
 OUT_OF_BOUNDS = "ground outside the permitted land"
 _TOUCH_M = 1e-3  # a barrier met at its very end is met, too
 _ROADS = ("main_road", "minor_road", "track_path")
@@ -40,8 +42,13 @@ def barring(window: Window, line: shapely.LineString) -> tuple[str, ...]:
     return _names(window, row) + steep
 
 
-def to_ask(window: Window, places: IntArray) -> tuple[str, ...]:
-    """Name the land that a way through some places must not cross without a permission."""
+def to_ask(window: Window, places: IntArray, line: shapely.LineString) -> tuple[str, ...]:
+    """Name the land that a way, a line through some places, must not cross without a permission."""
+    land = _asked_at(window, places), _names(window, _strips(window, line))
+    return tuple(dict.fromkeys((*land[0], *land[1], *_locked(window, line))))
+
+
+def _asked_at(window: Window, places: IntArray) -> tuple[str, ...]:
     ask = window.ask.reshape(-1)[places]
     if not ask.any():
         return ()
@@ -53,6 +60,43 @@ def to_ask(window: Window, places: IntArray) -> tuple[str, ...]:
     order = np.argsort(pair_point, kind="stable")
     outside = () if len(np.unique(pair_point)) == len(point) else (OUT_OF_BOUNDS,)
     return _names(window, land.row[pair_land[order]]) + outside
+
+
+def _locked(window: Window, line: shapely.LineString) -> tuple[str, ...]:
+    """Tell of a locked gate through which a way passes a fence."""
+    ground, cell_m = window.ground, window.cell_m
+    gates = placed(ground.gate_tree, window.frame, window.half_m)
+    gate = shapely.union_all(gates.shape[ground.is_locked[gates.row]])
+    fences = window.features.where(ground.feature_class[window.features.row] == FENCE)
+    passed = shapely.intersection(fences.shape[shapely.dwithin(fences.shape, gate, cell_m)], line)
+    return (LOCKED_GATE,) if shapely.dwithin(passed, gate, 1.5 * cell_m).any() else ()
+
+
+def _strips(window: Window, line: shapely.LineString) -> IntArray:
+    """Rows of areas to ask about that a way cuts through, although they may lie between its places.
+
+    What a way only clips, as it keeps along the edge, is less than a cell and left out.
+    """
+    ground, rows = window.ground, window.features.row
+    land = window.features.where(ground.ask[rows] & (shapely.get_dimensions(window.features.shape) == 2))
+    land = land.where(shapely.intersects(land.shape, line))
+    public = window.roads.where(ground.is_open[window.roads.row] & ~ground.is_private[window.roads.row])
+    beside = shapely.buffer(shapely.union_all(public.shape), window.cell_m)
+    off_road = shapely.difference(line, beside)
+    cut = [
+        _is_cut(shape, line if kind == NO_ENTRY else off_road, window.cell_m)
+        for shape, kind in zip(land.shape, ground.feature_class[land.row], strict=True)
+    ]
+    return land.row[np.array(cut, dtype=bool)]
+
+
+def _is_cut(area: shapely.Geometry, line: shapely.Geometry, cell_m: float) -> bool:
+    """Whether a line cuts an area into more parts larger than a cell than it had."""
+    edges = shapely.node(shapely.union_all([shapely.boundary(area), line]))
+    parts = shapely.get_parts(shapely.polygonize(shapely.get_parts(edges)))
+    inner = parts[shapely.contains(area, shapely.point_on_surface(parts))]
+    large = [int((shapely.area(found) > cell_m**2).sum()) for found in (shapely.get_parts(area), inner)]
+    return large[1] > large[0]
 
 
 def _cells_along(window: Window, line: shapely.LineString) -> tuple[IntArray, IntArray]:

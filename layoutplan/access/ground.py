@@ -15,9 +15,12 @@ from layoutplan.job.access import Access
 from layoutplan.job.classes import PERMITTED, ObstacleClass
 from layoutplan.line.geodesy import FloatArray
 
-ROAD_COLUMNS = ("name", "road_class", "vehicle", "geometry")
-NO_ENTRY, FENCE = "no_entry", "fence_wall"
+ROAD_COLUMNS = ("name", "road_class", "vehicle", "bridge", "geometry")
+NO_ENTRY, FENCE, TRACK = "no_entry", "fence_wall", "track_path"
+BRIDGE, RIVER = "bridge_overhead", "river_canal"
 YES, PERMIT, NO = 0, 1, 2
+LOCKED = "locked"
+_NOT_DRIVEN = ("no", "private path")
 # what a walker does not meet underfoot
 _UNSEEN = (
     *("woodland", "crops", "permitted_land", "underground_cable", "pipeline"),
@@ -33,6 +36,8 @@ class Ground:
     ----------
     features, roads, gates : ndarray of Geometry
         EPSG:4326.
+    is_locked : ndarray of bool, shape (g,)
+        Gates that nobody walks through without a permission.
     feature_tree, road_tree, gate_tree : STRtree
     feature_class, label : ndarray of str, shape (n,)
     factor : ndarray, shape (n,)
@@ -47,6 +52,8 @@ class Ground:
     is_open : ndarray of bool, shape (r,)
         Whether one may walk along it, over whatever it crosses.
     is_private : ndarray of bool, shape (r,)
+    bridge : ndarray of int, shape (r,)
+        The feature that is the bridge; -1 for what leads over the ground.
     road_width_m : ndarray, shape (r,)
     permitted_given : bool
     settings : Access
@@ -55,6 +62,7 @@ class Ground:
     features: Geometries
     roads: Geometries
     gates: Geometries
+    is_locked: BoolArray
     feature_tree: STRtree
     road_tree: STRtree
     gate_tree: STRtree
@@ -69,6 +77,7 @@ class Ground:
     may_stop: IntArray
     is_open: BoolArray
     is_private: BoolArray
+    bridge: IntArray
     road_width_m: FloatArray
     permitted_given: bool
     settings: Access
@@ -91,13 +100,15 @@ def build_ground(
         Columns as in :data:`layoutplan.inputs.model.FEATURE_COLUMNS`; single parts, EPSG:4326.
     roads : GeoDataFrame
         Columns ``ROAD_COLUMNS``, EPSG:4326, lines: what leads over the ground or over bridges, no tunnels. ``vehicle``
-        is ``"yes"``, ``"permit"`` or ``"no"``, by law and by nature (a footway is ``"no"``); anything else counts as
-        ``"permit"``. Longitudes run on across the antimeridian as those of the towers do.
+        is ``"yes"``, ``"permit"`` or ``"no"``, by law and by nature (a footway is ``"no"``, or ``"private path"``
+        where walking needs a permission, too); anything else counts as ``"permit"``.
+        ``bridge`` is the row of the bridge in ``features``, or -1. Longitudes run on across the antimeridian as those
+        of the towers do.
     classes : mapping
         Obstacle classes with the job's changes: labels, and the widths of roads.
     settings : Access
     gates : GeoDataFrame, optional
-        Points where fences and walls can be passed.
+        Points where fences and walls can be passed, with the column ``vehicle``: ``"locked"`` asks walkers, too.
     permitted_given : bool
         Whether the job names permitted land, so that all other ground needs a permission.
     """
@@ -109,10 +120,12 @@ def build_ground(
     factors = settings.factors
     road_class = roads["road_class"].to_numpy(dtype=object)
     vehicle = roads["vehicle"].to_numpy(dtype=object)
+    bridge = roads["bridge"].to_numpy(dtype=np.int64)
     return Ground(
         features=shapes,
         roads=road_shapes,
         gates=gate_shapes,
+        is_locked=np.empty(0, dtype=bool) if gates is None else (gates["vehicle"] == LOCKED).to_numpy(),
         feature_tree=STRtree(shapes),
         road_tree=STRtree(road_shapes),
         gate_tree=STRtree(gate_shapes),
@@ -124,17 +137,21 @@ def build_ground(
         width_m=features["width_m"].to_numpy(dtype=float),
         road_class=road_class,
         road_name=roads["name"].to_numpy(dtype=object),
-        may_stop=_may_stop(road_class, vehicle, settings),
+        may_stop=_may_stop(road_class, vehicle, bridge, settings),
         is_open=np.array([np.isfinite(factors[one]) for one in road_class], dtype=bool),
         is_private=~np.isin(vehicle, ["yes", "no"]),
+        bridge=bridge,
         road_width_m=np.array([classes[one].width_m for one in road_class], dtype=float),
         permitted_given=permitted_given or bool((kind == PERMITTED).any()),
         settings=settings,
     )
 
 
-def _may_stop(road_class: NDArray[np.object_], vehicle: NDArray[np.object_], settings: Access) -> IntArray:
+def _may_stop(
+    road_class: NDArray[np.object_], vehicle: NDArray[np.object_], bridge: IntArray, settings: Access
+) -> IntArray:
+    """Tell where the vehicle may stop: never on a bridge, nobody steps off it to the ground below."""
     agreed = np.isin(road_class, settings.stop_by_agreement)
     usable = np.isin(road_class, settings.usable_classes) | agreed
     verdict = np.where((vehicle == "yes") & ~agreed, YES, PERMIT)
-    return np.where(usable & (vehicle != "no"), verdict, NO)
+    return np.where(usable & ~np.isin(vehicle, _NOT_DRIVEN) & (bridge < 0), verdict, NO)

@@ -8,6 +8,8 @@ import shapely
 from numpy.typing import NDArray
 from shapely import STRtree
 
+from layoutplan.access.ground import BRIDGE
+
 _ON_THE_ROAD_DEG = 1e-5  # about a metre: gates of other sources than the roads need not lie on their corners
 
 
@@ -23,19 +25,24 @@ def roads_and_gates(features: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, gpd.G
     -------
     roads : GeoDataFrame
         Columns :data:`layoutplan.access.ground.ROAD_COLUMNS`: lines. One with a gate on it that may be locked needs a
-        permission, on both sides of the gate: the map does not say from where the vehicle comes.
+        permission, on both sides of the gate: the map does not say from where the vehicle comes. ``bridge`` is the row
+        of the bridge in ``features``, -1 for what leads over the ground.
     gates : GeoDataFrame
         Points where fences and walls can be passed.
     """
     shape = features.geometry.to_numpy()
     is_gate = (features["obstacle_class"] == "gate").to_numpy()
-    gates = features.loc[is_gate & (shapely.get_dimensions(shape) == 0), ["vehicle", "geometry"]]
+    gates = features.loc[is_gate & (shapely.get_dimensions(shape) < 2), ["vehicle", "geometry"]]
     is_road = (features["road_class"] != "").to_numpy() & (shapely.get_dimensions(shape) == 1)
     roads = features.loc[is_road, ["name", "road_class", "vehicle", "geometry"]].reset_index(drop=True)
     shut = gates.geometry.to_numpy()[(gates["vehicle"] != "yes").to_numpy()]
     gated = _with_gates(roads.geometry.to_numpy(), shut)
     vehicle = np.where(gated & (roads["vehicle"] == "yes").to_numpy(), "permit", roads["vehicle"])
-    return roads.assign(vehicle=vehicle.astype(object)), gates.reset_index(drop=True)
+    row = np.flatnonzero(is_road)
+    bridge = np.where((features["obstacle_class"] == BRIDGE).to_numpy()[row], row, -1)
+    passed = shapely.centroid(gates.geometry.to_numpy())  # of a gate drawn as a line, its middle
+    gates = gates.set_geometry(passed, crs="EPSG:4326").reset_index(drop=True)
+    return roads.assign(vehicle=vehicle.astype(object), bridge=bridge), gates
 
 
 def _with_gates(roads: NDArray[np.object_], gates: NDArray[np.object_]) -> NDArray[np.bool_]:

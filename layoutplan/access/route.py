@@ -104,7 +104,7 @@ def _route(window: Window, places: IntArray, start_m: FloatArray, end_m: FloatAr
     points = np.vstack((start_m, window.places_m(places), end_m))
     line = _straightened(window, shapely.LineString(points))
     walk_m, climb_m = _along(window, points, places)
-    ask = to_ask(window, places)
+    ask = to_ask(window, places, shapely.LineString(points))
     return Route(PERMISSION if ask else REACHABLE, ask, line, walk_m, climb_m, seconds / 60, crossed(window, line))
 
 

@@ -21,7 +21,15 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from layoutplan.inputs.osm_ways import BRIDGE, GATE, PERMIT, ROAD_CLASSES, vehicle_on_road, vehicle_through_gate
+from layoutplan.inputs.osm_ways import (
+    BRIDGE,
+    GATE,
+    PERMIT,
+    PRIVATE_PATH,
+    ROAD_CLASSES,
+    vehicle_on_road,
+    vehicle_through_gate,
+)
 from layoutplan.job import ObstacleClass, shipped_classes
 
 POINT_WIDTH_M = 2.0  # of a thing mapped as a point (judgement)
@@ -57,6 +65,7 @@ class Match:
         Of roads, tracks and paths on the ground or on a bridge; else empty.
     vehicle : str
         Of roads and gates, whether a vehicle may be driven there: ``"yes"``, ``"permit"`` or ``"no"``; else empty.
+        ``"private path"``: not driven, and walked with a permission only.
     """
 
     obstacle_class: str
@@ -153,7 +162,7 @@ def _driving(name: str, where: str, tags: Mapping[str, str]) -> tuple[str, str]:
         return "", vehicle_through_gate(tags)
     if name in ROAD_CLASSES and where in (name, BRIDGE):
         vehicle = vehicle_on_road(tags)
-        through_private_house = tags.get("tunnel") == "building_passage" and vehicle == PERMIT
+        through_private_house = tags.get("tunnel") == "building_passage" and vehicle in (PERMIT, PRIVATE_PATH)
         return ("", "") if through_private_house else (name, vehicle)
     return "", ""
 

@@ -4,18 +4,23 @@ Only what the map says plainly counts as open to the crew's vehicle. Decisions, 
 
 - An untagged road is open, an untagged track is not: tracks are mostly private land, and forest law closes many.
 - Whatever is restricted in any way (private, for customers, by hours, ``no``) needs a permission: an owner can give it.
-- Paths, footways and steps are not driven on unless their tags say that motor vehicles may.
-- An untagged gate may be locked: driving through needs a permission. Bollards and blocks stop vehicles.
+- Paths, footways and steps are not driven on unless their tags let motor vehicles in by name: ``access=yes`` on a
+  footway speaks of people. Where they are private or closed to people, walking there needs a permission, too.
+- An untagged gate may be locked: driving through needs a permission. One tagged as locked, or as private or closed to
+  people, is not walked through without asking either. Bollards and blocks stop vehicles.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 ROAD_CLASSES = frozenset({"main_road", "minor_road", "track_path"})
 GATE, BRIDGE = "gate", "bridge_overhead"
-OPEN, PERMIT, CLOSED = "yes", "permit", "no"
+OPEN, PERMIT, CLOSED, PRIVATE_PATH = "yes", "permit", "no", "private path"
+LOCKED = "locked"
 _KEYS = ("motorcar", "motor_vehicle", "vehicle", "access")  # the more special one counts
+_BY_NAME = ("motorcar", "motor_vehicle")
+_ON_FOOT = ("foot", "access")
 _OPEN = frozenset({"yes", "permissive", "designated", "destination", "public", "official"})
 _NOT_DRIVEN = frozenset(
     {"path", "footway", "cycleway", "bridleway", "steps", "via_ferrata", "pedestrian", "construction", "busway"}
@@ -26,24 +31,32 @@ _ALWAYS_OPEN = frozenset({"cattle_grid", "entrance"})
 
 
 def vehicle_on_road(tags: Mapping[str, str]) -> str:
-    """Tell whether a vehicle may be driven on a road or path: ``"yes"``, ``"permit"`` or ``"no"``."""
+    """Tell whether a vehicle may be driven on a road or path: ``"yes"``, ``"permit"`` or ``"no"``.
+
+    ``"private path"`` is not driven on, and walked on with a permission only.
+    """
     highway = tags.get("highway", "")
-    said = _said(tags)
-    if said is not None:
-        return CLOSED if said == PERMIT and highway in _NOT_DRIVEN else said
     if highway in _NOT_DRIVEN:
-        return CLOSED
+        if _said(tags, _BY_NAME) == OPEN:
+            return OPEN
+        return PRIVATE_PATH if _said(tags, _ON_FOOT) == PERMIT else CLOSED
+    said = _said(tags, _KEYS)
+    if said is not None:
+        return said
     return PERMIT if highway in ("track", "raceway") or tags.get("service") in _PRIVATE_SERVICE else OPEN
 
 
 def vehicle_through_gate(tags: Mapping[str, str]) -> str:
-    """Tell whether a vehicle gets through a gate or other barrier: ``"yes"``, ``"permit"`` or ``"no"``."""
+    """Tell whether a vehicle gets through a gate or other barrier: ``"yes"``, ``"permit"`` or ``"no"``.
+
+    ``"locked"`` asks walkers for a permission, too.
+    """
     barrier = tags.get("barrier", "")
     if barrier in _STOPS_VEHICLES:
         return CLOSED
-    if tags.get("locked") == "yes":
-        return PERMIT
-    return _said(tags) or (OPEN if barrier in _ALWAYS_OPEN else PERMIT)
+    if tags.get("locked") == "yes" or _said(tags, _ON_FOOT) == PERMIT:
+        return LOCKED
+    return _said(tags, _KEYS) or (OPEN if barrier in _ALWAYS_OPEN else PERMIT)
 
 
 def vehicle_said(value: str) -> str:
@@ -52,11 +65,11 @@ def vehicle_said(value: str) -> str:
     return OPEN if text in _OPEN else CLOSED if text == CLOSED else PERMIT
 
 
-def _said(tags: Mapping[str, str]) -> str | None:
-    """What the access keys say; None if they are silent."""
-    if any(f"{key}:conditional" in tags for key in _KEYS):
+def _said(tags: Mapping[str, str], keys: Sequence[str]) -> str | None:
+    """What access keys say, the more special ones first; None if they are silent."""
+    if any(f"{key}:conditional" in tags for key in keys):
         return PERMIT
-    value = next((tags[key] for key in _KEYS if key in tags), None)
+    value = next((tags[key] for key in keys if key in tags), None)
     if value is None:
         return None
     return OPEN if value in _OPEN else PERMIT

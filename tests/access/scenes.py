@@ -38,6 +38,7 @@ class Road:
     kind: str = "minor_road"
     vehicle: str = "yes"
     name: str = ""
+    bridge: int = -1
 
 
 @dataclass(frozen=True)
@@ -50,6 +51,7 @@ class Scene:
     at: tuple[float, float] = (10.0, 48.0)
     settings: dict[str, Any] = field(default_factory=dict)
     permitted_given: bool = False
+    gate_vehicle: str = "permit"
 
     @property
     def frame(self) -> Frame:
@@ -73,12 +75,14 @@ class Scene:
             "name": np.array([road.name for road in self.roads], dtype=object),
             "road_class": np.array([road.kind for road in self.roads], dtype=object),
             "vehicle": np.array([road.vehicle for road in self.roads], dtype=object),
+            "bridge": np.array([road.bridge for road in self.roads], dtype=np.int64),
         }
         return gpd.GeoDataFrame(table, geometry=self._shapes([road.shape for road in self.roads]), crs="EPSG:4326")
 
     def gate_table(self) -> gpd.GeoDataFrame:
         gates = self._shapes([shapely.Point(xy) for xy in self.gates_m])
-        return gpd.GeoDataFrame(geometry=gates, crs="EPSG:4326")
+        vehicle = np.full(len(gates), self.gate_vehicle, dtype=object)
+        return gpd.GeoDataFrame({"vehicle": vehicle}, geometry=gates, crs="EPSG:4326")
 
     def ground(self) -> Ground:
         return build_ground(

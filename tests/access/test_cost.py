@@ -134,6 +134,14 @@ def test_land_to_ask_for_but_not_on_public_ways():
     assert not ask[1, 1]
 
 
+@pytest.mark.parametrize(("vehicle", "asked"), [("no", False), ("private path", True)])
+def test_a_private_path_takes_no_permission_away_and_nobody_drives_there(vehicle, asked):
+    yard = Feature("yard", shapely.box(-30, -30, 30, 30))
+    made = window(Scene((yard,), (Road(line((-50, 0), (50, 0)), "track_path", vehicle),)))
+    assert made.ask[10, 10] == asked
+    assert not made.stop.any()
+
+
 def test_beyond_permitted_land_one_must_ask():
     scene = Scene((Feature("permitted_land", shapely.box(-10, -10, 10, 10)),))
     ask = window(scene).ask

@@ -30,6 +30,7 @@ def test_lines_that_carry_a_road_class():
     roads, gates = roads_and_gates(table)
     assert roads["road_class"].tolist() == ["minor_road", "track_path"]
     assert roads["vehicle"].tolist() == ["yes", "permit"]
+    assert roads["bridge"].tolist() == [-1, 1]
     assert gates.empty
 
 
@@ -45,6 +46,14 @@ def test_a_gate_that_may_be_locked_asks_for_a_permission():
         roads, gates = roads_and_gates(table)
         assert roads["vehicle"].tolist() == [wanted], (at.wkt, vehicle)
         assert gates.geometry.tolist() == [at]
+
+
+def test_a_gate_drawn_as_a_line_across_the_road_is_a_gate():
+    across = shapely.LineString([(10.005, 47.99999), (10.005, 48.00003)])
+    table = features(("minor_road", "minor_road", "yes", ROAD), ("gate", "", "permit", across))
+    roads, gates = roads_and_gates(table)
+    assert roads["vehicle"].tolist() == ["permit"]
+    assert shapely.equals_exact(gates.geometry[0], shapely.Point(10.005, 48.00001), 1e-9)
 
 
 def test_what_is_shut_stays_shut():

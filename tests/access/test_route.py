@@ -66,6 +66,23 @@ def test_a_wall_is_passed_at_its_gate():
     assert route.walk_m == pytest.approx(ways_round((120, 90), (60, 90), (0, 0)), rel=0.03, abs=2 * CELL_M)
 
 
+@pytest.mark.parametrize(
+    ("vehicle", "north_m", "verdict"),
+    [
+        ("permit", 90.0, "reachable"),
+        ("no", 90.0, "reachable"),  # a stile
+        ("locked", 90.0, "needs permission"),
+        ("locked", 990.0, "reachable"),  # another gate lies nearer
+    ],
+)
+def test_a_locked_gate_asks_for_a_permission(vehicle, north_m, verdict):
+    wall = Feature("fence_wall", line((60, -3000), (60, 3000)), 0.3)
+    through = Road(line((70, -200), (50, -200)), "track_path", "no")
+    route = to_tower(Scene((wall,), (EAST_ROAD, through), ((60.0, north_m),), gate_vehicle=vehicle).walks())
+    assert route.verdict == verdict
+    assert route.because == (("a locked or private gate",) if verdict == "needs permission" else ())
+
+
 def test_a_gate_opens_no_building():
     scene = Scene((Feature("building", shapely.box(58, -3000, 62, 3000), 0, "hall"),), (EAST_ROAD,), ((60.0, 90.0),))
     assert to_tower(scene.walks()).verdict == "not reachable on foot"
@@ -85,8 +102,10 @@ def test_a_path_opens_the_wall_it_crosses_but_not_the_wall_beside_it():
 def test_a_river_is_crossed_on_its_bridge(at, shape):
     course = line((50, -3000), (50, 3000))
     river = Feature("river_canal", course if shape == "line" else course.buffer(7.5), 15.0, "Alpha")
-    bridge = Road(line((120, 100), (-20, 100)), "track_path", "no")
-    route = to_tower(Scene((river,), (EAST_ROAD, bridge), at=at).walks())
+    deck = Feature("bridge_overhead", line((60, 100), (40, 100)), 3.0)
+    bridge = Road(deck.shape, "track_path", "no", bridge=1)
+    path = Road(line((120, 100), (60, 100)), "track_path", "no"), Road(line((40, 100), (-20, 100)), "track_path", "no")
+    route = to_tower(Scene((river, deck), (EAST_ROAD, *path, bridge), at=at).walks())
     assert route.verdict == "reachable"
     assert route.crossings == ("river or canal Alpha",)
     wet = shapely.intersection(route.line, course.buffer(7.5))
@@ -179,6 +198,21 @@ def test_land_on_which_one_must_ask_is_avoided_or_named():
         "needs permission",
         ("yard, works, parking, school or sports ground works",),
     )
+
+
+@pytest.mark.parametrize("wide_m", [0.5, 2.0, 3.5, 9.0])
+@pytest.mark.parametrize("turned_deg", [0, 30, 45])
+def test_a_strip_that_lies_between_the_places_is_named(wide_m, turned_deg):
+    strip = shapely.affinity.rotate(shapely.box(60.3, -3000, 60.3 + wide_m, 3000), turned_deg, (60, 0))
+    route = to_tower(Scene((Feature("no_entry", strip, name="of Mr N."),), (EAST_ROAD,)).walks())
+    assert (route.verdict, route.because) == ("needs permission", ("no-entry land of Mr N.",))
+
+
+def test_a_parcel_beside_the_way_is_not_named():
+    beside = shapely.affinity.rotate(shapely.box(-3000, 0.5, 3000, 300), 10, (0, 0))
+    beside = beside.difference(shapely.box(-5, -400, 5, 900))  # two parts, once it is cut to the surroundings
+    route = to_tower(Scene((Feature("no_entry", beside),), (Road(line((-90, -200), (-90, 200))),)).walks())
+    assert route.verdict == "reachable"
 
 
 def test_ground_outside_the_permitted_land():

@@ -34,7 +34,16 @@ def tags(text: str) -> dict[str, str]:
         ("highway=track", "permit"),
         # not for driving by nature
         ("highway=footway", "no"),
-        ("highway=path access=private", "no"),
+        ("highway=path access=private", "private path"),
+        ("highway=footway foot=no", "private path"),
+        ("highway=path access=no foot=yes", "no"),
+        # people are let in, not cars
+        ("highway=footway access=yes", "no"),
+        ("highway=steps access=permissive", "no"),
+        ("highway=cycleway vehicle=yes", "no"),
+        ("highway=construction access=destination", "no"),
+        ("highway=path motor_vehicle=private foot=yes", "no"),
+        ("highway=path access=private motorcar=yes", "yes"),
         ("highway=steps", "no"),
         ("highway=path motor_vehicle=yes", "yes"),
         ("highway=pedestrian", "no"),
@@ -50,8 +59,10 @@ def test_who_may_drive_on_a_road(text: str, verdict: str) -> None:
     [
         ("barrier=gate", "permit"),  # it may be locked
         ("barrier=gate access=yes", "yes"),
-        ("barrier=gate access=yes locked=yes", "permit"),
-        ("barrier=lift_gate access=private", "permit"),
+        ("barrier=gate access=yes locked=yes", "locked"),
+        ("barrier=lift_gate access=private", "locked"),
+        ("barrier=gate access=private foot=yes", "permit"),
+        ("barrier=gate motor_vehicle=private", "permit"),
         ("barrier=cattle_grid", "yes"),
         ("barrier=entrance", "yes"),
         ("barrier=bollard", "no"),
