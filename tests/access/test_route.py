@@ -128,6 +128,14 @@ def test_an_island_is_not_reachable():
     assert to_tower(walks).because == ("river or canal Beta",)
 
 
+def test_an_island_in_the_sea_is_not_reachable():
+    coasts = line((-3000, 80), (3000, 80)), shapely.Point(0, 0).buffer(60).exterior
+    scene = Scene(
+        tuple(Feature("standing_water", coast, 2.0) for coast in coasts), (Road(line((-300, 120), (300, 120))),)
+    )
+    assert to_tower(scene.walks()).verdict == "not reachable on foot"
+
+
 def test_an_island_without_a_road_near_is_not_reachable_either():
     moat = Feature("river_canal", shapely.Point(0, 0).buffer(60).difference(shapely.Point(0, 0).buffer(40)), 0, "Beta")
     route = to_tower(Scene((moat,)).walks())

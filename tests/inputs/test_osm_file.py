@@ -254,3 +254,12 @@ def test_unsorted_file_says_what_to_do(osm_file: NewFile) -> None:
     new.square(8, 49, 0.001, 11, building="yes")
     with pytest.raises(InputError, match=r"out of order.*Sort it by kind and id"):
         read(new.save())
+
+
+def test_the_coast_is_the_edge_of_water_and_an_island_is_no_lake(osm_file: NewFile) -> None:
+    """The sea is no area in extracts: its edge has to keep leads and walkers ashore."""
+    new = osm_file()
+    island = new.square(8, 49, 0.01, natural="coastline")
+    (thing,) = only(read(new.save()), island).to_dict("records")
+    assert (thing["obstacle_class"], thing["geometry"].geom_type) == ("standing_water", "LineString")
+    assert thing["width_m"] > 0
