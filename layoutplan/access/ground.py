@@ -15,7 +15,7 @@ from layoutplan.job.access import Access
 from layoutplan.job.classes import PERMITTED, ObstacleClass
 from layoutplan.line.geodesy import FloatArray
 
-ROAD_COLUMNS = ("name", "road_class", "vehicle", "bridge", "geometry")
+ROAD_COLUMNS = ("name", "road_class", "vehicle", "bridge", "width_m", "geometry")
 NO_ENTRY, FENCE, TRACK = "no_entry", "fence_wall", "track_path"
 BRIDGE, RIVER = "bridge_overhead", "river_canal"
 YES, PERMIT, NO = 0, 1, 2
@@ -102,8 +102,8 @@ def build_ground(
         Columns ``ROAD_COLUMNS``, EPSG:4326, lines: what leads over the ground or over bridges, no tunnels. ``vehicle``
         is ``"yes"``, ``"permit"`` or ``"no"``, by law and by nature (a footway is ``"no"``, or ``"private path"``
         where walking needs a permission, too); anything else counts as ``"permit"``.
-        ``bridge`` is the row of the bridge in ``features``, or -1. Longitudes run on across the antimeridian as those
-        of the towers do.
+        ``bridge`` is the row of the bridge in ``features``, or -1. Roads count as at least as wide as their class.
+        Longitudes run on across the antimeridian as those of the towers do.
     classes : mapping
         Obstacle classes with the job's changes: labels, and the widths of roads.
     settings : Access
@@ -120,6 +120,7 @@ def build_ground(
     factors = settings.factors
     road_class = roads["road_class"].to_numpy(dtype=object)
     vehicle = roads["vehicle"].to_numpy(dtype=object)
+    usual_m = np.array([classes[one].width_m for one in road_class], dtype=float)
     bridge = roads["bridge"].to_numpy(dtype=np.int64)
     return Ground(
         features=shapes,
@@ -141,7 +142,7 @@ def build_ground(
         is_open=np.array([np.isfinite(factors[one]) for one in road_class], dtype=bool),
         is_private=~np.isin(vehicle, ["yes", "no"]),
         bridge=bridge,
-        road_width_m=np.array([classes[one].width_m for one in road_class], dtype=float),
+        road_width_m=np.fmax(roads["width_m"].to_numpy(dtype=float), usual_m),
         permitted_given=permitted_given or bool((kind == PERMITTED).any()),
         settings=settings,
     )

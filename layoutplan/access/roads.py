@@ -34,7 +34,7 @@ def roads_and_gates(features: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, gpd.G
     is_gate = (features["obstacle_class"] == "gate").to_numpy()
     gates = features.loc[is_gate & (shapely.get_dimensions(shape) < 2), ["vehicle", "geometry"]]
     is_road = (features["road_class"] != "").to_numpy() & (shapely.get_dimensions(shape) == 1)
-    roads = features.loc[is_road, ["name", "road_class", "vehicle", "geometry"]].reset_index(drop=True)
+    roads = features.loc[is_road, ["name", "road_class", "vehicle", "width_m", "geometry"]].reset_index(drop=True)
     shut = gates.geometry.to_numpy()[(gates["vehicle"] != "yes").to_numpy()]
     gated = _with_gates(roads.geometry.to_numpy(), shut)
     vehicle = np.where(gated & (roads["vehicle"] == "yes").to_numpy(), "permit", roads["vehicle"])

@@ -39,6 +39,7 @@ class Road:
     vehicle: str = "yes"
     name: str = ""
     bridge: int = -1
+    width_m: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -75,6 +76,7 @@ class Scene:
             "name": np.array([road.name for road in self.roads], dtype=object),
             "road_class": np.array([road.kind for road in self.roads], dtype=object),
             "vehicle": np.array([road.vehicle for road in self.roads], dtype=object),
+            "width_m": np.array([road.width_m for road in self.roads], dtype=float),
             "bridge": np.array([road.bridge for road in self.roads], dtype=np.int64),
         }
         return gpd.GeoDataFrame(table, geometry=self._shapes([road.shape for road in self.roads]), crs="EPSG:4326")

@@ -194,6 +194,12 @@ def test_stopping_on_a_main_road_is_to_be_agreed_and_nobody_crosses_it():
     assert (shut.verdict, shut.because) == ("not reachable on foot", ("motorway or main road B1",))
 
 
+def test_a_stop_beside_a_road_that_is_wider_than_its_class():
+    course = line((61, -2000), (61, 2000))
+    route = to_tower(Scene((Feature("main_road", course, 28.0),), (Road(course, "main_road", width_m=28.0),)).walks())
+    assert (route.verdict, route.because) == ("needs permission", ("stopping on a main road",))
+
+
 def test_land_on_which_one_must_ask_is_avoided_or_named():
     yard = Feature("yard", shapely.box(20, -15, 80, 15), 0, "works")
     scene = Scene((yard,), (EAST_ROAD,), settings={"walking": {"yard": 3}})
