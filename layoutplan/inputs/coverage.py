@@ -80,6 +80,7 @@ def complete_within_m(
     steps_m: Sequence[float],
     extents: Sequence[Polygon],
     coverage: Sequence[Polygon],
+    evidence_m: float,
 ) -> FloatArray:
     """Tell how far about each tower the map is complete, 0 where it does not cover the tower. [m].
 
@@ -91,11 +92,13 @@ def complete_within_m(
     steps_m : sequence of float
         Distances to try, ascending.
     extents, coverage : sequence of Polygon
-        As in :func:`covered`; if there are neither, the map counts as complete as far as the last step.
+        As in :func:`covered`.
+    evidence_m : float
+        Within which evidence was looked for: if there are neither, the map counts as complete so far, no farther. [m]
     """
     polygons = coverage or extents
     if not polygons:
-        return np.where(covers, steps_m[-1], 0.0)
+        return np.where(covers, min(steps_m[-1], evidence_m), 0.0)
     found = np.zeros(len(towers_lonlat))
     for step_m in steps_m:
         found[covers & _disc_within(towers_lonlat, step_m, polygons)] = step_m

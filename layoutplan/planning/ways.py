@@ -65,7 +65,8 @@ def walkable(
         permitted_given=job.gives_permitted_land,
     )
     steps = sorted({job.rules.reach_m, *job.access.windows_m})
-    complete = complete_within_m(towers.lonlat_deg, covers, steps, inputs.extents, inputs.coverage)
+    found = inputs.extents, inputs.coverage, job.coverage.radius_m
+    complete = complete_within_m(towers.lonlat_deg, covers, steps, *found)
     return Walkable(ground, _relief(dem), complete), LOOKED_FOR
 
 

@@ -1,12 +1,14 @@
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 import pyproj
 import pytest
 import shapely
 
 from layoutplan.inputs import covered
-from layoutplan.inputs.coverage import octants_with_evidence
+from layoutplan.inputs.coverage import complete_within_m, octants_with_evidence
 from layoutplan.inputs.evidence import is_local, thin
 
 GEOD = pyproj.Geod(ellps="WGS84")
@@ -132,3 +134,14 @@ def test_more_towers_than_are_looked_at_together() -> None:
         [[0, 0.005], [0, -0.005], [0.002, 0.002], [-0.002, -0.002]], (len(steps), 1)
     )
     assert (octants_with_evidence(towers, evidence, 1000) >= 4).all()
+
+
+def test_how_far_the_map_is_complete() -> None:
+    """Boxes and polygons tell; without either it is known no farther than evidence was looked for."""
+    towers, covers = np.array([[10.0, 48.0], [10.0, 48.0]]), np.array([True, False])
+    small, large = (shapely.Point(10.0, 48.0).buffer(radius / 111_000) for radius in (600, 2000))
+    ask = partial(complete_within_m, towers, covers, (150.0, 300.0, 700.0, 1500.0))
+    assert ask([], [], 1000.0).tolist() == [1000.0, 0.0]
+    assert ask([], [], 5000.0).tolist() == [1500.0, 0.0]
+    assert ask([small], [], 1000.0).tolist() == [300.0, 0.0]  # 0.67 of it from west to east
+    assert ask([small], [large], 1000.0).tolist() == [700.0, 0.0], "the user's own polygon decides"
