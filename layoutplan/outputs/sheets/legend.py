@@ -20,13 +20,13 @@ from layoutplan.outputs.sheets.styles import (
 )
 
 _ROW, _SWATCH = 5.6, 13.0
-_COLUMNS, _FIXED = 3, 11  # entries that are always there
+_COLUMNS = 3
 Draw = Callable[[Pen, Box], None]
 
 
 def legend_height(classes: int) -> float:
     """Height of a legend with so many obstacle classes. [mm]."""
-    return -(-(_FIXED + classes) // _COLUMNS) * _ROW
+    return -(-(len(_SIGNS) + classes) // _COLUMNS) * _ROW
 
 
 def draw_legend(pen: Pen, box: Box, classes: dict[str, tuple[str, bool]]) -> None:
@@ -38,18 +38,7 @@ def draw_legend(pen: Pen, box: Box, classes: dict[str, tuple[str, bool]]) -> Non
         For each obstacle class on the maps, what it is in words and whether it is an area.
     """
     entries: list[tuple[str, Draw]] = [
-        ("tower; black dot: leg where leads start", lambda pen, box: tower_sign(pen, *_middle(box), 1.7)),
-        ("stake of H (current), may be staked", lambda pen, box: stake_sign(pen, *_middle(box), "H", 1.9)),
-        ("stake of S (potential), may be staked", lambda pen, box: stake_sign(pen, *_middle(box), "S", 1.9)),
-        ("hollow: NOT to be staked yet", _hollow),
-        ("lead of H, whole line", lambda pen, box: pen.line(_level(box), 1.8, H_COLOR)),
-        ("lead of S, dashed", lambda pen, box: pen.line(_level(box), 1.8, S_COLOR, (5, 2.2))),
-        ("crossing with its number in the list", lambda pen, box: number_sign(pen, *_middle(box), 1)),
-        ("the line to be measured", lambda pen, box: pen.line(_level(box), 2.2)),
-        ("way on foot, as the map knows it", lambda pen, box: pen.line(_level(box), 1.3, WALK_COLOR, WALK_DASH)),
-        ("contour of the ground, heights in metres", lambda pen, box: pen.line(_level(box), 0.5, "#9c6b3c")),
-        ("no stake: keep-out", _keep_out),
-        ("no stake nearer to a power line", lambda pen, box: pen.line(_level(box), 0.7, "#4d3f63", (9, 3))),
+        *_SIGNS,
         *((label, _swatch(kind, is_area)) for kind, (label, is_area) in classes.items()),
     ]
     rows = -(-len(entries) // _COLUMNS)
@@ -98,3 +87,19 @@ def _way(pen: Pen, box: Box, kind: str) -> None:
     pen.line(_level(box), min(look.least, box.height * MM), look.color, look.dash)
     if look.inside:
         pen.line(_level(box), look.least - 1.1, look.inside, INSIDE_DASH.get(kind, ()))
+
+
+_SIGNS: tuple[tuple[str, Draw], ...] = (
+    ("tower; black dot: leg where leads start", lambda pen, box: tower_sign(pen, *_middle(box), 1.7)),
+    ("stake of H (current), may be staked", lambda pen, box: stake_sign(pen, *_middle(box), "H", 1.9)),
+    ("stake of S (potential), may be staked", lambda pen, box: stake_sign(pen, *_middle(box), "S", 1.9)),
+    ("hollow: NOT to be staked yet", _hollow),
+    ("lead of H, whole line", lambda pen, box: pen.line(_level(box), 1.8, H_COLOR)),
+    ("lead of S, dashed", lambda pen, box: pen.line(_level(box), 1.8, S_COLOR, (5, 2.2))),
+    ("crossing with its number in the list", lambda pen, box: number_sign(pen, *_middle(box), 1)),
+    ("the line to be measured", lambda pen, box: pen.line(_level(box), 2.2)),
+    ("way on foot, as the map knows it", lambda pen, box: pen.line(_level(box), 1.3, WALK_COLOR, WALK_DASH)),
+    ("contour of the ground, heights in metres", lambda pen, box: pen.line(_level(box), 0.5, "#9c6b3c")),
+    ("no stake: keep-out", _keep_out),
+    ("no stake nearer to a power line", lambda pen, box: pen.line(_level(box), 0.7, "#4d3f63", (9, 3))),
+)  # entries that are always there

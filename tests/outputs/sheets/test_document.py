@@ -3,6 +3,7 @@
 import dataclasses
 import datetime as dt
 import re
+from contextlib import nullcontext
 from pathlib import Path
 
 import pytest
@@ -222,3 +223,26 @@ def test_permissions_for_ways_are_to_be_agreed(make_plan, written):
             assert ("needs permission: protected area" in text) == asks
             assert not (asks and "Nothing as far as the map tells" in text)
         assert ("scan for the drop-off" in text) == ways["drop_off_lat"].notna().any()
+
+
+def test_the_legend_has_room_for_all_its_entries():
+    """Its last row lies above whatever follows: the height asked for is the height drawn."""
+    from layoutplan.outputs.sheets import legend
+    from layoutplan.outputs.sheets.pen import Box
+
+    class Recorder:
+        """Notes the lowest place that anything is written at."""
+
+        lowest = 1e9
+
+        def fitted(self, _x, y, *_args, **_kwargs):
+            self.lowest = min(self.lowest, y)
+
+        def __getattr__(self, _name):
+            return lambda *_args, **_kwargs: nullcontext()
+
+    for count in (0, 1, 2, 3, 20):
+        pen, classes = Recorder(), {f"class {i}": (f"label {i}", False) for i in range(count)}
+        height = legend.legend_height(count)
+        legend.draw_legend(pen, Box(0.0, 0.0, 180.0, height), classes)
+        assert pen.lowest >= 1.0, count
