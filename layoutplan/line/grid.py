@@ -1,11 +1,33 @@
-"""The projected system for eastings and northings, where the job names none."""
+"""The projected system for eastings and northings: the one that the job names, or a zone of UTM."""
 
 from __future__ import annotations
 
 import numpy as np
+from pyproj import CRS
+from pyproj.exceptions import CRSError as NoSystem
 
 from layoutplan.errors import CRSError
 from layoutplan.line.geodesy import FloatArray
+
+_INSTANCE = 'Give a projected system by its code, for instance "EPSG:25832", or leave the key out for the UTM zone.'
+
+
+def require_projected(name: str | None) -> None:
+    """Refuse a system that has no eastings and northings; None, for a zone of UTM, is fine.
+
+    Raises
+    ------
+    CRSError
+        It is not known, or not projected.
+    """
+    if name is None:
+        return
+    try:
+        system = CRS.from_user_input(name)
+    except NoSystem as err:
+        raise CRSError(f"output.grid_crs: '{name}' is no coordinate reference system known here. {_INSTANCE}") from err
+    if not system.is_projected:
+        raise CRSError(f"output.grid_crs: '{name}' ({system.name}) has no eastings and northings. {_INSTANCE}")
 
 
 def utm_zone(lonlat_deg: FloatArray) -> str:

@@ -10,6 +10,7 @@ from layoutplan.inputs import Inputs, covered, read_inputs
 from layoutplan.job import Job
 from layoutplan.line import LineModel, build_lines
 from layoutplan.line.geodesy import inverse
+from layoutplan.line.grid import require_projected
 from layoutplan.outputs import require_formats
 
 ANGLE_TOWER_DEG = 2.0  # a tower with a greater deflection is called an angle tower (judgement)
@@ -24,6 +25,7 @@ def inspect_job(job: Job) -> list[str]:
         As for planning.
     """
     require_formats(job.output.formats)
+    require_projected(job.output.grid_crs)
     inputs = read_inputs(job)
     model = build_lines(inputs.lines)
     return [job.title, *_lines(model), *_map(inputs), *_coverage(job, inputs, model), *_rest(inputs, model)]

@@ -19,6 +19,7 @@ from layoutplan.exposure.readings import Measured
 from layoutplan.inputs import Inputs, covered, read_inputs
 from layoutplan.job import Job
 from layoutplan.line import Towers, build_lines
+from layoutplan.line.grid import require_projected
 from layoutplan.outputs import require_formats
 from layoutplan.planning.asked import Asked
 from layoutplan.planning.electrics import stake_places
@@ -57,6 +58,7 @@ def plan(job: Job, progress: Progress | None = None) -> Plan:
         A format of the job is not known, or its writer cannot be loaded.
     """
     require_formats(job.output.formats)
+    require_projected(job.output.grid_crs)
     say = progress or (lambda _percent, _text: None)
     clock = _Clock()
     with clock("read"):

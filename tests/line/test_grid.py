@@ -6,7 +6,7 @@ from pyproj import CRS, Proj
 
 from layoutplan.errors import CRSError
 from layoutplan.line.geodesy import direct, inverse
-from layoutplan.line.grid import utm_zone
+from layoutplan.line.grid import require_projected, utm_zone
 from layoutplan.planning.tables import grid_position
 
 
@@ -159,3 +159,22 @@ def test_scale_factor_is_not_taken_for_ground() -> None:
     east, north, _ = grid_position(np.vstack((start, end)), "EPSG:32632")
     assert np.hypot(east[1] - east[0], north[1] - north[0]) == pytest.approx(200 * 0.9996, abs=1e-3)
     assert inverse(start, end)[1][0] == pytest.approx(200.0, abs=1e-6)
+
+
+@pytest.mark.parametrize("name", [None, "EPSG:25832", "EPSG:2193", "EPSG:2277", "+proj=tmerc +lon_0=9 +ellps=bessel"])
+def test_systems_with_eastings_and_northings(name):
+    require_projected(name)
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("EPSG:4326", "no eastings and northings"),
+        ("EPSG:4978", "no eastings"),
+        ("EPSG:99", "known here"),
+        ("", "known"),
+    ],
+)
+def test_what_is_no_grid_is_refused_before_planning(name, words):
+    with pytest.raises(CRSError, match=words):
+        require_projected(name)
