@@ -64,6 +64,7 @@ def _hint(row: Any) -> str:
 def check_result(found: Checked, files: list[Path]) -> dict[str, Any]:
     """Return the same as an object."""
     return {
+        "event": "result",
         "stakes": len(found.electrodes),
         "moved": _records(found.moved, "waypoint", "tower_id", "role", "change", "offset_m", "offset_bearing_deg"),
         "broken": _records(found.broken, "waypoint", "tower_id", "role", "rule", "measured", "limit", "unit"),

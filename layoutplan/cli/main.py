@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import sys
 from importlib import import_module
 from typing import Any
@@ -33,7 +34,7 @@ class _Lazy(click.Group):
         del ctx
         if cmd_name not in _COMMANDS:
             return None
-        command: Any = import_module(f"layoutplan.cli.{cmd_name}").command
+        command: Any = import_module(f"layoutplan.cli.{cmd_name.replace('-', '_')}").command
         return command if isinstance(command, click.Command) else None
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
@@ -51,8 +52,15 @@ def cli() -> None:
     """
 
 
+def _ask_to_end(number: int, frame: object) -> None:
+    """Leave as after Ctrl+C, so that unfinished files are removed."""
+    del frame
+    raise SystemExit(128 + number)
+
+
 def main() -> None:
     """Run the command line."""
+    signal.signal(signal.SIGTERM, _ask_to_end)
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # a pipe may not know every letter of a tower's name

@@ -13,12 +13,17 @@ from layoutplan.cli.common import debug_option, errors_in_words, progress, say_j
 @click.command("plan")
 @click.argument("job_file", type=click.Path(path_type=Path), metavar="JOB.toml")
 @click.option("--out", required=True, type=click.Path(path_type=Path), metavar="DIR", help="Folder for the plan.")
+@click.option("--over", type=click.Path(path_type=Path), metavar="FILE", help="Job file laid over JOB.toml.")
 @click.option("--quiet", is_flag=True, help="No progress and no summary.")
 @click.option("--json", "as_json", is_flag=True, help="Progress and result as JSON lines on stdout.")
 @click.option("--timings", is_flag=True, help="Say how long each stage took.")
 @debug_option
-def command(job_file: Path, out: Path, quiet: bool, as_json: bool, timings: bool, debug: bool) -> None:
+def command(
+    job_file: Path, out: Path, over: Path | None, quiet: bool, as_json: bool, timings: bool, debug: bool
+) -> None:
     """Plan the electrode positions of every tower of JOB.toml and write them into DIR.
+
+    With --over the keys of FILE count where both files have them, and its layers, land and fixed stakes are added.
 
     Exit codes: 0 every tower has a layout; 1 finished, but some tower has none; 2 bad input or usage.
     """
@@ -28,7 +33,7 @@ def command(job_file: Path, out: Path, quiet: bool, as_json: bool, timings: bool
         from layoutplan.planning.pipeline import plan
 
         with progress(quiet, as_json) as say:
-            made = plan(load_job(job_file), say)
+            made = plan(load_job(job_file, over), say)
             say(95, "writing files")
             files = made.write(out)
             say(100, "done")

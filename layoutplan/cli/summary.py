@@ -15,7 +15,7 @@ _WORST = {
     "lead_length_m": "longest lead",
 }
 _UNIT = {"deg": "degrees", "m": "m"}
-LAYERS = ("towers", "spans", "electrodes", "leads", "alternatives", "obstacles")
+LAYERS = ("towers", "spans", "electrodes", "leads", "approaches", "alternatives", "obstacles")
 
 
 def summary_lines(plan: Plan, files: list[Path], timings: bool) -> list[str]:

@@ -12,19 +12,22 @@ from pydantic import BaseModel, ValidationError
 
 from layoutplan.errors import JobError
 from layoutplan.job.model import Job
+from layoutplan.job.overlay import laid_over
 
 _PATH_KEYS = ("path", "raster", "font")
 _PATH_LIST_KEYS = ("files",)
 _FREE_KEYS = ("class_map",)  # its keys are values found in the user's data, which may well be "path"
 
 
-def load_job(path: str | Path) -> Job:
+def load_job(path: str | Path, over: str | Path | None = None) -> Job:
     """Read and check a job file.
 
     Parameters
     ----------
     path : str or Path
         A TOML file; relative paths in it are taken from its folder.
+    over : str or Path, optional
+        A second one, laid over it: its keys count, its layers are added (`layoutplan.job.overlay`).
 
     Returns
     -------
@@ -38,14 +41,23 @@ def load_job(path: str | Path) -> Job:
     """
     path = Path(path)
     text = _read(path)
+    table = _table(text, path)
+    if over is not None:
+        table = laid_over(table, _table(_read(Path(over)), Path(over)))
+        path, text = Path(f"{path} with {over}"), ""  # a line number would be that of one file or of the other
     try:
-        table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as err:
-        raise JobError(f"{path}: not valid TOML: {err}. Mend that line and run again.") from err
-    try:
-        return Job.model_validate(_absolute(table, path.resolve().parent))
+        return Job.model_validate(table)
     except ValidationError as err:
         raise JobError("\n".join(_messages(err, path, text)[:6])) from err
+
+
+def _table(text: str, path: Path) -> dict[str, Any]:
+    """Job file as a table with absolute paths."""
+    try:
+        table: dict[str, Any] = _absolute(tomllib.loads(text), path.resolve().parent)
+    except tomllib.TOMLDecodeError as err:
+        raise JobError(f"{path}: not valid TOML: {err}. Mend that line and run again.") from err
+    return table
 
 
 def _read(path: Path) -> str:

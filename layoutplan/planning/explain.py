@@ -11,7 +11,7 @@ import pandas as pd
 from layoutplan.errors import OutputError
 from layoutplan.planning.explain_electrics import limit_lines, stake_lines, tower_lines
 from layoutplan.planning.on_foot import way_lines
-from layoutplan.planning.read import read_plan_tables
+from layoutplan.planning.read import read_plan_tables, refuse_newer
 from layoutplan.siting.judge import TERMS
 
 _TERM_WORDS = {
@@ -44,8 +44,9 @@ def explain_tower(folder: Path, tower: str, line: str | None = None) -> list[str
     Raises
     ------
     OutputError
-        The folder holds no plan, or the plan no such tower (or several).
+        The folder holds no plan, one of a newer version, or the plan no such tower (or several).
     """
+    refuse_newer(folder)
     tables = read_plan_tables(folder)
     line_id, tower_id = _find(tables["towers"], folder, tower, line)
 

@@ -71,6 +71,23 @@ def read_plan_record(folder: str | Path) -> dict[str, Any]:
     return dict(record)
 
 
+def refuse_newer(folder: str | Path) -> None:
+    """OutputError if a newer program wrote the plan in a folder: its columns may mean other things.
+
+    A plan without a readable record is let pass, for those who need its tables only.
+    """
+    path = Path(folder) / RECORD_NAME
+    try:
+        record = json.loads(path.read_text("utf-8"))
+    except (OSError, ValueError):
+        return
+    found = record.get("format_version") if isinstance(record, dict) else None
+    if isinstance(found, int) and found > FORMAT_VERSION:
+        raise OutputError(
+            f"'{path}': format_version is {found}, this program reads {FORMAT_VERSION}. Install a newer layoutplan."
+        )
+
+
 def _existing(path: Path, name: str) -> Path:
     if not path.is_file():
         raise OutputError(

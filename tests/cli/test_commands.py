@@ -206,3 +206,31 @@ def test_help_comes_without_the_heavy_libraries():
     code = "import sys; from layoutplan.cli.main import cli; cli(['--help'], standalone_mode=False); "
     code += "sys.exit(any(name in sys.modules for name in ('geopandas', 'folium', 'shapely')))"
     assert subprocess.run([sys.executable, "-c", code], capture_output=True, check=False).returncode == 0
+
+
+def test_a_second_job_file_is_laid_over_the_first(no_load, tmp_path):
+    over = tmp_path / "over.toml"
+    over.write_text("[rules]\nreel_m = 90.0\n", "utf-8")
+    result = CliRunner().invoke(
+        cli, ["plan", str(no_load), "--over", str(over), "--out", str(tmp_path / "p"), "--quiet"]
+    )
+    assert result.exit_code == 0, result.output
+    tables = read_plan_tables(tmp_path / "p")
+    assert 60 < tables["electrodes"]["lead_length_m"].max() <= 90
+    missing = CliRunner().invoke(
+        cli, ["plan", str(no_load), "--over", str(tmp_path / "no"), "--out", str(tmp_path / "q")]
+    )
+    assert missing.exit_code == 2
+    assert "no such job file" in missing.stderr
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="there a program is ended without being asked")
+def test_a_terminated_run_leaves_no_unfinished_files(sample, tmp_path):
+    arguments = [sys.executable, "-m", "layoutplan", "plan", str(sample), "--out", str(tmp_path), "--json"]
+    with subprocess.Popen(arguments, stdout=subprocess.PIPE, text=True) as run:
+        for line in run.stdout:
+            if "writing files" in line:
+                break
+        run.terminate()
+    assert run.returncode == 128 + 15
+    assert list(tmp_path.iterdir()) == []

@@ -5,6 +5,7 @@ import re
 import numpy as np
 import pytest
 
+from layoutplan.errors import OutputError
 from layoutplan.outputs.gpkg import write_gpkg
 from layoutplan.planning import explain
 from layoutplan.planning.explain import explain_tower
@@ -114,3 +115,9 @@ def test_plan_of_an_earlier_version(folder, monkeypatch) -> None:
     assert "electrical figures: none in this plan" in text
     assert "line clearance" in text
     assert "exposure" not in text
+
+
+def test_plan_of_a_newer_version_is_refused(folder):
+    (folder / "plan.json").write_text('{"format_version": 99}', "utf-8")
+    with pytest.raises(OutputError, match="format_version is 99"):
+        explain_tower(folder, "001")
