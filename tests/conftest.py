@@ -9,6 +9,22 @@ import pytest
 ROOT = Path(__file__).parents[1]
 
 
+QGIS_TESTS = Path(__file__).parent / "qgis"
+
+
+def pytest_ignore_collect(collection_path, config):
+    """Leave the tests of the plug-in out unless they are asked for: they need the Python that QGIS came with."""
+    asked = any(QGIS_TESTS.name in Path(arg.partition("::")[0]).parts for arg in config.invocation_params.args)
+    return True if collection_path == QGIS_TESTS and not asked else None
+
+
+def pytest_report_header(config):
+    """Say what is left out."""
+    if not any(QGIS_TESTS.name in Path(arg.partition("::")[0]).parts for arg in config.invocation_params.args):
+        return "tests/qgis: left out here, they run inside QGIS: /usr/bin/python3 -m pytest tests/qgis (DEVELOPERS.md)"
+    return None
+
+
 @pytest.fixture(scope="session")
 def sample_folder():
     """The sample valley that comes with the project."""

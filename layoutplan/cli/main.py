@@ -20,6 +20,7 @@ _COMMANDS = {
     "check": "Hold stakes that were moved or staked against the plan's rules.",
     "compare": "Say what changed between two plans.",
     "profile": "Plot voltage and bias at one tower, and along its line.",
+    "qgis-plugin": "Write the plug-in for QGIS as a zip file.",
 }
 
 

@@ -1,0 +1,116 @@
+"""Check: stakes that were moved on the map, or staked in the field, held against the rules of their plan."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+from qgis.core import (
+    QgsProcessing,
+    QgsProcessingContext,
+    QgsProcessingException,
+    QgsProcessingFeedback,
+    QgsProcessingOutputNumber,
+    QgsProcessingOutputVectorLayer,
+    QgsProcessingParameterFeatureSource,
+    QgsProcessingParameterFile,
+    QgsProcessingParameterFolderDestination,
+    QgsProcessingParameterNumber,
+)
+
+from .base import (
+    PLAN_HELP,
+    CommandAlgorithm,
+    plan_folder,
+    plan_parameter,
+    refuse_unsaved,
+    result_of,
+)
+from .loading import TABLES, load_layers
+from .sources import write_source
+
+_SHOWN = ("checks", "missing", "hints", "leads", "electrodes")
+_COUNTS = {"BROKEN": "Broken rules", "MOVED": "Stakes moved or new", "MISSING": "Stakes missing"}
+
+
+class CheckAlgorithm(CommandAlgorithm):
+    """Runs ``layoutplan check``."""
+
+    id_name, title = "check", "Check stakes that were moved or staked"
+    purpose = (
+        "Holds the stakes that are now in the layer 'electrodes' of a plan, or points staked in the field, against the "
+        "rules of the plan, and loads the verdicts. Nothing in the plan is changed. Save edits before you run it."
+    )
+
+    def initAlgorithm(self, configuration: Any = None) -> None:  # noqa: N802
+        """Add parameters and outputs."""
+        del configuration
+        self.add(plan_parameter(), PLAN_HELP)
+        self.add(
+            QgsProcessingParameterFeatureSource(
+                "STAKED", "Points staked in the field", [QgsProcessing.SourceType.TypeVectorPoint], optional=True
+            ),
+            "If left out, the stakes in the plan's own layer are checked, as they were moved there.",
+        )
+        self.add(
+            QgsProcessingParameterNumber(
+                "TOLERANCE", "Match nameless points within, m", QgsProcessingParameterNumber.Type.Double, 30.0, False, 0
+            ),
+            "Points without a waypoint's name belong to the planned stake within this distance, in doubt to none.",
+        )
+        self.add(
+            QgsProcessingParameterFile("READINGS", "Field readings", extension="csv", optional=True),
+            "A CSV file; its columns are in the documentation under 'Checking'.",
+        )
+        self.add(
+            QgsProcessingParameterFile("JOB", "Job file of the plan", extension="toml", optional=True),
+            "For its elevation model: without it, slopes and lengths on the ground are not checked.",
+        )
+        self.add(
+            QgsProcessingParameterFolderDestination("OUTPUT", "Folder of the result"),
+            "Gets check.gpkg and check.csv.",
+        )
+        self.addOutput(QgsProcessingOutputVectorLayer("CHECKS", "Checks"))
+        self.addOutput(QgsProcessingOutputVectorLayer("ELECTRODES", "Stakes as they are"))
+        for name, title in _COUNTS.items():
+            self.addOutput(QgsProcessingOutputNumber(name, title))
+
+    def look(self, parameters: dict[str, Any], context: QgsProcessingContext) -> None:
+        """Look for edits that are not in the file yet."""
+        self.plan = plan_folder(self.parameterAsString(parameters, "PLAN", context))
+        self.result = Path(self.parameterAsString(parameters, "OUTPUT", context))
+        if self.result.exists() and self.result.samefile(self.plan):
+            raise QgsProcessingException("Choose another folder for the result than that of the plan.")
+        if not parameters.get("STAKED"):
+            refuse_unsaved(self.plan / "plan.gpkg", context.project())
+
+    def work(self, parameters: Any, context: Any, feedback: QgsProcessingFeedback) -> dict[str, Any]:
+        """Run the command, load the verdicts."""
+        options = [f"--tolerance={self.parameterAsDouble(parameters, 'TOLERANCE', context)!r}"]
+        for name, option in (("READINGS", "--readings"), ("JOB", "--job")):
+            if self.parameterAsFile(parameters, name, context):
+                options += [option, self.parameterAsFile(parameters, name, context)]
+        staked = self.parameterAsSource(parameters, "STAKED", context)
+        with TemporaryDirectory(prefix="layoutplan-") as own:
+            if staked is not None:
+                write_source(staked, "staked", Path(own) / "staked.gpkg", context, feedback)
+                options += ["--staked", str(Path(own) / "staked.gpkg")]
+            arguments = ["check", "--json", "--out", str(self.result), *options, "--", str(self.plan)]
+            found = result_of(self.command(arguments, feedback, None), "The check failed")
+        _tell(found, feedback)
+        counts = {name: len(found.get(name.lower(), ())) for name in _COUNTS}
+        titles = {name: f"Check: {TABLES[name].lower()}" for name in _SHOWN}
+        layers = load_layers(self.result / "check.gpkg", titles, context)
+        chain = {key.upper(): layers[key] for key in ("checks", "electrodes") if key in layers}
+        return {"OUTPUT": str(self.result), **chain, **counts}
+
+
+def _tell(found: dict[str, Any], feedback: QgsProcessingFeedback) -> None:
+    feedback.pushInfo(f"{found.get('stakes', 0)} stakes checked, {len(found.get('moved', ()))} moved or new")
+    for row in found.get("broken", ()):
+        feedback.pushWarning(f"broken: {row.get('role')} of tower {row.get('tower_id')}: {row.get('rule')}")
+    for row in found.get("missing", ()):
+        feedback.pushWarning(f"missing: {row.get('role')} of tower {row.get('tower_id')}")
+    for text in found.get("problems", ()):
+        feedback.pushWarning(str(text))

@@ -1,0 +1,82 @@
+"""What is loaded into the project: all of it, dressed, in order, with columns in plain words."""
+
+import shutil
+
+import pytest
+from qgis.core import QgsProcessingContext, QgsProject, QgsVectorLayer
+
+
+@pytest.fixture(scope="module")
+def opened(planned, tmp_path_factory):
+    """A copy of the sample plan that QGIS may open."""
+    return shutil.copytree(planned, tmp_path_factory.mktemp("opened") / "plan")
+
+
+@pytest.fixture(scope="module")
+def loaded(processing, opened):
+    """The layers of the sample plan in a project, as the window loads them."""
+    from layoutplan_gis.loading import TABLES, load_layers
+    from processing.gui.Postprocessing import handleAlgorithmResults
+    from qgis.core import QgsApplication
+
+    project = QgsProject.instance()
+    context = QgsProcessingContext()
+    context.setProject(project)
+    load_layers(opened / "plan.gpkg", TABLES, context)
+    algorithm = QgsApplication.processingRegistry().algorithmById("layoutplan:plan")
+    assert handleAlgorithmResults(algorithm, context, None, {})
+    yield [node.layer() for node in project.layerTreeRoot().findLayers()]
+    project.removeAllMapLayers()
+
+
+def test_towers_lie_above_stakes_leads_ways_and_obstacles(loaded):
+    order = ["Towers", "Stakes H and S", "Leads", "Other positions", "Ways on foot", "Spans"]
+    names = [layer.name() for layer in loaded]
+    assert names[: len(order)] == order
+    assert not [name for name in names if name.startswith("Land")]  # nothing in it: the job names no land
+    assert names.index("Obstacles (lines)") < names.index("Obstacles (areas)")
+
+
+def test_no_obstacle_is_left_out(loaded, planned, table):
+    parts = [layer for layer in loaded if layer.name().startswith("Obstacles")]
+    assert len(parts) >= 2
+    assert sum(layer.featureCount() for layer in parts) == len(table(planned / "plan.gpkg", "obstacles"))
+
+
+def test_layers_are_dressed_and_labelled(loaded):
+    by_name = {layer.name(): layer for layer in loaded}
+    for name in ("Towers", "Stakes H and S", "Leads", "Ways on foot", "Obstacles (areas)", "Obstacles (lines)"):
+        assert by_name[name].renderer().type() == "RuleRenderer", name
+    for name in ("Towers", "Stakes H and S"):
+        assert by_name[name].labelsEnabled(), name
+
+
+def test_columns_are_named_in_plain_words(loaded):
+    stakes = next(layer for layer in loaded if layer.name() == "Stakes H and S")
+    names = {field.name(): field.alias() for field in stakes.fields()}
+    assert names["distance_m"] == "distance, m"
+    assert names["bearing_true_deg"] == "bearing true, degrees"
+    assert names["tower_id"] == "tower id"
+
+
+@pytest.mark.parametrize(
+    ("column", "words"),
+    [
+        ("field_kv_m", "field, kV/m"),
+        ("standing_current_a_low", "standing current at least, A"),
+        ("soil_resistivity_ohm_m", "soil resistivity, ohm m"),
+        ("status", "status"),
+        ("walk_min", "walk, minutes"),
+        ("m", "m"),
+    ],
+)
+def test_units_are_written_out(processing, column, words):
+    from layoutplan_gis.loading import alias
+
+    assert alias(column) == words
+
+
+def test_a_layer_that_is_opened_by_hand_is_dressed_too(processing, opened):
+    layer = QgsVectorLayer(f"{opened / 'plan.gpkg'}|layername=towers", "t", "ogr")
+    assert layer.renderer().type() == "RuleRenderer"
+    assert layer.labelsEnabled()

@@ -1,0 +1,106 @@
+"""Editing, checking, explaining, exporting a plan inside QGIS."""
+
+import json
+
+import pytest
+from qgis.core import (
+    QgsFeatureRequest,
+    QgsGeometry,
+    QgsPointXY,
+    QgsProcessingContext,
+    QgsProcessingException,
+    QgsProcessingFeatureSourceDefinition,
+    QgsProject,
+    QgsVectorLayer,
+)
+
+
+@pytest.fixture
+def stakes(plan_copy):
+    """The layer of the stakes, open in the project."""
+    layer = QgsVectorLayer(f"{plan_copy / 'plan.gpkg'}|layername=electrodes", "Stakes", "ogr")
+    assert layer.isValid()
+    QgsProject.instance().addMapLayer(layer)
+    yield layer
+    QgsProject.instance().removeAllMapLayers()
+
+
+def drag_beside_the_tower(layer, row, plan):
+    """Move a stake to some metres off its tower, under the conductors."""
+    towers = QgsVectorLayer(f"{plan}|layername=towers", "Towers", "ogr")
+    towers.setSubsetString(f"tower_id = '{row['tower_id']}' AND line_id = '{row['line_id']}'")
+    point = next(towers.getFeatures()).geometry().asPoint()
+    layer.startEditing()
+    layer.changeGeometry(row.id(), QgsGeometry.fromPointXY(QgsPointXY(point.x() + 0.0001, point.y())))
+
+
+def test_a_stake_dragged_is_found_by_the_check_as_on_the_command_line(
+    processing, feedback, command, stakes, plan_copy, tmp_path
+):
+    row = next(stakes.getFeatures())
+    tower, role = row["tower_id"], row["role"]
+    drag_beside_the_tower(stakes, row, plan_copy / "plan.gpkg")
+    context = QgsProcessingContext()
+    context.setProject(QgsProject.instance())
+    parameters = {"PLAN": str(plan_copy / "plan.gpkg"), "OUTPUT": str(tmp_path / "result")}
+    with pytest.raises(QgsProcessingException, match="edits that are not saved"):
+        processing.run("layoutplan:check", parameters, feedback=feedback(), context=context)
+    assert stakes.commitChanges()
+    log = feedback()
+    found = processing.run("layoutplan:check", parameters, feedback=log, context=context)
+    said = json.loads(command("check", plan_copy, "--out", tmp_path / "line", "--json").stdout)
+    assert [(item["tower_id"], item["role"]) for item in said["moved"]] == [(tower, role)]
+    assert (found["MOVED"], found["MISSING"]) == (1, 0)
+    assert found["BROKEN"] == len(said["broken"]) > 0
+    assert any(f"broken: {role} of tower {tower}" in text for text in log.warnings)
+    now = {feature["waypoint"]: feature["change"] for feature in QgsVectorLayer(found["ELECTRODES"]).getFeatures()}
+    assert now[row["waypoint"]] == "moved"
+    assert (tmp_path / "result" / "check.csv").read_bytes() == (tmp_path / "line" / "check.csv").read_bytes()
+    assert context.layersToLoadOnCompletion()
+
+
+def test_points_staked_in_the_field_and_selected(processing, feedback, stakes, plan_copy, tmp_path):
+    memory = stakes.materialize(QgsFeatureRequest())
+    QgsProject.instance().addMapLayer(memory)
+    memory.selectByIds([feature.id() for feature in memory.getFeatures()][:4])
+    staked = QgsProcessingFeatureSourceDefinition(memory.id(), selectedFeaturesOnly=True)
+    context = QgsProcessingContext()
+    context.setProject(QgsProject.instance())
+    parameters = {"PLAN": str(plan_copy / "plan.gpkg"), "STAKED": staked, "OUTPUT": str(tmp_path / "result")}
+    found = processing.run("layoutplan:check", parameters, feedback=feedback(), context=context)
+    assert (found["MOVED"], found["MISSING"]) == (0, 48)
+
+
+def test_planning_into_a_plan_that_lies_open_is_refused(processing, feedback, stakes, plan_copy):
+    context = QgsProcessingContext()
+    context.setProject(QgsProject.instance())
+    parameters = {"JOB": str(plan_copy / "none.toml"), "OUTPUT": str(plan_copy)}
+    with pytest.raises(QgsProcessingException, match="open in this project"):
+        processing.run("layoutplan:plan", parameters, feedback=feedback(), context=context)
+
+
+def test_explaining_by_name_and_by_selection(processing, feedback, command, stakes, plan_copy, tmp_path):
+    parameters = {"PLAN": str(plan_copy / "plan.gpkg"), "OUTPUT": str(tmp_path / "why.html")}
+    log = feedback()
+    processing.run("layoutplan:explain", {**parameters, "TOWER": "107"}, feedback=log)
+    text = command("explain", plan_copy, "107").stdout
+    assert text.strip() in "\n".join(log.said)
+    page = (tmp_path / "why.html").read_text("utf-8")
+    assert "Tower 107" in page
+    assert "take precedence" in page
+    stakes.selectByExpression("\"tower_id\" IN ('107', '108')")
+    chosen = QgsProcessingFeatureSourceDefinition(stakes.id(), selectedFeaturesOnly=True)
+    context = QgsProcessingContext()
+    context.setProject(QgsProject.instance())
+    processing.run("layoutplan:explain", {**parameters, "FEATURES": chosen}, feedback=feedback(), context=context)
+    page = (tmp_path / "why.html").read_text("utf-8")
+    assert page.count("<h2>") == 2
+    with pytest.raises(QgsProcessingException, match="Tower 9"):
+        processing.run("layoutplan:explain", {**parameters, "TOWER": "9<b>"}, feedback=feedback())
+
+
+def test_export_makes_what_the_plan_made(processing, feedback, plan_copy, tmp_path):
+    parameters = {"PLAN": str(plan_copy / "plan.gpkg"), "FORMATS": ["gpx", "csv"], "OUTPUT": str(tmp_path / "files")}
+    processing.run("layoutplan:export", parameters, feedback=feedback())
+    for name in ("waypoints.gpx", "stakes.csv"):
+        assert (tmp_path / "files" / name).read_bytes() == (plan_copy / name).read_bytes()
