@@ -36,6 +36,8 @@ class Given:
     missing : DataFrame
         Planned stakes that are not among them: ``line_id, tower_id, role, waypoint``.
     problems : tuple of str
+    grace : float
+        A limit missed by no more than this counts as kept: what the positions are rounded by. [m, deg]
     """
 
     tower: IntArray
@@ -45,6 +47,7 @@ class Given:
     accuracy_m: FloatArray
     missing: pd.DataFrame
     problems: tuple[str, ...]
+    grace: float = 0.001  # a plan's file keeps positions to a tenth of a millimetre
 
 
 def edited_stakes(plan: Reopened) -> Given:

@@ -23,7 +23,6 @@ from layoutplan.siting.collect import join_positions
 from layoutplan.siting.evaluate import Evaluated
 from layoutplan.terrain import slope_figures
 
-GRACE = 0.001  # the files keep positions to a tenth of a millimetre; metres and degrees
 _SECTION = 32  # towers looked at together, as in planning
 _ROUND_DEG = np.arange(0.0, 360.0, 45.0)  # where on the circle of a position's accuracy the rules are asked again
 
@@ -96,7 +95,7 @@ class Held:
     assessment: Assessment
 
 
-def hold(bench: Bench, tower: IntArray, role: np.ndarray, lonlat_deg: FloatArray) -> Held:
+def hold(bench: Bench, tower: IntArray, role: np.ndarray, lonlat_deg: FloatArray, grace: float) -> Held:
     """Hold positions against the rules of a plan.
 
     Parameters
@@ -107,6 +106,8 @@ def hold(bench: Bench, tower: IntArray, role: np.ndarray, lonlat_deg: FloatArray
     role : ndarray of str, shape (n,)
         ``"H"`` or ``"S"``, each at most once for a tower.
     lonlat_deg : ndarray, shape (n, 2)
+    grace : float
+        A limit missed by no more than this counts as kept: what the positions are rounded by. [m, deg]
     """
     towers = bench.plan.model.towers
     bearing, distance = inverse(towers.lonlat_deg[tower], lonlat_deg)
@@ -130,7 +131,7 @@ def hold(bench: Bench, tower: IntArray, role: np.ndarray, lonlat_deg: FloatArray
         bench.plan.grid_crs,
         bias,
         coupling,
-        GRACE,
+        grace,
         dem=bench.plan.dem,
         approaches=ways.approaches,
     )
@@ -175,9 +176,9 @@ def unconfirmed(bench: Bench, held: Held, accuracy_m: FloatArray) -> pd.DataFram
     for turn in _ROUND_DEG if len(asked) else ():
         moved = place.copy()
         moved[asked] = direct(place[asked], np.full(len(asked), turn), accuracy_m[asked])
-        other = hold(bench, rays.tower, held.stakes.role, moved)
+        other = hold(bench, rays.tower, held.stakes.role, moved, held.around.grace)
         facts = position_facts(other.stakes, other.around)
-        rows = with_grace(check_rows(other.stakes.chosen, facts, bench.obstacles, bench.plan.job), GRACE)
+        rows = with_grace(check_rows(other.stakes.chosen, facts, bench.obstacles, bench.plan.job), held.around.grace)
         rows = rows[rows["verdict"] == BROKEN]
         broken.append(pd.DataFrame({"position": other.order[rows["position"]], "rule": rows["rule"].to_numpy()}))
     return pd.concat(broken, ignore_index=True).drop_duplicates(ignore_index=True)

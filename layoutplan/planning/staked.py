@@ -13,6 +13,10 @@ from layoutplan.planning.edited import Given
 from layoutplan.planning.matching import match
 from layoutplan.planning.reopen import Reopened
 
+# Receivers keep 1e-7 degrees, a centimetre each way, which is 0.02 degrees of the angle between short leads; without it
+# a stake set exactly where it was planned would break the limit it was planned at.
+GRACE = 0.02
+
 
 def staked_stakes(plan: Reopened, path: Path, crs: str | None, tolerance_m: float) -> tuple[Given, pd.DataFrame]:
     """Read as-staked points and find the planned stake of each.
@@ -55,5 +59,6 @@ def staked_stakes(plan: Reopened, path: Path, crs: str | None, tolerance_m: floa
         points["accuracy_m"].to_numpy(dtype=float),
         found.missing[["line_id", "tower_id", "role", "waypoint"]].reset_index(drop=True),
         (*staked.problems, *staked.assumptions, *found.warnings),
+        GRACE,
     )
     return given, pd.DataFrame(points.drop(columns=points.geometry.name))

@@ -69,6 +69,14 @@ def test_staked_points_shifted_by_known_offsets(copy: Path, tmp_path: Path) -> N
     assert {"electrodes", "leads", "checks", "exposures"} <= set(layers)
 
 
+def test_the_plans_own_waypoints_hold(copy: Path, tmp_path: Path) -> None:
+    """What a receiver gives back of points that stand exactly at a limit, to its last digit, breaks none."""
+    (tmp_path / "staked.gpx").write_bytes((copy / "waypoints.gpx").read_bytes())
+    code, text = run("check", copy, "--staked", tmp_path / "staked.gpx")
+    assert "0 break rules, 0 missing" in text
+    assert code == 0
+
+
 def test_points_that_are_missing_or_strange_are_named(copy: Path, tmp_path: Path) -> None:
     table = pyogrio.read_dataframe(copy / "plan.gpkg", layer="electrodes")
     rows = ["name,lon,lat,accuracy_m,electrode_h_ohm,voltage_h_v"]

@@ -64,7 +64,7 @@ def layer_styles(classes: Iterable[ObstacleClass]) -> Mapping[str, Style]:
         "towers": Style(
             (
                 *(Rule(status, (sign,), "status", status) for status, sign in _TOWERS.items()),
-                Rule(_OTHER, (Sign("square", _WHITE, 4.5),)),
+                Rule(_OTHER, (Sign("cross", _INK, 4.5),)),
             ),
             label="tower_id",
             remark="status",
