@@ -239,7 +239,7 @@ def _rule(row: dict[str, Any]) -> str:
     age = "new" if row["new_verdict"] else "old"
     unit = f" {row[f'{age}_unit']}".rstrip()
     measured, limit = row[f"{age}_measured"], row[f"{age}_limit"]
-    figures = "" if measured is None else f"{_figure(measured)}{unit}, limit {_figure(limit)}{unit}; "
+    figures = "" if measured is None else f"{_figure(measured)}{unit}, {_limit(limit, unit)}; "
     return f"{row['rule']} ({figures}was {row['old_verdict'] or 'not checked'})"
 
 
@@ -273,6 +273,11 @@ def _value(value: Any) -> str:
 
     text = NOT_THERE if value == NOT_THERE else json.dumps(value, ensure_ascii=False)
     return text if len(text) <= _MOST_LETTERS else f"{text[:_MOST_LETTERS]}..."
+
+
+def _limit(value: float | None, unit: str) -> str:
+    """Some rules have none: a way on foot, for instance, is asked for or not, however long it is."""
+    return "without a limit" if value is None else f"limit {_figure(value)}{unit}"
 
 
 def _figure(value: float | None, decimals: int = 1) -> str:

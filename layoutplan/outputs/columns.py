@@ -151,6 +151,11 @@ def turned_lon(lon_deg: ArrayLike, west_deg: float = -180.0) -> NDArray[np.float
     return lon + 360.0 * _turns(lon, west_deg)
 
 
+def west_deg(plan: Plan) -> float:
+    """Where the longitudes of a drawing begin, so that a line across the antimeridian is in one piece. [deg]."""
+    return float(plan.towers["lon"].iloc[0]) - 180.0 if len(plan.towers) else -180.0
+
+
 def turned(geometries: ArrayLike, west_deg: float = -180.0) -> NDArray[np.object_]:
     """Move geometries by whole turns so that the western edge of each lies within [west, west + 360)."""
     shapes = np.asarray(geometries, dtype=object)

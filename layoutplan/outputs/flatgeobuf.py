@@ -7,8 +7,7 @@ from pathlib import Path
 
 import pyogrio
 
-from layoutplan.outputs.columns import TABLES, with_columns
-from layoutplan.outputs.gpkg import layer_crs, projected
+from layoutplan.outputs.gpkg import named_crs, plan_tables, projected
 from layoutplan.planning.model import Plan
 
 
@@ -22,12 +21,12 @@ def write_flatgeobuf(plan: Plan, folder: Path) -> list[Path]:
     OutputError
         ``output.crs`` is no coordinate reference system, or does not reach the plan.
     """
-    crs = layer_crs(plan.job.output.crs)
+    crs = named_crs(plan.job.output.crs)
     paths = []
-    for name, table in TABLES.items():
-        if table.geometry:
-            frame = projected(with_columns(getattr(plan, name), name), crs, name)
-            options = {"geometry_type": table.geometry, "SPATIAL_INDEX": "NO"}
+    for name, (table, geometry) in plan_tables(plan).items():
+        if geometry:
+            frame = projected(table, crs, name)
+            options = {"geometry_type": geometry, "SPATIAL_INDEX": "NO"}
             file = BytesIO()  # GDAL says nothing of a disk that is full
             pyogrio.write_dataframe(frame, file, layer=name, driver="FlatGeobuf", use_arrow=True, **options)
             paths.append(folder / f"plan_{name}.fgb")

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from layoutplan.outputs.columns import TABLES, with_columns
-from layoutplan.outputs.gpkg import layer_crs, projected
+from layoutplan.outputs.gpkg import named_crs, plan_tables, projected
 from layoutplan.planning.model import Plan
 
 _VERSION = "1.1.0"
@@ -19,14 +18,13 @@ def write_geoparquet(plan: Plan, folder: Path) -> list[Path]:
     OutputError
         ``output.crs`` is no coordinate reference system, or does not reach the plan.
     """
-    crs = layer_crs(plan.job.output.crs)
+    crs = named_crs(plan.job.output.crs)
     paths = []
-    for name, table in TABLES.items():
-        frame = with_columns(getattr(plan, name), name)
+    for name, (table, geometry) in plan_tables(plan).items():
         path = folder / f"plan_{name}.parquet"
-        if table.geometry:
-            projected(frame, crs, name).to_parquet(path, index=False, schema_version=_VERSION)
+        if geometry:
+            projected(table, crs, name).to_parquet(path, index=False, schema_version=_VERSION)
         else:
-            frame.to_parquet(path, index=False)
+            table.to_parquet(path, index=False)
         paths.append(path)
     return paths

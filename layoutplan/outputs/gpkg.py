@@ -35,10 +35,14 @@ def write_gpkg(plan: Plan, folder: Path) -> Path:
     OutputError
         ``output.crs`` is no coordinate reference system, or does not reach the plan.
     """
-    tables = {name: (with_columns(getattr(plan, name), name), table.geometry) for name, table in TABLES.items()}
-    path = write_layers(tables, folder / "plan.gpkg", plan.job.output.crs)
+    path = write_layers(plan_tables(plan), folder / "plan.gpkg", plan.job.output.crs)
     add_styles(path, plan.job.obstacle_classes.values(), _NO_CLOCK)
     return path
+
+
+def plan_tables(plan: Plan) -> dict[str, tuple[pd.DataFrame, str | None]]:
+    """All tables of a plan by name with their columns in the agreed order, and the kind of geometry of each."""
+    return {name: (with_columns(getattr(plan, name), name), table.geometry) for name, table in TABLES.items()}
 
 
 def write_layers(tables: Mapping[str, tuple[pd.DataFrame, str | None]], path: Path, crs: str) -> Path:
@@ -58,7 +62,7 @@ def write_layers(tables: Mapping[str, tuple[pd.DataFrame, str | None]], path: Pa
     OutputError
         As `write_gpkg`.
     """
-    system = layer_crs(crs)
+    system = named_crs(crs)
     with _no_clock():
         for name, (frame, geometry) in tables.items():
             placed = projected(frame, system, name) if geometry else frame
@@ -73,13 +77,13 @@ def _write_layer(frame: pd.DataFrame, path: Path, name: str, geometry: str | Non
     pyogrio.write_dataframe(frame, path, layer=name, driver="GPKG", use_arrow=True, **options)
 
 
-def layer_crs(text: str) -> pyproj.CRS:
-    """Reference system of the layers, as the job names it; OutputError if it is none."""
+def named_crs(text: str, key: str = "output.crs") -> pyproj.CRS:
+    """Reference system that a key of the job names; OutputError if it is none."""
     try:
         return pyproj.CRS.from_user_input(text)
     except pyproj.exceptions.CRSError as err:
         raise OutputError(
-            f"job key 'output.crs': '{text}' is no coordinate reference system known here. "
+            f"job key '{key}': '{text}' is no coordinate reference system known here. "
             'Give one by its code, for instance "EPSG:25832".'
         ) from err
 

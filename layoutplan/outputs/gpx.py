@@ -126,7 +126,7 @@ def _leads(plan: Plan) -> Iterator[GPXTrack]:
 
 def _ways(plan: Plan, names: Mapping[tuple[str, str], str]) -> Iterator[GPXTrack]:
     """Ways from the drop-off to the tower and on to its stakes, named after where they lead."""
-    table = plan.approaches[plan.approaches.geometry.notna()]
+    table = plan.walks
     stakes = plan.electrodes
     of_stake = dict(zip(zip(*(stakes[key] for key in _STAKE), strict=True), stakes["waypoint"], strict=True))
     columns = (*_KEYS, "to", "verdict", "walk_m", "walk_min", "road_name", "crossings", "note")

@@ -11,6 +11,7 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 
 from layoutplan.errors import OutputError
+from layoutplan.outputs.gpkg import named_crs
 from layoutplan.planning.model import Plan
 
 FloatArray = NDArray[np.float64]
@@ -108,7 +109,7 @@ def grid_of(plan: Plan) -> Grid:
     OutputError
         It is no projected system whose axes run east and north; eastings and northings would be wrong in it.
     """
-    crs = _horizontal(_crs(plan.grid_crs))
+    crs = _horizontal(named_crs(plan.grid_crs, "output.grid_crs"))
     axes = crs.axis_info[:2]
     runs = sorted(axis.direction.lower() for axis in axes)
     if not crs.is_projected or runs != ["east", "north"]:
@@ -118,16 +119,6 @@ def grid_of(plan: Plan) -> Grid:
             "projected system with axes to the east and north, or take 'survey' and 'dxf' out of output.formats."
         )
     return Grid(crs, _unit(axes[0].unit_name, axes[0].unit_conversion_factor))
-
-
-def _crs(text: str) -> pyproj.CRS:
-    try:
-        return pyproj.CRS.from_user_input(text)
-    except pyproj.exceptions.CRSError as err:
-        raise OutputError(
-            f"job key 'output.grid_crs': '{text}' is no coordinate reference system known here. "
-            'Give one by its code, for instance "EPSG:25832".'
-        ) from err
 
 
 def _horizontal(crs: pyproj.CRS) -> pyproj.CRS:

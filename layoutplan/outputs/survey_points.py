@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from layoutplan.outputs.columns import with_columns
-from layoutplan.outputs.waypoint_names import waypoint_names
+from layoutplan.outputs.points import tower_waypoints
 from layoutplan.planning.model import Plan
 
 _COLUMNS = ["line_id", "tower_id", "lon", "lat", "elevation_m", "status"]
@@ -27,21 +27,10 @@ def survey_points(plan: Plan) -> pd.DataFrame:
     keys = list(zip(towers["line_id"], towers["tower_id"], strict=True))
     tens = {key: _FIRST + 10 * number for number, key in enumerate(keys, 1)}
     parts = [
-        pd.DataFrame(towers[_COLUMNS]).assign(role="T", name=tower_names(plan)),
+        pd.DataFrame(towers[_COLUMNS]).assign(role="T", name=tower_waypoints(plan)),
         pd.DataFrame(stakes[_COLUMNS]).assign(role=stakes["role"], name=stakes["waypoint"]),
     ]
     points = pd.concat([part for part in parts if len(part)] or parts, ignore_index=True)
     own = zip(points["line_id"], points["tower_id"], points["role"], strict=True)
     number = [tens[line, tower] + _PLACES[role] for line, tower, role in own]
     return points.assign(number=number).sort_values("number", ignore_index=True)
-
-
-def tower_names(plan: Plan) -> list[str]:
-    """Waypoint names of the towers, as in ``waypoints.gpx``."""
-    return waypoint_names(
-        plan.towers["line_id"].tolist(),
-        plan.towers["tower_id"].tolist(),
-        ["T"] * len(plan.towers),
-        plan.job.output.waypoint_length,
-        taken=plan.electrodes["waypoint"],
-    )

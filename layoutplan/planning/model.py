@@ -10,6 +10,8 @@ from typing import Any
 import geopandas as gpd
 import pandas as pd
 
+from layoutplan.access import PERMISSION as PERMISSION
+from layoutplan.access import REACHABLE as REACHABLE  # verdicts of ways on foot that are open
 from layoutplan.inputs.model import InputFile
 from layoutplan.job import Job
 
@@ -19,7 +21,6 @@ NEEDS_AGREEMENT = "needs agreement"
 NOT_COVERED = "map does not cover"
 BREAKS = "breaks rules"  # only of positions that people gave
 NO_LAYOUT = "no layout"
-REACHABLE, PERMISSION = "reachable", "needs permission"  # verdicts of ways on foot that are open
 STATUSES = (ALL_MET, COMPROMISE, NEEDS_AGREEMENT, NOT_COVERED, BREAKS, NO_LAYOUT)
 
 
@@ -80,6 +81,11 @@ class Plan:
     problems: tuple[str, ...]
     grid_crs: str
     timings_s: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def walks(self) -> gpd.GeoDataFrame:
+        """Those of the approaches that have a shape: to the others there is no way, or nobody knows one."""
+        return self.approaches[self.approaches.geometry.notna()]
 
     @property
     def summary(self) -> dict[str, Any]:

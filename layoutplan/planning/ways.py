@@ -24,8 +24,8 @@ NO_ROADS = "the map holds no roads: ways on foot could not be looked for; walkin
 LOOKED_FOR = (
     "roads without access tags count as open to the crew's vehicle; tracks, drives and gates without them need a "
     "permission (judgement)",
-    "whether the vehicle gets to the drop-off point along the roads is not looked into: bridges' limits, narrow places "
-    "and gates elsewhere are for the crew to know",
+    "beyond gates and private roads, whether the vehicle gets to the drop-off point along the roads is not looked "
+    "into: bridges' limits and narrow places are for the crew to know",
     "walking times are Tobler's for an unburdened walker, the mean of there and back; leads and rods take longer",
 )
 

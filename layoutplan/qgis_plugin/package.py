@@ -6,7 +6,7 @@ import os
 import zipfile
 from importlib import resources
 from pathlib import Path
-from tempfile import NamedTemporaryFile
+from tempfile import TemporaryDirectory
 
 from layoutplan.errors import OutputError
 
@@ -31,18 +31,12 @@ def write_plugin(path: Path) -> Path:
     """
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with NamedTemporaryFile(dir=path.parent, prefix=".layoutplan-", delete=False) as draft:
-            try:
-                with zipfile.ZipFile(draft, "w") as packed:
-                    for name, content in plugin_files().items():
-                        _add(packed, f"{NAME}/{name}", content)
-                draft.close()
-                os.chmod(draft.name, 0o644)
-                os.replace(draft.name, path)
-            except BaseException:
-                draft.close()
-                os.unlink(draft.name)
-                raise
+        with TemporaryDirectory(dir=path.parent, prefix=".layoutplan-") as folder:
+            draft = Path(folder) / path.name
+            with zipfile.ZipFile(draft, "w") as packed:
+                for name, content in plugin_files().items():
+                    _add(packed, f"{NAME}/{name}", content)
+            os.replace(draft, path)
     except OSError as err:
         raise OutputError(f"'{path}' cannot be written ({err.strerror}). Choose another place.") from err
     return path

@@ -12,6 +12,7 @@ from click.testing import CliRunner
 
 import layoutplan
 from layoutplan.cli.main import cli
+from layoutplan.outputs import FORMATS
 
 NEEDED = ("name", "qgisMinimumVersion", "description", "about", "version", "author", "email", "repository", "tracker")
 
@@ -105,3 +106,13 @@ def test_every_parameter_has_a_help_text(files):
     assert not [node for node in adds if node.func.attr == "addParameter"]
     helped = [node for node in adds if node.func.attr == "add" and len(node.args) == 2]
     assert len(helped) >= 20
+
+
+def test_export_offers_every_format_of_this_program():
+    """The plug-in cannot ask the registry: nothing of the package is imported into QGIS."""
+    folder = Path(layoutplan.__file__).parent / "qgis_plugin" / "layoutplan_gis"
+    tree = ast.parse((folder / "export.py").read_text("utf-8"))
+    (value,) = [node.value for node in tree.body if isinstance(node, ast.Assign) and node.targets[0].id == "FORMATS"]
+    offered = [text.value for text in ast.walk(value) if isinstance(text, ast.Constant)]
+    assert set(offered) == set(FORMATS) - {"gpkg", "json"}  # the plan itself
+    assert len(set(offered)) == len(offered)

@@ -86,8 +86,7 @@ def _lines(space: Modelspace, plan: Plan, grid: Grid) -> None:
     leads = with_columns(plan.leads, "leads")
     for shape, handling in zip(grid.shapes(leads.geometry.array), leads["handling"], strict=True):
         space.add_lwpolyline(_flat(shape), dxfattribs={"layer": layer_name("leads", lead_level(handling))})
-    ways = plan.approaches.geometry
-    for shape in grid.shapes(ways[ways.notna()].array):
+    for shape in grid.shapes(plan.walks.geometry.array):
         space.add_lwpolyline(_flat(shape), dxfattribs={"layer": WALKS})
 
 

@@ -46,7 +46,7 @@ def lead_balloons(plan: Plan) -> list[str]:
 
 def walk_balloons(plan: Plan) -> list[str]:
     """Return a table for each way on foot that has a shape; those to towers link to the drop-off."""
-    table = plan.approaches[plan.approaches.geometry.notna()]
+    table = plan.walks
     links = [
         geo_uri(row.drop_off_lat, row.drop_off_lon) if row.to == "tower" else ""
         for row in records(table, "to", "drop_off_lat", "drop_off_lon")

@@ -111,7 +111,7 @@ def _leads(plan: Plan) -> Iterator[tuple[Key, Placemark]]:
 
 
 def _walks(plan: Plan) -> Iterator[tuple[Key, Placemark]]:
-    table = plan.approaches[plan.approaches.geometry.notna()]
+    table = plan.walks
     rows = zip(records(table, *_WALK_DATA), walk_balloons(plan), _paths(table), strict=True)
     for row, balloon, path in rows:
         kind = "walk" if row.verdict == REACHABLE else "walk ask"

@@ -13,7 +13,7 @@ from folium import LayerControl
 from folium.template import Template
 from folium.utilities import JsCode
 
-from layoutplan.outputs.columns import turned_lon
+from layoutplan.outputs.columns import turned_lon, west_deg
 from layoutplan.outputs.map_page.layers import FeatureLayer, base_layers, plan_layers
 from layoutplan.outputs.map_page.page import AsIs, OfflineMap
 from layoutplan.outputs.map_page.panel import panel_html
@@ -86,7 +86,7 @@ def _bounds(plan: Plan) -> list[list[float]]:
     """South-west and north-east corner of towers and stakes, on this map's longitudes."""
     if plan.towers.empty:
         return [[-60.0, -180.0], [75.0, 180.0]]
-    west = float(plan.towers["lon"].iloc[0]) - 180.0
+    west = west_deg(plan)
     lon = np.concatenate([turned_lon(table["lon"], west) for table in (plan.towers, plan.electrodes)])
     lat = np.concatenate([table["lat"].to_numpy(dtype=float) for table in (plan.towers, plan.electrodes)])
     return [[float(lat.min()), float(lon.min())], [float(lat.max()), float(lon.max())]]

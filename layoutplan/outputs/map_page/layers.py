@@ -16,7 +16,7 @@ import shapely
 from folium.utilities import JsCode
 from numpy.typing import ArrayLike
 
-from layoutplan.outputs.columns import records, turned
+from layoutplan.outputs.columns import records, turned, west_deg
 from layoutplan.outputs.map_page.line_popups import lead_popups, span_popups, walk_popups
 from layoutplan.outputs.map_page.obstacle_popups import obstacle_popups
 from layoutplan.outputs.map_page.packing import BASE_PER_DEG, PLAN_PER_DEG, packed
@@ -28,7 +28,7 @@ from layoutplan.outputs.map_page.popups import (
     tower_popups,
 )
 from layoutplan.outputs.map_page.styles import BASE_MAP
-from layoutplan.outputs.map_page.surroundings import BaseMap, west_deg
+from layoutplan.outputs.map_page.surroundings import BaseMap
 from layoutplan.outputs.words import lead_level
 from layoutplan.planning.model import REACHABLE, STATUSES, Plan
 from layoutplan.text import clean, page_text
@@ -48,7 +48,7 @@ def plan_layers(plan: Plan) -> Iterator[FeatureLayer]:
     levels = [f"lead {lead_level(text)}" for text in leads["handling"]]
     yield _layer("Leads", leads.geometry.array, lead_popups(plan), west,
                  of_tower=_of_tower(plan, leads), style=levels)  # fmt: skip
-    ways = plan.approaches[plan.approaches.geometry.notna()]
+    ways = plan.walks
     yield _layer("Ways on foot", ways.geometry.array, walk_popups(plan), west, of_tower=_of_tower(plan, ways),
                  style=np.where(ways["verdict"] == REACHABLE, "walk", "walk ask").tolist())  # fmt: skip
     yield _layer("Alternative positions", others.geometry.array, alternative_popups(plan), west, show=False,

@@ -34,7 +34,7 @@ def lead_popups(plan: Plan) -> Popups:
 
 def walk_popups(plan: Plan) -> Popups:
     """How far it is to walk, across what, and whom to ask; of ways that have a shape."""
-    table = plan.approaches[plan.approaches.geometry.notna()]
+    table = plan.walks
     labels = {name: row.label for name, row in plan.job.obstacle_classes.items()}
     rows = list(records(table, "line_id", "tower_id", "to", "verdict", "note", "walk_m", "climb_m", "walk_min",
                         "crossings", "road_name", "road_class"))  # fmt: skip

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import geopandas as gpd
 import shapely
 
-from layoutplan.outputs.columns import turned
+from layoutplan.outputs.columns import turned, west_deg
 from layoutplan.outputs.map_page.corridor import SIMPLIFIED_M, edge, near_towers
 from layoutplan.planning.model import Plan
 
@@ -58,11 +58,6 @@ def size(features: gpd.GeoDataFrame) -> int:
     """Bytes on the page, estimated."""
     corners = float(shapely.get_num_coordinates(features.geometry.array).sum())
     return round(_BYTES_PER_FEATURE * len(features) + _BYTES_PER_CORNER * corners)
-
-
-def west_deg(plan: Plan) -> float:
-    """Where longitudes begin on this map, so that a line across the antimeridian is drawn in one piece."""
-    return float(plan.towers["lon"].iloc[0]) - 180.0 if len(plan.towers) else -180.0
 
 
 def _note(drawn: int, held: int, radius_m: float) -> str:

@@ -12,7 +12,7 @@ from pypdf import PdfWriter
 from reportlab import rl_config
 from reportlab.pdfgen.canvas import Canvas
 
-from layoutplan.outputs.columns import as_lists, turned
+from layoutplan.outputs.columns import as_lists, turned, west_deg
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.sheets.contours import ground_of
 from layoutplan.outputs.sheets.cover import draw_front, draw_lists, front_pages
@@ -40,7 +40,7 @@ def write_sheets(plan: Plan, folder: Path) -> Path:
     plan : Plan
     folder : Path
     """
-    west = float(plan.towers["lon"].iloc[0]) - 180.0 if len(plan.towers) else -180.0
+    west = west_deg(plan)
     sheets, magnetic = sheets_of(plan, west)
     around = _around(plan, west)
     classes = _classes(around.features)

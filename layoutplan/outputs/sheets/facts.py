@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from layoutplan.inputs.geodetic import metres_per_degree
 from layoutplan.line.declination import Declination, magnetic_declination
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.legs import leg_offsets
@@ -141,7 +142,7 @@ def _with_grid(towers: pd.DataFrame, lonlat: FloatArray, crs: str) -> tuple[pd.D
     from pyproj import Transformer
 
     transform = Transformer.from_crs("EPSG:4326", crs, always_xy=True)
-    per_deg = metres_per_degree(lonlat[:, 1])
+    per_deg = np.column_stack(metres_per_degree(lonlat[:, 1]))
     places = []
     for east_m, north_m in ((0, 0), (50, 0), (-50, 0), (0, 50), (0, -50)):
         lon = (lonlat[:, 0] + east_m / per_deg[:, 0] + 180.0) % 360.0 - 180.0
@@ -149,14 +150,6 @@ def _with_grid(towers: pd.DataFrame, lonlat: FloatArray, crs: str) -> tuple[pd.D
         places.append(np.where(np.isfinite(there), there, np.nan))  # beyond the system's reach
     axes = np.stack(((places[1] - places[2]) / 100.0, (places[3] - places[4]) / 100.0), axis=2)
     return towers.assign(easting=places[0][:, 0], northing=places[0][:, 1]), list(axes)
-
-
-def metres_per_degree(lat_deg: FloatArray) -> FloatArray:
-    """Metres on the ellipsoid (WGS 84) per degree of longitude and of latitude, shape (n, 2)."""
-    a, e2 = 6378137.0, 0.00669437999014
-    lat = np.radians(np.asarray(lat_deg, dtype=float))
-    w2 = 1 - e2 * np.sin(lat) ** 2
-    return np.radians(np.column_stack((a / np.sqrt(w2) * np.cos(lat), a * (1 - e2) / w2**1.5)))
 
 
 def _stake_table(plan: Plan, towers: pd.DataFrame, magnetic: Declination, west_deg: float) -> pd.DataFrame:

@@ -6,8 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 
+from layoutplan.inputs.geodetic import metres_per_degree
 from layoutplan.outputs.columns import as_lists
-from layoutplan.outputs.sheets.facts import Sheet, metres_per_degree
+from layoutplan.outputs.sheets.facts import Sheet
 from layoutplan.outputs.sheets.labels import Labels
 from layoutplan.outputs.sheets.layers import Features, draw_edges, draw_ground, draw_ways
 from layoutplan.outputs.sheets.marks import may_stake, north_arrow, scale_bar, status_sign
@@ -25,7 +26,7 @@ def draw_index(pen: Pen, box: Box, plan: Plan, sheets: list[Sheet], around: Surr
     """Draw all towers with the larger roads, railways and waters; ids where there is room."""
     frame = Box(box.left, box.bottom + STRIP, box.width, box.height - STRIP)
     origin = around.towers.mean(axis=0)
-    metres = metres_per_degree(origin[1:])[0]
+    metres = np.array(metres_per_degree(origin[1]))
     xy = (around.towers - origin) * metres
     middle = (xy.min(axis=0) + xy.max(axis=0)) / 2
     panel = panel_around(np.vstack((xy, middle - _LEAST_M / 2, middle + _LEAST_M / 2)), origin, metres, frame, ())

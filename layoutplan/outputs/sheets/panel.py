@@ -9,8 +9,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from layoutplan.inputs.geodetic import metres_per_degree
 from layoutplan.line.geodesy import FloatArray
-from layoutplan.outputs.sheets.facts import Sheet, metres_per_degree
+from layoutplan.outputs.sheets.facts import Sheet
 from layoutplan.outputs.sheets.pen import MM, Box
 
 SCALES = (500, 1000, 2000, 2500, 5000, 10000, 20000, 25000, 50000)
@@ -74,7 +75,7 @@ class Panel:
 def tower_panel(sheet: Sheet, box: Box) -> Panel:
     """Map of a tower: at the largest round scale that holds tower and stakes with 12 % to spare."""
     lonlat = np.array([[row.lon, row.lat] for row in (sheet.tower, *sheet.stakes)])
-    metres = metres_per_degree(lonlat[:1, 1])[0]
+    metres = np.array(metres_per_degree(lonlat[0, 1]))
     xy = (lonlat - lonlat[0]) * metres
     if len(xy) == 1:
         xy = np.array([[-1, -1], [1, 1]]) * _ALONE_M / _TO_SPARE

@@ -11,10 +11,11 @@ from hypothesis import strategies as st
 from pyproj import Geod
 from reportlab.pdfgen.canvas import Canvas
 
+from layoutplan.inputs.geodetic import metres_per_degree
 from layoutplan.outputs.columns import on_the_globe
 from layoutplan.outputs.sheets.blocks import wrapped
 from layoutplan.outputs.sheets.crossings import crossings_of
-from layoutplan.outputs.sheets.facts import magnetic_deg, metres_per_degree, sheets_of
+from layoutplan.outputs.sheets.facts import magnetic_deg, sheets_of
 from layoutplan.outputs.sheets.fonts import Fonts
 from layoutplan.outputs.sheets.panel import SCALES, panel_around
 from layoutplan.outputs.sheets.pen import Box, Pen, cut
@@ -71,7 +72,7 @@ PEN = pen()
 def test_scales_are_round_and_hold_everything_with_a_margin(reach_m):
     box = Box(12, 100, 117, 90)
     xy = np.array([[-reach_m, 0.0], [reach_m, reach_m / 2]])
-    panel = panel_around(xy, np.array([9.0, 47.0]), metres_per_degree(np.array([47.0]))[0], box)
+    panel = panel_around(xy, np.array([9.0, 47.0]), np.array(metres_per_degree(47.0)), box)
     assert panel.scale in SCALES or panel.scale > SCALES[-1]
     assert box.inset(0.1 * 90).left <= panel.mm_of(xy)[:, 0].min()
     assert panel.mm_of(xy)[:, 0].max() <= box.right - 0.1 * 90
@@ -82,7 +83,7 @@ def test_scales_are_round_and_hold_everything_with_a_margin(reach_m):
 def test_places_on_paper_keep_bearing_and_distance(lat, bearing):
     """Against pyproj's geodesic: to a hundredth of a millimetre at 1:2,000 and 150 m."""
     origin = np.array([9.0, lat])
-    metres = metres_per_degree(origin[1:])[0]
+    metres = np.array(metres_per_degree(origin[1]))
     panel = panel_around(np.array([[-100.0, -100.0], [100.0, 100.0]]), origin, metres, Box(0, 0, 130, 130))
     lon, lat_there, _ = GEOD.fwd(9.0, lat, bearing, 150.0)
     here, there = panel.points_of(np.array([origin, [lon, lat_there]])) * 25.4 / 72
