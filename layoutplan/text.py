@@ -65,3 +65,8 @@ def file_stem(value: object) -> str:
     """
     plain = re.sub(r"[^A-Za-z0-9-]+", "_", anyascii(clean(value))).strip("_-")
     return plain[-60:].lstrip("_-") or "unnamed"
+
+
+def label_text(value: object) -> str:
+    """XML text for the labels of desktop programs, which would run what stands between ``[%`` and ``%]``."""
+    return xml_text(value).replace("[%", "[ %")

@@ -7,7 +7,8 @@ from typing import Any
 
 import pandas as pd
 
-from layoutplan.planning.check import NOT_CONFIRMED, Checked
+from layoutplan.planning.check import Checked
+from layoutplan.planning.checks import NOT_CONFIRMED
 
 _MOST = 40  # lines of one kind; the files hold all
 

@@ -8,10 +8,12 @@ from pathlib import Path
 import pandas as pd
 
 from layoutplan.outputs.gpkg import write_layers
+from layoutplan.outputs.styles import add_styles
+from layoutplan.outputs.styles.checked import CHECKED_STYLES
 from layoutplan.outputs.write import write_together
 from layoutplan.text import clean, csv_cell
 
-_KINDS = {"electrodes": "Point", "leads": "LineString"}
+_KINDS = {"electrodes": "Point", "leads": "LineString", "shifts": "LineString", "missing": "Point"}
 
 
 def write_checked(tables: Mapping[str, pd.DataFrame], crs: str, folder: Path) -> list[Path]:
@@ -20,7 +22,8 @@ def write_checked(tables: Mapping[str, pd.DataFrame], crs: str, folder: Path) ->
     Parameters
     ----------
     tables : mapping
-        ``electrodes``, ``leads``, ``checks``, ``exposures``, ``missing``, ``hints``; empty ones are left out.
+        ``electrodes``, ``leads``, ``shifts``, ``checks``, ``exposures``, ``missing``, ``hints``; empty ones are left
+        out.
     crs : str
         Of the layers.
     folder : Path
@@ -34,7 +37,9 @@ def write_checked(tables: Mapping[str, pd.DataFrame], crs: str, folder: Path) ->
     layers = {name: (table, _KINDS.get(name)) for name, table in tables.items() if len(table)}
 
     def make(staging: Path) -> list[Path]:
-        return [write_layers(layers, staging / "check.gpkg", crs), _csv(tables, staging / "check.csv")]
+        path = write_layers(layers, staging / "check.gpkg", crs)
+        add_styles(path, layers, CHECKED_STYLES)
+        return [path, _csv(tables, staging / "check.csv")]
 
     return write_together(folder, make)
 

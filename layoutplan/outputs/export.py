@@ -51,7 +51,7 @@ def export_plan(
     """
     folder = Path(folder)
     target = folder if out is None else Path(out)
-    chosen = chosen_formats(formats, _OPTION)
+    chosen = chosen_formats(formats, _OPTION, there=("gpkg",) if _same(folder, target) else ())
     if any(entry.name == RECORD for entry in chosen):
         raise OutputError(f"{_OPTION}: '{RECORD}' is the record of how the plan was made; it is not made again later.")
     stored = stored_plan(folder)

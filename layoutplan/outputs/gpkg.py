@@ -13,12 +13,14 @@ import pyogrio
 import pyproj
 
 from layoutplan.errors import OutputError
+from layoutplan.job.classes import ObstacleClass
 from layoutplan.outputs.columns import TABLES, with_columns
-from layoutplan.outputs.styles import add_styles
+from layoutplan.outputs.styles import NO_CLOCK, add_styles
+from layoutplan.outputs.styles.layers import layer_styles
+from layoutplan.outputs.titles import LAYER_TITLES
 from layoutplan.planning.model import Plan
 
 VERSION = "1.3"  # newer GDAL versions would write 1.4, at which older desktop programs warn
-_NO_CLOCK = "1970-01-01T00:00:00.000Z"  # stands where GeoPackage wants the time of writing
 
 
 def write_gpkg(plan: Plan, folder: Path) -> Path:
@@ -35,9 +37,16 @@ def write_gpkg(plan: Plan, folder: Path) -> Path:
     OutputError
         ``output.crs`` is no coordinate reference system, or does not reach the plan.
     """
-    path = write_layers(plan_tables(plan), folder / "plan.gpkg", plan.job.output.crs)
-    add_styles(path, plan.job.obstacle_classes.values(), _NO_CLOCK)
+    tables = plan_tables(plan)
+    path = write_layers(tables, folder / "plan.gpkg", plan.job.output.crs)
+    add_styles(path, tables, layer_styles(present_classes(plan)))
     return path
+
+
+def present_classes(plan: Plan) -> list[ObstacleClass]:
+    """Classes of which the map has something; a legend of all of them could not be read."""
+    present = set(plan.obstacles["obstacle_class"].unique())
+    return [row for name, row in plan.job.obstacle_classes.items() if name in present]
 
 
 def plan_tables(plan: Plan) -> dict[str, tuple[pd.DataFrame, str | None]]:
@@ -71,7 +80,7 @@ def write_layers(tables: Mapping[str, tuple[pd.DataFrame, str | None]], path: Pa
 
 
 def _write_layer(frame: pd.DataFrame, path: Path, name: str, geometry: str | None) -> None:
-    options = {} if path.exists() else {"VERSION": VERSION}
+    options = {"IDENTIFIER": LAYER_TITLES[name]} | ({} if path.exists() else {"VERSION": VERSION})
     if geometry:
         options["geometry_type"] = geometry
     pyogrio.write_dataframe(frame, path, layer=name, driver="GPKG", use_arrow=True, **options)
@@ -104,7 +113,7 @@ def projected(frame: gpd.GeoDataFrame, crs: pyproj.CRS, name: str) -> gpd.GeoDat
 @contextmanager
 def _no_clock() -> Iterator[None]:
     before = pyogrio.get_gdal_config_option("OGR_CURRENT_DATE")
-    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": _NO_CLOCK})
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": NO_CLOCK})
     try:
         yield
     finally:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from difflib import get_close_matches
 from importlib.metadata import EntryPoint, entry_points
 
@@ -22,7 +22,9 @@ def known_formats() -> list[Format]:
     return [*FORMATS.values(), *_installed()]
 
 
-def chosen_formats(names: Iterable[str] | None, where: str = "job key 'output.formats'") -> list[Format]:
+def chosen_formats(
+    names: Iterable[str] | None, where: str = "job key 'output.formats'", there: Collection[str] = ()
+) -> list[Format]:
     """Look up formats by name, in the order in which they are written: the record of the plan last.
 
     Parameters
@@ -31,11 +33,13 @@ def chosen_formats(names: Iterable[str] | None, where: str = "job key 'output.fo
         None: those written by default.
     where : str
         Where the names come from, for messages.
+    there : collection of str
+        Formats whose files lie in the folder already.
 
     Raises
     ------
     OutputError
-        A name is not known, or is given by more than one package.
+        A name is not known, or is given by more than one package; a format needs another one beside it.
     """
     by_name: dict[str, list[Format]] = {}
     for entry in known_formats():
@@ -43,6 +47,10 @@ def chosen_formats(names: Iterable[str] | None, where: str = "job key 'output.fo
     wanted = dict.fromkeys(DEFAULT if names is None else names)
     for name in wanted:
         _require_one(name, by_name, where)
+        beside = by_name[name][0].beside
+        if beside and beside not in wanted and beside not in there:
+            file = FORMATS[beside].files[0]
+            raise OutputError(f"{where}: '{name}' shows {file} beside it; name '{beside}' too, or leave '{name}' out.")
     return sorted((by_name[name][0] for name in by_name if name in wanted), key=lambda entry: entry.name == RECORD)
 
 

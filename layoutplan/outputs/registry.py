@@ -31,6 +31,8 @@ class Format:
         Section of the job without which there is nothing to write; empty: none.
     by_default : bool
         Whether ``plan`` writes it if the job names no formats.
+    beside : str
+        Format whose file it shows: it must lie in the same folder. Empty: it stands alone.
     package : str
         Installed package that it comes from, with its version; empty for this program's own.
     """
@@ -41,6 +43,7 @@ class Format:
     writer: str
     needs: str = ""
     by_default: bool = True
+    beside: str = ""
     package: str = ""
 
     def applies_to(self, plan: Plan) -> bool:
@@ -58,6 +61,13 @@ RECORD = "json"
 _HERE = "layoutplan.outputs"
 _OWN = (
     Format("gpkg", "all tables of the plan", ("plan.gpkg",), f"{_HERE}.gpkg:write_gpkg"),
+    Format(
+        "project",
+        "plan.gpkg in a desktop GIS, with a map to print",
+        ("plan.qgz",),
+        f"{_HERE}.gis_project:write_project",
+        beside="gpkg",
+    ),
     Format("gpx", "waypoints and leads for receivers", ("waypoints.gpx", "waypoints_*.gpx"), f"{_HERE}.gpx:write_gpx"),
     Format("kmz", "for telephones, tablets, globes", ("stakes.kmz",), f"{_HERE}.kml:write_kmz"),
     Format("kml", "the same as text, without signs", ("stakes.kml",), f"{_HERE}.kml:write_kml", by_default=False),

@@ -9,21 +9,24 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import shapely
 
 from layoutplan.inputs.staked_readings import read_readings
-from layoutplan.planning.checks import BROKEN, KEPT, UNKNOWN
+from layoutplan.line.geodesy import FloatArray
+from layoutplan.planning.checks import BROKEN, CAUTIONED, KEPT, NOT_CONFIRMED, UNKNOWN
 from layoutplan.planning.edited import STANDS_STILL_M, Given, edited_stakes, offsets
 from layoutplan.planning.electrics import exposures_table, with_lead_figures
 from layoutplan.planning.field_hints import field_hints
 from layoutplan.planning.field_readings import readings_of_stakes
 from layoutplan.planning.held import Bench, Held, hold, unconfirmed
 from layoutplan.planning.matching import TOLERANCE_M
+from layoutplan.planning.model import BREAKS
 from layoutplan.planning.reopen import Reopened, reopen
 from layoutplan.planning.staked import staked_stakes
 from layoutplan.planning.stakes import stake_tables
+from layoutplan.planning.tables import lines
 
-NOT_CONFIRMED = "cannot be confirmed"
-_SEVERITY = {KEPT: 0, "caution": 1, UNKNOWN: 2, NOT_CONFIRMED: 2, BROKEN: 3}
+_SEVERITY = {KEPT: 0, CAUTIONED: 1, UNKNOWN: 2, NOT_CONFIRMED: 2, BROKEN: 3}
 _KEYS = ["line_id", "tower_id", "role"]
 
 
@@ -35,13 +38,16 @@ class Checked:
     ----------
     electrodes, leads : GeoDataFrame
         The stakes as they are now, with the plan's columns and ``offset_m``, ``offset_bearing_deg``, ``accuracy_m``,
-        ``change`` (``moved``, ``new`` or empty).
+        ``change`` (``moved``, ``new`` or empty); the stakes also with ``verdict`` (the status, or that it cannot be
+        confirmed) and ``worse`` (rules that fare worse than in the plan).
+    shifts : GeoDataFrame
+        For stakes that moved, the line from where they were planned.
     checks : DataFrame
         Like the plan's, with ``planned_verdict``; its verdict may also be that a rule cannot be confirmed.
     exposures : DataFrame
         Of the towers that have both stakes.
-    missing : DataFrame
-        Planned stakes that are no longer there.
+    missing : GeoDataFrame
+        Planned stakes that are no longer there, where they were planned.
     hints : DataFrame
         What the field readings say to a competent person.
     problems : tuple of str
@@ -51,9 +57,10 @@ class Checked:
 
     electrodes: gpd.GeoDataFrame
     leads: gpd.GeoDataFrame
+    shifts: gpd.GeoDataFrame
     checks: pd.DataFrame
     exposures: pd.DataFrame
-    missing: pd.DataFrame
+    missing: gpd.GeoDataFrame
     hints: pd.DataFrame
     problems: tuple[str, ...]
     crs: str
@@ -61,14 +68,13 @@ class Checked:
     @property
     def tables(self) -> dict[str, pd.DataFrame]:
         """All tables by name."""
-        names = ("electrodes", "leads", "checks", "exposures", "missing", "hints")
+        names = ("electrodes", "leads", "shifts", "checks", "exposures", "missing", "hints")
         return {name: getattr(self, name) for name in names}
 
     @property
     def worse(self) -> pd.DataFrame:
         """Checks that are worse than they were in the plan."""
-        now, before = (self.checks[name].map(_SEVERITY) for name in ("verdict", "planned_verdict"))
-        return self.checks[now > before.fillna(0)]
+        return self.checks[_is_worse(self.checks)]
 
     @property
     def broken(self) -> pd.DataFrame:
@@ -133,19 +139,21 @@ def check_positions(plan: Reopened, given: Given) -> Checked:
     electrodes, leads, checks = stake_tables(held.stakes, held.around)
     order = held.order[np.lexsort((held.stakes.role, held.stakes.tower))]  # of the given, in the tables' order
     electrodes = electrodes.assign(**_changes(given, order))
-    checks = _with_accuracy(checks, electrodes, bench, held, given)
+    checks = _beside_the_plan(_with_accuracy(checks, electrodes, bench, held, given), plan.tables["checks"])
+    electrodes = electrodes.assign(**_verdicts(electrodes, checks))
     paired = _paired(electrodes)
     exposures = exposures_table(held.assessment, bench.network, electrodes[paired].reset_index(drop=True))
     carried = with_lead_figures(leads[paired].reset_index(drop=True), held.assessment)
     return Checked(
-        electrodes,
-        gpd.GeoDataFrame(pd.concat([carried, leads[~paired]], ignore_index=True), crs=leads.crs),
-        _beside_the_plan(checks, plan.tables["checks"]),
-        exposures,
-        given.missing,
-        pd.DataFrame(),
-        (*plan.notes, *given.problems),
-        plan.job.output.crs,
+        electrodes=electrodes,
+        leads=gpd.GeoDataFrame(pd.concat([carried, leads[~paired]], ignore_index=True), crs=leads.crs),
+        shifts=_shifts(electrodes, given.planned_deg[order]),
+        checks=checks,
+        exposures=exposures,
+        missing=given.missing,
+        hints=pd.DataFrame(),
+        problems=(*plan.notes, *given.problems),
+        crs=plan.job.output.crs,
     )
 
 
@@ -159,6 +167,31 @@ def _changes(given: Given, order: Any) -> dict[str, Any]:
         "accuracy_m": given.accuracy_m[order],
         "change": change[order],
     }
+
+
+def _is_worse(checks: pd.DataFrame) -> pd.Series:
+    now, before = (checks[name].map(_SEVERITY) for name in ("verdict", "planned_verdict"))
+    return now > before.fillna(0)
+
+
+def _verdicts(electrodes: gpd.GeoDataFrame, checks: pd.DataFrame) -> dict[str, Any]:
+    """For each stake its status, unless it hangs on the accuracy, and the rules that fare worse than in the plan."""
+    keys = pd.MultiIndex.from_frame(electrodes[_KEYS])
+    doubtful = checks[checks["verdict"] == NOT_CONFIRMED]
+    doubt = keys.isin(pd.MultiIndex.from_frame(doubtful[_KEYS])) & (electrodes["status"] != BREAKS).to_numpy()
+    worse = checks[_is_worse(checks)]
+    rules = worse["rule"].str.replace("_", " ").groupby([worse[key] for key in _KEYS]).agg(", ".join)
+    return {
+        "verdict": np.where(doubt, NOT_CONFIRMED, electrodes["status"]),
+        "worse": rules.reindex(keys).fillna("").to_numpy(dtype=object),
+    }
+
+
+def _shifts(electrodes: gpd.GeoDataFrame, planned_deg: FloatArray) -> gpd.GeoDataFrame:
+    moved = (electrodes["change"] == "moved").to_numpy()
+    paths = lines(planned_deg[moved], shapely.get_coordinates(electrodes.geometry.to_numpy()[moved]))
+    columns = electrodes.loc[moved, [*_KEYS, "waypoint", "offset_m", "offset_bearing_deg"]]
+    return gpd.GeoDataFrame(columns.reset_index(drop=True), geometry=paths, crs=electrodes.crs)
 
 
 def _paired(electrodes: gpd.GeoDataFrame) -> np.ndarray:

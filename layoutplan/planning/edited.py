@@ -33,8 +33,8 @@ class Given:
         Where the plan had put that stake; NaN if it had none.
     accuracy_m : ndarray
         Of the position; NaN if unknown. [m]
-    missing : DataFrame
-        Planned stakes that are not among them: ``line_id, tower_id, role, waypoint``.
+    missing : GeoDataFrame
+        Planned stakes that are not among them: ``line_id, tower_id, role, waypoint``, where they were planned.
     problems : tuple of str
     grace : float
         A limit missed by no more than this counts as kept: what the positions are rounded by. [m, deg]
@@ -45,7 +45,7 @@ class Given:
     lonlat_deg: FloatArray
     planned_deg: FloatArray
     accuracy_m: FloatArray
-    missing: pd.DataFrame
+    missing: gpd.GeoDataFrame
     problems: tuple[str, ...]
     grace: float = 0.001  # a plan's file keeps positions to a tenth of a millimetre
 
@@ -118,18 +118,23 @@ def _check_once(tower: IntArray, role: np.ndarray, towers: Towers) -> None:
         )
 
 
-def _planned(plan: Reopened, tower: IntArray, role: np.ndarray) -> tuple[FloatArray, pd.DataFrame]:
+def _planned(plan: Reopened, tower: IntArray, role: np.ndarray) -> tuple[FloatArray, gpd.GeoDataFrame]:
     """Where the plan had put the stakes: out of the leads, which end there."""
     leads, towers = plan.tables["leads"], plan.model.towers
-    ends = shapely.get_coordinates(shapely.get_point(leads.geometry.to_numpy(), -1))
+    ends = shapely.get_point(leads.geometry.to_numpy(), -1)
     keys = list(zip(leads["line_id"], leads["tower_id"], leads["role"], strict=True))
-    place = dict(zip(keys, ends.tolist(), strict=True))
+    place = dict(zip(keys, shapely.get_coordinates(ends).tolist(), strict=True))
     mine = list(zip(towers.line_id[tower].tolist(), towers.tower_id[tower].tolist(), role.tolist(), strict=True))
     planned = np.array([place.get(key, (np.nan, np.nan)) for key in mine], dtype=float).reshape(-1, 2)
     there = set(mine)
     gone = np.array([key not in there for key in keys], dtype=bool)
-    names = ["line_id", "tower_id", "role", "waypoint"]
-    return planned, pd.DataFrame(leads.loc[gone, names]).reset_index(drop=True)
+    return planned, missing_stakes(leads[gone], ends[gone])
+
+
+def missing_stakes(rows: pd.DataFrame, points: np.ndarray) -> gpd.GeoDataFrame:
+    """Table of planned stakes that are not there, at the points where they were planned."""
+    table = pd.DataFrame(rows[["line_id", "tower_id", "role", "waypoint"]]).reset_index(drop=True)
+    return gpd.GeoDataFrame(table, geometry=points, crs="EPSG:4326")
 
 
 def offsets(given: Given) -> tuple[FloatArray, FloatArray]:

@@ -9,7 +9,8 @@ import pandas as pd
 import shapely
 
 from layoutplan.inputs.staked import read_staked
-from layoutplan.planning.edited import Given
+from layoutplan.line.geodesy import FloatArray
+from layoutplan.planning.edited import Given, missing_stakes
 from layoutplan.planning.matching import match
 from layoutplan.planning.reopen import Reopened
 
@@ -49,16 +50,21 @@ def staked_stakes(plan: Reopened, path: Path, crs: str | None, tolerance_m: floa
     towers = plan.model.towers
     rows = {key: i for i, key in enumerate(zip(towers.line_id.tolist(), towers.tower_id.tolist(), strict=True))}
     tower = [rows[key] for key in zip(points["line_id"].tolist(), points["tower_id"].tolist(), strict=True)]
-    place = planned.set_index("waypoint").loc[points["waypoint"], ["lon", "lat"]].to_numpy(dtype=float)
+    place = planned.set_index("waypoint")[["lon", "lat"]]
     lonlat = plan.frame.points(np.asarray(shapely.get_coordinates(points.geometry.to_numpy())).reshape(-1, 2))
     given = Given(
         np.array(tower, dtype=np.int64),
         points["role"].to_numpy(dtype="<U1"),
         lonlat,
-        plan.frame.points(place.reshape(-1, 2)),
+        _places(plan, place, points),
         points["accuracy_m"].to_numpy(dtype=float),
-        found.missing[["line_id", "tower_id", "role", "waypoint"]].reset_index(drop=True),
+        missing_stakes(found.missing, np.array(shapely.points(_places(plan, place, found.missing)))),
         (*staked.problems, *staked.assumptions, *found.warnings),
         GRACE,
     )
     return given, pd.DataFrame(points.drop(columns=points.geometry.name))
+
+
+def _places(plan: Reopened, place: pd.DataFrame, rows: pd.DataFrame) -> FloatArray:
+    """Planned longitude and latitude of stakes, by their waypoints."""
+    return plan.frame.points(place.loc[rows["waypoint"]].to_numpy(dtype=float).reshape(-1, 2))

@@ -20,13 +20,18 @@ from layoutplan.job.classes import with_overrides
 from layoutplan.outputs.columns import TABLES
 from layoutplan.outputs.gpkg import write_gpkg
 from layoutplan.outputs.styles import add_styles
+from layoutplan.outputs.styles.checked import CHECKED_STYLES
 from layoutplan.outputs.styles.layers import layer_styles
 from layoutplan.outputs.styles.qml import qml_text
 from layoutplan.outputs.styles.sld import sld_text
-from layoutplan.planning.model import STATUSES
+from layoutplan.outputs.titles import column_title
+from layoutplan.planning.checks import NOT_CONFIRMED
+from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, NEEDS_AGREEMENT, NOT_COVERED, STATUSES
 from layoutplan.planning.read import read_plan_tables
 
 STYLES = layer_styles(shipped_classes().values())
+ALL = {**STYLES, **{f"check: {name}": style for name, style in CHECKED_STYLES.items()}}
+CHECKED_COLUMNS = {"verdict", "worse", "waypoint", "handling"}
 SLD, OGC = "{http://www.opengis.net/sld}", "{http://www.opengis.net/ogc}"
 # children of each element in the order of the schema
 ORDER = {
@@ -47,7 +52,9 @@ ORDER = {
     "GraphicFill": "Graphic",
     "Halo": "Radius Fill",
     "Label": "PropertyName",
-    "Filter": "PropertyIsEqualTo PropertyIsLike",
+    "Filter": "PropertyIsEqualTo PropertyIsLike Not",
+    "Not": "Or PropertyIsEqualTo",
+    "Or": "PropertyIsEqualTo",
     "PropertyIsEqualTo": "PropertyName Literal",
     "PropertyIsLike": "PropertyName Literal",
 }
@@ -71,7 +78,7 @@ def test_the_table(plan, tmp_path) -> None:
     found = rows(path, "SELECT f_table_catalog, f_table_schema, f_table_name, f_geometry_column, useAsDefault, "
                        "update_time FROM layer_styles")  # fmt: skip
     geometry = dict(rows(path, "SELECT table_name, column_name FROM gpkg_geometry_columns"))
-    assert {row[2]: row[3] for row in found} == geometry
+    assert {row[2]: row[3] for row in found} == {name: geometry.get(name, "") for name in TABLES}
     assert {row[:2] for row in found} == {("", "")}  # with NULL the style is passed over
     assert {row[4:] for row in found} == {(1, "1970-01-01T00:00:00.000Z")}
     assert rows(path, "SELECT data_type, last_change FROM gpkg_contents WHERE table_name = 'layer_styles'") == [
@@ -85,7 +92,7 @@ def test_gdal_lists_and_reads_without_a_warning(plan, tmp_path) -> None:
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         assert set(pyogrio.list_layers(path)[:, 0]) == {*TABLES, "layer_styles"}
-        assert len(pyogrio.read_dataframe(path, layer="layer_styles")) == len(STYLES)
+        assert len(pyogrio.read_dataframe(path, layer="layer_styles")) == len(TABLES)
 
 
 def test_a_plan_read_back_has_no_table_of_styles(plan, tmp_path) -> None:
@@ -96,12 +103,12 @@ def test_a_plan_read_back_has_no_table_of_styles(plan, tmp_path) -> None:
 def test_a_locked_file_is_no_bare_database_error(plan, tmp_path) -> None:
     path = write_gpkg(plan, tmp_path)
     with pytest.raises(DataSourceError, match="already exists"):
-        add_styles(path, shipped_classes().values(), "")
+        add_styles(path, {}, {})
 
 
-@pytest.mark.parametrize("layer", STYLES)
+@pytest.mark.parametrize("layer", ALL)
 def test_sld_keeps_the_order_of_the_schema(layer) -> None:
-    root = etree.fromstring(sld_text(layer, STYLES[layer]).encode())
+    root = etree.fromstring(sld_text(layer, ALL[layer]).encode())
     assert (root.tag, root.get("version")) == (f"{SLD}StyledLayerDescriptor", "1.0.0")
     for element in root.iter():
         name = etree.QName(element).localname
@@ -109,7 +116,7 @@ def test_sld_keeps_the_order_of_the_schema(layer) -> None:
         if children or name in ORDER:
             places = [ORDER[name].split().index(child) for child in children]
             assert places == sorted(places), name
-        space = OGC if name.startswith("Property") or name in ("Filter", "Literal") else SLD
+        space = OGC if name.startswith("Property") or name in ("Filter", "Literal", "Not", "Or") else SLD
         assert element.tag == space + name
     assert {mark.text for mark in root.iter(f"{SLD}WellKnownName")} <= MARKS
     for kind in root.iter(f"{SLD}FeatureTypeStyle"):  # an "else" beside a rule for all rows would fit none
@@ -120,19 +127,19 @@ def test_sld_keeps_the_order_of_the_schema(layer) -> None:
             )
 
 
-@pytest.mark.parametrize("layer", STYLES)
+@pytest.mark.parametrize("layer", ALL)
 def test_columns_of_the_rules_are_columns_of_the_layer(layer) -> None:
-    columns = {*TABLES[layer].columns}
-    root = etree.fromstring(sld_text(layer, STYLES[layer]).encode())
+    columns = {*TABLES[layer].columns} if layer in TABLES else CHECKED_COLUMNS
+    root = etree.fromstring(sld_text(layer, ALL[layer]).encode())
     assert {element.text for element in root.iter(f"{OGC}PropertyName")} <= columns
-    document = qml_text(STYLES[layer])
+    document = qml_text(ALL[layer], ())
     for text in re.findall(r'(?:filter|fieldName)="([^"]*)"', document):
         assert set(re.findall(r"&quot;(.*?)&quot;", text)) <= columns
 
 
-@pytest.mark.parametrize("layer", STYLES)
+@pytest.mark.parametrize("layer", ALL)
 def test_qml_has_a_symbol_for_every_rule(layer) -> None:
-    root = etree.fromstring(qml_text(STYLES[layer]).encode())
+    root = etree.fromstring(qml_text(ALL[layer], ()).encode())
     assert root.tag == "qgis"
     renderer = root.find("renderer-v2")
     assert renderer.get("type") == "RuleRenderer"
@@ -150,10 +157,10 @@ def test_qml_has_a_symbol_for_every_rule(layer) -> None:
         for option in symbol.iter("Option"):
             if option.get("name", "").endswith("color"):
                 assert re.fullmatch(r"(\d{1,3},){3}255", option.get("value"))
-    wanted = {"Point": "marker", "LineString": "line"}.get(TABLES[layer].geometry)
+    wanted = {"Point": "marker", "LineString": "line"}.get(TABLES[layer].geometry) if layer in TABLES else None
     if wanted:
         assert {symbol.get("type") for symbol in symbols.values()} == {wanted}
-    assert root.get("labelsEnabled") == ("1" if STYLES[layer].label else "0")
+    assert root.get("labelsEnabled") == ("1" if ALL[layer].label else "0")
 
 
 def shape_of(root, value: str) -> tuple[str, str]:
@@ -167,31 +174,80 @@ def test_status_and_role_are_told_without_colour() -> None:
     assert len({shape_of(towers, status) for status in STATUSES}) == len(STATUSES)
     stakes = etree.fromstring(sld_text("electrodes", STYLES["electrodes"]).encode())
     assert shape_of(stakes, "H") != shape_of(stakes, "S")
-    label = etree.fromstring(qml_text(STYLES["towers"]).encode()).find(".//text-style").get("fieldName")
-    assert label == """"tower_id" || CASE WHEN "status" = 'all rules met' THEN '' ELSE '\\n' || "status" END"""
+    checked = etree.fromstring(sld_text("electrodes", CHECKED_STYLES["electrodes"]).encode())
+    verdicts = [ALL_MET, COMPROMISE, NEEDS_AGREEMENT, NOT_COVERED, BREAKS, NOT_CONFIRMED]
+    assert len({shape_of(checked, verdict) for verdict in verdicts}) == len(verdicts)
+
+
+def test_labels_say_more_the_nearer_one_looks() -> None:
+    label = STYLES["towers"].label
+    root = etree.fromstring(qml_text(STYLES["towers"], ()).encode())
+    far, near = root.find("labeling/rules").findall("rule")
+    assert (far.get("scalemindenom"), far.get("scalemaxdenom")) == (str(label.remark_up_to), str(label.up_to))
+    assert (near.get("scalemindenom"), near.get("scalemaxdenom")) == ("0", str(label.remark_up_to))
+    texts = [rule.find(".//text-style").get("fieldName") for rule in (far, near)]
+    assert texts[0] == '"tower_id"'
+    assert texts[1] == """"tower_id" || CASE WHEN "status" = 'all rules met' THEN '' ELSE '\\n' || "status" END"""
+    sld = etree.fromstring(sld_text("towers", STYLES["towers"]).encode())
+    (labels,) = [rule for rule in sld.iter(f"{SLD}Rule") if rule.find(f"{SLD}TextSymbolizer") is not None]
+    assert labels.find(f"{SLD}MaxScaleDenominator").text == str(label.up_to)
 
 
 def test_what_no_rule_names_is_drawn_still() -> None:
     """A status, a class or a handling unknown to the styles must not vanish; such a lead is drawn as unknown."""
-    for layer in ("towers", "electrodes", "leads", "obstacles", "permissions"):
-        root = etree.fromstring(qml_text(STYLES[layer]).encode())
+    for layer in ("towers", "electrodes", "leads", "permissions"):
+        root = etree.fromstring(qml_text(STYLES[layer], ()).encode())
         assert any(rule.get("filter") == "ELSE" for rule in root.iter("rule")), layer
         assert f"{SLD}ElseFilter" in {
             element.tag for element in etree.fromstring(sld_text(layer, STYLES[layer]).encode()).iter()
         }
-    leads = etree.fromstring(qml_text(STYLES["leads"]).encode())
+    leads = etree.fromstring(qml_text(STYLES["leads"], ()).encode())
     (other,) = [rule.get("label") for rule in leads.iter("rule") if rule.get("filter") == "ELSE"]
-    assert other.startswith("lead unknown")
+    assert other.startswith("unknown")
+
+
+def test_what_is_out_of_scale_is_not_drawn_as_anything_else() -> None:
+    """A rule out of scale is no rule to "else": buildings would turn up as "anything else" on an overview."""
+    root = etree.fromstring(qml_text(STYLES["obstacles"], ()).encode())
+    (other,) = {rule.get("filter") for rule in root.iter("rule") if rule.get("label") == "anything else"}
+    named = set(re.findall(r"'(\w+)'", other))
+    assert other.startswith('NOT coalesce("obstacle_class" IN (')
+    assert named == set(shipped_classes())
+    sld = etree.fromstring(sld_text("obstacles", STYLES["obstacles"]).encode())
+    (other,) = [rule for rule in sld.iter(f"{SLD}Rule") if rule.find(f"{OGC}Filter/{OGC}Not") is not None]
+    assert {element.text for element in other.iter(f"{OGC}Literal")} == named
 
 
 def test_every_class_has_its_rule_for_areas_lines_and_points() -> None:
-    root = etree.fromstring(qml_text(STYLES["obstacles"]).encode())
+    root = etree.fromstring(qml_text(STYLES["obstacles"], ()).encode())
     filters = [rule.get("filter") for rule in root.iter("rule")]
     for name in shipped_classes():
         assert filters.count(f"\"obstacle_class\" = '{name}'") == 3
     groups = root.find("renderer-v2/rules").findall("rule")
-    assert [group.get("label") for group in groups] == ["fills", "lines", "markers"]
-    assert all(group[-1].get("filter") == "ELSE" for group in groups)  # each looks at the rules of its own kind
+    assert [group.get("label") for group in groups] == ["areas", "lines", "points"]
+    assert all(group[-1].get("label") == "anything else" for group in groups)
+
+
+def test_only_classes_on_the_map_are_in_the_legend(plan, tmp_path) -> None:
+    path = write_gpkg(plan, tmp_path)
+    ((document,),) = rows(path, "SELECT styleQML FROM layer_styles WHERE f_table_name = 'obstacles'")
+    shown = set(re.findall(r"obstacle_class&quot; = '(\w+)'", document))
+    assert shown == set(plan.obstacles["obstacle_class"])
+
+
+def test_titles_of_columns(plan, tmp_path) -> None:
+    path = write_gpkg(plan, tmp_path)
+    titles = rows(path, "SELECT table_name, column_name, title FROM gpkg_data_columns")
+    assert {row[:2] for row in titles} == {(name, each) for name, table in TABLES.items() for each in table.columns}
+    for name, table in TABLES.items():
+        ((document,),) = rows(path, f"SELECT styleQML FROM layer_styles WHERE f_table_name = '{name}'")
+        found = etree.fromstring(document.encode()).find("aliases")
+        assert [alias.get("field") for alias in found] == list(table.columns)
+        assert [alias.get("name") for alias in found] == [column_title(column) for column in table.columns]
+    described = rows(path, "SELECT table_name, definition FROM gpkg_extensions WHERE extension_name = 'gpkg_schema'")
+    assert {row[0] for row in described} == {"gpkg_data_columns", "gpkg_data_column_constraints"}
+    identifiers = dict(rows(path, "SELECT table_name, identifier FROM gpkg_contents"))
+    assert identifiers["electrodes"] == "Stakes H and S"
 
 
 def test_the_job_s_own_rules_show() -> None:
@@ -205,7 +261,7 @@ def test_the_job_s_own_rules_show() -> None:
 
 
 def test_no_foreign_text_gets_in(make_plan, hostile_texts, tmp_path) -> None:
-    """Styles are made of the program's own words only: another plan has the same."""
+    """Styles are made of the program's own words only: another plan with the same classes has the same."""
     found = []
     for name, towers in (("hostile", len(hostile_texts) + 2), ("plain", 2)):
         (tmp_path / name).mkdir()

@@ -54,29 +54,24 @@ def test_layers_are_dressed_and_labelled(loaded):
 def test_columns_are_named_in_plain_words(loaded):
     stakes = next(layer for layer in loaded if layer.name() == "Stakes H and S")
     names = {field.name(): field.alias() for field in stakes.fields()}
-    assert names["distance_m"] == "distance, m"
-    assert names["bearing_true_deg"] == "bearing true, degrees"
-    assert names["tower_id"] == "tower id"
+    assert names["distance_m"] == "distance from the tower, m"
+    assert names["bearing_true_deg"] == "bearing from true north, degrees"
+    assert names["tower_id"] == "tower"
 
 
-@pytest.mark.parametrize(
-    ("column", "words"),
-    [
-        ("field_kv_m", "field, kV/m"),
-        ("standing_current_a_low", "standing current at least, A"),
-        ("soil_resistivity_ohm_m", "soil resistivity, ohm m"),
-        ("status", "status"),
-        ("walk_min", "walk, minutes"),
-        ("m", "m"),
-    ],
-)
-def test_units_are_written_out(processing, column, words):
-    from layoutplan_gis.loading import alias
-
-    assert alias(column) == words
+def test_each_kind_of_obstacles_lists_its_own_rules_once(loaded):
+    for title, kind in (("areas", 2), ("lines", 1)):
+        (layer,) = [layer for layer in loaded if layer.name() == f"Obstacles ({title})"]
+        labels = [item.label() for item in layer.renderer().legendSymbolItems()]
+        assert len(labels) == len(set(labels)) > 3
+        symbols = {rule.symbol().type() for rule in layer.renderer().rootRule().children()}
+        assert symbols == {kind}  # all of them, not folded below a heading
 
 
 def test_a_layer_that_is_opened_by_hand_is_dressed_too(processing, opened):
     layer = QgsVectorLayer(f"{opened / 'plan.gpkg'}|layername=towers", "t", "ogr")
     assert layer.renderer().type() == "RuleRenderer"
     assert layer.labelsEnabled()
+    assert layer.fields().field("tower_id").alias() == "tower"
+    table = QgsVectorLayer(f"{opened / 'plan.gpkg'}|layername=checks", "c", "ogr")
+    assert table.fields().field("tower_id").alias() == "tower"

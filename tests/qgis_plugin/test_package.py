@@ -13,6 +13,7 @@ from click.testing import CliRunner
 import layoutplan
 from layoutplan.cli.main import cli
 from layoutplan.outputs import FORMATS
+from layoutplan.outputs.titles import LAYER_TITLES
 
 NEEDED = ("name", "qgisMinimumVersion", "description", "about", "version", "author", "email", "repository", "tracker")
 
@@ -114,5 +115,13 @@ def test_export_offers_every_format_of_this_program():
     tree = ast.parse((folder / "export.py").read_text("utf-8"))
     (value,) = [node.value for node in tree.body if isinstance(node, ast.Assign) and node.targets[0].id == "FORMATS"]
     offered = [text.value for text in ast.walk(value) if isinstance(text, ast.Constant)]
-    assert set(offered) == set(FORMATS) - {"gpkg", "json"}  # the plan itself
+    assert set(offered) == set(FORMATS) - {"gpkg", "json", "project"}  # the plan itself, and what only fits beside it
     assert len(set(offered)) == len(offered)
+
+
+def test_layers_bear_the_titles_that_their_file_gives_them():
+    folder = Path(layoutplan.__file__).parent / "qgis_plugin" / "layoutplan_gis"
+    tree = ast.parse((folder / "loading.py").read_text("utf-8"))
+    (value,) = [node.value for node in tree.body if isinstance(node, ast.Assign) and node.targets[0].id == "TABLES"]
+    titles = ast.literal_eval(value)
+    assert titles == {name: LAYER_TITLES[name] for name in titles}

@@ -7,22 +7,25 @@ memory).
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 
 from layoutplan.job.classes import ObstacleClass
-from layoutplan.outputs.styles.looks import Fill, Rule, Sign, Stroke, Style
+from layoutplan.outputs.styles.looks import Fill, Label, Rule, Sign, Stroke, Style
 from layoutplan.outputs.words import LEAD_LEVELS, ROLE_WORDS
 from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED, REACHABLE
 
 _GREEN, _SKY, _ORANGE, _VERMILION = "#009e73", "#56b4e9", "#e69f00", "#d55e00"
-_BLUE, _PURPLE, _YELLOW, _INK, _WHITE = "#0072b2", "#cc79a7", "#f0e442", "#111111", "#ffffff"
-_OTHER = "anything else"
+_BLUE, _PURPLE, YELLOW, INK, _WHITE = "#0072b2", "#cc79a7", "#f0e442", "#111111", "#ffffff"
+OTHER = "anything else"
+# 1 : so much and larger scales show what would only be a blot on smaller ones: small features; stakes, leads and ways
+DETAIL, STAKES = 25_000, 50_000
 
-_TOWERS = {
+TOWER_SIGNS = {
     ALL_MET: Sign("circle", _GREEN),
     COMPROMISE: Sign("diamond", _SKY, 4.5),
     NEEDS_AGREEMENT: Sign("triangle", _ORANGE, 4.5),
     NOT_COVERED: Sign("square", _WHITE, 4.5),
-    BREAKS: Sign("star", _INK, 5.0),
+    BREAKS: Sign("star", INK, 5.0),
     NO_LAYOUT: Sign("x", _VERMILION, 4.5),
 }
 _STAKES = {"H": Sign("square", _BLUE, 3.5), "S": Sign("pennant", _PURPLE, 4.0)}
@@ -30,13 +33,22 @@ _LEADS = {
     "above": Stroke(_VERMILION, 1.4, (4, 0.8), 2.0),
     "near": Stroke(_ORANGE, 0.8, (), 1.4),
     "below": Stroke(_BLUE, 0.6, (), 1.0),
-    "unknown": Stroke(_YELLOW, 0.9, (1.5, 1.5), 1.4),
+    "unknown": Stroke(YELLOW, 0.9, (1.5, 1.5), 1.4),
 }
 _LAND = {
     "no entry": Fill("", Stroke(_VERMILION, 0.6), "cross"),
     "permission needed": Fill("", Stroke(_ORANGE, 0.5, (2, 1)), "diagonal"),
     "granted": Fill("", Stroke(_GREEN, 0.4)),
 }
+LEAD_STYLE = Style(
+    (
+        *(
+            Rule(LEAD_LEVELS[level], (_LEADS[level],), "handling", level, begins=True, up_to=STAKES)
+            for level in ("above", "near", "below")
+        ),
+        Rule(LEAD_LEVELS["unknown"], (_LEADS["unknown"],), up_to=STAKES),
+    )
+)
 # colour of the classes of a kind; those not listed are grey
 _HUES = {
     "#4c86ae": ("river_canal", "stream_ditch", "standing_water", "wetland"),
@@ -49,67 +61,75 @@ _HUES = {
 _HUE_OF = {name: hue for hue, names in _HUES.items() for name in names}
 _DASHES: Mapping[str, tuple[float, ...]] = {"no": (), "caution": (3, 1.5), "free": (0.6, 1.2)}
 _HATCHES = {"no": "diagonal", "caution": "dots", "free": ""}
+# lines that must be told from others without their colour: width, and width of the dark line below [mm]
+_WIDTHS_MM = {
+    "main_road": (1.0, 1.4),
+    "minor_road": (0.8, 0.0),
+    "river_canal": (1.0, 0.0),
+    "pipeline": (0.5, 1.0),
+    "underground_cable": (0.4, 0.8),
+    "power_line": (0.3, 0.0),
+    "fence_wall": (0.3, 0.0),
+}
+_RAILWAY = Stroke(_WHITE, 0.7, (1.5, 1.5), 1.1)
+_BLOTS = frozenset({"building", "track_path", "stream_ditch", "fence_wall", "gate", "cliff", "tunnel_culvert"})
 _STAKE_WORDS = {"no": "no stake", "caution": "stake by agreement", "free": "stake possible"}
 
 
 def layer_styles(classes: Iterable[ObstacleClass]) -> Mapping[str, Style]:
-    """Styles by layer.
+    """Styles of a plan's layers.
 
     Parameters
     ----------
     classes : iterable of ObstacleClass
-        As the job has them; hatch and dash tell whether a stake may stand there.
+        As the job has them, those to be named in the legend; hatch and dash tell whether a stake may stand there.
     """
     return {
         "towers": Style(
             (
-                *(Rule(status, (sign,), "status", status) for status, sign in _TOWERS.items()),
-                Rule(_OTHER, (Sign("cross", _INK, 4.5),)),
+                *(Rule(status, (sign,), "status", status) for status, sign in TOWER_SIGNS.items()),
+                Rule(OTHER, (Sign("cross", INK, 4.5),)),
             ),
-            label="tower_id",
-            remark="status",
-            unremarkable=ALL_MET,
+            Label("tower_id", 100_000, "status", ALL_MET, 15_000),
         ),
-        "spans": Style((Rule("span", (Stroke(_INK, 0.7),)),)),
+        "spans": Style((Rule("span", (Stroke(INK, 0.7),)),)),
         "electrodes": Style(
             (
-                *(Rule(ROLE_WORDS[role], (sign,), "role", role) for role, sign in _STAKES.items()),
-                Rule(_OTHER, (Sign("cross", _INK),)),
+                *(Rule(ROLE_WORDS[role], (sign,), "role", role, up_to=STAKES) for role, sign in _STAKES.items()),
+                Rule(OTHER, (Sign("cross", INK),), up_to=STAKES),
             ),
-            label="waypoint",
-            remark="status",
-            unremarkable=ALL_MET,
+            Label("waypoint", 10_000, "status", ALL_MET, 2_500),
         ),
-        "leads": Style(
-            (
-                *(
-                    Rule(f"lead {level}: {LEAD_LEVELS[level]}", (_LEADS[level],), "handling", level, begins=True)
-                    for level in ("above", "near", "below")
-                ),
-                Rule(f"lead unknown: {LEAD_LEVELS['unknown']}", (_LEADS["unknown"],)),
-            )
-        ),
+        "leads": LEAD_STYLE,
         "approaches": Style(
             (
-                Rule("way on foot", (Stroke(_GREEN, 0.5, (0.5, 1.2)),), "verdict", REACHABLE),
-                Rule("way on foot, ask first", (Stroke(_ORANGE, 0.6, (2, 1, 0.5, 1)),)),
+                Rule("way on foot", (Stroke(_GREEN, 0.5, (0.5, 1.2)),), "verdict", REACHABLE, up_to=STAKES),
+                Rule("way on foot, ask first", (Stroke(_ORANGE, 0.6, (2, 1, 0.5, 1)),), up_to=STAKES),
             )
         ),
-        "alternatives": Style((Rule("alternative position", (Sign("circle", _WHITE, 2.0),)),)),
-        "obstacles": Style((*map(_class_rule, classes), Rule(_OTHER, _every_way("#3f3f3f", "no")))),
+        "alternatives": Style((Rule("alternative position", (Sign("circle", _WHITE, 2.0),), up_to=DETAIL),)),
+        "obstacles": Style(
+            (*map(_class_rule, classes), Rule(OTHER, _every_way("#3f3f3f", "no"))), Label("name", 5_000, minor=True)
+        ),
         "permissions": Style(
             (
                 *(Rule(state, (fill,), "state", state) for state, fill in _LAND.items()),
-                Rule(_OTHER, (_LAND["permission needed"],)),
+                Rule(OTHER, (_LAND["permission needed"],)),
             ),
-            label="parcel",
+            Label("parcel", 10_000, minor=True),
         ),
     }
 
 
 def _class_rule(row: ObstacleClass) -> Rule:
     label = f"{row.label} ({_STAKE_WORDS[row.stake]})"
-    return Rule(label, _every_way(_HUE_OF.get(row.name, "#6d6d6d"), row.stake), "obstacle_class", row.name)
+    area, line, point = _every_way(_HUE_OF.get(row.name, "#6d6d6d"), row.stake)
+    if row.name == "railway":
+        line = _RAILWAY
+    elif row.name in _WIDTHS_MM:
+        width_mm, casing_mm = _WIDTHS_MM[row.name]
+        line = replace(line, width_mm=width_mm, casing_mm=casing_mm)
+    return Rule(label, (area, line, point), "obstacle_class", row.name, up_to=DETAIL if row.name in _BLOTS else 0)
 
 
 def _every_way(hue: str, stake: str) -> tuple[Fill, Stroke, Sign]:

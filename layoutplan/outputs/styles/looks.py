@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +40,8 @@ Look = Sign | Stroke | Fill
 class Rule:
     """What rows look like whose ``column`` is ``value``, or begins with it.
 
-    Without column, those that no other rule fits. A row is drawn by the looks that suit its geometry.
+    Without column, those that no other rule fits. A row is drawn by the looks that suit its geometry, on maps at
+    1 : ``up_to`` and larger scales; 0 is at every scale.
     """
 
     label: str
@@ -48,14 +49,40 @@ class Rule:
     column: str = ""
     value: str = ""
     begins: bool = False
+    up_to: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Label:
+    """Text beside a feature: ``column``, and below it ``remark`` unless that is ``unremarkable``.
+
+    Printed on maps at 1 : ``up_to`` and larger scales, the remark at 1 : ``remark_up_to``. What is ``minor`` is left
+    out where there is no room, anything else is printed over other text then.
+    """
+
+    column: str
+    up_to: int
+    remark: str = ""
+    unremarkable: str = ""
+    remark_up_to: int = 0
+    minor: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Style:
-    """Style of a layer; ``label`` is the column printed beside a feature, ``remark`` one printed below it."""
+    """Style of a layer."""
 
     rules: tuple[Rule, ...]
-    label: str = ""
-    remark: str = ""
-    unremarkable: str = field(default="")
-    """Value of ``remark`` that is not printed."""
+    label: Label | None = None
+
+    @property
+    def named(self) -> dict[str, list[str]]:
+        """Values that rules name, by column, where one of them is not drawn at every scale.
+
+        A rule for all others must name them then: to the programs a rule out of scale is no rule.
+        """
+        values: dict[str, list[str]] = {}
+        for rule in self.rules:
+            if rule.column and not rule.begins:
+                values.setdefault(rule.column, []).append(rule.value)
+        return values if len({rule.up_to for rule in self.rules}) > 1 else {}

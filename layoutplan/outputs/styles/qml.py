@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import xml.etree.ElementTree as ET
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
-from layoutplan.outputs.styles.looks import Fill, Look, Rule, Sign, Stroke, Style
+from layoutplan.outputs.styles.looks import Fill, Label, Look, Rule, Sign, Stroke, Style
+from layoutplan.outputs.titles import column_title
+
+VERSION = "3.22.0"  # of the program whose documents these are
 
 _INK = "#111111"
-_KINDS: Mapping[type, str] = {Fill: "fill", Stroke: "line", Sign: "marker"}
+_KINDS: Mapping[type[Look], str] = {Fill: "areas", Stroke: "lines", Sign: "points"}
+_SYMBOLS: Mapping[type[Look], str] = {Fill: "fill", Stroke: "line", Sign: "marker"}
 _ELSE = "ELSE"
 SHAPES = {  # name: its name there, degrees turned clockwise
     "circle": ("circle", 0), "square": ("square", 0), "diamond": ("diamond", 0), "triangle": ("triangle", 0),
@@ -17,47 +21,80 @@ SHAPES = {  # name: its name there, degrees turned clockwise
 _HATCHES = {"diagonal": "b_diagonal", "cross": "diagonal_x", "dots": "dense6"}
 
 
-def qml_text(style: Style) -> str:
-    """Return the style as a document of rules and labels.
+def qml_text(style: Style | None, columns: Iterable[str]) -> str:
+    """Return style and titles of columns as a document.
 
-    A layer whose features are points, lines and areas side by side is opened as one layer for each kind. A rule draws
-    only what its symbol suits; so each rule comes once for every kind of look it has.
+    Parameters
+    ----------
+    style : Style or None
+        None for a table without shapes.
+    columns : iterable of str
+        Of the layer.
     """
-    root = ET.Element(
-        "qgis",
-        {"version": "3.22.0", "styleCategories": "Symbology|Labeling", "labelsEnabled": str(int(bool(style.label)))},
-    )
-    renderer = ET.SubElement(root, "renderer-v2", {"type": "RuleRenderer", "symbollevels": "0", "forceraster": "0"})
-    rules = ET.SubElement(renderer, "rules", {"key": "{root}"})
-    symbols = ET.SubElement(renderer, "symbols")
-    kinds = [kind for kind in _KINDS if any(isinstance(look, kind) for rule in style.rules for look in rule.looks)]
-    for kind in kinds:
-        group = rules
-        if len(kinds) > 1:  # a group for each, so that "else" looks at the rules of its own kind
-            group = ET.SubElement(rules, "rule", {"key": f"{{{_KINDS[kind]}}}", "label": f"{_KINDS[kind]}s"})
-        for rule in style.rules:
-            for look in (look for look in rule.looks if isinstance(look, kind)):
-                number = str(len(symbols))
-                group.append(_rule(rule, number, only=len(style.rules) == 1))
-                symbols.append(_symbol(look, number))
-    if style.label:
-        root.append(_labeling(style))
+    categories = "Symbology|Labeling|Fields" if style else "Fields"
+    root = ET.Element("qgis", {"version": VERSION, "styleCategories": categories})
+    if style:
+        root.set("labelsEnabled", str(int(style.label is not None)))
+        root.extend(dress(style))
+    root.append(aliases(columns))
     ET.indent(root)
     return "<!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>\n" + ET.tostring(root, encoding="unicode") + "\n"
 
 
-def _rule(rule: Rule, number: str, *, only: bool) -> ET.Element:
+def dress(style: Style, only: type[Look] | None = None) -> list[ET.Element]:
+    """Renderer and labels of a layer.
+
+    A layer whose features are points, lines and areas side by side is opened as one layer for each kind. A rule draws
+    only what its symbol suits; so each rule comes once for every kind of look it has, or for the one kind named.
+    """
+    renderer = ET.Element("renderer-v2", {"type": "RuleRenderer", "symbollevels": "0", "forceraster": "0"})
+    rules = ET.SubElement(renderer, "rules", {"key": "{root}"})
+    symbols = ET.SubElement(renderer, "symbols")
+    there = {type(look) for rule in style.rules for look in rule.looks}
+    kinds = [kind for kind in _KINDS if kind in there and only in (None, kind)]
+    for kind in kinds:
+        group = rules
+        if len(kinds) > 1:  # a group for each, so that "else" looks at the rules of its own kind
+            group = ET.SubElement(rules, "rule", {"key": f"{{{_KINDS[kind]}}}", "label": _KINDS[kind]})
+        for rule in style.rules:
+            for look in (look for look in rule.looks if isinstance(look, kind)):
+                number = str(len(symbols))
+                group.append(_rule(rule, number, style))
+                symbols.append(_symbol(look, number))
+    return [renderer, _labeling(style.label)] if style.label else [renderer]
+
+
+def aliases(columns: Iterable[str]) -> ET.Element:
+    """Titles of columns."""
+    element = ET.Element("aliases")
+    for place, column in enumerate(columns, start=1):  # the first is the row's own number
+        ET.SubElement(element, "alias", {"index": str(place), "field": column, "name": column_title(column)})
+    return element
+
+
+def _rule(rule: Rule, number: str, style: Style) -> ET.Element:
     element = ET.Element("rule", {"key": f"{{rule-{number}}}", "symbol": number, "label": rule.label})
     if rule.column:
         value = rule.value + "%" * rule.begins
         element.set("filter", f'"{rule.column}" {"LIKE" if rule.begins else "="} {_quoted(value)}')
-    elif not only:
+    elif style.named:
+        tests = (f'"{column}" IN ({", ".join(map(_quoted, values))})' for column, values in style.named.items())
+        element.set("filter", f"NOT coalesce({' OR '.join(tests)}, false)")
+    elif len(style.rules) > 1:
         element.set("filter", _ELSE)
+    return _limited(element, rule.up_to)
+
+
+def _limited(element: ET.Element, up_to: int, beyond: int = 0) -> ET.Element:
+    """Have a rule count on maps at 1 : ``up_to`` and larger scales, but smaller than 1 : ``beyond``."""
+    if up_to:
+        element.set("scalemaxdenom", str(up_to))
+        element.set("scalemindenom", str(beyond))
     return element
 
 
 def _symbol(look: Look, number: str) -> ET.Element:
-    attributes = {"type": _KINDS[type(look)], "name": number, "alpha": "1", "clip_to_extent": "1", "force_rhr": "0"}
+    attributes = {"type": _SYMBOLS[type(look)], "name": number, "alpha": "1", "clip_to_extent": "1", "force_rhr": "0"}
     element = ET.Element("symbol", attributes)
     if isinstance(look, Sign):
         _layer(element, "SimpleMarker", _marker_options(look))
@@ -123,19 +160,31 @@ def _fill_options(fill: Fill) -> dict[str, str]:
     }
 
 
-def _labeling(style: Style) -> ET.Element:
-    element = ET.Element("labeling", {"type": "simple"})
-    settings = ET.SubElement(element, "settings")
-    expression = f'"{style.label}"'
-    if style.remark:
-        expression += f""" || CASE WHEN "{style.remark}" = {_quoted(style.unremarkable)} THEN '' """
-        expression += f"""ELSE '\\n' || "{style.remark}" END"""
+def _labeling(label: Label) -> ET.Element:
+    element = ET.Element("labeling", {"type": "rule-based"})
+    rules = ET.SubElement(element, "rules", {"key": "{labels}"})
+    plain = f'"{label.column}"'
+    stages = [(plain, label.up_to, label.remark_up_to)]
+    if label.remark:
+        remark = f"""{plain} || CASE WHEN "{label.remark}" = {_quoted(label.unremarkable)} THEN '' """
+        remark += f"""ELSE '\\n' || "{label.remark}" END"""
+        stages.append((remark, label.remark_up_to, 0))
+    for number, (text, up_to, beyond) in enumerate(stages):
+        rule = ET.SubElement(rules, "rule", {"key": f"{{label-{number}}}"})
+        _limited(rule, up_to, beyond).append(_text_settings(text, minor=label.minor))
+    return element
+
+
+def _text_settings(expression: str, *, minor: bool) -> ET.Element:
+    settings = ET.Element("settings")
     text = {"fieldName": expression, "isExpression": "1", "fontSize": "8", "fontSizeUnit": "Point"}
     written = ET.SubElement(settings, "text-style", text | {"textColor": _color(_INK)})
     halo = {"bufferDraw": "1", "bufferSize": "0.8", "bufferSizeUnits": "MM", "bufferColor": _color("#ffffff")}
     ET.SubElement(written, "text-buffer", halo)
-    ET.SubElement(settings, "placement", {"placement": "0", "dist": "2", "distUnits": "MM"})  # around the point
-    return element
+    around = {"placement": "0", "dist": "2", "distUnits": "MM", "priority": "2" if minor else "9"}
+    ET.SubElement(settings, "placement", around)
+    ET.SubElement(settings, "rendering", {"displayAll": str(int(not minor)), "obstacle": "1"})
+    return settings
 
 
 def _quoted(text: str) -> str:

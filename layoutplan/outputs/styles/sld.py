@@ -24,28 +24,37 @@ def sld_text(layer: str, style: Style) -> str:
     user_style = ET.SubElement(named, f"{{{_SLD}}}UserStyle")
     kind = ET.SubElement(user_style, f"{{{_SLD}}}FeatureTypeStyle")
     for rule in style.rules:
-        kind.append(_rule(rule, only=len(style.rules) == 1))
+        kind.append(_rule(rule, style))
     if style.label:
         # apart from the other rules: beside one that fits every row, "else" would fit none
         labels = ET.SubElement(ET.SubElement(user_style, f"{{{_SLD}}}FeatureTypeStyle"), f"{{{_SLD}}}Rule")
         _text(labels, "Name", "labels")
-        labels.append(_label(style.label))
+        _limit(labels, style.label.up_to)
+        labels.append(_label(style.label.column))
     ET.register_namespace("sld", _SLD)
     ET.register_namespace("ogc", _OGC)
     ET.indent(root)
     return '<?xml version="1.0" encoding="UTF-8"?>\n' + ET.tostring(root, encoding="unicode") + "\n"
 
 
-def _rule(rule: Rule, *, only: bool) -> ET.Element:
+def _rule(rule: Rule, style: Style) -> ET.Element:
     element = ET.Element(f"{{{_SLD}}}Rule")
     _text(element, "Name", rule.label)
     if rule.column:
         element.append(_filter(rule))
-    elif not only:
+    elif style.named:
+        element.append(_others(style))
+    elif len(style.rules) > 1:
         ET.SubElement(element, f"{{{_SLD}}}ElseFilter")
+    _limit(element, rule.up_to)
     for symbol in chain.from_iterable(map(_symbols, rule.looks)):
         element.append(symbol)
     return element
+
+
+def _limit(element: ET.Element, up_to: int) -> None:
+    if up_to:
+        _text(element, "MaxScaleDenominator", str(up_to))
 
 
 def _filter(rule: Rule) -> ET.Element:
@@ -55,9 +64,24 @@ def _filter(rule: Rule) -> ET.Element:
         test = ET.SubElement(element, f"{{{_OGC}}}PropertyIsLike", marks)
     else:
         test = ET.SubElement(element, f"{{{_OGC}}}PropertyIsEqualTo")
-    ET.SubElement(test, f"{{{_OGC}}}PropertyName").text = rule.column
-    ET.SubElement(test, f"{{{_OGC}}}Literal").text = rule.value + "*" * rule.begins
+    _comparison(test, rule.column, rule.value + "*" * rule.begins)
     return element
+
+
+def _others(style: Style) -> ET.Element:
+    named = [(column, value) for column, values in style.named.items() for value in values]
+    element = ET.Element(f"{{{_OGC}}}Filter")
+    parent = ET.SubElement(element, f"{{{_OGC}}}Not")
+    if len(named) > 1:
+        parent = ET.SubElement(parent, f"{{{_OGC}}}Or")
+    for column, value in named:
+        _comparison(ET.SubElement(parent, f"{{{_OGC}}}PropertyIsEqualTo"), column, value)
+    return element
+
+
+def _comparison(test: ET.Element, column: str, value: str) -> None:
+    ET.SubElement(test, f"{{{_OGC}}}PropertyName").text = column
+    ET.SubElement(test, f"{{{_OGC}}}Literal").text = value
 
 
 def _symbols(look: Look) -> list[ET.Element]:

@@ -30,7 +30,7 @@ from .base import (
 from .loading import TABLES, load_layers
 from .sources import write_source
 
-_SHOWN = ("checks", "missing", "hints", "leads", "electrodes")
+_SHOWN = ("checks", "hints", "leads", "shifts", "missing", "electrodes")
 _COUNTS = {"BROKEN": "Broken rules", "MOVED": "Stakes moved or new", "MISSING": "Stakes missing"}
 
 

@@ -1,4 +1,4 @@
-"""Loading what the command wrote: every kind of shape, dressed, in order, with titles in plain words."""
+"""Loading what the command wrote: every kind of shape, dressed as its file says, in order."""
 
 from __future__ import annotations
 
@@ -14,7 +14,6 @@ from qgis.core import QgsProcessingContext, QgsProcessingException, QgsProcessin
 TABLES = {  # as they lie in the list of layers, from the lowest up
     "checks": "Checks",
     "exposures": "Voltages on leads",
-    "missing": "Missing stakes",
     "hints": "Hints from readings",
     "obstacles": "Obstacles",
     "permissions": "Land and permissions",
@@ -22,6 +21,8 @@ TABLES = {  # as they lie in the list of layers, from the lowest up
     "approaches": "Ways on foot",
     "alternatives": "Other positions",
     "leads": "Leads",
+    "shifts": "From plan to stake",
+    "missing": "Missing stakes",
     "electrodes": "Stakes H and S",
     "towers": "Towers",
 }
@@ -29,10 +30,6 @@ _KINDS = {"Polygon": "areas", "LineString": "lines", "Point": "points"}  # from 
 _KIND_OF = {1: "Point", 2: "LineString", 3: "Polygon", 4: "Point", 5: "LineString", 6: "Polygon"}
 _ENVELOPE_BYTES = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}  # GeoPackage 1.3, clause 2.1.3
 _RANK, _FILE = "layoutplan/rank", "layoutplan/file"
-_UNITS = {
-    **{"m": "m", "km": "km", "deg": "degrees", "v": "V", "kv": "kV", "ma": "mA", "a": "A", "ka": "kA", "ohm": "ohm"},
-    **{"pct": "%", "min": "minutes", "s": "s"},
-}
 
 
 def load_layers(file: Path, names: Mapping[str, str], context: QgsProcessingContext) -> dict[str, str]:
@@ -96,18 +93,18 @@ def _kind(head: bytes) -> str:
 
 
 class _Dresser(QgsProcessingLayerPostProcessorInterface):
-    """Gives a loaded layer the style of its file, names its columns and puts it in its place."""
+    """Gives a loaded layer the style of its file, with the names of its columns, and puts it in its place."""
 
-    def __init__(self, rank: int, file: str) -> None:
+    def __init__(self, rank: int, kind: str, file: str) -> None:
         super().__init__()
-        self.rank, self.file = rank, file
+        self.rank, self.kind, self.file = rank, kind, file
 
     def postProcessLayer(self, layer: Any, context: Any, feedback: Any) -> None:  # noqa: N802
         """Called in the program's own thread, when the layer is in the project."""
         del feedback
         layer.loadDefaultStyle()  # Processing sets a style of its own
-        for place, field in enumerate(layer.fields()):
-            layer.setFieldAlias(place, alias(field.name()))
+        if self.kind:
+            _keep_rules(layer.renderer(), _KINDS[self.kind])
         layer.setCustomProperty(_RANK, self.rank)
         layer.setCustomProperty(_FILE, self.file)
         layer.triggerRepaint()
@@ -132,16 +129,15 @@ def _place(layer: Any, project: Any) -> None:
         parent.removeChildNode(node)
 
 
-def alias(column: str) -> str:
-    """Name of a column in plain words: the unit at its end is written out."""
-    words = column.split("_")
-    bounds = [words.pop()] if len(words) > 2 and words[-1] in ("low", "high") else []
-    unit = "_".join(words[-2:]) if words[-2:] in (["kv", "m"], ["ohm", "m"]) else words[-1]
-    units = {**_UNITS, "kv_m": "kV/m", "ohm_m": "ohm m"}
-    if unit in units and len(words) > unit.count("_") + 1:
-        kept = [*words[: -unit.count("_") - 1], *({"low": "at least", "high": "at most"}[bound] for bound in bounds)]
-        return f"{' '.join(kept)}, {units[unit]}"
-    return column.replace("_", " ")
+def _keep_rules(renderer: Any, kind: str) -> None:
+    """Of a style for several kinds of shapes keep the rules of one, so that the legend lists nothing twice."""
+    if renderer is None or renderer.type() != "RuleRenderer":
+        return
+    root = renderer.rootRule()
+    for group in [group for group in root.children() if group.label() in _KINDS.values()]:
+        for rule in group.children() if group.label() == kind else ():
+            root.appendChild(rule.clone())
+        root.removeChild(group)
 
 
 _KEPT: dict[tuple[int, str], _Dresser] = {}  # Processing keeps no reference of its own
@@ -149,4 +145,4 @@ _KEPT: dict[tuple[int, str], _Dresser] = {}  # Processing keeps no reference of 
 
 def _dresser(name: str, kind: str, file: Path) -> _Dresser:
     rank = 10 * list(TABLES).index(name) + (list(_KINDS).index(kind) if kind else 0)
-    return _KEPT.setdefault((rank, str(file)), _Dresser(rank, str(file)))
+    return _KEPT.setdefault((rank, str(file)), _Dresser(rank, kind, str(file)))

@@ -1,0 +1,32 @@
+"""ZIP archives that are the same, byte for byte, whenever and wherever the same files are packed."""
+
+from __future__ import annotations
+
+import zipfile
+from collections.abc import Mapping
+from pathlib import Path
+
+_NO_CLOCK = (1980, 1, 1, 0, 0, 0)  # the earliest time that the format knows
+_PLAIN_FILE = 0o644 << 16
+_UNIX = 3  # as the system of origin, wherever it was
+
+
+def write_archive(path: Path, files: Mapping[str, bytes], *, packed: bool = False) -> Path:
+    """Write a new archive.
+
+    Parameters
+    ----------
+    path : Path
+    files : mapping
+        Contents by name, in order.
+    packed : bool
+        Smaller, but the bytes may differ between versions of the packing library.
+    """
+    with zipfile.ZipFile(path, "w") as archive:
+        for name, content in files.items():
+            entry = zipfile.ZipInfo(name, _NO_CLOCK)
+            entry.external_attr = _PLAIN_FILE
+            entry.create_system = _UNIX
+            entry.compress_type = zipfile.ZIP_DEFLATED if packed else zipfile.ZIP_STORED
+            archive.writestr(entry, content)
+    return path

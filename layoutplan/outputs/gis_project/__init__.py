@@ -1,0 +1,23 @@
+"""``plan.qgz``: a project for a widespread desktop GIS that shows ``plan.gpkg`` beside it, with a map to print."""
+
+from __future__ import annotations
+
+import xml.etree.ElementTree as ET
+from pathlib import Path
+
+from layoutplan.outputs.archive import write_archive
+from layoutplan.outputs.gis_project.document import project
+from layoutplan.planning.model import Plan
+
+__all__ = ["write_project"]
+
+
+def write_project(plan: Plan, folder: Path) -> Path:
+    """Write the project; the same plan gives the same bytes.
+
+    It names its data as ``./plan.gpkg``: the two belong into one folder.
+    """
+    root = project(plan)
+    ET.indent(root)
+    text = "<!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>\n" + ET.tostring(root, encoding="unicode")
+    return write_archive(folder / "plan.qgz", {"plan.qgs": text.encode("utf-8")}, packed=True)

@@ -1,0 +1,87 @@
+"""Which layers the project shows, from the lowest up, and what of each."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely import GeometryType
+
+from layoutplan.outputs.columns import TABLES
+from layoutplan.outputs.gpkg import present_classes
+from layoutplan.outputs.styles.layers import layer_styles
+from layoutplan.outputs.styles.looks import Fill, Look, Sign, Stroke, Style
+from layoutplan.outputs.titles import LAYER_TITLES
+from layoutplan.planning.model import Plan
+
+OBSTACLES, TABLES_GROUP = "Obstacles", "Tables"
+_DRAWN = ("towers", "electrodes", "leads", "alternatives", "approaches", "spans", "permissions", "obstacles")
+_UNTICKED = frozenset({"alternatives"})
+_LISTED = ("checks", "exposures", "exclusions", "relaxations")
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """Shapes of one kind: the name in sources, in the project, in titles, and the looks that draw it."""
+
+    source: str
+    project: str
+    title: str
+    look: type[Look]
+    types: tuple[GeometryType, ...]
+
+
+_KINDS = (
+    Kind("Point", "Point", "points", Sign, (GeometryType.POINT, GeometryType.MULTIPOINT)),
+    Kind("LineString", "Line", "lines", Stroke, (GeometryType.LINESTRING, GeometryType.MULTILINESTRING)),
+    Kind("Polygon", "Polygon", "areas", Fill, (GeometryType.POLYGON, GeometryType.MULTIPOLYGON)),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """A layer of the project; without ``kind`` a table."""
+
+    table: str
+    title: str
+    source: str
+    group: str = ""
+    kind: Kind | None = None
+    style: Style | None = None
+    ticked: bool = True
+
+    @property
+    def id(self) -> str:
+        """Name with a number as the program wants it, the same in every plan."""
+        name = f"{self.table}_{self.kind.title}" if self.kind else self.table
+        return f"{name}_{uuid.uuid5(uuid.NAMESPACE_OID, f'layoutplan {name}')}".replace("-", "_")
+
+
+def shown_layers(plan: Plan) -> list[Layer]:
+    """Layers from the top of the list down; those in which there is nothing are left out."""
+    styles = layer_styles(present_classes(plan))
+    drawn = [layer for name in _DRAWN for layer in _drawn(plan, name, styles[name])]
+    listed = [
+        Layer(name, LAYER_TITLES[name], f"./plan.gpkg|layername={name}", TABLES_GROUP, ticked=False)
+        for name in _LISTED
+        if len(getattr(plan, name))
+    ]
+    return [*drawn, *listed]
+
+
+def _drawn(plan: Plan, name: str, style: Style) -> Iterator[Layer]:
+    types = np.unique(shapely.get_type_id(getattr(plan, name).geometry.dropna().to_numpy()))
+    kinds = [kind for kind in _KINDS if np.isin(types, kind.types).any()]
+    mixed = TABLES[name].geometry == "Unknown"
+    for kind in kinds:
+        source, title, group = f"./plan.gpkg|layername={name}", LAYER_TITLES[name], ""
+        if mixed:
+            source += f"|geometrytype={kind.source}"
+        if mixed and len(kinds) > 1:
+            title += f" ({kind.title})"
+        if name == "obstacles":
+            group = OBSTACLES
+        yield Layer(name, title, source, group, kind, style, ticked=name not in _UNTICKED)
