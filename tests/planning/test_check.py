@@ -102,6 +102,19 @@ def test_two_moved_stakes_break_exactly_their_rules(copy: Path) -> None:
     status = found.electrodes.set_index(["tower_id", "role"])["status"]
     assert status.loc[("115", "H")] == status.loc[("119", "S")] == "breaks rules"
     assert (status == "breaks rules").sum() == 2
+    stakes = found.electrodes.set_index(KEYS)
+    assert (stakes["verdict"] == stakes["status"]).all()
+    assert {*stakes.loc[(line, "119", "S"), "worse"].split(", ")} >= {"reel"}
+    assert {*stakes.loc[(line, "115", "H"), "worse"].split(", ")} >= {"line clearance", "electrode distance"}
+    worse = found.worse.groupby(KEYS)["rule"].agg(set)
+    assert stakes["worse"].str.len().gt(0).sum() == len(worse)
+    assert found.shifts.set_index(["tower_id", "role"]).index.tolist() == [("115", "H"), ("119", "S")]
+    for row in found.shifts.itertuples():
+        (east, north), (now_east, now_north) = row.geometry.coords
+        planned = before.to_crs(4326).geometry.loc[(line, row.tower_id, row.role)]
+        assert (east, north) == pytest.approx((planned.x, planned.y), abs=1e-8)
+        apart = Geodesic.WGS84.Inverse(north, east, now_north, now_east)
+        assert apart["s12"] == pytest.approx(row.offset_m, abs=1e-3)
     assert pyogrio.read_dataframe(copy / "plan.gpkg", layer="electrodes").shape[0] == len(before)  # edits are kept
 
 
@@ -124,7 +137,7 @@ def test_exchanged_roles_move_both(copy: Path) -> None:
     assert len(found.broken) == 0
 
 
-def test_deleted_and_new_stakes(copy: Path) -> None:
+def test_deleted_and_new_stakes(copy: Path, written: Path) -> None:
     tower = reopen(copy).tables["towers"].set_index("tower_id").loc["105"]
 
     def change(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
@@ -137,6 +150,8 @@ def test_deleted_and_new_stakes(copy: Path) -> None:
     edit(copy, change)
     found = checked(copy)
     assert found.missing[["tower_id", "role"]].to_numpy().tolist() == [["103", "H"]]
+    planned = reopen(written).tables["electrodes"].set_index(["tower_id", "role"]).loc[("103", "H"), ["lon", "lat"]]
+    assert shapely.get_coordinates(found.missing.geometry.iloc[0])[0] == pytest.approx(planned.astype(float), abs=1e-8)
     assert any("tower 105 had no role: taken for H" in text for text in found.problems)
     new = found.moved.set_index("tower_id").loc["105"]
     assert new["change"] == "new"
@@ -186,6 +201,8 @@ def test_what_the_accuracy_leaves_open(written: Path) -> None:
     for (name, role), metres in margin.items():
         assert ((name, role, "line_clearance") in doubted) == (metres < 10.0)
     assert open_rules["detail"].str.contains("holds by less than the accuracy of 10 m").all()
+    doubtful = found.electrodes.set_index(KEYS)["verdict"] == NOT_CONFIRMED
+    assert set(doubtful[doubtful].index) == {*open_rules.set_index(KEYS).index}
 
 
 def test_offsets_against_another_geodesic(written: Path) -> None:

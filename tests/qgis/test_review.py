@@ -57,6 +57,14 @@ def test_a_stake_dragged_is_found_by_the_check_as_on_the_command_line(
     assert now[row["waypoint"]] == "moved"
     assert (tmp_path / "result" / "check.csv").read_bytes() == (tmp_path / "line" / "check.csv").read_bytes()
     assert context.layersToLoadOnCompletion()
+    moved = QgsVectorLayer(found["ELECTRODES"], "s", "ogr")
+    assert moved.renderer().type() == "RuleRenderer"
+    signs = {rule.label(): rule.symbol().symbolLayer(0).shape() for rule in moved.renderer().rootRule().children()}
+    assert len(set(signs.values())) >= 6
+    assert moved.labelsEnabled()
+    where = f"{tmp_path / 'result' / 'check.gpkg'}|layername=shifts"
+    (shift,) = QgsVectorLayer(where, "s", "ogr").getFeatures()
+    assert shift["waypoint"] == row["waypoint"]
 
 
 def test_points_staked_in_the_field_and_selected(processing, feedback, stakes, plan_copy, tmp_path):

@@ -109,19 +109,22 @@ def test_every_parameter_has_a_help_text(files):
     assert len(helped) >= 20
 
 
+def constant(module, name):
+    """Value of a constant of the plug-in, which cannot be imported without QGIS."""
+    tree = ast.parse((Path(layoutplan.__file__).parent / f"qgis_plugin/layoutplan_gis/{module}.py").read_text("utf-8"))
+    (value,) = [
+        node.value for node in tree.body if isinstance(node, ast.Assign) and getattr(node.targets[0], "id", "") == name
+    ]
+    return value
+
+
 def test_export_offers_every_format_of_this_program():
     """The plug-in cannot ask the registry: nothing of the package is imported into QGIS."""
-    folder = Path(layoutplan.__file__).parent / "qgis_plugin" / "layoutplan_gis"
-    tree = ast.parse((folder / "export.py").read_text("utf-8"))
-    (value,) = [node.value for node in tree.body if isinstance(node, ast.Assign) and node.targets[0].id == "FORMATS"]
-    offered = [text.value for text in ast.walk(value) if isinstance(text, ast.Constant)]
+    offered = [text.value for text in ast.walk(constant("export", "FORMATS")) if isinstance(text, ast.Constant)]
     assert set(offered) == set(FORMATS) - {"gpkg", "json", "project"}  # the plan itself, and what only fits beside it
     assert len(set(offered)) == len(offered)
 
 
 def test_layers_bear_the_titles_that_their_file_gives_them():
-    folder = Path(layoutplan.__file__).parent / "qgis_plugin" / "layoutplan_gis"
-    tree = ast.parse((folder / "loading.py").read_text("utf-8"))
-    (value,) = [node.value for node in tree.body if isinstance(node, ast.Assign) and node.targets[0].id == "TABLES"]
-    titles = ast.literal_eval(value)
+    titles = ast.literal_eval(constant("loading", "TABLES"))
     assert titles == {name: LAYER_TITLES[name] for name in titles}
