@@ -80,7 +80,8 @@ def _parts(base: sqlite3.Connection, name: str) -> Iterator[str]:
     if kind is None or kind[0].upper() != "GEOMETRY":
         yield ""
         return
-    heads = base.execute(f'SELECT substr("{kind[1]}", 1, 80) FROM "{name}" WHERE "{kind[1]}" IS NOT NULL')
+    column = '"' + kind[1].replace('"', '""') + '"'
+    heads = base.execute(f'SELECT substr({column}, 1, 80) FROM "{name}" WHERE {column} IS NOT NULL')
     kinds = {_kind(head) for (head,) in heads}
     yield from (kind for kind in _KINDS if kind in kinds)
 
