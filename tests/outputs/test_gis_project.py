@@ -9,7 +9,7 @@ from lxml import etree
 
 from layoutplan.errors import OutputError
 from layoutplan.outputs.gis_project import write_project
-from layoutplan.outputs.gis_project.view import BAR_STEPS, SCALE_STEPS, round_up
+from layoutplan.outputs.gis_project.view import BAR_STEPS, SCALE_STEPS, round_down, round_up
 from layoutplan.outputs.installed import chosen_formats
 from layoutplan.text import label_text
 
@@ -95,11 +95,13 @@ def test_cautions_and_credit_are_printed(plan, tmp_path) -> None:
 
 
 @pytest.mark.parametrize("steps", [BAR_STEPS, SCALE_STEPS])
-def test_rounding_up(steps) -> None:
-    for value in np.geomspace(0.37, 9.9e5, 400):
-        found = round_up(value, steps)
-        assert value <= found * (1 + 1e-9) <= 2.6 * value
-        assert np.isclose(found / 10 ** np.floor(np.log10(found) + 1e-12), steps).any()
+def test_round_numbers(steps) -> None:
+    for value in [*np.geomspace(0.37, 9.9e5, 400), 1.0, 1000.0, 2500.0]:
+        above, below = round_up(value, steps), round_down(value, steps)
+        assert 0.39 * value <= below <= value * (1 + 1e-9)
+        assert value <= above * (1 + 1e-9) <= 2.6 * value
+        for found in (above, below):
+            assert np.isclose(found / 10 ** np.floor(np.log10(found) + 1e-12), steps).any()
 
 
 def test_it_is_not_written_without_its_data() -> None:

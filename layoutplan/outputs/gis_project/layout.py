@@ -11,7 +11,7 @@ import pyproj
 
 from layoutplan.outputs.gis_project.shown import TABLES_GROUP, Layer
 from layoutplan.outputs.gis_project.tree import layer_tree
-from layoutplan.outputs.gis_project.view import BAR_STEPS, SCALE_STEPS, Extent, metres_per_unit, round_up
+from layoutplan.outputs.gis_project.view import BAR_STEPS, SCALE_STEPS, Extent, metres_per_unit, round_down, round_up
 from layoutplan.outputs.styles.layers import DETAIL, STAKES
 from layoutplan.planning.model import Plan
 from layoutplan.text import label_text
@@ -22,6 +22,7 @@ _EDGE, _GAP, _PANEL, _FOOT, _HEAD, _SCALE = 10.0, 4.0, 92.0, 26.0, 24.0, 24.0  #
 _TYPES = {"page": 65638, "map": 65639, "picture": 65640, "label": 65641, "legend": 65642, "scale bar": 65646}
 _NORTH = ":/images/north_arrows/layout_default_north_arrow.svg"  # the program's own
 _FONT = "Sans Serif"
+_SEGMENTS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,7 +158,7 @@ def _legend(box: Box, map_id: str, layers: Iterable[Layer]) -> ET.Element:
 
 
 def _scale_bar(box: Box, map_id: str, scale: float) -> ET.Element:
-    step_m = round_up(scale * box.width / 1000 / 6, BAR_STEPS)
+    step_m = round_down(scale * (box.width - 10) / 1000 / _SEGMENTS, BAR_STEPS)  # room for the last number
     unit, per_unit, word = ("km", 1000.0, "km") if step_m >= 1000 else ("meters", 1.0, "m")
     more = {
         "mapUuid": map_id,
@@ -166,7 +167,7 @@ def _scale_bar(box: Box, map_id: str, scale: float) -> ET.Element:
         "unitLabel": word,
         "numMapUnitsPerScaleBarUnit": "1",
         "numUnitsPerSegment": f"{step_m / per_unit:g}",
-        "numSegments": "3",
+        "numSegments": str(_SEGMENTS),
         "numSegmentsLeft": "0",
         "height": "2",
         "boxContentSpace": "0",

@@ -11,7 +11,7 @@ import pyproj
 from layoutplan.planning.model import Plan
 
 _LEAST_M = 400.0  # of a plan of one tower
-BAR_STEPS = (1.0, 2.0, 5.0)
+BAR_STEPS = (1.0, 2.0, 2.5, 5.0)
 SCALE_STEPS = (1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 7.5)
 
 
@@ -65,6 +65,12 @@ def metres_per_unit(crs: pyproj.CRS) -> float:
 
 
 def round_up(value: float, steps: Sequence[float]) -> float:
-    """Next number that is one of the steps times a power of ten."""
+    """Next number not below ``value`` that is one of the steps, from 1 to below 10, times a power of ten."""
     power = 10.0 ** np.floor(np.log10(value))
     return float(next((step * power for step in steps if value <= step * power * (1 + 1e-9)), 10 * power))
+
+
+def round_down(value: float, steps: Sequence[float]) -> float:
+    """Next number not above ``value``, as in `round_up`."""
+    power = 10.0 ** np.floor(np.log10(value) + 1e-12)
+    return float(max(step * power for step in steps if step * power <= value * (1 + 1e-9)))
