@@ -101,13 +101,25 @@ def test_every_format_later_is_as_from_planning_projected_tables(sample, tmp_pat
     and columnar files carry more digits of them.
     """
     plan = with_formats(sample, crs="EPSG:25832")
-    exported_equal(plan, tmp_path, [name for name in LATER if name not in UNROUNDED])
+    exported_equal(plan, tmp_path, [name for name in LATER if name not in UNROUNDED and not FORMATS[name].beside])
     write_plan(with_formats(plan, formats=("map", *BASE)), tmp_path / "a")
     old = (tmp_path / "a" / "map.html").read_text("utf-8")
     ((path,), _) = export_plan(tmp_path / "a", ["map"], tmp_path / "c")
     new = path.read_text("utf-8")
     assert len(new) == len(old)
     assert sum(one != other for one, other in zip(old, new, strict=True)) < 20
+
+
+def test_what_shows_the_plan_s_tables_goes_beside_them(sample, tmp_path) -> None:
+    written = write_plan(with_formats(sample, formats=("project", *BASE), crs="EPSG:25832"), tmp_path / "a")
+    (project,) = [path for path in written if path.name == "plan.qgz"]
+    before = project.read_bytes()
+    project.unlink()
+    export_plan(tmp_path / "a", ["project"])
+    assert project.read_bytes() == before
+    with pytest.raises(OutputError, match=r"shows plan\.gpkg beside it"):
+        export_plan(tmp_path / "a", ["project"], tmp_path / "b")
+    assert not (tmp_path / "b").exists()
 
 
 def test_sheets_later_are_those_of_the_same_plan(sample, tmp_path) -> None:
