@@ -67,7 +67,9 @@ def load_layers(file: Path, names: Mapping[str, str], context: QgsProcessingCont
                 source = found[name] + (f"|geometrytype={kind}" if kind else "")
                 title = names[name] + (f" ({_KINDS[kind]})" if kind else "")
                 details = QgsProcessingContext.LayerDetails(title, context.project(), name)
-                details.setPostProcessor(_dresser(name, kind, file))
+                dresser = _dresser(name, kind, file)
+                details.setPostProcessor(dresser)
+                details.layerSortKey = dresser.rank  # the order for newer versions, which place layers only afterwards
                 context.addLayerToLoadOnCompletion(source, details)
     return found
 
@@ -116,7 +118,7 @@ def _place(layer: Any, project: Any) -> None:
     """Move a layer below those of its plan that belong above it."""
     node = project.layerTreeRoot().findLayer(layer.id()) if project is not None else None
     if node is None:
-        return  # newer versions add it later, in an order of their own
+        return  # newer versions add it later
     parent = node.parent()
     beside = [child for child in parent.findLayers() if child.parent() == parent and child.layer() is not None]
     above = [
