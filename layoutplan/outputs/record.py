@@ -21,7 +21,7 @@ from layoutplan.outputs.page_notes import page_note
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.words import STATUS_MEANING
 from layoutplan.planning.model import Plan
-from layoutplan.planning.read import FORMAT_VERSION, RECORD_NAME
+from layoutplan.planning.read import FORMAT_VERSION, RECORD_NAME, TABLES_NAME, tables_sha256
 
 _PATH_KEYS = ("path", "files", "raster", "font")  # of the job file
 
@@ -63,6 +63,7 @@ def _record(plan: Plan, folder: Path) -> dict[str, Any]:
         "settings": _settings(plan, names),
         "obstacle_classes": {name: _class(row) for name, row in plan.job.obstacle_classes.items()},
         "software": software_versions(),
+        "tables_sha256": tables_sha256(tables) if (tables := folder / TABLES_NAME).is_file() else None,
         "files": [{"file": file.name, "sha256": sha256(file)} for file in sorted(folder.iterdir())],
     }
 

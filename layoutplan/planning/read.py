@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from pathlib import Path
 from typing import Any
@@ -15,6 +16,9 @@ from layoutplan.errors import OutputError
 FORMAT_VERSION = 3  # of plan.json and the tables; raised when a reader of the earlier one would go wrong
 RECORD_NAME = "plan.json"
 TABLES_NAME = "plan.gpkg"
+# what a database file counts of its own changes and readers, opened without a change too (SQLite file format, section
+# 1.3, from memory): versions for writing and reading, change counter, the counter's and the library's version
+_COUNTERS = ((18, 20), (24, 28), (92, 100))
 STYLES_TABLE = "layer_styles"  # how desktop programs draw the layers; no table of the plan
 
 
@@ -86,6 +90,18 @@ def refuse_newer(folder: str | Path) -> None:
         raise OutputError(
             f"'{path}': format_version is {found}, this program reads {FORMAT_VERSION}. Install a newer layoutplan."
         )
+
+
+def tables_sha256(path: Path) -> str:
+    """SHA-256 of a GeoPackage but for the counters in its first bytes, which desktop programs change by opening it."""
+    with path.open("rb") as file:
+        head = bytearray(file.read(100))
+        for start, end in _COUNTERS:
+            head[start:end] = bytes(len(head[start:end]))
+        digest = hashlib.sha256(head)
+        while chunk := file.read(1 << 20):
+            digest.update(chunk)
+    return digest.hexdigest()
 
 
 def _existing(path: Path, name: str) -> Path:

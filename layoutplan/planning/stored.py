@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, fields
 from pathlib import Path
@@ -18,7 +17,7 @@ from layoutplan.inputs.corridor import Frame
 from layoutplan.inputs.model import InputFile
 from layoutplan.job import Job
 from layoutplan.planning.model import Plan
-from layoutplan.planning.read import TABLES_NAME, read_plan_record, read_plan_tables
+from layoutplan.planning.read import TABLES_NAME, read_plan_record, read_plan_tables, tables_sha256
 from layoutplan.text import clean
 
 _DECIMALS = 9  # of a degree, as in the tables of a plan
@@ -105,9 +104,7 @@ def _in_degrees(table: gpd.GeoDataFrame, frame: Frame) -> gpd.GeoDataFrame:
 
 
 def _as_written(record: Mapping[str, Any], folder: Path) -> bool:
-    with (folder / TABLES_NAME).open("rb") as file:
-        found = hashlib.file_digest(file, "sha256").hexdigest()
-    return any(entry == {"file": TABLES_NAME, "sha256": found} for entry in record.get("files", ()))
+    return bool(record.get("tables_sha256") == tables_sha256(folder / TABLES_NAME))
 
 
 def _require_in_place(tables: Mapping[str, Any], folder: Path) -> str:

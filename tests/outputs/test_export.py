@@ -122,6 +122,21 @@ def test_what_shows_the_plan_s_tables_goes_beside_them(sample, tmp_path) -> None
     assert not (tmp_path / "b").exists()
 
 
+def test_a_plan_that_a_desktop_program_opened_is_not_a_changed_plan(sample, tmp_path) -> None:
+    """SQLite counts changes and readers in the first hundred bytes, also where nothing was changed."""
+    write_plan(with_formats(sample, formats=BASE), tmp_path)
+    file = tmp_path / "plan.gpkg"
+    head = bytearray(file.read_bytes())
+    for place in (18, 19, 27, 95, 99):
+        head[place] ^= 1
+    file.write_bytes(head)
+    assert export_plan(tmp_path, ["csv"], tmp_path / "b")[1].changed == ""
+    head[17] ^= 1  # the page size
+    file.write_bytes(head)
+    with pytest.raises(OutputError):
+        export_plan(tmp_path, ["csv"], tmp_path / "c")
+
+
 def test_sheets_later_are_those_of_the_same_plan(sample, tmp_path) -> None:
     """All but the contours: a plan does not hold the elevation model, and the sheets say so."""
     write_plan(with_formats(sample, formats=("sheets", *BASE)), tmp_path / "a")

@@ -67,6 +67,16 @@ def test_a_stake_dragged_is_found_by_the_check_as_on_the_command_line(
     assert shift["waypoint"] == row["waypoint"]
 
 
+def test_a_plan_that_was_opened_and_left_as_it_was_is_exported_without_a_word(command, stakes, plan_copy, tmp_path):
+    before = (plan_copy / "plan.gpkg").read_bytes()
+    stakes.startEditing()
+    stakes.rollBack()
+    QgsProject.instance().removeAllMapLayers()
+    assert (plan_copy / "plan.gpkg").read_bytes() != before  # the program has left its mark
+    done = command("export", plan_copy, "--to", "csv", "--out", tmp_path / "made", expected=(0,))
+    assert "was changed" not in done.stderr
+
+
 def test_points_staked_in_the_field_and_selected(processing, feedback, stakes, plan_copy, tmp_path):
     memory = stakes.materialize(QgsFeatureRequest())
     QgsProject.instance().addMapLayer(memory)
