@@ -75,6 +75,9 @@ class Feedback(QgsProcessingFeedback):
     def pushInfo(self, info):  # noqa: N802
         self.said.append(info)
 
+    def pushConsoleInfo(self, info):  # noqa: N802
+        self.said.append(info)
+
     def pushWarning(self, warning):  # noqa: N802
         self.warnings.append(warning)
 

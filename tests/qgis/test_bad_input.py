@@ -7,7 +7,7 @@ from pathlib import Path
 from textwrap import dedent
 
 import pytest
-from qgis.core import QgsApplication, QgsProcessingException, QgsVectorLayer
+from qgis.core import QgsApplication, QgsFeature, QgsGeometry, QgsProcessingException, QgsVectorLayer
 
 ROOT = Path(__file__).parents[2]
 JOB = str(ROOT / "sample_gis" / "job.toml")
@@ -72,11 +72,27 @@ def test_obstacle_class_that_is_none(refused):
     layer = QgsVectorLayer("Polygon?crs=EPSG:4326", "houses", "memory")
     assert "no obstacle class 'houses'" in refused(JOB=JOB, OBSTACLES=[layer])
     assert "'hauses'" in refused(JOB=JOB, OBSTACLES=[layer], CLASSES=["hauses", "building"])
+    words = refused(JOB=JOB, OBSTACLES=[layer])
+    assert "this dialog" in words
+    assert "layoutplan-" not in words  # a folder that the user has never seen
+    assert "'Class of each obstacle layer'" in words
+
+
+def test_what_is_wrong_with_a_layer_is_said_with_its_own_name(refused):
+    layer = points("EPSG:4326", "tower_id")
+    for number in range(2):
+        feature = QgsFeature(layer.fields())
+        feature.setGeometry(QgsGeometry.fromWkt(f"Point (561000 {5236000 + number})"))
+        feature.setAttributes([str(number)])
+        layer.dataProvider().addFeatures([feature])
+    words = refused(TOWERS=layer)
+    assert "layer 'my towers', feature 1" in words
+    assert "layers.gpkg" not in words
 
 
 def test_missing_command_is_said_with_the_install_line(refused, monkeypatch, tmp_path):
     monkeypatch.setenv("LAYOUTPLAN_CLI", str(tmp_path / "gone"))
-    assert "LAYOUTPLAN_CLI names" in refused(JOB=JOB)
+    assert "LAYOUTPLAN_CLI" in refused(JOB=JOB)
     monkeypatch.delenv("LAYOUTPLAN_CLI")
     monkeypatch.setenv("PATH", "/nowhere")
     monkeypatch.setenv("HOME", str(tmp_path))
@@ -152,7 +168,7 @@ def test_a_plan_of_a_newer_version(refused, plan_copy):
     newer = text.replace('"format_version": 3', '"format_version": 99', 1)
     assert newer != text
     record.write_text(newer, "utf-8")
-    for algorithm, more in (("check", {}), ("explain", {"TOWER": "107"}), ("export", {"FORMATS": ["csv"]})):
+    for algorithm, more in (("check", {}), ("explain", {"TOWER": "107"}), ("export", {"FORMATS": [4]})):
         assert "99" in refused(algorithm, PLAN=str(plan_copy / "plan.gpkg"), **more)
 
 

@@ -61,8 +61,10 @@ def test_never_from_the_current_folder(tmp_path, monkeypatch):
 def test_a_missing_command_is_said_with_the_line_that_installs_it(tmp_path):
     with pytest.raises(CommandError, match=r"(?s)pipx install.*LAYOUTPLAN_CLI"):
         found_command("", {"PATH": ""}, tmp_path, False)
-    with pytest.raises(CommandError, match="LAYOUTPLAN_CLI names"):
+    with pytest.raises(CommandError, match=r"gone' is no program.*environment variable LAYOUTPLAN_CLI"):
         found_command("", {"LAYOUTPLAN_CLI": str(tmp_path / "gone")}, tmp_path, False)
+    with pytest.raises(CommandError, match=r"is no program.*Settings > Options > Processing"):
+        found_command(str(tmp_path), {}, tmp_path, False)
 
 
 @posix
@@ -70,7 +72,7 @@ def test_a_missing_command_is_said_with_the_line_that_installs_it(tmp_path):
     ("body", "words"),
     [
         ("print('layoutplan, version 0.0.9')", "0.0.9, this plug-in needs"),
-        ("print('hello')", "says no version"),
+        ("print('hello')", "says no version.*mend the path under Settings > Options"),
         ("raise RuntimeError('no numpy')", "no numpy"),
         ("import os; os.write(1, bytes([255, 254]))", "says no version"),
     ],

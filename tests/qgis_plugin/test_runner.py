@@ -82,6 +82,28 @@ def test_cancelling_ends_the_command_after_it_has_cleaned_up(tmp_path):
     assert os.name == "nt" or (tmp_path / "clean").exists()
 
 
+@pytest.mark.parametrize("result", ["", '{"event": "result"}'])
+def test_cancelling_a_command_that_has_done_its_work_is_told_apart(result):
+    body = f"""
+        import os, time
+        os.write(1, b'{{"event": "progress", "percent": 1}}\\n{result}\\n')
+        time.sleep(600)
+    """
+    steps = []
+    with pytest.raises(Cancelled) as err:
+        ran(body, Listener(lambda percent, _text: steps.append(percent), cancelled=lambda: bool(steps)))
+    assert err.value.finished == bool(result)
+
+
+def test_last_words_are_told_once():
+    said = []
+    outcome = ran(
+        "import sys; sys.stderr.write('note\\nerror: no\\nmore of it\\n'); sys.exit(2)", Listener(message=said.append)
+    )
+    assert said == ["note"]
+    assert failure(outcome, "Planning failed").splitlines() == ["Planning failed: error: no", "more of it"]
+
+
 @pytest.mark.skipif(os.name == "nt", reason="there a program cannot refuse")
 def test_a_command_that_will_not_end_is_killed(tmp_path):
     body = f"""

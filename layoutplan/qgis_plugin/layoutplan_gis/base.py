@@ -34,6 +34,8 @@ class CommandAlgorithm(QgsProcessingAlgorithm):
     """An algorithm that starts the command."""
 
     id_name, title, purpose = "", "", ""
+    writes_files = True
+    """Whether the command itself writes files."""
 
     def createInstance(self) -> CommandAlgorithm:  # noqa: N802
         """Return a new one."""
@@ -46,6 +48,10 @@ class CommandAlgorithm(QgsProcessingAlgorithm):
     def displayName(self) -> str:  # noqa: N802
         """Title in the toolbox."""
         return self.title
+
+    def tags(self) -> list[str]:
+        """Words by which the toolbox finds it."""
+        return ["earthing", "grounding", "electrode", "stake", "tower", "power line", "transmission line"]
 
     def shortHelpString(self) -> str:  # noqa: N802
         """Text beside the dialog."""
@@ -74,6 +80,8 @@ class CommandAlgorithm(QgsProcessingAlgorithm):
         """Look at what belongs to the project's own thread."""
         del feedback
         self.refusal: QgsProcessingException | None = None
+        self.copies: dict[str, str] = {}
+        """What was made for the command, as the command names it, and as the user knows it."""
         try:
             self.look(parameters, context)
         except QgsProcessingException as err:
@@ -105,15 +113,25 @@ class CommandAlgorithm(QgsProcessingAlgorithm):
                 feedback.setProgressText(text)
                 last[0] = text
 
-        listener = Listener(progress, feedback.pushInfo, feedback.isCanceled, silence_s)
+        listener = Listener(progress, lambda text: feedback.pushInfo(self.known(text)), feedback.isCanceled, silence_s)
         try:
             program = _command()  # again: only the window asks canExecute
             feedback.pushInfo(f"{program}, version {checked_version(program, os.environ)}")
-            return run([str(program), *arguments], listener, os.environ)
+            outcome = run([str(program), *arguments], listener, os.environ)
         except CommandError as err:
             raise QgsProcessingException(str(err)) from err
         except Cancelled as err:
-            raise QgsProcessingException("Cancelled. Nothing was changed.") from err
+            late = err.finished and self.writes_files
+            words = "Cancelled too late: the command had finished, its files are written."
+            raise QgsProcessingException(words if late else "Cancelled. Nothing was changed.") from err
+        outcome.errors = [self.known(text) for text in outcome.errors]
+        return outcome
+
+    def known(self, text: str) -> str:
+        """Words of the command, with the user's own names for what was copied."""
+        for made, own in self.copies.items():
+            text = text.replace(made, own)
+        return text
 
 
 def _command() -> Path:
@@ -158,6 +176,15 @@ def layers_from(file: Path, project: QgsProject | None) -> list[Any]:
         for layer in project.mapLayers().values()
         if isinstance(layer, QgsVectorLayer) and _same_file(layer.source().partition("|")[0], file)
     ]
+
+
+def refuse_open(file: Path, what: str, project: QgsProject | None) -> None:
+    """QgsProcessingException if the file that a run would replace is open in the project: it would show old figures."""
+    if layers_from(file, project):
+        raise QgsProcessingException(
+            f"{what} in '{file.parent}' is open in this project. Take its layers out of the project first, or choose "
+            "another folder."
+        )
 
 
 def refuse_unsaved(file: Path, project: QgsProject | None) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -24,6 +25,7 @@ from .base import (
     CommandAlgorithm,
     plan_folder,
     plan_parameter,
+    refuse_open,
     refuse_unsaved,
     result_of,
 )
@@ -31,6 +33,8 @@ from .loading import TABLES, load_layers
 from .sources import write_source
 
 _SHOWN = ("checks", "hints", "leads", "shifts", "missing", "electrodes")
+_JOB = "Job file of the plan"
+_MOST = 40  # lines of one kind in the log; the layers hold all
 _COUNTS = {"BROKEN": "Broken rules", "MOVED": "Stakes moved or new", "MISSING": "Stakes missing"}
 
 
@@ -64,8 +68,9 @@ class CheckAlgorithm(CommandAlgorithm):
             "A CSV file; its columns are in the documentation under 'Checking'.",
         )
         self.add(
-            QgsProcessingParameterFile("JOB", "Job file of the plan", extension="toml", optional=True),
-            "For its elevation model: without it, slopes and lengths on the ground are not checked.",
+            QgsProcessingParameterFile("JOB", _JOB, extension="toml", optional=True),
+            "For its elevation model: without it, slopes and lengths on the ground are not checked. For a plan made "
+            "from layers alone: job.toml in its folder 'gis_inputs'.",
         )
         self.add(
             QgsProcessingParameterFolderDestination("OUTPUT", "Folder of the result"),
@@ -82,6 +87,7 @@ class CheckAlgorithm(CommandAlgorithm):
         self.result = Path(self.parameterAsString(parameters, "OUTPUT", context))
         if self.result.exists() and self.result.samefile(self.plan):
             raise QgsProcessingException("Choose another folder for the result than that of the plan.")
+        refuse_open(self.result / "check.gpkg", "the result of an earlier check", context.project())
         if not parameters.get("STAKED"):
             refuse_unsaved(self.plan / "plan.gpkg", context.project())
 
@@ -96,21 +102,59 @@ class CheckAlgorithm(CommandAlgorithm):
             if staked is not None:
                 write_source(staked, "staked", Path(own) / "staked.gpkg", context, feedback)
                 options += ["--staked", str(Path(own) / "staked.gpkg")]
+                self.copies["staked.gpkg, layer 'staked'"] = f"layer '{staked.sourceName()}'"
             arguments = ["check", "--json", "--out", str(self.result), *options, "--", str(self.plan)]
             found = result_of(self.command(arguments, feedback, None), "The check failed")
-        _tell(found, feedback)
+        self.copies["with --job"] = f"under '{_JOB}'"
+        self._tell(found, feedback)
         counts = {name: len(found.get(name.lower(), ())) for name in _COUNTS}
-        titles = {name: f"Check: {TABLES[name].lower()}" for name in _SHOWN}
+        titles = {name: f"Check: {TABLES[name][:1].lower()}{TABLES[name][1:]}" for name in _SHOWN}
         layers = load_layers(self.result / "check.gpkg", titles, context)
         chain = {key.upper(): layers[key] for key in ("checks", "electrodes") if key in layers}
         return {"OUTPUT": str(self.result), **chain, **counts}
 
+    def _tell(self, found: dict[str, Any], feedback: QgsProcessingFeedback) -> None:
+        """Say what `layoutplan check` says on the command line, the worst in colour."""
+        broken, missing = found.get("broken", ()), found.get("missing", ())
+        breaking = {row.get("waypoint") for row in broken}
+        feedback.pushInfo(
+            f"{found.get('stakes', 0)} stakes checked: {len(found.get('moved', ()))} moved or new, {len(breaking)} "
+            f"break rules, {len(missing)} missing"
+        )
+        worse = [row for row in found.get("worse", ()) if row.get("verdict") != "broken"]
+        _list(feedback.pushInfo, [f"moved or new: {_moved(row)}" for row in found.get("moved", ())])
+        _list(feedback.pushWarning, [f"broken: {_figures(row, 'rule')}" for row in broken])
+        _list(feedback.pushWarning, [f"worse than planned: {_worse(row)}" for row in worse])
+        _list(feedback.pushWarning, [f"missing: {row.get('role')} of tower {row.get('tower_id')}" for row in missing])
+        _list(feedback.pushWarning, [f"reading: {_figures(row, 'hint')}" for row in found.get("hints", ())])
+        for text in found.get("problems", ()):
+            feedback.pushWarning(self.known(str(text)))
 
-def _tell(found: dict[str, Any], feedback: QgsProcessingFeedback) -> None:
-    feedback.pushInfo(f"{found.get('stakes', 0)} stakes checked, {len(found.get('moved', ()))} moved or new")
-    for row in found.get("broken", ()):
-        feedback.pushWarning(f"broken: {row.get('role')} of tower {row.get('tower_id')}: {row.get('rule')}")
-    for row in found.get("missing", ()):
-        feedback.pushWarning(f"missing: {row.get('role')} of tower {row.get('tower_id')}")
-    for text in found.get("problems", ()):
-        feedback.pushWarning(str(text))
+
+def _list(tell: Callable[[str], None], texts: list[str]) -> None:
+    for text in texts[:_MOST]:
+        tell(text)
+    if len(texts) > _MOST:
+        tell(f"… and {len(texts) - _MOST} more, see the loaded layers and tables")
+
+
+def _place(row: dict[str, Any]) -> str:
+    return f"{row['role']} of tower {row['tower_id']}" if "role" in row else f"tower {row.get('tower_id')}"
+
+
+def _moved(row: dict[str, Any]) -> str:
+    if row.get("offset_m") is None:
+        return f"{_place(row)}: not in the plan"
+    where = f"{row['offset_m']:.2f} m at {row['offset_bearing_deg']:.0f} degrees"
+    return f"{_place(row)}: {where} from where it was planned"
+
+
+def _figures(row: dict[str, Any], name: str) -> str:
+    words = f"{_place(row)}: {row.get(name)}"
+    if row.get("measured") is not None:
+        words += f" {row['measured']:.2f} {row.get('unit') or ''}".rstrip()
+    return words if row.get("limit") is None else f"{words} (limit {row['limit']:g})"
+
+
+def _worse(row: dict[str, Any]) -> str:
+    return f"{_place(row)}: {row.get('rule')} is '{row.get('verdict')}', was '{row.get('planned_verdict')}'"

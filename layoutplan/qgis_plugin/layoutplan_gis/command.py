@@ -10,6 +10,7 @@ from pathlib import Path
 
 LEAST_VERSION = (0, 1, 0)
 VARIABLE = "LAYOUTPLAN_CLI"
+SETTING_PLACE = "Settings > Options > Processing > Providers > layoutplan"
 INSTALL_LINE = "pipx install PATH_OF_LAYOUTPLAN"  # its folder or wheel; the plug-in cannot know where that is
 # the desktop program's own Python, GDAL, PROJ and Qt; each would be loaded in place of the command's
 _NOT_PASSED_ON = (
@@ -54,11 +55,12 @@ def found_command(setting: str, surroundings: Mapping[str, str], home: Path, win
     CommandError
         It is nowhere, or a path was given at which it is not.
     """
-    for given, where in ((setting, "the plug-in's setting"), (surroundings.get(VARIABLE, ""), VARIABLE)):
+    variable = f"the environment variable {VARIABLE}"
+    for given, where in ((setting, SETTING_PLACE), (surroundings.get(VARIABLE, ""), variable)):
         if given.strip():
             path = Path(given.strip().strip('"')).expanduser()
             if not _is_program(path):
-                raise CommandError(f"{where} names '{path}', which is no program. Mend the path, or leave it empty.")
+                raise CommandError(f"'{path}' is no program. Mend the path, or empty it; it is set under: {where}")
             return path
     name = "layoutplan.exe" if windows else "layoutplan"
     for folder in _folders(surroundings, home, windows):
@@ -66,8 +68,8 @@ def found_command(setting: str, surroundings: Mapping[str, str], home: Path, win
             return folder / name
     raise CommandError(
         f"The command 'layoutplan' was not found. Install it once, in a terminal:  {INSTALL_LINE}\n"
-        "If it is installed already, give its full path under Settings > Options > Processing > Providers > "
-        f"layoutplan, or in the environment variable {VARIABLE}."
+        f"If it is installed already, give its full path under {SETTING_PLACE}, or in the environment variable "
+        f"{VARIABLE}."
     )
 
 
@@ -115,4 +117,7 @@ def checked_version(command: Path, surroundings: Mapping[str, str]) -> str:
 
 
 def _again() -> str:
-    return f"Install it again, in a terminal:  {INSTALL_LINE}"
+    return (
+        f"If that is not layoutplan, mend the path under {SETTING_PLACE}, or in {VARIABLE}; else install it again, in "
+        f"a terminal:  {INSTALL_LINE}"
+    )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from html import escape
 from pathlib import Path
 from typing import Any
@@ -20,7 +21,7 @@ from .runner import failure
 
 _MOST = 20  # towers at a time; each is one start of the command
 _PAGE = """<!DOCTYPE html>
-<html><head><meta charset="utf-8"><title>layoutplan</title></head><body>
+<html><head><meta charset="utf-8"><title>layoutplan</title><style>pre {{ white-space: pre-wrap }}</style></head><body>
 {body}
 <p>{caution}</p>
 </body></html>
@@ -31,6 +32,7 @@ class ExplainAlgorithm(CommandAlgorithm):
     """Runs ``layoutplan explain``."""
 
     id_name, title = "explain", "Explain the stakes of a tower"
+    writes_files = False
     purpose = (
         "Says what was measured against which limit, why the stakes stand where they stand, and why not elsewhere. "
         "Give the tower's id, or select features in the layer 'Towers', 'Stakes H and S' or 'Leads' and tick 'Selected "
@@ -67,13 +69,15 @@ class ExplainAlgorithm(CommandAlgorithm):
         """Run the command for each tower."""
         folder = plan_folder(self.parameterAsString(parameters, "PLAN", context))
         parts = []
-        for line, tower in self._towers(parameters, context):
+        towers = self._towers(parameters, context)
+        for number, (line, tower) in enumerate(towers):
+            feedback.setProgress(100 * number / len(towers))
             options = [f"--line={line}"] if line else []
             outcome = self.command(["explain", *options, "--", str(folder), tower], feedback, None)
             if outcome.code:
                 raise QgsProcessingException(failure(outcome, f"Tower {tower}"))
             text = "\n".join(outcome.lines)
-            feedback.pushInfo(text)
+            feedback.pushConsoleInfo(_kept_in_columns(text))
             parts.append(f"<h2>Tower {escape(tower)}</h2>\n<pre>{escape(text)}</pre>")
         page = Path(self.parameterAsFileOutput(parameters, "OUTPUT", context))
         page.write_text(_PAGE.format(body="\n".join(parts), caution=escape(CAUTION)), "utf-8", "replace")
@@ -82,6 +86,8 @@ class ExplainAlgorithm(CommandAlgorithm):
     def _towers(self, parameters: Any, context: Any) -> list[tuple[str, str]]:
         tower = self.parameterAsString(parameters, "TOWER", context)
         features = self.parameterAsSource(parameters, "FEATURES", context)
+        if tower and features is not None:
+            raise QgsProcessingException(f"Both tower {tower} and features are given. Leave one of them empty.")
         if tower:
             return [(self.parameterAsString(parameters, "LINE", context), tower)]
         if features is None:
@@ -99,3 +105,8 @@ class ExplainAlgorithm(CommandAlgorithm):
                 f"{len(found)} towers are chosen. Select one to {_MOST}, and tick 'Selected features only'."
             )
         return list(found)
+
+
+def _kept_in_columns(text: str) -> str:
+    """Text whose columns stay below each other in the log, which draws several blanks as one."""
+    return re.sub(" (?= )", "\u00a0", text)

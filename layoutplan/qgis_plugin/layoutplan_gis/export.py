@@ -16,10 +16,24 @@ from qgis.core import (
 from .base import PLAN_HELP, CommandAlgorithm, plan_folder, plan_parameter
 from .runner import failure
 
-FORMATS = (
-    *("sheets", "gpx", "kmz", "kml", "csv", "permissions", "survey", "dxf"),
-    *("geojson", "map", "review", "review_table", "parquet", "flatgeobuf"),
-)
+# new ones at the end: models and scripts keep the numbers. (Options that are texts themselves stay blank in the list
+# of QGIS 3.22, but for those that are ticked.)
+FORMATS = {
+    "sheets": "Staking sheets to print (PDF)",
+    "gpx": "Waypoints for receivers (GPX)",
+    "kmz": "For telephones and globes (KMZ)",
+    "kml": "The same as one text, without signs (KML)",
+    "csv": "Staking list (CSV)",
+    "permissions": "Parcels and permissions (CSV); only if the job names land",
+    "survey": "Points for a survey controller (CSV)",
+    "dxf": "Drawing (DXF)",
+    "geojson": "Towers, stakes and leads (GeoJSON)",
+    "map": "Map for a browser (HTML)",
+    "review": "The reviewer's page (HTML)",
+    "review_table": "The reviewer's table (CSV)",
+    "parquet": "All tables (GeoParquet)",
+    "flatgeobuf": "All layers (FlatGeobuf)",
+}
 
 
 class ExportAlgorithm(CommandAlgorithm):
@@ -36,18 +50,14 @@ class ExportAlgorithm(CommandAlgorithm):
         del configuration
         self.add(plan_parameter(), PLAN_HELP)
         self.add(
-            QgsProcessingParameterEnum(
-                "FORMATS", "What to make", list(FORMATS), True, ["sheets", "gpx"], usesStaticStrings=True
-            ),
-            "sheets: staking sheets (PDF). gpx: waypoints. kmz, kml: telephones and globes. csv: staking list. "
-            "permissions: list of parcels. survey: points for a controller. dxf: drawing. geojson, parquet, "
-            "flatgeobuf: GIS files. map, review: pages for a browser. review_table: the reviewer's table.",
+            QgsProcessingParameterEnum("FORMATS", "What to make", list(FORMATS.values()), True, [0, 1]),
+            "What each of them holds is told in the documentation under 'Outputs'.",
         )
         self.add(
             QgsProcessingParameterNumber(
                 "SPLIT", "Waypoints in one file, at most", QgsProcessingParameterNumber.Type.Integer, None, True, 3
             ),
-            "For receivers with a limit; only for gpx. If left out, as the plan's job says.",
+            "For receivers with a limit; only for GPX. If left out, as the plan's job says.",
         )
         self.add(
             QgsProcessingParameterFolderDestination("OUTPUT", "Folder for the files"),
@@ -57,7 +67,7 @@ class ExportAlgorithm(CommandAlgorithm):
     def work(self, parameters: Any, context: Any, feedback: QgsProcessingFeedback) -> dict[str, Any]:
         """Run the command."""
         folder = plan_folder(self.parameterAsString(parameters, "PLAN", context))
-        formats = self.parameterAsEnumStrings(parameters, "FORMATS", context)
+        formats = [list(FORMATS)[number] for number in self.parameterAsEnums(parameters, "FORMATS", context)]
         if not formats:
             raise QgsProcessingException("Choose what to make.")
         out = Path(self.parameterAsString(parameters, "OUTPUT", context))

@@ -15,7 +15,7 @@ from qgis.core import (
     QgsProcessingOutputVectorLayer,
 )
 
-from .base import SILENCE_S, CommandAlgorithm, layers_from, result_of
+from .base import SILENCE_S, CommandAlgorithm, refuse_open, result_of
 from .job_text import job_text
 from .loading import TABLES, load_layers
 from .plan_inputs import layer_job, line_job, number_job, obstacle_layers, raster_file
@@ -51,11 +51,7 @@ class PlanAlgorithm(CommandAlgorithm):
         self.obstacles = obstacle_layers(self, parameters, context)
         self.heights = raster_file(self, parameters, context)
         folder = Path(self.parameterAsString(parameters, "OUTPUT", context))
-        if layers_from(folder / "plan.gpkg", context.project()):
-            raise QgsProcessingException(
-                f"the plan in '{folder}' is open in this project. Take its layers out of the project first, or choose "
-                "another folder."
-            )
+        refuse_open(folder / "plan.gpkg", "the plan", context.project())
 
     def work(self, parameters: Any, context: Any, feedback: QgsProcessingFeedback) -> dict[str, Any]:
         """Copy the layers, write the job, run the command, load what it wrote."""
@@ -66,6 +62,7 @@ class PlanAlgorithm(CommandAlgorithm):
             job = self._job(parameters, context, feedback, own)
             if job:
                 (own / "job.toml").write_text(job_text(job), "utf-8")
+                self.copies[str(own / "job.toml")] = "this dialog"
             files = [text for text in (base, str(own / "job.toml") if job else "") if text]
             self._run(files, out, feedback)
             if job:
@@ -95,14 +92,14 @@ class PlanAlgorithm(CommandAlgorithm):
         finally:
             for unfinished in set(out.glob(".layoutplan-*")) - before:  # of a command that was killed
                 shutil.rmtree(unfinished, ignore_errors=True)
+        if any("no obstacle class" in text for text in outcome.errors):
+            outcome.errors.append("Give the class of a layer under 'Class of each obstacle layer'.")
         result = result_of(outcome, "Planning failed")
         counts = result.get("summary", {}).get("by_status", {})
         for status, count in counts.items():
             feedback.pushInfo(f"{count:5d}  {status}")
-        for text in result.get("problems", ()):
-            feedback.pushWarning(str(text))
-        for text in result.get("cautions", ()):
-            feedback.pushWarning(str(text))
+        for text in (*result.get("problems", ()), *result.get("cautions", ())):
+            feedback.pushWarning(self.known(str(text)))
 
 
 def _keep(own: Path, target: Path, feedback: QgsProcessingFeedback) -> None:

@@ -64,7 +64,7 @@ def line_job(algorithm: Any, parameters: Any, context: Any, feedback: Any, own: 
         raise QgsProcessingException("the layer of the towers cannot be read.")
     course = algorithm.parameterAsSource(parameters, "LINE", context)
     if course is not None:
-        line["centreline"] = write_source(course, "line", own / LAYERS_FILE, context, feedback)
+        line["centreline"] = _copied(algorithm, course, "line", context, feedback, own)
     if parameters.get("VOLTAGE") is not None:
         line["voltage_kv"] = algorithm.parameterAsDouble(parameters, "VOLTAGE", context)
     return {"lines": [line]} if line else {}
@@ -82,8 +82,14 @@ def _towers(algorithm: Any, parameters: Any, context: Any, feedback: Any, own: P
                 f"the towers' layer has no column '{column}'; it has: {', '.join(names) or 'none'}. Choose the column "
                 "with the tower's number or name."
             )
-    written = write_source(towers, "towers", own / LAYERS_FILE, context, feedback)
+    written = _copied(algorithm, towers, "towers", context, feedback, own)
     return {**written, **{key: column for key, column in chosen.items() if column}}
+
+
+def _copied(algorithm: Any, source: Any, name: str, context: Any, feedback: Any, own: Path) -> dict[str, str]:
+    """Copy of a source, of which the command is to speak by the source's own name."""
+    algorithm.copies[f"{LAYERS_FILE}, layer '{name}'"] = f"layer '{source.sourceName()}'"
+    return write_source(source, name, own / LAYERS_FILE, context, feedback)
 
 
 def number_job(algorithm: Any, parameters: Any, context: Any) -> dict[str, Any]:
@@ -122,7 +128,7 @@ def layer_job(algorithm: Any, parameters: Any, context: Any, feedback: Any, own:
     """Sections of the map, the obstacle layers copied to ``own``."""
     layers: list[dict[str, Any]] = []
     for number, (source, named) in enumerate(algorithm.obstacles, 1):
-        entry: dict[str, Any] = {**write_source(source, f"obstacles_{number}", own / LAYERS_FILE, context, feedback)}
+        entry: dict[str, Any] = {**_copied(algorithm, source, f"obstacles_{number}", context, feedback, own)}
         if named:
             entry["obstacle_class"] = named
         else:

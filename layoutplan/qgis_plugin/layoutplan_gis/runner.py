@@ -18,10 +18,16 @@ _POLL_S = 0.1
 _GRACE_S = 5.0  # to clean up before it is killed
 _LONGEST_LINE = 8 * 2**20  # bytes
 _MOST_LINES = 20_000
+_FAILURE = ("error:", "Error:")  # how the command begins its last words
 
 
 class Cancelled(Exception):  # noqa: N818 - nothing went wrong
     """The user stopped the run; the command has ended."""
+
+    def __init__(self, finished: bool = False) -> None:
+        super().__init__("cancelled")
+        self.finished = finished
+        """It had done all its work before it could be stopped."""
 
 
 @dataclass
@@ -43,6 +49,8 @@ class Outcome:
     result: dict[str, Any] = field(default_factory=dict)
     lines: list[str] = field(default_factory=list)
     errors: list[str] = field(default_factory=list)
+    failing: bool = False
+    """Its last words have begun."""
 
 
 def run(arguments: Sequence[str], listener: Listener, surroundings: Mapping[str, str]) -> Outcome:
@@ -84,6 +92,15 @@ def run(arguments: Sequence[str], listener: Listener, surroundings: Mapping[str,
     outcome = Outcome()
     try:
         _follow(child, readers, said, outcome, listener)
+    except Cancelled:
+        stop(child)
+        for reader in readers:
+            reader.join(_GRACE_S)
+        while not said.empty():
+            _take(*said.get(), outcome, listener)
+        if outcome.result or not child.returncode:
+            raise Cancelled(finished=True) from None
+        raise
     finally:
         stop(child)
     outcome.code = child.returncode
@@ -125,7 +142,9 @@ def _take(name: str, line: str, outcome: Outcome, listener: Listener) -> None:
     if name == "err":
         if len(outcome.errors) < _MOST_LINES:
             outcome.errors.append(line)
-            listener.message(line)
+            outcome.failing = outcome.failing or line.startswith(_FAILURE)
+            if not outcome.failing:  # what it failed of is told once, by `failure`
+                listener.message(line)
         return
     event = _event(line)
     if event.get("event") == "progress":
@@ -159,7 +178,7 @@ def stop(child: subprocess.Popen[bytes]) -> None:
 
 def failure(outcome: Outcome, what: str) -> str:
     """What went wrong, in the command's own words where it found some."""
-    starts = [number for number, line in enumerate(outcome.errors) if line.startswith(("error:", "Error:"))]
+    starts = [number for number, line in enumerate(outcome.errors) if line.startswith(_FAILURE)]
     said = outcome.errors[starts[-1] :] if starts else [line for line in outcome.errors if line.strip()][-1:]
     words = os.linesep.join(said).strip()
     if not words and not outcome.code:
