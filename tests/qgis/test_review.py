@@ -156,3 +156,10 @@ def test_chosen_formats_are_kept_in_the_history(processing):
     parameter = algorithm.parameterDefinition("FORMATS")
     assert parameter.valueAsPythonString([0, 4], QgsProcessingContext()) == "[0,4]"
     assert not parameter.usesStaticStrings()
+
+
+def test_a_format_that_is_no_number_is_refused_in_a_model(processing, feedback, plan_copy, tmp_path):
+    algorithm = QgsApplication.processingRegistry().algorithmById("layoutplan:export")
+    parameters = {"PLAN": str(plan_copy / "plan.gpkg"), "FORMATS": ["csv"], "OUTPUT": str(tmp_path / "files")}
+    with pytest.raises(QgsProcessingException, match="'csv' is no number"):
+        algorithm.run(parameters, QgsProcessingContext(), feedback(), catchExceptions=False)

@@ -67,9 +67,7 @@ class ExportAlgorithm(CommandAlgorithm):
     def work(self, parameters: Any, context: Any, feedback: QgsProcessingFeedback) -> dict[str, Any]:
         """Run the command."""
         folder = plan_folder(self.parameterAsString(parameters, "PLAN", context))
-        formats = [list(FORMATS)[number] for number in self.parameterAsEnums(parameters, "FORMATS", context)]
-        if not formats:
-            raise QgsProcessingException("Choose what to make.")
+        formats = self._formats(parameters, context)
         out = Path(self.parameterAsString(parameters, "OUTPUT", context))
         options = ["--to", ",".join(formats), "--out", str(out)]
         if parameters.get("SPLIT") is not None:
@@ -79,3 +77,14 @@ class ExportAlgorithm(CommandAlgorithm):
             raise QgsProcessingException(failure(outcome, "The export failed"))
         feedback.pushInfo("\n".join(outcome.lines))
         return {"OUTPUT": str(out)}
+
+    def _formats(self, parameters: Any, context: Any) -> list[str]:
+        given = parameters.get("FORMATS")
+        texts = given.split(",") if isinstance(given, str) else given if isinstance(given, (list, tuple)) else []
+        for text in map(str, texts):
+            if not text.strip().isdigit():  # a model lets it through, and QGIS would take it for the first one
+                raise QgsProcessingException(f"'{text}' is no number of a format; give numbers, 0 for the first.")
+        formats = [list(FORMATS)[number] for number in self.parameterAsEnums(parameters, "FORMATS", context)]
+        if not formats:
+            raise QgsProcessingException("Choose what to make.")
+        return formats
