@@ -4,6 +4,7 @@ import shutil
 
 import pytest
 from qgis.core import QgsProcessingContext, QgsProject, QgsVectorLayer
+from qgis.PyQt.QtCore import QCoreApplication, QEvent
 
 
 @pytest.fixture(scope="module")
@@ -75,3 +76,15 @@ def test_a_layer_that_is_opened_by_hand_is_dressed_too(processing, opened):
     assert layer.fields().field("tower_id").alias() == "tower"
     table = QgsVectorLayer(f"{opened / 'plan.gpkg'}|layername=checks", "c", "ogr")
     assert table.fields().field("tower_id").alias() == "tower"
+
+
+def test_the_same_file_can_be_loaded_again_when_the_window_of_the_first_run_is_gone(processing, opened):
+    from layoutplan_gis.loading import TABLES, load_layers
+
+    for _ in range(2):
+        context = QgsProcessingContext()
+        context.setProject(QgsProject.instance())
+        load_layers(opened / "plan.gpkg", TABLES, context)
+        assert all(details.postProcessor() for details in context.layersToLoadOnCompletion().values())
+        del context
+        QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete)

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from qgis.core import QgsProcessingContext, QgsProcessingException, QgsProcessingLayerPostProcessorInterface
+from qgis.PyQt import sip
 
 TABLES = {  # as they lie in the list of layers, from the lowest up
     "checks": "Checks",
@@ -143,9 +144,11 @@ def _keep_rules(renderer: Any, kind: str) -> None:
         root.removeChild(group)
 
 
-_KEPT: dict[tuple[int, str], _Dresser] = {}  # Processing keeps no reference of its own
+_KEPT: list[_Dresser] = []  # Processing keeps no reference of its own, but deletes them when its window goes
 
 
 def _dresser(name: str, kind: str, file: Path) -> _Dresser:
     rank = 10 * list(TABLES).index(name) + (list(_KINDS).index(kind) if kind else 0)
-    return _KEPT.setdefault((rank, str(file)), _Dresser(rank, kind, str(file)))
+    _KEPT[:] = [kept for kept in _KEPT if not sip.isdeleted(kept)]
+    _KEPT.append(_Dresser(rank, kind, str(file)))
+    return _KEPT[-1]
