@@ -12,6 +12,7 @@ from layoutplan.errors import OutputError
 from layoutplan.planning.explain_electrics import limit_lines, stake_lines, tower_lines
 from layoutplan.planning.on_foot import way_lines
 from layoutplan.planning.read import read_plan_tables, refuse_newer
+from layoutplan.planning.stored import moved
 from layoutplan.siting.judge import TERMS
 
 _TERM_WORDS = {
@@ -57,6 +58,13 @@ def explain_tower(folder: Path, tower: str, line: str | None = None) -> list[str
 
     head = mine("towers").iloc[0]
     lines = [f"tower {tower_id} of line '{line_id}': {head['status']}", f"  {head['reasons']}", *tower_lines(head)]
+    away = [name for table in ("towers", "electrodes") for name in _moved(mine(table))]
+    if away:
+        lines.insert(
+            0,
+            f"caution: plan.gpkg was changed, {', '.join(away)} no longer lie(s) where these figures say. They are "
+            "those of the place that was planned; hold the new one against the rules with 'layoutplan check'.",
+        )
     lines += way_lines(mine("approaches"))
     for stake in mine("electrodes").to_dict("records"):
         role = stake["role"]
@@ -64,6 +72,11 @@ def explain_tower(folder: Path, tower: str, line: str | None = None) -> list[str
         lines += stake_lines(stake, mine("leads", role), mine("exposures", role))
     lines += [*limit_lines(mine("exposures")), *_alternatives(mine("alternatives"))]
     return [*lines, *_exclusions(mine("exclusions")), *_ways(mine("relaxations"))]
+
+
+def _moved(table: Any) -> list[str]:
+    """Names of points that somebody moved after the plan was written."""
+    return list(moved(table.to_crs(4326).reset_index(drop=True), 0)) if len(table) else []
 
 
 def _find(towers: pd.DataFrame, folder: Path, tower: str, line: str | None) -> tuple[str, str]:

@@ -62,6 +62,7 @@ def read_plan_record(folder: str | Path) -> dict[str, Any]:
     OutputError
         The folder holds no plan, one that cannot be read, or one of another version.
     """
+    refuse_newer(folder)
     path = _existing(Path(folder) / RECORD_NAME, "json")
     try:
         record = json.loads(path.read_text("utf-8"))

@@ -109,15 +109,15 @@ def _as_written(record: Mapping[str, Any], folder: Path) -> bool:
 
 def _require_in_place(tables: Mapping[str, Any], folder: Path) -> str:
     """Refuse a plan in which points no longer lie where their own figures say."""
-    moved = list(
-        dict.fromkeys((*_moved(tables["towers"], 0), *_moved(tables["electrodes"], 0), *_moved(tables["leads"], -1)))
+    away = list(
+        dict.fromkeys((*moved(tables["towers"], 0), *moved(tables["electrodes"], 0), *moved(tables["leads"], -1)))
     )
     electrodes, leads = tables["electrodes"], tables["leads"]
     pairs = [set(zip(table["line_id"], table["tower_id"], table["role"], strict=True)) for table in (electrodes, leads)]
-    moved += [f"{tower} {role}" for _, tower, role in sorted(pairs[0] ^ pairs[1], key=str)]
-    if moved:
+    away += [f"{tower} {role}" for _, tower, role in sorted(pairs[0] ^ pairs[1], key=str)]
+    if away:
         raise OutputError(
-            f"'{folder}': plan.gpkg was changed: {', '.join(map(clean, moved[:5]))} no longer lie(s) where the plan's "
+            f"'{folder}': plan.gpkg was changed: {', '.join(map(clean, away[:5]))} no longer lie(s) where the plan's "
             "figures say. Hold them against the rules with 'layoutplan check', enter them as [[fixed]] in the job, and "
             "plan again."
         )
@@ -127,8 +127,16 @@ def _require_in_place(tables: Mapping[str, Any], folder: Path) -> str:
     )
 
 
-def _moved(table: pd.DataFrame, vertex: int) -> Iterator[str]:
-    """Names of points, or of lines by their first or last vertex, that are not at the row's ``lon`` and ``lat``."""
+def moved(table: pd.DataFrame, vertex: int) -> Iterator[str]:
+    """Names of points, or of lines by their first or last vertex, that are not at the row's ``lon`` and ``lat``.
+
+    Parameters
+    ----------
+    table : GeoDataFrame
+        Towers, electrodes or leads, in degrees.
+    vertex : int
+        0 for points and first vertices, -1 for last ones.
+    """
     shapes = table.geometry.to_numpy()
     ends = shapes if vertex == 0 else shapely.get_point(shapes, vertex)
     away = np.stack((shapely.get_x(ends) - table["lon"].to_numpy(float), shapely.get_y(ends) - table["lat"]), axis=1)

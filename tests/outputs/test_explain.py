@@ -2,6 +2,7 @@
 
 import re
 
+import geopandas as gpd
 import numpy as np
 import pytest
 
@@ -121,3 +122,21 @@ def test_plan_of_a_newer_version_is_refused(folder):
     (folder / "plan.json").write_text('{"format_version": 99}', "utf-8")
     with pytest.raises(OutputError, match="format_version is 99"):
         explain_tower(folder, "001")
+
+
+@pytest.mark.parametrize("epsg", [4326, 25832])
+def test_a_stake_that_was_moved_since_is_said_first(folder, epsg):
+    path = folder / "plan.gpkg"
+    stakes = gpd.read_file(path, layer="electrodes").to_crs(epsg)
+    stakes.to_file(path, layer="electrodes", driver="GPKG")
+    assert not explain_tower(folder, "001")[0].startswith("caution")
+    mine = (stakes["tower_id"] == "001") & (stakes["role"] == "H")
+    moved = stakes.to_crs(4326)
+    moved.loc[mine, "geometry"] = moved.loc[mine, "geometry"].translate(0.0001, 0.0)
+    moved.to_crs(epsg).to_file(path, layer="electrodes", driver="GPKG")
+    first, second = explain_tower(folder, "001")[:2]
+    assert first.startswith("caution: plan.gpkg was changed, 001 H no longer lie(s) where")
+    assert "layoutplan check" in first
+    assert second.startswith("tower 001")
+    other = next(tower for tower in stakes["tower_id"] if tower != "001")
+    assert not explain_tower(folder, other)[0].startswith("caution")

@@ -30,5 +30,8 @@ def test_not_a_record(tmp_path, text) -> None:
 
 def test_record_of_another_version(tmp_path) -> None:
     (tmp_path / "plan.json").write_text(json.dumps({"format_version": 0}))
-    with pytest.raises(OutputError, match=f"format_version is 0, this program reads {FORMAT_VERSION}"):
+    with pytest.raises(OutputError, match=f"format_version is 0, this program reads {FORMAT_VERSION}. Plan again"):
+        read_plan_record(tmp_path)
+    (tmp_path / "plan.json").write_text(json.dumps({"format_version": FORMAT_VERSION + 1}))
+    with pytest.raises(OutputError, match="Install a newer layoutplan"):  # planning again would lose what it holds
         read_plan_record(tmp_path)

@@ -77,6 +77,8 @@ class ExplainAlgorithm(CommandAlgorithm):
             if outcome.code:
                 raise QgsProcessingException(failure(outcome, f"Tower {tower}"))
             text = "\n".join(outcome.lines)
+            for caution in (line for line in outcome.lines if line.startswith("caution: ")):
+                feedback.pushWarning(caution)
             feedback.pushConsoleInfo(_kept_in_columns(text))
             parts.append(f"<h2>Tower {escape(tower)}</h2>\n<pre>{escape(text)}</pre>")
         page = Path(self.parameterAsFileOutput(parameters, "OUTPUT", context))
