@@ -88,3 +88,21 @@ def test_the_same_file_can_be_loaded_again_when_the_window_of_the_first_run_is_g
         assert all(details.postProcessor() for details in context.layersToLoadOnCompletion().values())
         del context
         QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete)
+
+
+def test_layers_of_a_folder_that_is_not_temporary_bear_their_titles_too(processing, opened, tmp_path, monkeypatch):
+    """QGIS names layers by their tables unless told otherwise, but not those in the temporary folder."""
+    from layoutplan_gis.loading import TABLES, load_layers
+
+    monkeypatch.setenv("TMPDIR", str(tmp_path))
+    context = QgsProcessingContext()
+    context.setProject(QgsProject.instance())
+    load_layers(opened / "plan.gpkg", TABLES, context)
+    names = set()
+    for source, details in context.layersToLoadOnCompletion().items():
+        layer = QgsVectorLayer(source, "x", "ogr")
+        assert not layer.isTemporary()
+        details.setOutputLayerName(layer)
+        names.add(layer.name())
+    assert {"Towers", "Stakes H and S", "Obstacles (areas)", "Obstacles (lines)"} <= names
+    assert names.isdisjoint(TABLES)

@@ -69,6 +69,7 @@ def load_layers(file: Path, names: Mapping[str, str], context: QgsProcessingCont
                 title = names[name] + (f" ({_KINDS[kind]})" if kind else "")
                 details = QgsProcessingContext.LayerDetails(title, context.project(), name)
                 dresser = _dresser(name, kind, file)
+                details.forceName = True  # else QGIS takes the table's, but for files in a temporary folder
                 details.setPostProcessor(dresser)
                 details.layerSortKey = dresser.rank  # the order for newer versions, which place layers only afterwards
                 context.addLayerToLoadOnCompletion(source, details)
