@@ -2,7 +2,7 @@
 
 from layoutplan.job.classes import ObstacleClass, shipped_classes
 from layoutplan.job.lines import Line, OsmLine, TowerSource
-from layoutplan.job.load import load_job
+from layoutplan.job.load import load_job, load_terrain
 from layoutplan.job.model import Job, Layer, Rules, Score
 
 __all__ = [
@@ -15,5 +15,6 @@ __all__ = [
     "Score",
     "TowerSource",
     "load_job",
+    "load_terrain",
     "shipped_classes",
 ]

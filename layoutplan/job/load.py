@@ -13,6 +13,7 @@ from pydantic import BaseModel, ValidationError
 from layoutplan.errors import JobError
 from layoutplan.job.model import Job
 from layoutplan.job.overlay import laid_over
+from layoutplan.job.terrain import Terrain
 
 _PATH_KEYS = ("path", "raster", "font")
 _PATH_LIST_KEYS = ("files",)
@@ -47,6 +48,28 @@ def load_job(path: str | Path, over: str | Path | None = None) -> Job:
         path, text = Path(f"{path} with {over}"), ""  # a line number would be that of one file or of the other
     try:
         return Job.model_validate(table)
+    except ValidationError as err:
+        raise JobError("\n".join(_messages(err, path, text)[:6])) from err
+
+
+class _Ground(BaseModel):
+    """The part of a job file that says where the elevation model is."""
+
+    terrain: Terrain = Terrain()
+
+
+def load_terrain(path: str | Path) -> Terrain:
+    """Read where the elevation model is; the rest of the job file may be missing, and is not looked at.
+
+    Raises
+    ------
+    JobError
+        As `load_job`.
+    """
+    path = Path(path)
+    text = _read(path)
+    try:
+        return _Ground.model_validate(_table(text, path)).terrain
     except ValidationError as err:
         raise JobError("\n".join(_messages(err, path, text)[:6])) from err
 

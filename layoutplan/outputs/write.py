@@ -85,7 +85,7 @@ def write_together(folder: Path, make: Callable[[Path], list[Path]]) -> list[Pat
 
 
 def _move(new: Sequence[Path], folder: Path, staging: Path) -> list[Path]:
-    """Move finished files into place; if one cannot be moved, put the earlier ones back."""
+    """Move finished files into place; if one cannot be moved, or it is stopped, put the earlier ones back."""
     earlier = staging / "earlier"
     earlier.mkdir()
     moved: list[Path] = []
@@ -94,15 +94,15 @@ def _move(new: Sequence[Path], folder: Path, staging: Path) -> list[Path]:
             target = folder / path.name
             if target.exists():
                 _keep(target, earlier / path.name)
+            moved.append(target)  # before it is moved: stopped right after, it is put back too
             os.replace(path, target)
-            moved.append(target)
-    except OSError:
+    except BaseException:  # also when the user or the system stops it here
         for target in moved:
             kept = earlier / target.name
             if kept.exists():
                 os.replace(kept, target)
             else:
-                target.unlink()
+                target.unlink(missing_ok=True)
         raise
     return moved
 

@@ -18,7 +18,7 @@ from layoutplan.errors import OutputError
 from layoutplan.inputs.corridor import Frame
 from layoutplan.inputs.model import FEATURE_COLUMNS, TOWER_COLUMNS, TOWER_FIGURES, FaultTable, LineInput
 from layoutplan.inputs.provenance import sha256_of
-from layoutplan.job import Job, Line, load_job
+from layoutplan.job import Job, Line, load_terrain
 from layoutplan.job.terrain import Terrain
 from layoutplan.line import LineModel, build_lines
 from layoutplan.planning.read import read_plan_record, read_plan_tables
@@ -71,7 +71,8 @@ def reopen(folder: str | Path, job_file: str | Path | None = None) -> Reopened:
     ----------
     folder : str or Path
     job_file : str or Path, optional
-        The job file of the plan: it says where the elevation model is, which is not part of the plan.
+        The job file of the plan, or one laid over it: its ``terrain`` says where the elevation model is, which is not
+        part of the plan.
 
     Raises
     ------
@@ -86,7 +87,7 @@ def reopen(folder: str | Path, job_file: str | Path | None = None) -> Reopened:
         raise OutputError(f"'{folder}': plan.gpkg has no layer {', '.join(missing)}. Plan again into this folder.")
     frame = Frame.around(tables["towers"][["lon", "lat"]].to_numpy(dtype=float))
     tables = {name: _in_degrees(table, frame) for name, table in tables.items()}
-    terrain = Terrain() if job_file is None else load_job(Path(job_file)).terrain
+    terrain = Terrain() if job_file is None else load_terrain(job_file)
     job = _job(record, folder, terrain)
     lines = [_line_input(line_id, job, tables) for line_id in dict.fromkeys(tables["spans"]["line_id"])]
     model = build_lines(lines)
@@ -102,12 +103,12 @@ def reopen(folder: str | Path, job_file: str | Path | None = None) -> Reopened:
         tables=tables,
         frame=frame,
         grid_crs=str(record["grid_crs"]),
-        notes=(*_notes(record, opened), *opened.problems),
+        notes=(*_notes(record, opened, job_file), *opened.problems),
         dem=opened.dem,
     )
 
 
-def _notes(record: dict[str, Any], opened: OpenedTerrain) -> tuple[str, ...]:
+def _notes(record: dict[str, Any], opened: OpenedTerrain, job_file: str | Path | None) -> tuple[str, ...]:
     settings = record["settings"]
     notes = []
     if settings.get("terrain", {}).get("files"):
@@ -115,7 +116,12 @@ def _notes(record: dict[str, Any], opened: OpenedTerrain) -> tuple[str, ...]:
         if not opened.files:
             notes.append(
                 "slopes, drops and lengths on the ground are not checked: the elevation model is not part of the plan; "
-                "leads are taken as long as on flat ground. Name the plan's job file with --job to have them checked"
+                "leads are taken as long as on flat ground. "
+                + (
+                    "Name the plan's job file with --job to have them checked"
+                    if job_file is None
+                    else f"'{job_file}' names none under [terrain]"
+                )
             )
         elif planned != {sha256_of(path) for path in opened.files}:
             notes.append("the elevation model has changed since the plan was made")

@@ -128,6 +128,28 @@ def test_a_file_that_cannot_be_replaced_puts_the_others_back(make_plan, tmp_path
     assert listing(tmp_path) == before
 
 
+@pytest.mark.parametrize("done", [True, False], ids=["right after a file was moved", "right before"])
+def test_stopped_between_two_files_the_earlier_plan_is_as_it_was(make_plan, tmp_path, monkeypatch, done) -> None:
+    write_plan(make_plan(formats=("gpkg", "gpx", "csv")), tmp_path)
+    (tmp_path / "waypoints.gpx").unlink()
+    before = listing(tmp_path)
+    replace, stopped = os.replace, []
+
+    def stop(source: Path, target: Path) -> None:
+        if Path(target) == tmp_path / "waypoints.gpx" and not stopped:
+            stopped.append(target)
+            if done:
+                replace(source, target)
+            raise SystemExit(143)
+        replace(source, target)
+
+    monkeypatch.setattr(os, "replace", stop)
+    with pytest.raises(SystemExit):
+        write_plan(make_plan(12), tmp_path)
+    assert stopped
+    assert listing(tmp_path) == before
+
+
 def test_files_of_an_earlier_plan_in_other_formats_go(make_plan, tmp_path) -> None:
     write_plan(make_plan(), tmp_path)
     (tmp_path / "notes.txt").write_text("the user's own")

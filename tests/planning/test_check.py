@@ -16,7 +16,7 @@ import shapely
 from geographiclib.geodesic import Geodesic
 
 from layoutplan import load_job
-from layoutplan.errors import OutputError
+from layoutplan.errors import JobError, OutputError
 from layoutplan.planning.check import Checked, check_positions
 from layoutplan.planning.checks import NOT_CONFIRMED
 from layoutplan.planning.edited import Given, edited_stakes
@@ -226,6 +226,20 @@ def test_the_ground_is_asked_where_the_job_file_is_given(copy: Path) -> None:
     sha = next(file["sha256"] for file in json.loads(record.read_text("utf-8"))["inputs"] if file["file"] == "dem.tif")
     record.write_text(record.read_text("utf-8").replace(sha, "0" * 64), "utf-8")
     assert reopen(copy, SAMPLE_JOB).notes == ("the elevation model has changed since the plan was made",)
+
+
+def test_a_job_file_laid_over_another_names_the_ground_as_well(copy: Path, tmp_path: Path) -> None:
+    """What the dialog of the desktop GIS was given is kept as such a file; it has no lines of its own."""
+    part = tmp_path / "job.toml"
+    part.write_text(f"[terrain]\nfiles = ['{SAMPLE_JOB.parent / 'dem.tif'}']\n", "utf-8")
+    assert reopen(copy, part).notes == ()
+    part.write_text("[rules]\nreel_m = 100\n", "utf-8")
+    (note,) = reopen(copy, part).notes
+    assert "slopes" in note
+    assert "names none under [terrain]" in note
+    part.write_text("[terrain]\nfilse = ['x.tif']\n", "utf-8")
+    with pytest.raises(JobError, match="did you mean 'files'"):
+        reopen(copy, part)
 
 
 def test_the_way_to_a_stake_that_was_moved_far_is_unknown(copy: Path) -> None:

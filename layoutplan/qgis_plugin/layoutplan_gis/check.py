@@ -70,7 +70,7 @@ class CheckAlgorithm(CommandAlgorithm):
         self.add(
             QgsProcessingParameterFile("JOB", _JOB, extension="toml", optional=True),
             "For its elevation model: without it, slopes and lengths on the ground are not checked. For a plan made "
-            "from layers alone: job.toml in its folder 'gis_inputs'.",
+            "here with heights: job.toml in its folder 'gis_inputs'.",
         )
         self.add(
             QgsProcessingParameterFolderDestination("OUTPUT", "Folder of the result"),
