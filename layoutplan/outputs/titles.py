@@ -15,7 +15,7 @@ LAYER_TITLES: Mapping[str, str] = MappingProxyType(
         "spans": "Spans",
         "permissions": "Land and permissions",
         "obstacles": "Obstacles",
-        "checks": "Checks",
+        "checks": "Rules and verdicts",
         "exposures": "Voltages on leads",
         "exclusions": "Candidates excluded",
         "relaxations": "What would give a layout",

@@ -47,9 +47,9 @@ def layer(project, name):
 def test_all_layers_are_there_in_order_over_the_obstacles(project, folder):
     names = [layer.name() for layer in layers(project)]
     assert names[:6] == ["Towers", "Stakes H and S", "Leads", "Other positions", "Ways on foot", "Spans"]
-    assert names.index("Obstacles (lines)") < names.index("Obstacles (areas)") < names.index("Checks")
+    assert names.index("Obstacles (lines)") < names.index("Obstacles (areas)") < names.index("Rules and verdicts")
     with closing(sqlite3.connect(folder / "plan.gpkg")) as base:
-        tables = {"Towers": "towers", "Stakes H and S": "electrodes", "Checks": "checks", "Leads": "leads"}
+        tables = {"Towers": "towers", "Stakes H and S": "electrodes", "Rules and verdicts": "checks", "Leads": "leads"}
         for title, table in tables.items():
             (count,) = base.execute(f'SELECT count(*) FROM "{table}"').fetchone()
             assert layer(project, title).featureCount() == count
@@ -168,7 +168,7 @@ def test_the_legend_lists_what_is_on_the_map_only(project):
     assert legend.linkedMap() == layout.referenceMap()
     names = [node.name() for node in legend.model().rootGroup().findLayers()]
     assert "Towers" in names
-    assert "Checks" not in names
+    assert "Rules and verdicts" not in names
     size = legend.sizeWithUnits()
     assert size.width() <= 92.5
     page = layout.pageCollection().page(0).rect()

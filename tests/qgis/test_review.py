@@ -1,6 +1,7 @@
 """Editing, checking, explaining, exporting a plan inside QGIS."""
 
 import json
+import shutil
 
 import pytest
 from qgis.core import (
@@ -91,6 +92,18 @@ def test_a_plan_that_was_opened_and_left_as_it_was_is_exported_without_a_word(co
     assert (plan_copy / "plan.gpkg").read_bytes() != before  # the program has left its mark
     done = command("export", plan_copy, "--to", "csv", "--out", tmp_path / "made", expected=(0,))
     assert "was changed" not in done.stderr
+
+
+@pytest.mark.parametrize("name", ["check", "explain", "export"])
+def test_the_plan_that_is_open_is_offered(processing, stakes, plan_copy, tmp_path, name):
+    def offered():
+        found = QgsApplication.processingRegistry().createAlgorithmById(f"layoutplan:{name}")
+        return found.parameterDefinition("PLAN").defaultValue()
+
+    assert offered() == str(plan_copy / "plan.gpkg")
+    other = shutil.copytree(plan_copy, tmp_path / "other") / "plan.gpkg"
+    QgsProject.instance().addMapLayer(QgsVectorLayer(f"{other}|layername=towers", "Another plan", "ogr"))
+    assert offered() is None  # which one is for the user to say
 
 
 def test_points_staked_in_the_field_and_selected(processing, feedback, stakes, plan_copy, tmp_path):

@@ -181,6 +181,7 @@ def _text_settings(expression: str, *, minor: bool) -> ET.Element:
     written = ET.SubElement(settings, "text-style", text | {"textColor": _color(_INK)})
     halo = {"bufferDraw": "1", "bufferSize": "0.8", "bufferSizeUnits": "MM", "bufferColor": _color("#ffffff")}
     ET.SubElement(written, "text-buffer", halo)
+    ET.SubElement(settings, "text-format", {"autoWrapLength": "32", "wrapChar": "", "multilineAlign": "3"})
     around = {"placement": "0", "dist": "2", "distUnits": "MM", "priority": "2" if minor else "9"}
     ET.SubElement(settings, "placement", around)
     ET.SubElement(settings, "rendering", {"displayAll": str(int(not minor)), "obstacle": "1"})

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from qgis.core import (
+    QgsApplication,
     QgsProcessingAlgorithm,
     QgsProcessingContext,
     QgsProcessingException,
@@ -16,6 +17,7 @@ from qgis.core import (
     QgsProject,
     QgsVectorLayer,
 )
+from qgis.PyQt.QtCore import QThread
 from qgis.PyQt.QtGui import QIcon
 
 from .command import CommandError, checked_version, found_command
@@ -149,8 +151,18 @@ def result_of(outcome: Outcome, what: str) -> dict[str, Any]:
 
 
 def plan_parameter() -> QgsProcessingParameterFile:
-    """Parameter for a plan: its GeoPackage."""
-    return QgsProcessingParameterFile("PLAN", "Plan (plan.gpkg)", extension="gpkg")
+    """Parameter for a plan: its GeoPackage; that of the plan open in the project, if it is one."""
+    return QgsProcessingParameterFile("PLAN", "Plan (plan.gpkg)", extension="gpkg", defaultValue=_open_plan())
+
+
+def _open_plan() -> str | None:
+    program = QgsApplication.instance()
+    if program is None or program.thread() != QThread.currentThread():
+        return None  # the project belongs to the program's own thread
+    layers = QgsProject.instance().mapLayers().values()
+    files = {layer.source().partition("|")[0] for layer in layers if isinstance(layer, QgsVectorLayer)}
+    plans = [text for text in files if Path(text).name == "plan.gpkg"]
+    return plans[0] if len(plans) == 1 else None
 
 
 PLAN_HELP = "The file plan.gpkg in the folder of a plan. The file plan.json must lie beside it."

@@ -13,7 +13,7 @@ from qgis.core import QgsProcessingContext, QgsProcessingException, QgsProcessin
 from qgis.PyQt import sip
 
 TABLES = {  # as they lie in the list of layers, from the lowest up
-    "checks": "Checks",
+    "checks": "Rules and verdicts",
     "exposures": "Voltages on leads",
     "hints": "Hints from readings",
     "obstacles": "Obstacles",
