@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 
 from layoutplan.planning.check import Checked
-from layoutplan.planning.checks import NOT_CONFIRMED
+from layoutplan.planning.model import NOT_CONFIRMED
 
 _MOST = 40  # lines of one kind; the files hold all
 

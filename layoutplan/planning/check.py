@@ -13,14 +13,14 @@ import shapely
 
 from layoutplan.inputs.staked_readings import read_readings
 from layoutplan.line.geodesy import FloatArray
-from layoutplan.planning.checks import BROKEN, CAUTIONED, KEPT, NOT_CONFIRMED, UNKNOWN
+from layoutplan.planning.checks import BROKEN, CAUTIONED, KEPT, UNKNOWN
 from layoutplan.planning.edited import STANDS_STILL_M, Given, edited_stakes, offsets
 from layoutplan.planning.electrics import exposures_table, with_lead_figures
 from layoutplan.planning.field_hints import field_hints
 from layoutplan.planning.field_readings import readings_of_stakes
 from layoutplan.planning.held import Bench, Held, hold, unconfirmed
 from layoutplan.planning.matching import TOLERANCE_M
-from layoutplan.planning.model import BREAKS
+from layoutplan.planning.model import BREAKS, NOT_CONFIRMED
 from layoutplan.planning.reopen import Reopened, reopen
 from layoutplan.planning.staked import staked_stakes
 from layoutplan.planning.stakes import stake_tables

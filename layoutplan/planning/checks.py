@@ -18,7 +18,6 @@ from layoutplan.siting.obstacles import NO, POWER_LINE, TOLERANCE_M, Obstacles
 from layoutplan.terrain import Profiles
 
 KEPT, BROKEN, CAUTIONED, UNKNOWN = "kept", "broken", "caution", "unknown"
-NOT_CONFIRMED = "cannot be confirmed"  # of positions known to an accuracy only
 
 
 @dataclass(frozen=True, slots=True)

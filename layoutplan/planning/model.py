@@ -21,6 +21,7 @@ NEEDS_AGREEMENT = "needs agreement"
 NOT_COVERED = "map does not cover"
 BREAKS = "breaks rules"  # only of positions that people gave
 NO_LAYOUT = "no layout"
+NOT_CONFIRMED = "cannot be confirmed"  # a verdict on positions known to an accuracy only
 STATUSES = (ALL_MET, COMPROMISE, NEEDS_AGREEMENT, NOT_COVERED, BREAKS, NO_LAYOUT)
 
 

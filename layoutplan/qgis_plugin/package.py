@@ -7,8 +7,8 @@ from importlib import resources
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+from layoutplan.archive import write_archive
 from layoutplan.errors import OutputError
-from layoutplan.outputs.archive import write_archive
 
 NAME = "layoutplan_gis"
 _KINDS = (".py", ".svg", ".txt")

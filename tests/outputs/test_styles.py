@@ -25,8 +25,7 @@ from layoutplan.outputs.styles.layers import layer_styles
 from layoutplan.outputs.styles.qml import qml_text
 from layoutplan.outputs.styles.sld import sld_text
 from layoutplan.outputs.titles import column_title
-from layoutplan.planning.checks import NOT_CONFIRMED
-from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, NEEDS_AGREEMENT, NOT_COVERED, STATUSES
+from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, NEEDS_AGREEMENT, NOT_CONFIRMED, NOT_COVERED, STATUSES
 from layoutplan.planning.read import read_plan_tables
 
 STYLES = layer_styles(shipped_classes().values())

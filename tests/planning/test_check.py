@@ -18,8 +18,8 @@ from geographiclib.geodesic import Geodesic
 from layoutplan import load_job
 from layoutplan.errors import JobError, OutputError
 from layoutplan.planning.check import Checked, check_positions
-from layoutplan.planning.checks import NOT_CONFIRMED
 from layoutplan.planning.edited import Given, edited_stakes
+from layoutplan.planning.model import NOT_CONFIRMED
 from layoutplan.planning.pipeline import plan
 from layoutplan.planning.reopen import reopen
 

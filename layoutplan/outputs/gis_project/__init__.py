@@ -5,7 +5,7 @@ from __future__ import annotations
 import xml.etree.ElementTree as ET
 from pathlib import Path
 
-from layoutplan.outputs.archive import write_archive
+from layoutplan.archive import write_archive
 from layoutplan.outputs.gis_project.document import project
 from layoutplan.planning.model import Plan
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from layoutplan.outputs.archive import write_archive
+from layoutplan.archive import write_archive
 from layoutplan.outputs.kml.document import kml_text
 from layoutplan.outputs.kml.icons import icon_files
 from layoutplan.planning.model import Plan
