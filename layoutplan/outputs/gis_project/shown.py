@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -73,7 +73,7 @@ def shown_layers(plan: Plan) -> list[Layer]:
 
 
 def _drawn(plan: Plan, name: str, style: Style) -> Iterator[Layer]:
-    types = np.unique(shapely.get_type_id(getattr(plan, name).geometry.dropna().to_numpy()))
+    types = shapely.get_type_id(getattr(plan, name).geometry.to_numpy())
     kinds = [kind for kind in _KINDS if np.isin(types, kind.types).any()]
     mixed = TABLES[name].geometry == "Unknown"
     for kind in kinds:
@@ -82,6 +82,9 @@ def _drawn(plan: Plan, name: str, style: Style) -> Iterator[Layer]:
             source += f"|geometrytype={kind.source}"
         if mixed and len(kinds) > 1:
             title += f" ({kind.title})"
+        dress = style
         if name == "obstacles":
             group = OBSTACLES
-        yield Layer(name, title, source, group, kind, style, ticked=name not in _UNTICKED)
+            there = set(plan.obstacles["obstacle_class"][np.isin(types, kind.types)])
+            dress = replace(style, rules=tuple(rule for rule in style.rules if rule.value in there | {""}))
+        yield Layer(name, title, source, group, kind, dress, ticked=name not in _UNTICKED)

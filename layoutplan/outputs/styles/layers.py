@@ -24,7 +24,7 @@ TOWER_SIGNS = {
     ALL_MET: Sign("circle", _GREEN),
     COMPROMISE: Sign("diamond", _SKY, 4.5),
     NEEDS_AGREEMENT: Sign("triangle", _ORANGE, 4.5),
-    NOT_COVERED: Sign("square", _WHITE, 4.5),
+    NOT_COVERED: Sign("square", _WHITE),
     BREAKS: Sign("star", INK, 5.0),
     NO_LAYOUT: Sign("x", _VERMILION, 4.5),
 }

@@ -43,8 +43,8 @@ class CheckAlgorithm(CommandAlgorithm):
 
     id_name, title = "check", "Check stakes that were moved or staked"
     purpose = (
-        "Holds the stakes that are now in the layer 'electrodes' of a plan, or points staked in the field, against the "
-        "rules of the plan, and loads the verdicts. Nothing in the plan is changed. Save edits before you run it."
+        "Holds the stakes that are now in the layer 'Stakes H and S' of a plan, or points staked in the field, against "
+        "the rules of the plan, and loads the verdicts. Nothing in the plan is changed. Save edits before you run it."
     )
 
     def initAlgorithm(self, configuration: Any = None) -> None:  # noqa: N802
