@@ -6,7 +6,8 @@ import json
 import sys
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from pathlib import Path
 from typing import Any, Protocol
 
 import click
@@ -29,6 +30,22 @@ def errors_in_words(debug: bool) -> Iterator[None]:
             raise
         click.echo(f"error: {err}", err=True)
         sys.exit(BAD_INPUT)
+
+
+@contextmanager
+def telling_what_is_kept(folder: Path) -> Iterator[None]:
+    """Say on stderr which files of an earlier plan were changed by somebody and lie now under another name."""
+    from layoutplan.outputs import kept_copies
+
+    copies: dict[Path, Path] = {}
+    with suppress(OSError):  # the writing itself will say what is wrong with the folder
+        copies = kept_copies(folder)
+    yield
+    for path, copy in copies.items():
+        if copy.exists():
+            click.echo(
+                f"note: {path.name} was changed after the earlier plan was written: kept as {copy.name}", err=True
+            )
 
 
 def say_json(event: dict[str, Any]) -> None:

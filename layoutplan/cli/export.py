@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from layoutplan.cli.common import debug_option, errors_in_words
+from layoutplan.cli.common import debug_option, errors_in_words, telling_what_is_kept
 
 _FOLDER = click.Path(path_type=Path)
 
@@ -36,7 +36,8 @@ def command(
         names = [name.strip() for name in formats.split(",") if name.strip()]
         if per_file is not None and "gpx" not in names:
             raise click.UsageError("--split goes with --to gpx.")
-        files, stored = export_plan(folder, names, out, per_file)
+        with telling_what_is_kept(out or folder):
+            files, stored = export_plan(folder, names, out, per_file)
         if stored.changed:
             click.echo(f"note: {stored.changed}", err=True)
         click.echo("\n".join(["written:", *(f"  {path}" for path in files)]))

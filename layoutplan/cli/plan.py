@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from layoutplan.cli.common import debug_option, errors_in_words, progress, say_json
+from layoutplan.cli.common import debug_option, errors_in_words, progress, say_json, telling_what_is_kept
 
 
 @click.command("plan")
@@ -35,7 +35,8 @@ def command(
         with progress(quiet, as_json) as say:
             made = plan(load_job(job_file, over), say)
             say(95, "writing files")
-            files = made.write(out)
+            with telling_what_is_kept(out):
+                files = made.write(out)
             say(100, "done")
         if as_json:
             say_json(result_event(made, out, files))

@@ -5,8 +5,8 @@ from __future__ import annotations
 import errno
 import os
 import shutil
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -14,6 +14,7 @@ from pyogrio.errors import DataLayerError, DataSourceError, FeatureError
 
 from layoutplan.errors import OutputError
 from layoutplan.outputs.columns import on_the_globe
+from layoutplan.outputs.earlier import kept_copies
 from layoutplan.outputs.installed import chosen_formats
 from layoutplan.outputs.making import make_files
 from layoutplan.outputs.record import sha256
@@ -29,7 +30,8 @@ def write_plan(plan: Plan, folder: Path) -> list[Path]:
 
     They are made in a hidden folder inside ``folder`` and moved into place when all are complete; if anything fails,
     an earlier plan is as it was. One folder holds one plan: what an earlier plan wrote there in other formats is
-    removed, unless somebody has changed it since.
+    removed, unless somebody has changed it since; what somebody has changed and is written anew is kept under another
+    name (`outputs.earlier.kept_copies`).
 
     Parameters
     ----------
@@ -64,6 +66,8 @@ def write_plan(plan: Plan, folder: Path) -> list[Path]:
 def write_together(folder: Path, make: Callable[[Path], list[Path]]) -> list[Path]:
     """Have files made in a hidden folder and move them into place when all are complete.
 
+    What a plan wrote there and somebody changed since is kept under another name (`outputs.earlier`).
+
     Parameters
     ----------
     folder : Path
@@ -81,30 +85,39 @@ def write_together(folder: Path, make: Callable[[Path], list[Path]]) -> list[Pat
         _refuse_in_use(folder)
         staging = TemporaryDirectory(prefix=".layoutplan-", dir=folder, ignore_cleanup_errors=True)
     with staging, _plain_errors(folder):
-        return _move(make(Path(staging.name)), folder, Path(staging.name))
+        new = make(Path(staging.name))
+        return _move(new, folder, Path(staging.name), kept_copies(folder))
 
 
-def _move(new: Sequence[Path], folder: Path, staging: Path) -> list[Path]:
+def _move(new: Sequence[Path], folder: Path, staging: Path, kept: Mapping[Path, Path]) -> list[Path]:
     """Move finished files into place; if one cannot be moved, or it is stopped, put the earlier ones back."""
     earlier = staging / "earlier"
     earlier.mkdir()
     moved: list[Path] = []
+    copies: list[Path] = []
     try:
         for path in new:
             target = folder / path.name
+            if target in kept:
+                copies.append(kept[target])
+                _keep(target, kept[target])
             if target.exists():
                 _keep(target, earlier / path.name)
             moved.append(target)  # before it is moved: stopped right after, it is put back too
             os.replace(path, target)
     except BaseException:  # also when the user or the system stops it here
-        for target in moved:
-            kept = earlier / target.name
-            if kept.exists():
-                os.replace(kept, target)
-            else:
-                target.unlink(missing_ok=True)
+        for target in (*moved, *copies):
+            with suppress(OSError):  # one that cannot be put back was not replaced either
+                _put_back(target, earlier / target.name)
         raise
     return moved
+
+
+def _put_back(target: Path, before: Path) -> None:
+    if before.exists():
+        os.replace(before, target)
+    else:
+        target.unlink(missing_ok=True)
 
 
 def _keep(path: Path, copy: Path) -> None:
