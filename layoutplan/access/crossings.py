@@ -25,8 +25,10 @@ def crossed(window: Window, line: shapely.LineString) -> tuple[str, ...]:
     Woods, crops, cables and what hangs overhead are left out, and land on which one must ask: see :func:`to_ask`.
     """
     rows = window.features.row
+    width_m = window.ground.width_m
     seen = window.features.where(window.ground.listed[rows] & ~window.ground.ask[rows])
-    body = Placed(seen.row, bodies(seen.shape, window.ground.width_m[seen.row], 0.0))
+    seen = seen.where(shapely.dwithin(seen.shape, line, width_m[seen.row] / 2 + window.cell_m))  # bodies are dear
+    body = Placed(seen.row, bodies(seen.shape, width_m[seen.row], 0.0))
     row, first_m = _in_order(body, line)
     at_road = np.isin(window.ground.feature_class[row], _ROADS) & (first_m <= window.cell_m)
     return _names(window, row[~at_road])
@@ -80,9 +82,11 @@ def _strips(window: Window, line: shapely.LineString) -> IntArray:
     ground, rows = window.ground, window.features.row
     land = window.features.where(ground.ask[rows] & (shapely.get_dimensions(window.features.shape) == 2))
     land = land.where(shapely.intersects(land.shape, line))
+    if len(land.row) == 0:
+        return land.row
     public = window.roads.where(ground.is_open[window.roads.row] & ~ground.is_private[window.roads.row])
-    beside = shapely.buffer(shapely.union_all(public.shape), window.cell_m)
-    off_road = shapely.difference(line, beside)
+    near = public.shape[shapely.dwithin(public.shape, line, window.cell_m)]
+    off_road = shapely.difference(line, shapely.buffer(shapely.union_all(near), window.cell_m))
     cut = [
         _is_cut(shape, line if kind == NO_ENTRY else off_road, window.cell_m)
         for shape, kind in zip(land.shape, ground.feature_class[land.row], strict=True)
