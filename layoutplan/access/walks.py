@@ -21,6 +21,7 @@ from layoutplan.line.geodesy import FloatArray
 
 _NEVER_S = 1e11  # beyond any walk; what is infinite is not looked at
 _FIRST_TRIED = 32
+_RIM_CELLS = 2  # slopes at the edge are taken from one side
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,19 +60,30 @@ class Walks:
         Infinite where nobody gets on foot.
     before : ndarray of int, shape (size²,)
         The place before each on the walk from the tower, negative where there is none.
+    until_s : float
+        Walks longer than this were not looked for.
     drop_off : DropOff or None
     """
 
     window: Window
     seconds: FloatArray
     before: NDArray[np.int32]
+    until_s: float = np.inf
     drop_off: DropOff | None = None
 
     @property
+    def grid_s(self) -> FloatArray:
+        """The seconds by row and column."""
+        return self.seconds.reshape(self.window.size, self.window.size)
+
+    @property
     def edge_s(self) -> float:
-        """Least time to the window's edge, which is as deep as a move is long; infinite where the tower is shut in."""
-        grid = self.seconds.reshape(self.window.size, self.window.size)
-        return float(min(part.min() for part in (grid[:2], grid[-2:], grid[:, :2], grid[:, -2:])))
+        """Least time to the window's edge, which is as deep as a move is long; infinite where the tower is shut in.
+
+        No walk that is shorter can be bettered outside the window, or by looking longer.
+        """
+        grid = self.grid_s
+        return float(min(self.until_s, *(part.min() for part in (grid[:2], grid[-2:], grid[:, :2], grid[:, -2:]))))
 
     def places_to(self, place: int) -> IntArray:
         """Return the places of the walk from the tower to a place."""
@@ -86,7 +98,8 @@ def walk_out(ground: Ground, frame: Frame, relief: Relief, targets_m: ArrayLike 
 
     The window grows until nothing outside it can be better: the walks found, to the drop-off and to all targets, take
     no longer than that to the window's edge. It need not grow where the tower is shut in, nor beyond 700 m for targets:
-    they are within reach of a lead.
+    they are within reach of a lead. What was found tells how much it has to grow: walks that take longer are of no use,
+    and nobody walks on from the edge faster than along a level path.
 
     Parameters
     ----------
@@ -102,10 +115,14 @@ def walk_out(ground: Ground, frame: Frame, relief: Relief, targets_m: ArrayLike 
     targets = np.asarray(targets_m, dtype=float).reshape(-1, 2)
     *inner, last = ground.settings.windows_m
     least_m = max(least_m, float(np.abs(targets).max(initial=0.0)) + ground.settings.cell_m)
+    enough_m = enough_s = np.inf
     for half_m in (*(step for step in inner if step >= least_m), max(last, least_m)):
-        walks = search(open_window(ground, frame, half_m, relief))
+        walks = search(open_window(ground, frame, min(half_m, enough_m), relief), until_s=enough_s)
         if _stop_s(walks) <= walks.edge_s and wide_enough(walks, targets):  # infinite both: shut in
             break
+        enough_s = max(_stop_s(walks), _around_s(walks, least_m))
+        beyond_m = (enough_s - walks.edge_s) / float(pace_s_per_m(0.0))
+        enough_m = walks.window.half_m + beyond_m + _RIM_CELLS * walks.window.cell_m
     return walks
 
 
@@ -114,7 +131,7 @@ def wide_enough(walks: Walks, targets_m: FloatArray) -> bool:
     if walks.window.half_m >= SECOND_WINDOW_M:
         return True
     place, away_m = places_around(walks.window, targets_m)
-    out_s = (walks.seconds[place] + last_steps_s(walks, place, away_m)).min(axis=1)
+    out_s = (walks.seconds[place] + last_steps_s(walks, place, away_m)).min(axis=0)
     return float(out_s.max(initial=0.0)) <= walks.edge_s
 
 
@@ -125,15 +142,22 @@ def _stop_s(walks: Walks) -> float:
     return np.inf if drop is None else drop.seconds + drop.permit * detour_s
 
 
-def search(window: Window, *, forced: bool = False) -> Walks:
-    """Find the shortest walks in a window; ``forced`` ones cross barriers where they must."""
+def _around_s(walks: Walks, half_m: float) -> float:
+    """Longest time to a place in a square about the tower; infinite where one is cut off in this window."""
+    middle, steps = walks.window.size // 2, int(np.ceil(half_m / walks.window.cell_m))
+    around = (slice(max(middle - steps, 0), middle + steps + 1),) * 2
+    return float(walks.grid_s[around].max(where=np.isfinite(walks.window.effort[around]), initial=0.0))
+
+
+def search(window: Window, *, until_s: float = np.inf, forced: bool = False) -> Walks:
+    """Find the shortest walks in a window that take no longer than some time; ``forced`` ones cross barriers."""
     size = window.size
     ends, begins = graph_places(size)
     times = csr_matrix((move_times_s(window, forced=forced).reshape(-1), ends, begins), shape=(size**2, size**2))
     seconds, before = dijkstra(
-        times, directed=False, indices=np.array([size**2 // 2]), return_predecessors=True, limit=_NEVER_S
+        times, directed=False, indices=np.array([size**2 // 2]), return_predecessors=True, limit=min(until_s, _NEVER_S)
     )
-    walks = Walks(window, seconds[0], before[0])
+    walks = Walks(window, seconds[0], before[0], until_s)
     return walks if forced else replace(walks, drop_off=_drop_off(walks))
 
 
@@ -157,7 +181,7 @@ def walk_minutes(walks: Walks, points_m: ArrayLike, *, from_tower: bool = False)
     """
     points = np.asarray(points_m, dtype=float).reshape(-1, 2)
     place, away_m = places_around(walks.window, points)
-    minutes = (walks.seconds[place] + last_steps_s(walks, place, away_m)).min(axis=1) / 60
+    minutes = (walks.seconds[place] + last_steps_s(walks, place, away_m)).min(axis=0) / 60
     minutes[np.abs(points).max(axis=1, initial=0.0) > walks.window.half_m] = np.nan
     if from_tower:
         return minutes
@@ -165,11 +189,14 @@ def walk_minutes(walks: Walks, points_m: ArrayLike, *, from_tower: bool = False)
 
 
 def places_around(window: Window, points_m: FloatArray) -> tuple[IntArray, FloatArray]:
-    """Return the four places around each point, and how far away they are, both of shape (n, 4)."""
-    corner = np.floor((points_m + window.half_m) / window.cell_m).astype(np.int64)[:, None]
-    cell = np.clip(corner + np.array([[0, 0], [1, 0], [0, 1], [1, 1]]), 0, window.size - 1)
-    place = cell[..., 1] * window.size + cell[..., 0]
-    return place, np.hypot(*np.moveaxis(cell * window.cell_m - window.half_m - points_m[:, None], -1, 0))
+    """Return the four places around each of n points, and how far away they are, both of shape (4, n)."""
+    across = (points_m.T + window.half_m) / window.cell_m
+    low = np.floor(across).astype(np.int64)
+    col, row = np.clip(np.stack((low, low + 1), axis=1), 0, window.size - 1)  # two of each
+    east_m, north_m = (col - across[0]) * window.cell_m, (row - across[1]) * window.cell_m
+    place = row[:, None] * window.size + col
+    away_m = np.sqrt(north_m[:, None] ** 2 + east_m**2)
+    return place.reshape(4, -1), away_m.reshape(4, -1)
 
 
 def last_steps_s(walks: Walks, place: IntArray, away_m: FloatArray) -> FloatArray:
