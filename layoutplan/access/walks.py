@@ -182,7 +182,7 @@ def walk_minutes(walks: Walks, points_m: ArrayLike, *, from_tower: bool = False)
     points = np.asarray(points_m, dtype=float).reshape(-1, 2)
     place, away_m = places_around(walks.window, points)
     minutes = (walks.seconds[place] + last_steps_s(walks, place, away_m)).min(axis=0) / 60
-    minutes[np.abs(points).max(axis=1, initial=0.0) > walks.window.half_m] = np.nan
+    minutes[np.maximum(*np.abs(points).T) > walks.window.half_m] = np.nan
     if from_tower:
         return minutes
     return minutes + (np.nan if walks.drop_off is None else walks.drop_off.seconds / 60)
@@ -190,7 +190,7 @@ def walk_minutes(walks: Walks, points_m: ArrayLike, *, from_tower: bool = False)
 
 def places_around(window: Window, points_m: FloatArray) -> tuple[IntArray, FloatArray]:
     """Return the four places around each of n points, and how far away they are, both of shape (4, n)."""
-    across = (points_m.T + window.half_m) / window.cell_m
+    across = (np.ascontiguousarray(points_m.T) + window.half_m) / window.cell_m
     low = np.floor(across).astype(np.int64)
     col, row = np.clip(np.stack((low, low + 1), axis=1), 0, window.size - 1)  # two of each
     east_m, north_m = (col - across[0]) * window.cell_m, (row - across[1]) * window.cell_m
