@@ -111,7 +111,7 @@ def pace_s_per_m(gradient: ArrayLike) -> FloatArray:
     .. [1] W. Tobler, "Three presentations on geographical analysis and modeling," National Center for Geographic
        Information and Analysis, Technical Report 93-1, 1993.
     """
-    g = np.minimum(np.abs(np.nan_to_num(np.asarray(gradient, dtype=float))), _STEEPEST)
+    g = np.minimum(np.fmax(np.abs(np.asarray(gradient, dtype=float)), 0.0), _STEEPEST)  # of NaN and 0, fmax takes 0
     grown = np.exp(3.5 * g)
     gentle = (np.exp(0.175) / 2) * (grown + 1 / grown)  # |g + 0.05| and |-g + 0.05| without their bars, g below 0.05
     return 0.6 * np.where(g < 0.05, gentle, np.cosh(0.175) * grown)
@@ -138,13 +138,13 @@ def open_window(ground: Ground, frame: Frame, half_m: float, relief: Relief) -> 
     barriers = _barriers(ground, body, roads, placed(ground.gate_tree, frame, reach).shape)
     drawing = Drawing(size, cell, half)
     effort = drawing.effort(ground, body, roads, barriers)
-    height, slope = _sampled(relief, frame, drawing.points())
+    height, gradient = _sampled(relief, frame, drawing.axis())
     steep = np.zeros((size, size), dtype=bool)
-    if slope is not None:
-        slope = slope.reshape(size, size)
-        steep = (slope > ground.settings.max_walk_slope_deg) & (effort > 1.0)  # roads are built on any slope
+    if gradient is not None:
+        too_much = np.tan(np.radians(ground.settings.max_walk_slope_deg + 1e-6))  # not at the limit itself
+        steep = (gradient > too_much) & (effort > 1.0)  # roads are built on any slope
         if height is None:
-            effort *= pace_s_per_m(np.tan(np.radians(np.minimum(slope, 89.0)))) / pace_s_per_m(0.0)
+            effort *= pace_s_per_m(gradient) / pace_s_per_m(0.0)
         effort[steep] = np.inf
     return Window(
         ground=ground,
@@ -152,7 +152,7 @@ def open_window(ground: Ground, frame: Frame, half_m: float, relief: Relief) -> 
         cell_m=cell,
         half_m=half,
         effort=effort,
-        height_m=None if height is None else height.reshape(size, size),
+        height_m=height,
         ask=drawing.ask(ground, body, roads),
         steep=steep,
         shut=drawing.shut(barriers.shape),
@@ -192,18 +192,17 @@ def move_times_s(window: Window, *, forced: bool = False) -> FloatArray:
     return times
 
 
-def _sampled(relief: Relief, frame: Frame, points_m: FloatArray) -> tuple[FloatArray | None, FloatArray | None]:
-    """Height and slope of all places; the slope from the heights where only they are known."""
+def _sampled(relief: Relief, frame: Frame, axis_m: FloatArray) -> tuple[FloatArray | None, FloatArray | None]:
+    """Height and steepest gradient by row and column; the gradient from the heights where only they are known."""
     if relief.elevation_m is None and relief.slope_deg is None:
         return None, None
-    lonlat = frame.to_lonlat(points_m)
-    height = None if relief.elevation_m is None else np.asarray(relief.elevation_m(lonlat), dtype=float)
+    lonlat, shape = frame.lattice_to_lonlat(axis_m), (len(axis_m), len(axis_m))
+    height = None if relief.elevation_m is None else np.asarray(relief.elevation_m(lonlat), dtype=float).reshape(shape)
     if relief.slope_deg is not None:
-        return height, np.asarray(relief.slope_deg(lonlat), dtype=float)
-    size = int(np.sqrt(len(points_m)))
+        return height, np.tan(np.radians(np.asarray(relief.slope_deg(lonlat), dtype=float).reshape(shape)))
     assert height is not None
-    north, east = np.gradient(height.reshape(size, size), points_m[1, 0] - points_m[0, 0])
-    return height, np.degrees(np.arctan(np.hypot(north, east)))
+    north, east = np.gradient(height, axis_m[1] - axis_m[0])
+    return height, np.hypot(north, east)
 
 
 def _barriers(ground: Ground, body: Placed, roads: Placed, gates: Geometries) -> Placed:

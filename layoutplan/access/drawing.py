@@ -32,10 +32,9 @@ class Drawing:
     cell_m: float
     half_m: float
 
-    def points(self) -> FloatArray:
-        """East and north of all places, shape (size², 2). [m]."""
-        axis = np.arange(self.size) * self.cell_m - self.half_m
-        return np.column_stack((np.tile(axis, self.size), np.repeat(axis, self.size)))
+    def axis(self) -> FloatArray:
+        """East of each column, and north of each row. [m]."""
+        return np.arange(self.size) * self.cell_m - self.half_m
 
     def drawn(self, shapes: Geometries) -> BoolArray:
         """Mark the places within areas and along lines."""
@@ -74,8 +73,8 @@ class Drawing:
 
     def stop(self, ground: Ground, roads: Placed) -> BoolArray:
         """Places within a cell of a road's edge where the vehicle may stop, at once and with a permission."""
-        axis = self.points()
-        near = (np.hypot(*axis.T) <= ground.settings.radius_m).reshape(self.size, self.size)
+        axis = self.axis()
+        near = axis**2 + axis[:, None] ** 2 <= ground.settings.radius_m**2
         stop = np.zeros((2, self.size, self.size), dtype=bool)
         for level in (YES, PERMIT):
             here = ground.may_stop[roads.row] == level

@@ -55,3 +55,22 @@ class Frame:
         lat = np.degrees(np.arctan2(ecef[:, 2], (1.0 - GEOD.es) * np.hypot(ecef[:, 0], ecef[:, 1])))
         lon += 360.0 * np.round((self.lonlat_deg[0] - lon) / 360.0)
         return np.column_stack((lon, lat))
+
+    def lattice_to_lonlat(self, axis_m: FloatArray) -> FloatArray:
+        """As :meth:`to_lonlat` for a square lattice, row by row from the south: places per side squared.
+
+        Parameters
+        ----------
+        axis_m : ndarray, shape (n,)
+            East of the columns and north of the rows, ascending and as far to either side of the tower. [m]
+
+        Notes
+        -----
+        Nine places, quadratic between them. The third order left out is below 0.01 mm within 1.5 km of a tower at
+        latitude 48, and 0.4 mm at latitude 80; 13 mm within 5 km there.
+        """
+        far_m = axis_m[-1]
+        nine = self.to_lonlat([(east, north) for north in (-far_m, 0.0, far_m) for east in (-far_m, 0.0, far_m)])
+        s = axis_m / far_m
+        weight = np.stack((s * (s - 1) / 2, 1 - s**2, s * (s + 1) / 2))
+        return np.stack([(weight.T @ one.reshape(3, 3) @ weight).reshape(-1) for one in nine.T]).T

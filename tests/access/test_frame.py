@@ -30,3 +30,13 @@ def test_there_and_back(at):
     np.testing.assert_allclose(frame.to_xy(lonlat), xy, atol=1e-7)
     turned = np.column_stack((np.mod(lonlat[:, 0], 360.0), lonlat[:, 1]))
     np.testing.assert_allclose(frame.to_xy(turned), xy, atol=1e-7)
+
+
+@pytest.mark.parametrize("at", EVERYWHERE)
+@pytest.mark.parametrize("far_m", [300.0, 1500.0])
+def test_a_lattice_lies_where_its_places_lie(at, far_m):
+    frame, axis = Frame.at(at), np.linspace(-far_m, far_m, 41)
+    xy = np.column_stack((np.tile(axis, 41), np.repeat(axis, 41)))
+    lonlat = frame.lattice_to_lonlat(axis)
+    assert np.abs(lonlat[:, 0] - at[0]).max() < 1.0  # continuous across the antimeridian
+    np.testing.assert_allclose(frame.to_xy(lonlat), frame.to_xy(frame.to_lonlat(xy)), atol=5e-4)
