@@ -7,7 +7,7 @@ from layoutplan.access.frame import Frame
 from layoutplan.access.ground import ROAD_COLUMNS, Ground, build_ground
 from layoutplan.access.roads import roads_and_gates
 from layoutplan.access.route import NOT_ON_FOOT, PERMISSION, REACHABLE, Route, to_point, to_tower
-from layoutplan.access.walks import DropOff, Walks, walk_minutes, walk_out
+from layoutplan.access.walks import DropOff, Walks, walk_minutes, walk_on, walk_out
 
 __all__ = [
     "APPROACH_COLUMNS",
@@ -37,5 +37,6 @@ __all__ = [
     "to_point",
     "to_tower",
     "walk_minutes",
+    "walk_on",
     "walk_out",
 ]

@@ -17,7 +17,7 @@ from layoutplan.access.figures import WalkFigures
 from layoutplan.access.frame import Frame
 from layoutplan.access.ground import Ground
 from layoutplan.access.route import Route, to_point, to_tower
-from layoutplan.access.walks import Walks, walk_out, wide_enough
+from layoutplan.access.walks import Walks, walk_on, walk_out
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import IntArray, Towers
 
@@ -62,7 +62,7 @@ class Walkable:
         """
         mine = towers.rows(rows)
         walks = [
-            walk_out(self.ground, Frame.at(place), self.relief, least_m=least_m) if complete > 0 else None
+            walk_out(self.ground, Frame.at(place), self.relief, least_m) if complete > 0 else None
             for place, complete in zip(mine.lonlat_deg, self.complete_m[rows], strict=True)
         ]
         return Section(mine, replace(self, complete_m=self.complete_m[rows]), walks)
@@ -112,8 +112,7 @@ class Section:
         walks, complete_m = self.walks[number], float(self.walkable.complete_m[number])
         if walks is None:
             return [_row(key, to, None, Route(NOT_COVERED)) for to in targets]
-        if not wide_enough(walks, xy_m):
-            walks = walk_out(self.walkable.ground, walks.window.frame, self.walkable.relief, xy_m)
+        walks = walk_on(walks, self.walkable.relief, xy_m)
         ways = (to_tower(walks), *(to_point(walks, point) for point in xy_m))
         known = (_within(way, walks, complete_m) for way in ways)
         return [_row(key, to, walks, way) for to, way in zip(targets, known, strict=True)]

@@ -21,7 +21,7 @@ from layoutplan.line.geodesy import FloatArray
 
 _NEVER_S = 1e11  # beyond any walk; what is infinite is not looked at
 _FIRST_TRIED = 32
-_RIM_CELLS = 2  # slopes at the edge are taken from one side
+_SLACK_S = 1.0  # heights and slopes of a larger window differ a little from those at the edge of a smaller one
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,13 +93,8 @@ class Walks:
         return np.array(way[::-1], dtype=np.int64)
 
 
-def walk_out(ground: Ground, frame: Frame, relief: Relief, targets_m: ArrayLike = (), *, least_m: float = 0.0) -> Walks:
-    """Find the shortest walks about a tower, and the drop-off from which the tower is reached soonest.
-
-    The window grows until nothing outside it can be better: the walks found, to the drop-off and to all targets, take
-    no longer than that to the window's edge. It need not grow where the tower is shut in, nor beyond 700 m for targets:
-    they are within reach of a lead. What was found tells how much it has to grow: walks that take longer are of no use,
-    and nobody walks on from the edge faster than along a level path.
+def walk_out(ground: Ground, frame: Frame, relief: Relief, least_m: float = 0.0) -> Walks:
+    """Find the shortest walks in the first surroundings of a tower: all that siting asks about.
 
     Parameters
     ----------
@@ -107,32 +102,48 @@ def walk_out(ground: Ground, frame: Frame, relief: Relief, targets_m: ArrayLike 
     frame : Frame
         Of the tower.
     relief : Relief
-    targets_m : array_like, shape (n, 2)
-        East and north of further places to walk to, the electrodes. [m]
     least_m : float
         Half the side of the smallest window. [m]
     """
-    targets = np.asarray(targets_m, dtype=float).reshape(-1, 2)
     *inner, last = ground.settings.windows_m
-    least_m = max(least_m, float(np.abs(targets).max(initial=0.0)) + ground.settings.cell_m)
-    enough_m = enough_s = np.inf
-    for half_m in (*(step for step in inner if step >= least_m), max(last, least_m)):
-        walks = search(open_window(ground, frame, min(half_m, enough_m), relief), until_s=enough_s)
-        if _stop_s(walks) <= walks.edge_s and wide_enough(walks, targets):  # infinite both: shut in
+    half_m = next((step for step in inner if step >= least_m), max(last, least_m))
+    return search(open_window(ground, frame, half_m, relief))
+
+
+def walk_on(walks: Walks, relief: Relief, targets_m: ArrayLike = ()) -> Walks:
+    """Look farther, for the drop-off from which the tower is reached soonest and for the ways to some targets.
+
+    The window grows until nothing outside it can be better: the walks found, to the drop-off and to all targets, take
+    no longer than that to the window's edge. It need not grow where the tower is shut in, nor beyond 700 m for targets:
+    they are within reach of a lead. What was found tells how far to look: walks that take longer are of no use, and
+    nobody walks on from the edge faster than along a level path.
+
+    Parameters
+    ----------
+    walks : Walks
+        In the first surroundings, see :func:`walk_out`.
+    relief : Relief
+    targets_m : array_like, shape (n, 2)
+        East and north of further places to walk to, the electrodes. [m]
+    """
+    targets = np.asarray(targets_m, dtype=float).reshape(-1, 2)
+    ground, frame = walks.window.ground, walks.window.frame
+    least_m = float(np.abs(targets).max(initial=0.0)) + walks.window.cell_m
+    if least_m > walks.window.half_m:  # a stake that the job fixes far out
+        walks = walk_out(ground, frame, relief, least_m)
+    for step_m in ground.settings.windows_m:
+        half_m = walks.window.half_m
+        if step_m <= half_m:
+            continue
+        stop_s, targets_s = _stop_s(walks), _longest_s(walks, targets)
+        if stop_s <= walks.edge_s and (targets_s <= walks.edge_s or half_m >= SECOND_WINDOW_M):  # infinite: shut in
             break
-        enough_s = max(_stop_s(walks), _around_s(walks, least_m))
-        beyond_m = (enough_s - walks.edge_s) / float(pace_s_per_m(0.0))
-        enough_m = walks.window.half_m + beyond_m + _RIM_CELLS * walks.window.cell_m
+        enough_s = max(stop_s, targets_s) + _SLACK_S
+        enough_m = half_m + (enough_s - walks.edge_s) / float(pace_s_per_m(0.0))
+        walks = search(open_window(ground, frame, min(step_m, enough_m), relief), until_s=enough_s)
+        if max(_stop_s(walks), _longest_s(walks, targets)) > enough_s:  # a barrier cut off at the old edge was passed
+            walks = search(open_window(ground, frame, step_m, relief))
     return walks
-
-
-def wide_enough(walks: Walks, targets_m: FloatArray) -> bool:
-    """Whether no way outside the window can be better to targets of shape (n, 2), or further than one looks. [m]."""
-    if walks.window.half_m >= SECOND_WINDOW_M:
-        return True
-    place, away_m = places_around(walks.window, targets_m)
-    out_s = (walks.seconds[place] + last_steps_s(walks, place, away_m)).min(axis=0)
-    return float(out_s.max(initial=0.0)) <= walks.edge_s
 
 
 def _stop_s(walks: Walks) -> float:
@@ -142,11 +153,9 @@ def _stop_s(walks: Walks) -> float:
     return np.inf if drop is None else drop.seconds + drop.permit * detour_s
 
 
-def _around_s(walks: Walks, half_m: float) -> float:
-    """Longest time to a place in a square about the tower; infinite where one is cut off in this window."""
-    middle, steps = walks.window.size // 2, int(np.ceil(half_m / walks.window.cell_m))
-    around = (slice(max(middle - steps, 0), middle + steps + 1),) * 2
-    return float(walks.grid_s[around].max(where=np.isfinite(walks.window.effort[around]), initial=0.0))
+def _longest_s(walks: Walks, targets_m: FloatArray) -> float:
+    """Time to the target that takes longest; infinite where one is not reached in this window."""
+    return float(walk_minutes(walks, targets_m, from_tower=True).max(initial=0.0)) * 60
 
 
 def search(window: Window, *, until_s: float = np.inf, forced: bool = False) -> Walks:

@@ -9,7 +9,7 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
-from layoutplan.access import Frame, Ground, Relief, Walks, build_ground, walk_out
+from layoutplan.access import Frame, Ground, Relief, Walks, build_ground, walk_on, walk_out
 from layoutplan.job import shipped_classes
 from layoutplan.job.access import Access
 
@@ -97,7 +97,8 @@ class Scene:
         )
 
     def walks(self, targets_m: Any = (), relief: Relief | None = None) -> Walks:
-        return walk_out(self.ground(), self.frame, relief or Relief(), targets_m)
+        relief, least_m = relief or Relief(), float(np.abs(targets_m).max(initial=0.0)) + 4.0
+        return walk_on(walk_out(self.ground(), self.frame, relief, least_m), relief, targets_m)
 
     def relief(self, height_m: Any) -> Relief:
         """Relief whose heights are a function of east and north."""

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import shapely
 
-from layoutplan.access import Relief, build_ground, to_point, to_tower, walk_minutes, walk_out
+from layoutplan.access import Relief, build_ground, to_point, to_tower, walk_minutes, walk_on, walk_out
 from layoutplan.job import shipped_classes
 from layoutplan.job.access import Access
 
@@ -271,6 +271,27 @@ def test_a_farther_road_with_a_shorter_way_is_found_beyond_the_first_window():
     assert walks.window.ground.road_name[walks.drop_off.road] == "North Road"
 
 
+def test_surroundings_grow_no_farther_than_something_better_can_lie():
+    wall = Feature("fence_wall", line((100, -150), (100, 150)), 0.3)  # round it one is later than straight at the edge
+    scene = Scene((wall,), (Road(line((280, -200), (280, 200))),))
+    walks, at_once = scene.walks(), scene.but(settings={"first_window_m": 700.0}).walks()
+    assert 300 < walks.window.half_m < 450
+    assert walks.drop_off.seconds == at_once.drop_off.seconds
+
+
+def test_a_bridge_cut_by_the_edge_of_the_first_window_is_left_at_its_true_end():
+    """The first window lets one off the bridge at its edge, and so promises a shorter way than there is."""
+    river = Feature("river_canal", shapely.box(190, -3000, 210, 3000), name="Alpha")
+    deck = Feature("bridge_overhead", line((150, 280), (350, 320)), 3.0)
+    roads = Road(deck.shape, "minor_road", bridge=1), Road(line((280, -200), (280, 250)), name="East Road")
+    scene = Scene((river, deck), roads, settings={"radius_m": 700.0})
+    first = walk_out(scene.ground(), scene.frame, Relief())
+    walks, at_once = scene.walks(), scene.but(settings={"radius_m": 700.0, "first_window_m": 700.0}).walks()
+    assert first.drop_off.seconds < walks.drop_off.seconds - 60
+    assert walks.drop_off.seconds == at_once.drop_off.seconds
+    assert walks.window.ground.road_name[walks.drop_off.road] == "East Road"
+
+
 def test_crossings_come_in_order_without_the_road_of_the_drop_off():
     features = (
         Feature("stream_ditch", line((30, -3000), (30, 3000)), 2.0, "Brook"),
@@ -309,6 +330,12 @@ def test_an_electrode_whose_way_leaves_the_first_window():
     assert to_point(walks, target).walk_m == pytest.approx(
         ways_round((0, 0), (30, 350), (60, 0)), rel=0.03, abs=2 * CELL_M
     )
+
+
+def test_an_electrode_that_lies_beyond_the_first_window():
+    scene, target = Scene(roads=(EAST_ROAD,)), np.array([0.0, 450.0])
+    walks = walk_on(walk_out(scene.ground(), scene.frame, Relief()), Relief(), [target])
+    assert to_point(walks, target).walk_m == pytest.approx(450, abs=1e-6)
 
 
 def test_minutes_to_points_agree_with_the_ways():
@@ -362,6 +389,6 @@ def test_longitudes_of_the_map_may_be_counted_otherwise_than_those_of_the_tower(
 
     tables = [wrapped(table).set_crs("EPSG:4326") for table in (scene.map(), scene.road_table(), scene.gate_table())]
     ground = build_ground(tables[0], tables[1], shipped_classes(), Access(), gates=tables[2])
-    found = to_tower(walk_out(ground, scene.frame, Relief()))
+    found = to_tower(walk_on(walk_out(ground, scene.frame, Relief()), Relief()))
     assert found.crossings == expected.crossings
     assert found.walk_m == pytest.approx(expected.walk_m, abs=CELL_M)
