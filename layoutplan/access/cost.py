@@ -112,9 +112,8 @@ def pace_s_per_m(gradient: ArrayLike) -> FloatArray:
        Information and Analysis, Technical Report 93-1, 1993.
     """
     g = np.minimum(np.fmax(np.abs(np.asarray(gradient, dtype=float)), 0.0), _STEEPEST)  # of NaN and 0, fmax takes 0
-    grown = np.exp(3.5 * g)
-    gentle = (np.exp(0.175) / 2) * (grown + 1 / grown)  # |g + 0.05| and |-g + 0.05| without their bars, g below 0.05
-    return 0.6 * np.where(g < 0.05, gentle, np.cosh(0.175) * grown)
+    level, grown = np.exp(3.5 * 0.05), np.exp(3.5 * g)
+    return np.asarray(0.3 * (level * grown + np.maximum(grown / level, level / grown)))  # |g + 0.05| and |-g + 0.05|
 
 
 def open_window(ground: Ground, frame: Frame, half_m: float, relief: Relief) -> Window:
