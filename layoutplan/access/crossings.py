@@ -27,7 +27,8 @@ def crossed(window: Window, line: shapely.LineString) -> tuple[str, ...]:
     rows = window.features.row
     width_m = window.ground.width_m
     seen = window.features.where(window.ground.listed[rows] & ~window.ground.ask[rows])
-    seen = seen.where(shapely.dwithin(seen.shape, line, width_m[seen.row] / 2 + window.cell_m))  # bodies are dear
+    near = shapely.distance(seen.shape, line) <= np.fmax(width_m[seen.row], 0.0) / 2 + window.cell_m
+    seen = seen.where(near)  # bodies are dear
     body = Placed(seen.row, bodies(seen.shape, width_m[seen.row], 0.0))
     row, first_m = _in_order(body, line)
     at_road = np.isin(window.ground.feature_class[row], _ROADS) & (first_m <= window.cell_m)

@@ -34,7 +34,7 @@ class Drawing:
 
     def axis(self) -> FloatArray:
         """East of each column, and north of each row. [m]."""
-        return np.arange(self.size) * self.cell_m - self.half_m
+        return np.asarray(np.arange(self.size) * self.cell_m - self.half_m, dtype=float)
 
     def drawn(self, shapes: Geometries) -> BoolArray:
         """Mark the places within areas and along lines."""

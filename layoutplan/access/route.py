@@ -65,7 +65,8 @@ def to_tower(walks: Walks) -> Route:
 def to_point(walks: Walks, point_m: FloatArray) -> Route:
     """Return the way from the tower to an electrode, ``point_m`` of shape (2,) within the window. [m]."""
     window = walks.window
-    place, away_m = (found[:, 0] for found in places_around(window, point_m[None]))
+    places, far_m = places_around(window, point_m[None])
+    place, away_m = places[:, 0], far_m[:, 0]
     last = np.asarray(shapely.linestrings(np.stack((window.places_m(place), np.tile(point_m, (4, 1))), axis=1)))
     parted = np.zeros(4, dtype=bool)
     parted[met(last, window.barriers.shape)[0]] = True
