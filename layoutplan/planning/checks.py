@@ -66,7 +66,8 @@ def check_rows(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: Job) 
     Returns
     -------
     DataFrame
-        Columns ``position, rule, measured, limit, unit, verdict, basis, detail``, sorted by position and rule.
+        Columns ``position, rule, measured, limit, unit, verdict, basis, detail, missed_by``, sorted by position and
+        rule; ``missed_by`` is how far a broken limit is from being kept, in its unit.
     """
     blocks = [*_line_rules(chosen, facts, job), *_crossing_rules(chosen, facts, obstacles, job)]
     blocks += [
@@ -80,12 +81,13 @@ def check_rows(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: Job) 
 
 
 def with_grace(checks: pd.DataFrame, grace: float) -> pd.DataFrame:
-    """Let limits in metres and degrees that are missed by no more than a little count as kept.
+    """Let limits in metres and degrees that are missed by no more than a little count as kept; drop ``missed_by``.
 
     Two stakes on one side of the line stay a compromise then, however far apart their leads are.
     """
     near = (checks["verdict"] == BROKEN) & checks["unit"].isin(["m", "deg"])
-    near &= (checks["measured"] - checks["limit"]).abs() <= grace
+    near &= checks["missed_by"] <= grace
+    checks = checks.drop(columns="missed_by")
     if not near.any():
         return checks
     held = np.where(checks["rule"] == "opposite_sides", CAUTIONED, KEPT)
@@ -103,17 +105,20 @@ def _block(
     rule: str, measured: ArrayLike, limit: ArrayLike, verdict: ArrayLike, job: Job, detail: Any = "", count: int = 0
 ) -> pd.DataFrame:
     entry = RULES[rule]
+    measured = np.broadcast_to(np.asarray(measured, dtype=float), count)
+    limit = np.broadcast_to(np.asarray(limit, dtype=float), count)
     return pd.DataFrame(
         {
             "position": np.arange(count),
             "number": list(RULES).index(rule),
             "rule": rule,
-            "measured": np.broadcast_to(np.asarray(measured, dtype=float), count),
-            "limit": np.broadcast_to(np.asarray(limit, dtype=float), count),
+            "measured": measured,
+            "limit": limit,
             "unit": entry.unit,
             "verdict": verdict,
             "basis": basis(rule, job),
             "detail": detail,
+            "missed_by": np.abs(measured - limit),
         }
     )
 
@@ -231,7 +236,7 @@ def _clearance_rules(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job:
     clear = chosen.clear
     guarded = np.array([row.stake == "no" for row in classes])[clear.class_code]
     code, position = clear.class_code[guarded], clear.position[guarded]
-    feature, edge = clear.feature[guarded], clear.edge_m[guarded]
+    feature, edge, depth = clear.feature[guarded], clear.edge_m[guarded], clear.depth_m[guarded]
     limit = np.array([row.keep_out_m for row in classes])[code]
     held = _held(chosen, obstacles)
     inside = np.isin(position * len(classes) + code, held)
@@ -253,6 +258,7 @@ def _clearance_rules(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job:
             "verdict": _seen(ok, facts.covered[position]),  # other power lines may be missing from the map, too
             "basis": np.where(line, basis("line_clearance", job), bases[code]),
             "detail": np.where(inside, "inside " + detail, detail),
+            "missed_by": np.where(inside, limit + depth, limit - edge),  # where the keep-out is 0, inside is not at it
         }
     )
 

@@ -29,12 +29,16 @@ class Clearances:
         The feature is the nearest of its class.
     edge_m : ndarray
         To the feature's edge (the outermost conductor of a power line); 0 within an area. [m]
+    depth_m : ndarray
+        How far the position would have to go to leave the area of the class that holds it deepest, infinite where that
+        is beyond what is known; 0 where none holds it. [m]
     """
 
     position: IntArray
     class_code: IntArray
     feature: IntArray
     edge_m: FloatArray
+    depth_m: FloatArray
 
 
 def clearances(rays: Rays, distance_m: FloatArray, near: Near, obstacles: Obstacles, trace: Trace) -> Clearances:
@@ -54,15 +58,28 @@ def clearances(rays: Rays, distance_m: FloatArray, near: Near, obstacles: Obstac
     axis = segment_distance((rays.direction * distance_m[:, None])[position], near.start_m[pair], near.end_m[pair])
     edge = np.maximum(axis - obstacles.body_m[feature], 0.0)
     held, area = holding(trace.inside, distance_m)
+    depth = np.concatenate((np.zeros(len(edge)), _depths(held, area, position, feature, axis)))
     position, feature = np.concatenate((position, held)), np.concatenate((feature, area))
     edge = np.concatenate((edge, np.zeros(len(held))))
     code = obstacles.class_code[feature]
-    order = np.lexsort((feature, edge, code, position))
+    order = np.lexsort((feature, -depth, edge, code, position))
     key = (position * len(obstacles.class_names) + code)[order]
     best = order[group_starts(key)]
     known = near.reach_m - distance_m[position] + np.nan_to_num(obstacles.keep_out_m - obstacles.body_m)[feature]
     best = best[((edge <= known) | (code == obstacles.code(POWER_LINE)))[best]]
-    return Clearances(position[best], code[best], feature[best], edge[best])
+    return Clearances(position[best], code[best], feature[best], edge[best], depth[best])
+
+
+def _depths(held: IntArray, area: IntArray, position: IntArray, feature: IntArray, to_edge_m: FloatArray) -> FloatArray:
+    """Distance of held positions to the edge of the area that holds them, infinite if none of it is near. [m]."""
+    count = max(int(area.max(initial=0)), int(feature.max(initial=0))) + 1
+    keys, place = np.unique(position * count + feature, return_inverse=True)
+    least = np.full(len(keys) + 1, np.inf)
+    np.minimum.at(least, place, to_edge_m)
+    wanted = held * count + area
+    found = np.searchsorted(keys, wanted)
+    there = np.append(keys, -1)[found] == wanted
+    return np.where(there, least[found], np.inf)
 
 
 def distance_to_axis_m(rays: Rays, distance_m: FloatArray, near: Near, obstacles: Obstacles) -> FloatArray:

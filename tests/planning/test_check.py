@@ -125,6 +125,28 @@ def test_moved_over_a_road_and_into_a_reserve_is_told(copy: Path) -> None:
     assert {"reel"} <= set(found.broken.loc[found.broken["tower_id"] == "103", "rule"])
 
 
+@pytest.mark.parametrize("class_name", ["garden_residential", "yard", "wetland", "no_entry"])
+def test_in_the_middle_of_an_area_without_keep_out_is_never_kept(copy: Path, class_name: str) -> None:
+    """A limit of 0 m is missed by 0 m inside the area: what files round by excuses its edge only, not its middle."""
+    areas = reopen(copy).tables["obstacles"].query("obstacle_class == @class_name and keep_out_m == 0").geometry
+    area = areas.to_crs(25832).iloc[0]
+    inside = area.representative_point()
+
+    def verdicts(place: shapely.Point) -> list[str]:
+        def change(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+            mine = (table["tower_id"] == "115") & (table["role"] == "H")
+            return table.set_geometry(table.geometry.where(~mine, place), crs=table.crs)
+
+        edit(copy, change)
+        found = checked(copy).checks.set_index(["tower_id", "role", "rule"])["verdict"]
+        return [found.loc[("115", "H", f"keep_out:{class_name}")]]
+
+    assert verdicts(inside) == ["broken"]
+    to_edge = shapely.shortest_line(inside, area.boundary)
+    for short_of_it_m, expected in ((0.0005, "kept"), (0.02, "broken")):
+        assert verdicts(to_edge.interpolate(to_edge.length - short_of_it_m)) == [expected]
+
+
 def test_exchanged_roles_move_both(copy: Path) -> None:
     def swap(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
         mine = table["tower_id"] == "115"
