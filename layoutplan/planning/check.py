@@ -135,7 +135,8 @@ def check_folder(
 def check_positions(plan: Reopened, given: Given) -> Checked:
     """Hold given positions against the rules of a plan."""
     bench = Bench.of(plan)
-    held = hold(bench, given.tower, given.role, given.lonlat_deg, given.grace)
+    around_m = float(np.nan_to_num(given.accuracy_m).max(initial=0.0))
+    held = hold(bench, given.tower, given.role, given.lonlat_deg, given.grace, around_m)
     electrodes, leads, checks = stake_tables(held.stakes, held.around)
     order = held.order[np.lexsort((held.stakes.role, held.stakes.tower))]  # of the given, in the tables' order
     electrodes = electrodes.assign(**_changes(given, order))

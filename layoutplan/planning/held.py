@@ -54,11 +54,18 @@ class Bench:
         network = build_network(job, plan.model, plan.faults)
         return cls(plan, obstacles, network, measured(network))
 
-    def evaluated(self, tower: IntArray, bearing_deg: FloatArray, distance_m: FloatArray) -> tuple[Evaluated, IntArray]:
-        """Evaluate positions seen from their towers; also the place of each result among the positions given."""
+    def evaluated(
+        self, tower: IntArray, bearing_deg: FloatArray, distance_m: FloatArray, around_m: float = 0.0
+    ) -> tuple[Evaluated, IntArray]:
+        """Evaluate positions seen from their towers; also the place of each result among the positions given.
+
+        What lies within ``around_m`` of a position and its keep-out is measured in any case.
+        """
         towers, job = self.plan.model.towers, self.plan.job
         leg = float(np.hypot(*towers.leg_xy_m.T).max(initial=0.0))
-        reach = max(float(distance_m.max(initial=0.0)), job.rules.reach_m + leg) + 1.0  # as far as planning looks
+        reach = (
+            max(float(distance_m.max(initial=0.0)), job.rules.reach_m + leg) + 1.0 + around_m
+        )  # at least as planning
         coupling = CouplingTable(self.network, reach)
         parts, firsts, order = [], [], []
         for first in range(0, len(towers), _SECTION):
@@ -95,7 +102,9 @@ class Held:
     assessment: Assessment
 
 
-def hold(bench: Bench, tower: IntArray, role: np.ndarray, lonlat_deg: FloatArray, grace: float) -> Held:
+def hold(
+    bench: Bench, tower: IntArray, role: np.ndarray, lonlat_deg: FloatArray, grace: float, around_m: float = 0.0
+) -> Held:
     """Hold positions against the rules of a plan.
 
     Parameters
@@ -108,10 +117,12 @@ def hold(bench: Bench, tower: IntArray, role: np.ndarray, lonlat_deg: FloatArray
     lonlat_deg : ndarray, shape (n, 2)
     grace : float
         A limit missed by no more than this counts as kept: what the positions are rounded by. [m, deg]
+    around_m : float
+        How far around the positions one wants to know of keep-outs: the accuracy of the positions. [m]
     """
     towers = bench.plan.model.towers
     bearing, distance = inverse(towers.lonlat_deg[tower], lonlat_deg)
-    chosen, order = bench.evaluated(tower, bearing, distance)
+    chosen, order = bench.evaluated(tower, bearing, distance, around_m)
     ways = PlannedWays.of(bench.plan.tables, towers.rows(tower[order]), role[order], lonlat_deg[order])
     chosen = _with_walks(chosen, ways.walk_min, bench.plan.job)
     one_sided = np.zeros(len(towers), dtype=bool)
@@ -156,10 +167,13 @@ def _pairs(stakes: Stakes) -> tuple[IntArray, FloatArray]:
 def unconfirmed(bench: Bench, held: Held, accuracy_m: FloatArray) -> pd.DataFrame:
     """Rules that a position keeps where it was measured, but not everywhere within its accuracy.
 
+    Limits of distance are asked by how much they are kept, everything else again at places around the position.
+
     Parameters
     ----------
     bench : Bench
     held : Held
+        With what lies within the accuracy around its positions.
     accuracy_m : ndarray, shape (n,)
         Of each entry of ``held.stakes``; NaN or 0 asks nothing. [m]
 
@@ -169,16 +183,40 @@ def unconfirmed(bench: Bench, held: Held, accuracy_m: FloatArray) -> pd.DataFram
         Columns ``position`` (entry of ``held.stakes``) and ``rule``.
     """
     asked = np.flatnonzero(accuracy_m > 0)
+    if len(asked) == 0:
+        return pd.DataFrame({"position": [], "rule": []})
+    broken = [_by_margin(bench, held, np.nan_to_num(accuracy_m))]
     rays, distance = held.stakes.chosen.rays, held.stakes.chosen.distance_m
     towers = bench.plan.model.towers
     place = direct(towers.lonlat_deg[rays.tower], rays.bearing_deg, distance)
-    broken = [pd.DataFrame({"position": [], "rule": []})]
-    for turn in _ROUND_DEG if len(asked) else ():
+    for turn in _ROUND_DEG:
         moved = place.copy()
         moved[asked] = direct(place[asked], np.full(len(asked), turn), accuracy_m[asked])
         other = hold(bench, rays.tower, held.stakes.role, moved, held.around.grace)
-        facts = position_facts(other.stakes, other.around)
-        rows = with_grace(check_rows(other.stakes.chosen, facts, bench.obstacles, bench.plan.job), held.around.grace)
+        rows = _rows(bench, other)
         rows = rows[rows["verdict"] == BROKEN]
         broken.append(pd.DataFrame({"position": other.order[rows["position"]], "rule": rows["rule"].to_numpy()}))
     return pd.concat(broken, ignore_index=True).drop_duplicates(ignore_index=True)
+
+
+def _rows(bench: Bench, held: Held) -> pd.DataFrame:
+    facts = position_facts(held.stakes, held.around)
+    return with_grace(check_rows(held.stakes.chosen, facts, bench.obstacles, bench.plan.job), held.around.grace)
+
+
+def _by_margin(bench: Bench, held: Held, accuracy_m: FloatArray) -> pd.DataFrame:
+    """Distances kept by less than the position may be off: a narrow thing may lie between the places asked around."""
+    rows = _rows(bench, held)
+    position = rows["position"].to_numpy(dtype=np.int64)
+    rule = rows["rule"]
+    off = accuracy_m[position] - held.around.grace
+    partner = held.stakes.partner
+    swing = np.degrees(np.arcsin(np.minimum(accuracy_m / np.maximum(held.stakes.chosen.distance_m, 1e-3), 1.0)))
+    swing += np.where(partner >= 0, swing[partner], 0.0)  # the leads of both stakes may lie elsewhere
+    spare = (rows["measured"] - rows["limit"]).to_numpy(dtype=float)
+    at_least = (rule.isin(["line_clearance", "electrode_distance"]) | rule.str.startswith("keep_out:")).to_numpy()
+    tight = at_least & (spare < off)
+    tight |= (rule == "reel").to_numpy() & (-spare < off * (1 + bench.plan.job.rules.slack_pct / 100))
+    tight |= (rule == "opposite_sides").to_numpy() & (spare < swing[position])  # no limit on opposite sides
+    tight &= accuracy_m[position] > 0
+    return pd.DataFrame({"position": position[tight], "rule": rule[tight].to_numpy()})

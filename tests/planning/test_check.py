@@ -227,6 +227,33 @@ def test_what_the_accuracy_leaves_open(written: Path) -> None:
     assert set(doubtful[doubtful].index) == {*open_rules.set_index(KEYS).index}
 
 
+@pytest.mark.parametrize("accuracy_m", [12.0, 25.0, 60.0])
+def test_no_narrow_thing_slips_between_the_places_asked_within_the_accuracy(written: Path, accuracy_m: float) -> None:
+    """Whatever is nearer than keep-out and accuracy together may be too near, measured here from the plan's file."""
+    again = reopen(written)
+    stakes = again.tables["electrodes"]
+    rows = {key: i for i, key in enumerate(zip(again.model.towers.line_id, again.model.towers.tower_id, strict=True))}
+    tower = np.array([rows[key] for key in zip(stakes["line_id"], stakes["tower_id"], strict=True)])
+    lonlat, role = shapely.get_coordinates(stakes.geometry.to_numpy()), stakes["role"].to_numpy(dtype="<U1")
+    given = Given(tower, role, lonlat, lonlat, np.full(len(tower), accuracy_m), stakes.iloc[:0], ())
+    found = check_positions(again, given).checks
+    verdict = found.set_index([*KEYS, "rule"])["verdict"]
+    obstacles = again.tables["obstacles"].query("stake == 'no' and obstacle_class != 'power_line'").to_crs(25832)
+    places = stakes.to_crs(25832)
+    narrow = 0
+    for stake in places.itertuples():
+        away = obstacles.distance(stake.geometry) - obstacles["width_m"] / 2
+        tight = obstacles[away < obstacles["keep_out_m"] + accuracy_m - 0.2]  # 0.2 m: scale of the grid over 200 m
+        for class_name in tight["obstacle_class"].unique():
+            key = (stake.line_id, stake.tower_id, stake.role, f"keep_out:{class_name}")
+            assert verdict[key] in (NOT_CONFIRMED, "broken"), key
+            narrow += 1
+    assert narrow > 0
+    reel = found[found["rule"] == "reel"]
+    near = reel["measured"] + accuracy_m * 1.05 > reel["limit"] + 0.01
+    assert (reel["verdict"][near] != "kept").all()
+
+
 def test_offsets_against_another_geodesic(written: Path) -> None:
     again = reopen(written)
     given = edited_stakes(again)
