@@ -30,10 +30,10 @@ def build_lines(sources: Sequence[LineInput]) -> LineModel:
     towers = [_towers(source, course) for source, course in zip(sources, courses, strict=True)]
     together = _concatenate(towers)
     spans = _spans(sources, courses)
-    together, shared = _join_branches(together)
     beside = {source.line.id for source in sources if not source.line.measured}
-    passed = np.flatnonzero(np.isin(together.line_id, sorted(beside)))
-    keep = np.setdiff1d(np.arange(len(together)), [*(later for later, _ in shared), *passed.tolist()])
+    passed = np.isin(together.line_id, sorted(beside))
+    together, shared = _join_branches(together, passed)
+    keep = np.setdiff1d(np.flatnonzero(~passed), [later for later, _ in shared])
     return LineModel(
         towers=together.rows(keep),
         spans=spans,
@@ -115,10 +115,13 @@ def _concatenate(parts: Sequence[Towers]) -> Towers:
     return Towers(*(np.concatenate([getattr(part, name) for part in parts]) for name in Towers.__slots__))
 
 
-def _join_branches(towers: Towers) -> tuple[Towers, list[tuple[int, int]]]:
-    """Give towers that stand in two lines the spans of both; return (later, first) pairs of rows."""
+def _join_branches(towers: Towers, passed: np.ndarray) -> tuple[Towers, list[tuple[int, int]]]:
+    """Give towers that stand in two lines the spans of both; return (later, first) pairs of rows.
+
+    A line that is measured comes before those that only run beside, wherever the job lists it.
+    """
     tree = cKDTree(to_ecef(towers.lonlat_deg))
-    pairs = sorted(tree.query_pairs(SAME_PLACE_M))
+    pairs = sorted((j, i) if passed[i] and not passed[j] else (i, j) for i, j in tree.query_pairs(SAME_PLACE_M))
     later = {j for i, j in pairs if towers.line_id[i] != towers.line_id[j]}
     shared = [(j, i) for i, j in pairs if j in later and i not in later]  # three lines at one tower: under the first
     if not shared:

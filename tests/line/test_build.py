@@ -133,6 +133,21 @@ def test_towers_of_two_lines_two_metres_apart_are_two_towers() -> None:
     assert found.problems == ()
 
 
+@pytest.mark.parametrize("order", [(0, 1, 2), (1, 0, 2), (2, 1, 0), (1, 2, 0)])
+def test_a_tower_shared_with_a_line_beside_stays_planned_wherever_the_job_lists_that_line(order: Any) -> None:
+    lines = [
+        line_input([(-300, 0), (0, 0), (300, 0)], ids=["a", "b", "c"], settings={"id": "main"}),
+        line_input([(0, -300), (0, 0), (0, 300)], ids=["u", "v", "w"], settings={"id": "beside", "measured": False}),
+        line_input([(0, 0), (300, 300)], ids=["x", "y"], settings={"id": "branch"}),
+    ]
+    found = build_lines([lines[i] for i in order])
+    assert sorted(found.towers.tower_id) in (["a", "b", "c", "y"], ["a", "c", "x", "y"])
+    bearings = found.towers.adjoining_deg[np.isin(found.towers.tower_id, ["b", "x"])][0]
+    assert np.sort(bearings[~np.isnan(bearings)]) == pytest.approx([0, 45, 90, 180, 270], abs=0.1)
+    assert len(found.problems) == 2
+    assert all("planned once, under 'beside'" not in text for text in found.problems)
+
+
 def test_branch_that_passes_through() -> None:
     found = tee(towers_m=[(0, -300), (0, 0), (0, 300)])
     bearings = one(found.towers, "b").adjoining_deg[0]
