@@ -54,7 +54,7 @@ class LineInput:
     source : str
         File (and layer) for messages.
     osm_way_ids : tuple of int
-        The ways the line was taken from, so that it is not met again as an obstacle.
+        The ways the line was taken from whole, so that it is not met again as an obstacle.
     faults : FaultTable, optional
         Where the job names a table of fault currents.
     """

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 
 import geopandas as gpd
 import numpy as np
@@ -61,6 +62,7 @@ def read_osm_line(
     chains = join_pieces([way.nodes for way in ways], places)
     problems = _missing_nodes(ways, where)
     lines: list[LineInput] = []
+    partly: set[int] = set()  # ways of which a piece is left out stay on the map
     names = _branch_names(line.id, set(taken_ids))
     for number, chain in enumerate(chains):
         at = np.array([places[node] for node in chain.nodes])
@@ -68,12 +70,15 @@ def read_osm_line(
         towers, remarks = _towers(chain, at, extract.supports, source)
         if number and len(towers) < 2:
             problems.append(f"{source}: {counted(len(towers), 'tower')}, {chain.length_m:.0f} m of line; left out")
+            partly.update(chain.pieces)
             continue
         check_line(towers, source)
         named = line if number == 0 else _branch_of(line, next(names))
         lines.append(LineInput(named, towers, _course(at), True, source, tuple(ways[p].way_id for p in chain.pieces)))
         problems += remarks + ([f"{source}: planned as line '{named.id}', apart from '{line.id}'"] if number else [])
-    return lines, tuple(problems)
+    left = {ways[piece].way_id for piece in partly}
+    whole = [replace(found, osm_way_ids=tuple(way for way in found.osm_way_ids if way not in left)) for found in lines]
+    return whole, tuple(problems)
 
 
 def _branch_of(line: Line, name: str) -> Line:

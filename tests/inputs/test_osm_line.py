@@ -11,6 +11,8 @@ from layoutplan.inputs import Inputs, read_inputs
 from layoutplan.inputs.model import TOWER_COLUMNS, TOWER_FIGURES
 from layoutplan.inputs.osm_line import structure_of, tower_ids
 from layoutplan.job import Job
+from layoutplan.line import build_lines
+from layoutplan.siting import build_obstacles
 
 NewFile = Callable[..., Any]
 
@@ -158,6 +160,24 @@ def test_branch_with_one_tower_is_left_out_and_said_so(osm_file: NewFile, make_j
     inputs = read_inputs(make_job(lines=[{"osm": {"path": new.save(), "way_ids": [50, 60]}}]))
     assert [len(line.towers) for line in inputs.lines] == [3]
     assert "map.osm, osm way 60: 1 tower, 111 m of line; left out" in inputs.problems
+
+
+def test_what_is_left_out_of_a_way_stays_an_obstacle(osm_file: NewFile, make_job: Callable[..., Job]) -> None:
+    """The way with the lone tower also holds the first span of the line: the line is planned, the rest still hangs."""
+    new = osm_file()
+    first, tee, last = (new.node(8 + i / 100, 49, **({"power": "tower"} if i != 1 else {})) for i in range(3))
+    alone = new.node(8.01, 49.001, power="tower")
+    new.way([first, tee, alone], 50, power="line")
+    new.way([tee, last], 60, power="line")
+    path = new.save()
+    job = make_job(lines=[{"osm": {"path": path, "way_ids": [50, 60]}}], layers=[{"path": path}])
+    inputs = read_inputs(job)
+    assert "map.osm, osm way 50: 1 tower, 111 m of line; left out" in inputs.problems
+    assert inputs.features["feature_id"].tolist() == ["osm way 50"]
+    model = build_lines(inputs.lines)
+    obstacles, dropped = build_obstacles(inputs.features, model.spans, job.obstacle_classes, permitted_given=False)
+    kept = obstacles.segment_feature[~obstacles.is_planned[obstacles.segment_feature]]
+    assert (len(kept), dropped > 0) == (1, True)  # the lone span is kept, the planned one is not met twice
 
 
 def test_nodes_that_are_not_in_the_extract(osm_file: NewFile, make_job: Callable[..., Job]) -> None:
