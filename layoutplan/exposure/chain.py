@@ -112,7 +112,9 @@ def build_chain(course: Course, footing_ohm: FloatArray, frequency_hz: float, so
         for z, s in zip(impedance, course.sections, strict=True)
     ]
     footing = np.minimum(footing_ohm, NOWHERE_OHM)
-    return Chain(course, footing, impedance, np.array(per_m)[course.span_section] * course.span_length_m)
+    along = np.array(per_m)[course.span_section]
+    none = np.isinf(along)  # a complex infinity times a length is no number
+    return Chain(course, footing, impedance, np.where(none, np.inf, np.where(none, 0.0, along) * course.span_length_m))
 
 
 def earthed(course: Course, footing_ohm: FloatArray) -> FloatArray:

@@ -138,3 +138,19 @@ def test_names_of_towers_may_be_anything():
     assert network.sources[0].course.span_section.tolist() == [1, 0, 0, 1]
     assert network.sources[0].vertex.tolist() == [0, 1, 2, 3, 4]
     assert np.isfinite(emf(network, 2, 60.0)).all()
+
+
+def test_an_earth_wire_near_the_station_only():
+    """Beyond it there is none: as good as one that conducts nothing, and no reason to stop."""
+    near = {"conductors": ONE, "to_tower": "11"}
+    poor = [{**wire, "resistance_ohm_per_km": 1e7} for wire in WIRES]
+    fault = {"from_start_ka": 8.0, "from_end_ka": 2.0, "clearing_time_s": 0.3}
+    without, almost = (
+        world(flat_line(sections=[near, {"conductors": far, "from_tower": "11"}], fault=fault)).network().sources[0]
+        for far in (list(FLAT), [*FLAT, *poor])
+    )
+    assert np.isinf(without.chain.span_ohm[10:]).all()
+    assert np.isfinite(without.chain.span_ohm[:10]).all()
+    np.testing.assert_allclose(without.load.potential_v, almost.load.potential_v, rtol=1e-3, atol=1e-3)
+    np.testing.assert_allclose(without.faults.potential_v, almost.faults.potential_v, rtol=1e-3)
+    np.testing.assert_allclose(without.chain.driving_point_ohm(), almost.chain.driving_point_ohm(), rtol=1e-3)
