@@ -73,7 +73,7 @@ def read_osm_line(
             partly.update(chain.pieces)
             continue
         check_line(towers, source)
-        named = line if number == 0 else _branch_of(line, next(names))
+        named = line if number == 0 else branch_of(line, next(names))
         lines.append(LineInput(named, towers, _course(at), True, source, tuple(ways[p].way_id for p in chain.pieces)))
         problems += remarks + ([f"{source}: planned as line '{named.id}', apart from '{line.id}'"] if number else [])
     left = {ways[piece].way_id for piece in partly}
@@ -81,7 +81,7 @@ def read_osm_line(
     return whole, tuple(problems)
 
 
-def _branch_of(line: Line, name: str) -> Line:
+def branch_of(line: Line, name: str) -> Line:
     """Branch under its own name, with neither the stations nor the towers of its line, nor sides that feed a fault."""
     fault = line.fault if line.fault is not None and line.fault.current_ka is not None else None
     alone = {"id": name, "start_grid_ohm": None, "end_grid_ohm": None, "sections": (), "fault": fault}

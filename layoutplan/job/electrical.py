@@ -73,7 +73,9 @@ class Load(Section):
             raise ValueError("phase_currents_a needs [magnitude, angle] for each of the phases A, B, C")
         if any(magnitude < 0 for magnitude, _ in self.phase_currents_a):
             raise ValueError("phase_currents_a: a magnitude is below 0")
-        if self.phase_currents_a and {"negative_sequence_pct", "zero_sequence_pct"} & self.model_fields_set:
+        shares = {name: getattr(self, name) for name in ("negative_sequence_pct", "zero_sequence_pct")}
+        # by value, not by what was given: the settings of a written plan name every key
+        if self.phase_currents_a and any(shares[name] != type(self).model_fields[name].default for name in shares):
             raise ValueError("give the unbalance either as phase_currents_a or as shares of the sequences, not both")
         return self
 

@@ -17,6 +17,7 @@ import pyproj
 import shapely
 
 from layoutplan.job.classes import ObstacleClass
+from layoutplan.job.given import given_keys
 from layoutplan.outputs.page_notes import page_note
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.words import STATUS_MEANING
@@ -24,6 +25,7 @@ from layoutplan.planning.model import Plan
 from layoutplan.planning.read import FORMAT_VERSION, RECORD_NAME, TABLES_NAME, tables_sha256
 
 _PATH_KEYS = ("path", "files", "raster", "font")  # of the job file
+_TIME_ONLY = "search.workers"  # changes the time taken, not the plan
 
 
 def write_record(plan: Plan, folder: Path) -> Path:
@@ -61,6 +63,7 @@ def _record(plan: Plan, folder: Path) -> dict[str, Any]:
             for file in plan.files
         ],
         "settings": _settings(plan, names),
+        "given": [key for key in given_keys(plan.job) if key != _TIME_ONLY],
         "obstacle_classes": {name: _class(row) for name, row in plan.job.obstacle_classes.items()},
         "software": software_versions(),
         "tables_sha256": tables_sha256(tables) if (tables := folder / TABLES_NAME).is_file() else None,
@@ -70,7 +73,7 @@ def _record(plan: Plan, folder: Path) -> dict[str, Any]:
 
 def _settings(plan: Plan, names: Mapping[Path, str]) -> dict[str, Any]:
     settings = plan.job.model_dump(mode="json")
-    del settings["search"]["workers"]  # changes the time taken, not the plan
+    del settings["search"]["workers"]  # _TIME_ONLY
     texts = {str(path): name for path, name in names.items()}
     return dict(_with_short_paths(settings, texts))
 

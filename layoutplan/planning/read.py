@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,8 @@ import pyogrio
 from pyogrio.errors import DataLayerError, DataSourceError
 
 from layoutplan.errors import OutputError
+from layoutplan.job import Job
+from layoutplan.job.given import with_given
 
 FORMAT_VERSION = 3  # of plan.json and the tables; raised when a reader of the earlier one would go wrong
 RECORD_NAME = "plan.json"
@@ -74,6 +77,18 @@ def read_plan_record(folder: str | Path) -> dict[str, Any]:
             f"'{path}': format_version is {found!r}, this program reads {FORMAT_VERSION}. Plan again into this folder."
         )
     return dict(record)
+
+
+def recorded_job(record: Mapping[str, Any], **changed: Any) -> Job:
+    """Return the job of a plan out of its record, with some sections changed; what had no say in it has none again.
+
+    Raises
+    ------
+    KeyError, ValidationError
+        The record was taken apart.
+    """
+    job = Job.model_validate(dict(record["settings"]) | changed)
+    return with_given(job, record.get("given", ()))  # without it nothing counts as given: rather assumed than known
 
 
 def refuse_newer(folder: str | Path) -> None:

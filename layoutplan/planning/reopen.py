@@ -17,11 +17,12 @@ from pydantic import ValidationError
 from layoutplan.errors import OutputError
 from layoutplan.inputs.corridor import Frame
 from layoutplan.inputs.model import FEATURE_COLUMNS, TOWER_COLUMNS, TOWER_FIGURES, FaultTable, LineInput
+from layoutplan.inputs.osm_line import branch_of
 from layoutplan.inputs.provenance import sha256_of
 from layoutplan.job import Job, Line, load_terrain
 from layoutplan.job.terrain import Terrain
 from layoutplan.line import LineModel, build_lines
-from layoutplan.planning.read import read_plan_record, read_plan_tables
+from layoutplan.planning.read import read_plan_record, read_plan_tables, recorded_job
 from layoutplan.terrain import Dem, OpenedTerrain, open_terrain
 
 _NEEDED = ("towers", "spans", "electrodes", "obstacles", "checks")
@@ -137,8 +138,8 @@ def _in_degrees(table: pd.DataFrame, frame: Frame) -> pd.DataFrame:
 
 def _job(record: dict[str, Any], folder: str | Path, terrain: Terrain) -> Job:
     try:
-        settings = dict(record["settings"]) | {"terrain": {}}  # the elevation model is not part of the plan
-        return Job.model_validate(settings).model_copy(update={"terrain": terrain})
+        job = recorded_job(record, terrain={})  # the elevation model is not part of the plan
+        return job.model_copy(update={"terrain": terrain})
     except (KeyError, ValidationError) as err:
         raise OutputError(
             f"'{folder}': the settings in plan.json cannot be used. Plan again into this folder."
@@ -180,5 +181,5 @@ def _line(line_id: str, job: Job) -> Line:
     for line in job.lines:
         if line.id == line_id:
             return line
-    base = next(line for line in job.lines if line_id.startswith(f"{line.id}-"))  # a branch found in an extract
-    return base.model_copy(update={"id": line_id, "start_grid_ohm": None, "end_grid_ohm": None})
+    base = next(line for line in job.lines if line.id == line_id.rpartition("-")[0])  # a branch found in an extract
+    return branch_of(base, line_id)

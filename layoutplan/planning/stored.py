@@ -15,9 +15,14 @@ import shapely
 from layoutplan.errors import OutputError
 from layoutplan.inputs.corridor import Frame
 from layoutplan.inputs.model import InputFile
-from layoutplan.job import Job
 from layoutplan.planning.model import Plan
-from layoutplan.planning.read import TABLES_NAME, read_plan_record, read_plan_tables, tables_sha256
+from layoutplan.planning.read import (
+    TABLES_NAME,
+    read_plan_record,
+    read_plan_tables,
+    recorded_job,
+    tables_sha256,
+)
 from layoutplan.text import clean
 
 _DECIMALS = 9  # of a degree, as in the tables of a plan
@@ -76,7 +81,7 @@ def stored_plan(folder: str | Path) -> Stored:
 
 def _plan(record: Mapping[str, Any], tables: Mapping[str, Any]) -> Plan:
     return Plan(
-        job=Job.model_validate(record["settings"]),
+        job=recorded_job(record),
         files=tuple(
             InputFile(Path(file["file"]), file["sha256"], file["used_for"], file["data_date"], file["attribution"])
             for file in record["inputs"]

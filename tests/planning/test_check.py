@@ -17,6 +17,7 @@ from geographiclib.geodesic import Geodesic
 
 from layoutplan import load_job
 from layoutplan.errors import JobError, OutputError
+from layoutplan.job import Job
 from layoutplan.planning.check import Checked, check_positions
 from layoutplan.planning.edited import Given, edited_stakes
 from layoutplan.planning.model import NOT_CONFIRMED
@@ -297,3 +298,56 @@ def test_the_way_to_a_stake_that_was_moved_far_is_unknown(copy: Path) -> None:
     ways = checked(copy).checks.query("rule == 'on_foot'").set_index(["tower_id", "role"])["verdict"]
     assert ways.loc[[("115", "H"), ("117", "S")]].tolist() == ["kept", "kept"]
     assert ways.loc[("117", "H")] == "unknown"
+
+
+CONDUCTORS = [
+    {"phase": phase, "offset_m": offset, "attachment_height_m": 20.0, "sag_m": 7.0, "diameter_mm": 27.0}
+    | {"resistance_ohm_per_km": 0.07}
+    for phase, offset in zip("ABC", (-5.0, 0.0, 5.0), strict=True)
+]
+
+
+def test_a_branch_is_reopened_as_it_was_planned(sample_folder: Path, tmp_path: Path) -> None:
+    """Neither its line's sections, stations and fault sides, nor the voltage of a line with a similar name."""
+    extract = sample_folder / "valley.osm.pbf"
+    trunk = {
+        "id": "v-9",
+        "osm": {"path": extract, "way_ids": [1, 2, 3]},
+        "voltage_kv": 220,
+        "load": {"current_a": 380, "phase_currents_a": [[380, 0], [370, -120], [390, 121]]},
+        "fault": {"from_start_ka": 8.0, "from_end_ka": 2.0, "clearing_time_s": 0.3},
+        "start_grid_ohm": 0.5,
+        "sections": [{"to_tower": "105", "conductors": CONDUCTORS}],
+    }
+    beside = {"id": "v", "osm": {"path": extract, "way_ids": [4]}, "measured": False, "voltage_kv": 110}
+    settings = {"lines": [beside, trunk], "layers": [{"path": extract}], "output": {"formats": ["gpkg", "json"]}}
+    planned = plan(Job.model_validate(settings))
+    assert {"v-9", "v-9-2"} == set(planned.towers["line_id"])
+    planned.write(tmp_path / "plan")
+    again = reopen(tmp_path / "plan")
+    found = check_positions(again, edited_stakes(again)).exposures
+    keys = [*KEYS, "exposure", "state"]
+    both = planned.exposures.merge(found, on=keys, suffixes=("_planned", ""), validate="1:1")
+    assert len(both) == len(found) == len(planned.exposures)
+    for name in ("value", "limit"):
+        assert both[name].to_numpy() == pytest.approx(
+            both[f"{name}_planned"].to_numpy(), rel=1e-3, abs=2e-3, nan_ok=True
+        )
+    branch = both[both["line_id"] == "v-9-2"]
+    assert branch["value"].isna().any()  # what feeds a fault from either side is not known there
+    assert branch["value"].notna().any()
+
+
+def test_what_was_assumed_in_the_plan_is_still_assumed_when_it_is_checked(written: Path, tmp_path: Path) -> None:
+    planned = reopen(written).tables["exposures"]
+    found = checked(written).exposures
+    keys = [*KEYS, "exposure", "state"]
+    both = planned.merge(found, on=keys, suffixes=("_planned", ""), validate="1:1")
+    assert (both["assumptions"] == both["assumptions_planned"]).all()
+    assert both["assumptions"].str.contains("unbalance not given").any()
+    # a record that does not say what was given says nothing of the ground either
+    folder = Path(shutil.copytree(written, tmp_path / "plan"))
+    record = json.loads((folder / "plan.json").read_text("utf-8"))
+    del record["given"]
+    (folder / "plan.json").write_text(json.dumps(record), "utf-8")
+    assert not any(line.load and line.load.model_fields_set for line in reopen(folder).job.lines)
