@@ -119,9 +119,9 @@ def _check_once(tower: IntArray, role: np.ndarray, towers: Towers) -> None:
 
 
 def _planned(plan: Reopened, tower: IntArray, role: np.ndarray) -> tuple[FloatArray, gpd.GeoDataFrame]:
-    """Where the plan had put the stakes: out of the leads, which end there."""
+    """Where the plan had put the stakes: as the leads' columns say, since an editor may drag a lead with its stake."""
     leads, towers = plan.tables["leads"], plan.model.towers
-    ends = shapely.get_point(leads.geometry.to_numpy(), -1)
+    ends = np.array(shapely.points(plan.frame.points(leads[["lon", "lat"]].to_numpy(dtype=float))))
     keys = list(zip(leads["line_id"], leads["tower_id"], leads["role"], strict=True))
     place = dict(zip(keys, shapely.get_coordinates(ends).tolist(), strict=True))
     mine = list(zip(towers.line_id[tower].tolist(), towers.tower_id[tower].tolist(), role.tolist(), strict=True))

@@ -148,6 +148,19 @@ def test_in_the_middle_of_an_area_without_keep_out_is_never_kept(copy: Path, cla
         assert verdicts(to_edge.interpolate(to_edge.length - short_of_it_m)) == [expected]
 
 
+def test_a_stake_that_took_its_lead_along_has_moved(copy: Path) -> None:
+    """Snapping on, a GIS drags the lead's end with the stake: the planned place is not where the lead now ends."""
+    edit(copy, moved("115", "H", 4.0, 3.0))
+    leads = pyogrio.read_dataframe(copy / "plan.gpkg", layer="leads")
+    mine = (leads["tower_id"] == "115") & (leads["role"] == "H")
+    dragged = shapely.transform(leads.geometry[mine].iloc[0], lambda xy: xy + np.array([[0.0, 0.0], [4.0, 3.0]]))
+    leads = leads.set_geometry(leads.geometry.where(~mine, dragged), crs=leads.crs)
+    pyogrio.write_dataframe(leads, copy / "plan.gpkg", layer="leads", driver="GPKG")
+    found = checked(copy).moved
+    assert found[["tower_id", "role"]].to_numpy().tolist() == [["115", "H"]]
+    assert found["offset_m"].iloc[0] == pytest.approx(5.0, abs=0.01)
+
+
 def test_exchanged_roles_move_both(copy: Path) -> None:
     def swap(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
         mine = table["tower_id"] == "115"
