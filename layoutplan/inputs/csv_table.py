@@ -15,7 +15,7 @@ import shapely
 from numpy.typing import NDArray
 
 from layoutplan.errors import ColumnError, CRSError, InputError, LayerError
-from layoutplan.inputs.geodetic import WGS84, FloatArray, settle_crs, to_lonlat
+from layoutplan.inputs.geodetic import WGS84, FloatArray, datum_note, settle_crs, to_lonlat
 from layoutplan.inputs.placed import PlacedTable, Table
 from layoutplan.inputs.vector import require_column, require_file
 from layoutplan.inputs.words import listed
@@ -54,8 +54,10 @@ def read_csv_towers(source: TowerSource, key: str) -> PlacedTable:
     crs, _ = settle_crs(found, source.crs, where, f"{key}.crs")
     if crs.is_geographic:
         _check_degrees(xy, table.rows, (x_column, y_column), where, key)
-    points = to_lonlat(np.asarray(shapely.points(xy), dtype=object), crs, where)
-    return PlacedTable(table.columns, table.rows, where, separator=table.separator, geometry=points)
+    given = np.asarray(shapely.points(xy), dtype=object)
+    said = (*table.problems, *datum_note(given, crs, where))
+    points = to_lonlat(given, crs, where)
+    return PlacedTable(table.columns, table.rows, where, separator=table.separator, problems=said, geometry=points)
 
 
 def read_csv(source: FileSource) -> Table:

@@ -18,6 +18,8 @@ Geometries = NDArray[np.object_]
 
 WGS84 = pyproj.CRS.from_epsg(4326)
 LONGEST_SEGMENT_M = 1000.0  # longer straight lines are cut in their own system: there they are what the mapper meant
+_WELL_KNOWN_M = 1.0  # what PROJ states of ETRS89, which is WGS 84 for all purposes here
+_ASKED = 5  # places of a file asked for the transformation taken there
 _GEOD = pyproj.Geod(ellps="WGS84")
 
 
@@ -113,6 +115,47 @@ def to_lonlat(geometry: Geometries, crs: pyproj.CRS, where: str) -> Geometries:
         raise CRSError(
             f"{where}: {crs.name} cannot be turned into longitude and latitude. Give the file a geodetic system."
         ) from err
+
+
+def datum_note(geometry: Geometries, crs: pyproj.CRS, where: str) -> list[str]:
+    """Say by how much places of a file may be off for its datum; nothing where it is known to a metre.
+
+    Parameters
+    ----------
+    geometry : ndarray of Geometry, shape (n,)
+        In ``crs``.
+    crs : CRS
+    where : str
+        File and layer, for messages.
+
+    Notes
+    -----
+    The accuracy is the one that PROJ states of the transformation it takes. Grids that would be better are not fetched.
+    """
+    places = shapely.get_coordinates(geometry[is_usable(geometry)])
+    if is_wgs84(crs) or len(places) == 0:
+        return []
+    change = pyproj.Transformer.from_crs(crs, WGS84, always_xy=True)
+    stated = [_stated_accuracy_m(change, places[i]) for i in np.linspace(0, len(places) - 1, _ASKED).astype(int)]
+    if min(stated) >= 0.0 and max(stated) <= _WELL_KNOWN_M:
+        return []
+    off = (
+        "by an unknown amount, perhaps a hundred metres or more" if min(stated) < 0.0 else f"by some {max(stated):g} m"
+    )
+    return [
+        f"{where}: {crs.name} differs from WGS 84 in its datum, and places turned into it may be off {off}: compare a "
+        "tower with an aerial picture before trusting distances to what comes from other files, or hand the file over "
+        "in ETRS89 or WGS 84"
+    ]
+
+
+def _stated_accuracy_m(change: pyproj.Transformer, place: FloatArray) -> float:
+    """Accuracy of the transformation that is taken at a place, below 0 if nobody knows. [m]."""
+    try:
+        change.transform(*place.tolist())
+        return float(change.get_last_used_operation().accuracy)
+    except ProjError:  # none was needed
+        return 0.0
 
 
 def transformed(geometry: Geometries, change: pyproj.Transformer) -> Geometries:

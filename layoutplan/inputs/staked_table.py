@@ -13,7 +13,7 @@ import shapely
 
 from layoutplan.errors import ColumnError, CRSError, InputError, LayerError
 from layoutplan.inputs.csv_table import SUFFIXES, read_csv
-from layoutplan.inputs.geodetic import WGS84, FloatArray, is_usable, parse_crs, to_lonlat
+from layoutplan.inputs.geodetic import WGS84, FloatArray, datum_note, is_usable, parse_crs, to_lonlat
 from layoutplan.inputs.placed import PlacedTable, Table, single_points
 from layoutplan.inputs.tower_columns import read_figures
 from layoutplan.inputs.vector import VectorLayer, open_vector
@@ -79,8 +79,10 @@ def _read_csv(path: Path, crs: str | None) -> PlacedTable:
         )
     if degrees:
         _check_degrees(xy, table, columns)
-    points = to_lonlat(np.asarray(shapely.points(xy), dtype=object), given or WGS84, where)
-    return PlacedTable(table.columns, table.rows, where, separator=table.separator, geometry=points)
+    placed = np.asarray(shapely.points(xy), dtype=object)
+    said = (*table.problems, *datum_note(placed, given or WGS84, where))
+    points = to_lonlat(placed, given or WGS84, where)
+    return PlacedTable(table.columns, table.rows, where, separator=table.separator, problems=said, geometry=points)
 
 
 def _coordinate_columns(table: Table, pairs: Sequence[tuple[str, str]]) -> tuple[str, str]:

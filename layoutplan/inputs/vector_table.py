@@ -13,7 +13,7 @@ import shapely
 from numpy.typing import NDArray
 
 from layoutplan.inputs import parquet
-from layoutplan.inputs.geodetic import FloatArray, Geometries, to_lonlat
+from layoutplan.inputs.geodetic import FloatArray, Geometries, datum_note, to_lonlat
 from layoutplan.inputs.vector import VectorLayer, clear_errors
 
 _READ_WHOLE = 50_000  # features; fewer take less time than asking for boxes
@@ -71,6 +71,7 @@ def read_vector(layer: VectorLayer, columns: Sequence[str], boxes: FloatArray | 
             values, geometry, rows = parquet.read(layer.source, wanted, boxes)
         else:
             values, geometry, rows = _read_in_boxes(layer, wanted, boxes)
+    said += datum_note(geometry, layer.crs, layer.where)
     return VectorTable(values, to_lonlat(geometry, layer.crs, layer.where), rows, tuple(said))
 
 

@@ -8,7 +8,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from layoutplan.errors import CRSError
-from layoutplan.inputs.geodetic import geocentric, is_usable, metres_per_degree, parse_crs, settle_crs, to_lonlat
+from layoutplan.inputs.geodetic import (
+    datum_note,
+    geocentric,
+    is_usable,
+    metres_per_degree,
+    parse_crs,
+    settle_crs,
+    to_lonlat,
+)
 
 
 def one(geometry: shapely.Geometry, crs: str) -> shapely.Geometry:
@@ -29,6 +37,27 @@ def test_us_survey_feet_are_not_metres() -> None:
     # EPSG:2229 counts in US survey feet: its false origin (6,561,666.667 ft, 1,640,416.667 ft) is 118° W, 33.5° N
     point = shapely.get_coordinates(one(shapely.Point(6_561_666.667, 1_640_416.667), "EPSG:2229"))[0]
     assert point == pytest.approx([-118.0, 33.5], abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("crs", "place", "off"),
+    [
+        ("EPSG:31467", (3_500_000, 5_400_000), "by some 3 m"),  # without the grid BeTA2007, as its publisher says
+        ("EPSG:27700", (400_000, 300_000), "by some 2 m"),
+        ("+proj=utm +zone=32 +ellps=bessel +type=crs", (500_000, 5_400_000), "unknown amount"),  # no datum named
+    ],
+)
+def test_how_far_an_old_datum_may_be_off_is_told(crs: str, place: tuple[float, float], off: str) -> None:
+    (said,) = datum_note(np.array([None, shapely.Point(place)], dtype=object), pyproj.CRS(crs), "towers.gpkg")
+    assert said.startswith("towers.gpkg: ")
+    assert off in said
+
+
+@pytest.mark.parametrize("crs", ["EPSG:25832", "EPSG:4258", "EPSG:4326", "OGC:CRS84", "EPSG:3857", "EPSG:32632"])
+def test_systems_of_today_need_no_word(crs: str) -> None:
+    place = (9.0, 48.0) if pyproj.CRS(crs).is_geographic else (500_000.0, 5_400_000.0)
+    assert datum_note(np.array([shapely.Point(place)], dtype=object), pyproj.CRS(crs), "x") == []
+    assert datum_note(np.array([None], dtype=object), pyproj.CRS("EPSG:31467"), "x") == []
 
 
 @pytest.mark.parametrize("crs", ["EPSG:25832", "EPSG:2229", "EPSG:4326", "EPSG:4258"])
