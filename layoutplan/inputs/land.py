@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from calendar import isleap
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -211,11 +212,16 @@ def _closed(land: Land, days: tuple[date, date] | None) -> bool | None:
         return False
     turn = 1 if land.closed_to < land.closed_from else 0
     for year in range(days[0].year - 1, days[1].year + 1):
-        first = np.datetime64(f"{year}-{land.closed_from}".replace("-02-29", "-02-28"), "D")
-        last = np.datetime64(f"{year + turn}-{land.closed_to}".replace("-02-29", "-02-28"), "D")
+        first, last = _day(year, land.closed_from), _day(year + turn, land.closed_to)
         if first <= np.datetime64(days[1], "D") and last >= np.datetime64(days[0], "D"):
             return True
     return None
+
+
+def _day(year: int, month_day: str) -> np.datetime64:
+    """Day of a year; 29 February is the 28th where there is none."""
+    leaps = month_day != "02-29" or isleap(year)
+    return np.datetime64(f"{year}-{month_day if leaps else '02-28'}", "D")
 
 
 def _features(parcels: gpd.GeoDataFrame, land: Land) -> tuple[gpd.GeoDataFrame, list[str]]:

@@ -47,6 +47,10 @@ def assumptions(job: Job, inputs: Inputs, model: LineModel, own_segments: int) -
         texts.append("no elevation model given: slopes are unknown; the slack of the lead has to cover them")
     if job.land and job.work.days is None:
         texts.append("days of work not given: dated permissions and closed seasons could not be held against them")
+    if job.land and not job.gives_permitted_land:
+        texts.append(
+            "ground that no area of [[land]] covers is not kept off: nothing is known of permission to enter there"
+        )
     if not job.gives_permitted_land and not job.land:
         texts.append("no permitted land was given: nothing is known of permission to enter")
     return tuple(dict.fromkeys(texts))

@@ -95,6 +95,8 @@ def test_dates_kept_as_dates(tmp_path: Path) -> None:
         (("11-01", "04-12"), WORK, GRANTED),  # over new year
         (("11-01", "04-13"), WORK, REFUSED),
         (("02-29", "02-29"), "[work]\nfirst_day = 2026-02-28", REFUSED),
+        (("01-01", "02-29"), "[work]\nfirst_day = 2028-02-29", REFUSED),  # a leap year has the day
+        (("02-29", "02-29"), "[work]\nfirst_day = 2028-02-28", GRANTED),
         (("03-01", "07-31"), "", TO_ASK),
         (("12-20", "01-10"), "[work]\nfirst_day = 2026-12-28\nlast_day = 2027-01-20", REFUSED),
     ],

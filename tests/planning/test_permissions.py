@@ -1,8 +1,13 @@
 """The parcels that stakes and leads touch."""
 
+from types import SimpleNamespace
+
 import geopandas as gpd
+import pytest
 import shapely
 
+from layoutplan.job import Job
+from layoutplan.planning.notes import assumptions
 from layoutplan.planning.permissions import permissions_table
 
 
@@ -23,3 +28,27 @@ def test_tower_ids_keep_their_spaces():
     land = gpd.GeoDataFrame(parcel, geometry=[shapely.box(9.0005, 46.999, 9.002, 47.001)], crs=4326)
     (row,) = permissions_table(land, electrodes, leads).to_dict("records")
     assert (row["towers"], row["stakes"]) == ("T 12 north", "T 12 north H")
+
+
+@pytest.mark.parametrize(
+    ("land", "classes", "told"),
+    [
+        ([], [], "no permitted land was given: nothing is known of permission to enter"),
+        (
+            ["parcels.gpkg"],
+            [],
+            "ground that no area of [[land]] covers is not kept off: nothing is known of permission",
+        ),
+        (["parcels.gpkg"], ["permitted_land"], ""),
+        ([], ["permitted_land"], ""),
+    ],
+)
+def test_ground_of_which_nobody_was_asked_is_told(land, classes, told):
+    settings = {
+        "lines": [{"towers": {"path": "towers.gpkg"}}],
+        "land": [{"path": path, "permission": "granted"} for path in land],
+        "layers": [{"path": "map.gpkg", "obstacle_class": name} for name in classes],
+    }
+    nothing = SimpleNamespace(assumptions=())
+    texts = assumptions(Job.model_validate(settings), nothing, nothing, 0)
+    assert [text.startswith(told) for text in texts if "permission to enter" in text] == [True] * bool(told)
