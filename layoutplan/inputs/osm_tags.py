@@ -10,7 +10,8 @@ Decisions, all on the side of caution:
   building.
 - On a bridge, roads, paths, railways and waterways become ``bridge_overhead``: what they are on the ground. Boardwalks
   and low-water crossings stay what they are. A bridge in a tunnel counts as a bridge.
-- What is out of use is left out, save pipelines and cables: buried ones stay where they are.
+- What is out of use is left out, save what is still there: pipelines and cables in the ground, buildings, pits; and, as
+  long as it is only disused, wires that hang and rails. What is being built counts where it is dug or strung.
 - A generator on a roof has no earthing grid of its own: it counts as the building below it.
 - Ground covers (woods, crops, residential land) stay whatever lies below or above them.
 """
@@ -37,6 +38,12 @@ LANE_WIDTH_M = 3.5  # common lane width (judgement)
 _PLAUSIBLE_WIDTH_M = (0.1, 300.0)
 _ON_THE_LEVEL = frozenset({"main_road", "minor_road", "track_path", "railway", "river_canal", "stream_ditch"})
 _BURIED = frozenset({"underground_cable", "pipeline"})
+_REMAINS = _BURIED | {"building", "quarry"}
+_CLASSES_WITH_PREFIX = {
+    "disused:": _REMAINS | {"power_line", "railway", "aerialway"},
+    "abandoned:": _REMAINS,
+    "construction:": _BURIED | {"power_line"},
+}
 _NOT_BELOW = frozenset({"no", "building_passage", "avalanche_protector"})
 _NOT_ABOVE = frozenset({"no", "boardwalk", "low_water_crossing"})
 _UNDERGROUND = frozenset({"underground", "underwater"})
@@ -94,8 +101,7 @@ class TagRules:
 
     def _add(self, tag: str, name: str, width_m: float) -> None:
         key, _, value = tag.partition("=")
-        prefixes = ("", "disused:", "abandoned:") if name in _BURIED else ("",)
-        for prefix in prefixes:
+        for prefix in ("", *(prefix for prefix, names in _CLASSES_WITH_PREFIX.items() if name in names)):
             self._rules.setdefault(prefix + key, {}).setdefault(value, []).append((name, width_m))
 
     @property

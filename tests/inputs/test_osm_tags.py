@@ -72,13 +72,27 @@ def tags(text: str) -> dict[str, str]:
         ("power=generator generator:source=wind", ["substation_plant"]),
         ("man_made=pipeline location=overground", ["pipeline"]),
         ("man_made=pipeline tunnel=yes", ["pipeline"]),
-        # out of use: gone, save what stays buried
+        ("power=minor_cable", ["underground_cable"]),
+        ("telecom=cable location=underground", ["underground_cable"]),
+        ("man_made=reservoir_covered", ["building"]),
+        # out of use: gone, save what is still there
         ("disused:highway=track", []),
         ("abandoned:railway=rail", []),
+        ("disused:railway=rail", ["railway"]),
         ("disused:man_made=pipeline", ["pipeline"]),
         ("abandoned:power=cable", ["underground_cable"]),
-        ("disused:power=line", []),
+        ("disused:power=line", ["power_line"]),  # the wires hang, and may be put to use again
+        ("abandoned:power=line", []),
+        ("abandoned:building=barn", ["building"]),
+        ("disused:building=no", []),
+        ("disused:landuse=quarry", ["quarry"]),
         ("demolished:building=yes", []),
+        ("removed:man_made=pipeline", []),
+        # being built
+        ("construction:man_made=pipeline", ["pipeline"]),
+        ("construction:power=line", ["power_line"]),
+        ("construction:highway=primary", []),
+        ("proposed:man_made=pipeline", []),
     ],
 )  # fmt: skip
 def test_classes(text: str, classes: list[str]) -> None:
