@@ -14,6 +14,7 @@ from layoutplan.line.geodesy import GEOD, FloatArray, inverse, turn_deg
 
 BEND_M = 5.0  # a centreline vertex further off the straight span than this is taken for a bend (judgement)
 TAIL_M = 5.0  # a centreline going on further than this beyond the last tower is taken for a further span (judgement)
+OWN_M = 15.0  # a vertex this near to a tower is the tower, drawn less well: no span bends so near to it (judgement)
 _AT_TOWER = 1e-6  # fraction of a segment within which a tower stands at the vertex
 REVERSAL_DEG = 150.0  # no transmission line turns back like this; rows out of order do (judgement)
 
@@ -110,7 +111,8 @@ def _along_centreline(source: LineInput, line: LineString) -> Course:
     _, steps = inverse(vertices[:-1], vertices[1:])
     along = np.concatenate(([0.0], np.cumsum(steps)))
     chainage = np.interp(at, np.arange(len(vertices)), along)
-    axes, bends = _axes(points, at, vertices)
+    axes, bends = _axes(points, at, vertices, along, chainage, points - foot[rows])
+    problems += _aside_problems(source, offset)
     if bends:
         names = source.towers["tower_id"].to_numpy()[rows]
         where = ", ".join(f"{names[i]}-{names[i + 1]}" for i in bends[:5])
@@ -160,28 +162,66 @@ def _order_problems(source: LineInput, rows: np.ndarray, given: FloatArray) -> l
     return []
 
 
-def _axes(points: FloatArray, at: FloatArray, vertices: FloatArray) -> tuple[list[FloatArray], list[int]]:
-    """Axis before, between and behind the towers; and the spans (by their first tower) that bend on the way."""
+def _aside_problems(source: LineInput, offset_m: FloatArray) -> list[str]:
+    if (far := float(offset_m.max())) <= BEND_M:
+        return []
+    name = source.towers["tower_id"].iloc[int(np.argmax(offset_m))]
+    return [
+        f"line '{source.line.id}': towers stand up to {far:.0f} m off the centreline (tower {name}); spans run through "
+        "the towers. Check that towers and centreline are of one line and one datum"
+    ]
+
+
+def _axes(
+    points: FloatArray,
+    at: FloatArray,
+    vertices: FloatArray,
+    along_m: FloatArray,
+    chainage_m: FloatArray,
+    aside: FloatArray,
+) -> tuple[list[FloatArray], list[int]]:
+    """Axis before, between and behind the towers; and the spans (by their first tower) that bend on the way.
+
+    The centreline is moved to the towers first, so that one that runs beside them does not zigzag between both.
+
+    Parameters
+    ----------
+    points, at, chainage_m, aside
+        Of the towers in order: places, places along the vertices, distances along the line, and how far they are from
+        their feet. [deg, -, m, deg]
+    vertices, along_m
+        Of the centreline, and how far along it they are. [deg, m]
+    """
     # a vertex that is the tower itself belongs neither before nor behind it
     first = np.ceil(at - _AT_TOWER).astype(int)
     after = np.floor(at + _AT_TOWER).astype(int) + 1
-    head = np.vstack((vertices[: first[0]], points[:1]))
-    tail = np.vstack((points[-1:], vertices[after[-1] :]))
-    axes, bends = [_tail(head[::-1])[::-1]], []
+    _, aside_m = inverse(points, points - aside)
+    head = np.vstack((vertices[: first[0]] + aside[0], points[:1]))
+    tail = np.vstack((points[-1:], vertices[after[-1] :] + aside[-1]))
+    axes, bends = [_tail(head[::-1], aside_m[0])[::-1]], []
     for i in range(len(points) - 1):
-        between = vertices[after[i] : first[i + 1]]
-        bend = between[_off_chord_m(between, points[i], points[i + 1]) > BEND_M]
+        rows = np.arange(after[i], first[i + 1])
+        share = ((along_m[rows] - chainage_m[i]) / (chainage_m[i + 1] - chainage_m[i]))[:, None]
+        between = vertices[rows] + aside[i] * (1 - share) + aside[i + 1] * share
+        own = _beside(between, points[i], aside_m[i]) | _beside(between, points[i + 1], aside_m[i + 1])
+        bend = between[~own & (_off_chord_m(between, points[i], points[i + 1]) > BEND_M)]
         if len(bend):
             bends.append(i)
         axes.append(np.vstack((points[i], bend, points[i + 1])))
-    axes.append(_tail(tail))
+    axes.append(_tail(tail, aside_m[-1]))
     return axes, bends
 
 
-def _tail(axis: FloatArray) -> FloatArray:
+def _beside(vertices: FloatArray, tower: FloatArray, aside_m: float) -> np.ndarray:
+    """Vertices that stand for a tower: near to it, or not much farther than it stands aside."""
+    _, away = inverse(vertices, np.broadcast_to(tower, vertices.shape))
+    return np.asarray(away <= max(OWN_M, 2 * aside_m))
+
+
+def _tail(axis: FloatArray, aside_m: float) -> FloatArray:
     """Keep what goes on beyond the tower only if it goes on far enough; vertices beside the tower are dropped."""
     _, away = inverse(np.broadcast_to(axis[0], axis.shape), axis)
-    keep = away > TAIL_M
+    keep = away > max(TAIL_M, 2 * aside_m)
     keep[0] = True
     return axis[keep]
 

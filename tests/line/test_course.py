@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -174,6 +175,37 @@ def test_vertices_at_towers_are_no_bends() -> None:
     course = order_line(line_input([(0, 0), (300, 200), (600, 0)], [(0, 0), (300, 200), (600, 0)]))
     assert [axis_m(axis) for axis in course.axes[1:3]] == [[(0, 0), (300, 200)], [(300, 200), (600, 0)]]
     assert course.problems == ()
+
+
+@pytest.mark.parametrize("ahead_m", [-6.0, -0.5, 0.0, 0.5, 6.0])
+@pytest.mark.parametrize("aside_m", [-25.0, -8.0, 3.0, 8.0, 15.0])
+def test_a_centreline_that_runs_beside_the_towers_does_not_zigzag(aside_m: float, ahead_m: float) -> None:
+    """A line drawn from another survey has its vertices beside the towers: they are no bends, no spans of their own."""
+    beside = [(x + ahead_m, aside_m) for x in (-300, 0, 150, 300, 600, 900, 1200)]
+    found = order_line(line_input(STRAIGHT, beside))
+    spans = [axis_m(axis) for axis in found.axes]
+    assert spans[1:-1] == [list(pair) for pair in pairwise(STRAIGHT)]
+    assert min(len(spans[0]), len(spans[-1])) >= 2
+    assert {y for axis in spans for _, y in axis} == {0}
+    told = [text for text in found.problems if "off the centreline" in text]
+    assert len(told) == (abs(aside_m) > 5)
+    assert len(found.problems) == len(told)
+
+
+def test_a_bend_of_a_centreline_beside_the_towers_stays_a_bend() -> None:
+    towers, beside = [(0, 0), (600, 0)], [(0.5, 8), (300, 48), (599, 8)]
+    found = order_line(line_input(towers, beside))
+    assert axis_m(found.axes[1]) == [(0, 0), (300, 40), (600, 0)]
+    assert any("bends between towers in 1 span(s)" in text for text in found.problems)
+
+
+@pytest.mark.parametrize("turn_deg", [20, 60, 90])
+@pytest.mark.parametrize("aside", [(7.0, 7.0), (-7.0, -7.0), (7.0, -7.0)])
+def test_an_angle_tower_beside_the_vertex_of_the_centreline(turn_deg: float, aside: Any) -> None:
+    end = (300 + 300 * np.cos(np.radians(turn_deg)), 300 * np.sin(np.radians(turn_deg)))
+    corner = (300 + aside[0], aside[1])
+    found = order_line(line_input([(0, 0), corner, end], [(0, 0), (300, 0), end]))
+    assert [len(axis) for axis in found.axes] == [1, 2, 2, 1]
 
 
 def test_line_that_goes_on_beyond_its_towers() -> None:
