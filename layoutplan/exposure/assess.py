@@ -21,8 +21,8 @@ SERVICE, FAULT = "in service", "under a fault"
 _VOLTAGE = ("section",)
 _LOAD = ("section", "load")
 _UNBALANCE = (*_LOAD, "unbalance", "soil")
-_STANDING = (*_UNBALANCE, "footing")
-_FAULT = ("section", "fault", "soil")
+_STANDING = (*_UNBALANCE, "footing", "shared")
+_FAULT = ("section", "fault", "soil", "shared")
 _TRANSFERRED = (*_FAULT, "footing")
 
 
@@ -43,7 +43,7 @@ class Exposure:
         Whether it counts for the handling of the lead.
     rests_on : tuple of str
         Inputs that matter, for naming those that were assumed or are missing: ``section``, ``soil``, ``footing``,
-        ``load``, ``unbalance``, ``fault``.
+        ``load``, ``unbalance``, ``fault``, ``shared``.
     """
 
     name: str

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from layoutplan.errors import InputRangeError, JobError
 from layoutplan.exposure.axis import Axis
@@ -16,6 +17,8 @@ from layoutplan.exposure.ground import Ground, ground_at
 from layoutplan.exposure.sources import Course, build_courses, vertex_of_towers
 from layoutplan.inputs.model import FaultTable
 from layoutplan.job import Job, Line
+from layoutplan.line.build import SAME_PLACE_M
+from layoutplan.line.geodesy import to_ecef
 from layoutplan.line.model import IntArray, LineModel, Towers
 
 # farther off a line adds at most 0.5 V to a lead along it (380 kV, 2.5 kA, 100 ohm m); 2 V (800 kV, 4 kA, 1 kohm m)
@@ -66,6 +69,8 @@ class Network:
         Where lines run of which nothing electrical is known.
     owner : ndarray of int, shape (towers,)
         Number of the source whose line each tower belongs to, -1 if nothing electrical is known of it.
+    shared : ndarray of bool, shape (towers,)
+        Whether a tower carries another line of the job, too, whose currents are not counted in its own potential.
     assumptions : tuple of str
     """
 
@@ -75,6 +80,7 @@ class Network:
     sources: tuple[Source, ...]
     dark: tuple[Axis, ...]
     owner: IntArray
+    shared: NDArray[np.bool_]
     assumptions: tuple[str, ...]
 
     def in_the_dark(self, tower: IntArray) -> NDArray[np.bool_]:
@@ -114,7 +120,26 @@ def build_network(job: Job, model: LineModel, lines: Sequence[tuple[Line, FaultT
     ]
     if len(sources) > 1:
         texts.append("a fault is looked at for the towers of its own line only: what it induces beside it is not")
-    return Network(job, model.towers, ground, tuple(sources), tuple(dark), owner, (*ground.assumptions, *texts))
+    shared = _shared(model.towers, owner, courses, dark)
+    if shared.any():
+        names = model.towers.tower_id[shared].tolist()
+        some = ", ".join(names[:5]) + (", …" if len(names) > 5 else "")
+        texts.append(
+            f"{len(names)} tower(s) carry another line of the job, too ({some}): what its load and its faults "
+            "make of their potential is not counted; voltages of the tower in service and under a fault may be too low"
+        )
+    found = (*ground.assumptions, *texts)
+    return Network(job, model.towers, ground, tuple(sources), tuple(dark), owner, shared, found)
+
+
+def _shared(towers: Towers, owner: IntArray, courses: Sequence[Course], dark: Sequence[Axis]) -> NDArray[np.bool_]:
+    """Mark towers at whose places another line has a tower, or a vertex where nothing electrical is known of it."""
+    here = to_ecef(towers.lonlat_deg)
+    shared = np.zeros(len(towers), dtype=bool)
+    others = [(course.axis.place_m[course.towers], owner != number) for number, course in enumerate(courses)]
+    for place_m, not_its_own in [*others, *((axis.place_m, owner >= 0) for axis in dark)]:
+        shared |= (cKDTree(place_m).query(here)[0] <= SAME_PLACE_M) & not_its_own
+    return shared
 
 
 def require_figures(network: Network) -> None:

@@ -133,6 +133,8 @@ def _assumed(network: Network, tower: IntArray) -> list[dict[str, str]]:
             found["soil"] = "soil resistivity not given"
         if ground.footing_assumed[row]:
             found["footing"] = "footing resistance estimated"
+        if network.shared[row]:
+            found["shared"] = "another line on this tower not counted, may be too low"
         rows.append(found)
     return rows
 
