@@ -15,7 +15,7 @@ from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, NEEDS_AGREEME
 from layoutplan.siting.blockers import describe
 from layoutplan.siting.evaluate import Evaluated
 from layoutplan.siting.exclusions import Exclusions
-from layoutplan.siting.obstacles import CAUTION, Obstacles
+from layoutplan.siting.obstacles import CAUTION, NO, Obstacles
 from layoutplan.siting.site import Sited
 
 SIDES = np.array(["left", "right"])
@@ -25,9 +25,11 @@ MOST_SHOWN = 4  # exclusions and relaxations named in a tower's reasons; the tab
 def crossing_texts(chosen: Evaluated, obstacles: Obstacles, job: Job) -> list[str]:
     """What the lead of each position crosses on its way, in order, with the distance from the tower."""
     texts: dict[int, list[str]] = defaultdict(list)
-    for ray, feature, at in zip(chosen.touches.ray, chosen.touches.feature, chosen.touches.at_m, strict=True):
+    touches = chosen.touches
+    for ray, feature, at, level in zip(touches.ray, touches.feature, touches.at_m, touches.level, strict=True):
         where = f"at {at:.1f} m" if at > 0 else "from the start: the tower stands in it"
-        texts[int(ray)].append(f"{describe(obstacles, job, int(feature))} {where}")
+        forbidden = "forbidden " if level == NO else ""  # of given stakes only: planning crosses nothing forbidden
+        texts[int(ray)].append(f"{forbidden}{describe(obstacles, job, int(feature))} {where}")
     return ["; ".join(texts[i]) for i in range(len(chosen))]
 
 
@@ -72,7 +74,8 @@ def stake_reasons(
         if facts.uncovered[i]:
             parts.append(facts.uncovered[i])
         if facts.crossings[i]:
-            parts.append(f"lead crosses {facts.crossings[i]}: to be agreed")
+            agreed = ": to be agreed" if chosen.terms["caution_crossings"][i] > 0 else ""
+            parts.append(f"lead crosses {facts.crossings[i]}{agreed}")
         if facts.grounds[i]:
             parts.append(f"stands on {facts.grounds[i]}: to be agreed")
         if same_side[tower]:

@@ -80,6 +80,19 @@ def test_a_fixed_stake_that_breaks_rules_says_so(job: Job, free: Plan) -> None:
     assert checks[["line_clearance", "lead_angle", "electrode_distance"]].tolist() == ["broken"] * 3
 
 
+def test_a_forbidden_crossing_is_not_offered_for_agreement(job: Job, free: Plan) -> None:
+    """What the lead of a fixed stake must not cross is called forbidden, and nobody is told to agree on it."""
+    towers = free.towers.query("line_id == 'ostrel-varnau'")["tower_id"]
+    made = fixed(job, *(beside(free, tower, "H", 90.0, 140.0) | {"line": "ostrel-varnau"} for tower in towers))
+    broken = made.checks.query("verdict == 'broken' and rule == 'lead_crossing'")[["tower_id", "role"]]
+    forbidden = made.leads[made.leads["crossings"].str.contains("forbidden ")]
+    found = set(zip(broken["tower_id"], broken["role"], strict=True))
+    assert found == set(zip(forbidden["tower_id"], forbidden["role"], strict=True))
+    only = forbidden.query("caution_crossings == 0 and caution_ground == 0")
+    assert len(only)
+    assert not only["reasons"].str.contains("to be agreed").any()
+
+
 def test_two_on_one_side_too_near_each_other(job: Job, free: Plan) -> None:
     made = fixed(job, beside(free, "115", "H", 80.0, 90.0), beside(free, "115", "S", 110.0, 90.0))
     checks = made.checks[(made.checks["tower_id"] == "115") & (made.checks["rule"] == "opposite_sides")]
