@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from layoutplan.electrical import RodPlan, exposure_ratio, handling, magnitude_range, transferred_voltage
 from layoutplan.exposure.capacitive import Capacitive, capacitive
+from layoutplan.exposure.chain import ComplexArray
 from layoutplan.exposure.induced import fault_emf, load_emf
 from layoutplan.exposure.limits import Limit, fault_limit, service_limits
 from layoutplan.exposure.network import Network
@@ -161,21 +162,59 @@ def assess(network: Network, measured: Measured, tower: IntArray, stake_xy_m: Fl
 
 
 def tower_figures(network: Network) -> TowerFigures:
-    """Potential rise, fault share and standing current of every tower."""
-    count = len(network.towers)
-    rise, share, low, high, start, end = (np.full(count, np.nan) for _ in range(6))
-    for source in network.sources:
-        mine = source.vertex >= 0
-        at = source.vertex[mine]
-        footing = network.ground.footing_ohm[mine]
-        low[mine], high[mine] = magnitude_range(source.load.potential_v[at] / footing[:, None])
-        low[mine] *= source.load.usual
+    """Potential rise, fault share and standing current of every tower.
+
+    On a tower that carries several lines the currents of their loads add up in any phase, and of their faults the one
+    that lifts it most counts; what feeds a fault is told of its own line.
+    """
+    footing, unknown = network.ground.footing_ohm, np.where(network.known, 0.0, np.nan)
+    start, end = np.full((2, len(footing)), np.nan)
+    for number, source in enumerate(network.sources):
         if source.faults is not None:
-            rise[mine] = np.abs(source.faults.potential_v[at])
-            start[mine], end[mine] = source.faults.from_start_a[at], source.faults.from_end_a[at]
-            fed = start[mine] + end[mine]
-            share[mine] = np.divide(rise[mine] / footing, fed, out=np.full(len(at), np.nan), where=fed > 0)
-    return TowerFigures(rise, share, low, high, start, end)
+            mine = network.owner == number
+            start[mine], end[mine] = (fed[source.vertex[mine]] for fed in source.faults.fed_a)
+    if not network.sources:
+        return TowerFigures(start, end, start, end, start, end)
+    current = _standing_v(network) / footing[:, None, None]
+    low, _ = magnitude_range((current * _usual(network)).reshape(len(footing), -1))
+    _, high = magnitude_range(current.reshape(len(footing), -1))
+    rise, fed = np.abs(_fault_v(network)), _fed_a(network)
+    worst = np.argmax(rise, axis=1)[:, None]  # NaN counts as the worst
+    rise, fed = (np.take_along_axis(each, worst, axis=1)[:, 0] for each in (rise, fed))
+    share = np.divide(rise / footing, fed, out=np.full(len(footing), np.nan), where=fed > 0)
+    return TowerFigures(rise + unknown, share + unknown, low + unknown, high + unknown, start, end)
+
+
+def _usual(network: Network) -> FloatArray:
+    """Usual load over the greatest of each line, shape (sources, 1). [-]."""
+    return np.array([source.load.usual for source in network.sources])[:, None]
+
+
+def _standing_v(network: Network) -> ComplexArray:
+    """Potential of each tower by the load of each line it carries, 0 by others, shape (towers, sources, k). [V]."""
+    found = [
+        np.where((source.vertex < 0)[:, None], 0.0, source.load.potential_v[source.vertex])
+        for source in network.sources
+    ]
+    return np.stack(found, axis=1)
+
+
+def _fault_v(network: Network) -> ComplexArray:
+    """Potential of each tower when a fault of a line is there, 0 by lines not on it, shape (towers, sources). [V]."""
+    found = [
+        np.where(source.vertex < 0, 0.0, np.nan if source.faults is None else source.faults.potential_v[source.vertex])
+        for source in network.sources
+    ]
+    return np.stack(found, axis=1).astype(complex)
+
+
+def _fed_a(network: Network) -> FloatArray:
+    """Return what feeds that fault, shape (towers, sources). [A]."""
+    found = [
+        np.zeros(len(source.vertex)) if source.faults is None else np.sum(source.faults.fed_a, axis=0)[source.vertex]
+        for source in network.sources
+    ]
+    return np.stack(found, axis=1)
 
 
 def _lead_figures(network: Network, tower: IntArray, stake_xy_m: FloatArray) -> LeadFigures:
@@ -209,35 +248,31 @@ def _expected(
     network: Network, tower: IntArray, stake_xy_m: FloatArray, emf: np.ndarray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Voltage tower to stake on arrival (low, high), and its part without what the lead itself picks up. [V]."""
-    at_stake = network.ground.lifted_ohm(tower[:, None], np.hypot(*np.moveaxis(stake_xy_m, -1, 0)))
-    parts = emf.copy()
-    standing = np.full(at_stake.shape, np.nan)
-    for number, source in enumerate(network.sources):
-        mine = network.owner[tower] == number
-        potential = source.load.potential_v[source.vertex[tower[mine]]]
-        current = potential / network.ground.footing_ohm[tower[mine]][:, None]
-        own = transferred_voltage(potential[:, None], current[:, None], at_stake[mine][..., None])
-        parts[mine, :, number] += own  # an open lead shows the tower's voltage and what it picks up itself
-        standing[mine] = np.abs(own).sum(axis=-1)
     if not network.sources:
-        return standing, standing, standing
-    usual = np.array([source.load.usual for source in network.sources])[:, None]
-    unknown = np.where(network.in_the_dark(tower), np.nan, 0.0)[:, None]
+        nothing = np.full(stake_xy_m.shape[:2], np.nan)
+        return nothing, nothing, nothing
+    at_stake = network.ground.lifted_ohm(tower[:, None], np.hypot(*np.moveaxis(stake_xy_m, -1, 0)))
+    potential = _standing_v(network)[tower]
+    current = potential / network.ground.footing_ohm[tower][:, None, None]
+    own = transferred_voltage(potential[:, None], current[:, None], at_stake[..., None, None])
+    standing = np.abs(own).sum(axis=(-2, -1)) + np.where(network.known[tower], 0.0, np.nan)[:, None]
+    parts = emf + own  # an open lead shows the tower's voltage and what it picks up itself
+    unknown = np.where(network.known[tower] & ~network.in_the_dark(tower), 0.0, np.nan)[:, None]
     flat = (*parts.shape[:2], parts.shape[2] * parts.shape[3])
-    low, _ = magnitude_range((parts * usual).reshape(flat))
+    low, _ = magnitude_range((parts * _usual(network)).reshape(flat))
     _, high = magnitude_range(parts.reshape(flat))
     return low + unknown, high + unknown, standing
 
 
 def _transferred_fault(network: Network, tower: IntArray, stake_xy_m: FloatArray) -> FloatArray:
-    """Voltage between the ground at each stake and a lead bonded to the tower, or the other way round. [V]."""
+    """Voltage between the ground at each stake and a lead bonded to the tower, or the other way round. [V].
+
+    By the worst fault of the lines that the tower carries.
+    """
+    if not network.sources:
+        return np.full(stake_xy_m.shape[:2], np.nan)
     at_stake = network.ground.lifted_ohm(tower[:, None], np.hypot(*np.moveaxis(stake_xy_m, -1, 0)))
-    out = np.full(at_stake.shape, np.nan)
-    for number, source in enumerate(network.sources):
-        if source.faults is None:
-            continue
-        mine = network.owner[tower] == number
-        potential = source.faults.potential_v[source.vertex[tower[mine]]]
-        current = potential / network.ground.footing_ohm[tower[mine]]
-        out[mine] = np.abs(transferred_voltage(potential[:, None], current[:, None], at_stake[mine]))
-    return out
+    potential = _fault_v(network)[tower]
+    current = potential / network.ground.footing_ohm[tower][:, None]
+    by_line = np.abs(transferred_voltage(potential[:, None], current[:, None], at_stake[..., None]))
+    return by_line.max(axis=-1) + np.where(network.known[tower], 0.0, np.nan)[:, None]

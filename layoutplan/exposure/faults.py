@@ -46,6 +46,11 @@ class Faults:
     steady: ComplexArray
     phase: list[int]
 
+    @property
+    def fed_a(self) -> tuple[FloatArray, FloatArray]:
+        """Return what feeds a fault at each vertex, from the start and from the end. [A]."""
+        return self.from_start_a, self.from_end_a
+
     def currents(self, vertex: IntArray, span: IntArray) -> ComplexArray:
         """Currents in some spans for a fault at some vertices.
 

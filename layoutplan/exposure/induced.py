@@ -86,19 +86,21 @@ def fan_emf(network: Network, tower: IntArray, bearing_deg: FloatArray, distance
 
 
 def fault_emf(network: Network, tower: IntArray, lead_xy_m: FloatArray) -> FloatArray:
-    """Greatest voltage induced in leads by a fault of the tower's own line, at the tower or its neighbours.
+    """Greatest voltage induced in leads by a fault of a line that the tower carries, there or at its neighbours.
 
     Returns
     -------
     ndarray, shape (t, m)
         NaN where unknown. [V]
     """
-    out = np.full(lead_xy_m.shape[:2], np.nan)
-    for number, source in enumerate(network.sources):
+    out = np.zeros(lead_xy_m.shape[:2])
+    out[~network.known[tower]] = np.nan
+    for source in network.sources:
+        own = np.flatnonzero(source.vertex[tower] >= 0)
         faults, fault = source.faults, source.line.fault
         if faults is None or fault is None:
+            out[own] = np.nan
             continue
-        own = np.flatnonzero(network.owner[tower] == number)
         stations = source.course.towers
         for part, window in _windows(network, source, tower[own]):
             rows = own[part]
@@ -113,7 +115,7 @@ def fault_emf(network: Network, tower: IntArray, lead_xy_m: FloatArray) -> Float
                 soil_resistivity_ohm_m=network.ground.deep_ohm_m,
                 frequency_hz=source.line.frequency_hz,
             )
-            out[rows] = np.abs(emf).max(axis=-1)
+            out[rows] = np.maximum(out[rows], np.abs(emf).max(axis=-1))
     return out
 
 

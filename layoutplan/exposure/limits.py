@@ -64,7 +64,7 @@ def service_limits(network: Network, tower: IntArray) -> dict[str, Limit]:
 
 
 def fault_limit(network: Network, tower: IntArray) -> Limit:
-    """Permissible touch voltage for the clearing time of each tower's line. [V].
+    """Permissible touch voltage for the clearing time of each tower's line, the longest if it carries several. [V].
 
     Raises
     ------
@@ -73,13 +73,16 @@ def fault_limit(network: Network, tower: IntArray) -> Limit:
     """
     settings = network.job.limits
     value, duration = np.full(len(tower), np.nan), np.full(len(tower), np.nan)
-    for number, source in enumerate(network.sources):
-        mine = network.owner[tower] == number
-        if source.line.fault is None or not mine.any():
+    for source in network.sources:
+        if source.line.fault is None:
             continue
-        duration[mine] = source.line.fault.clearing_time_s
+        time_s = source.line.fault.clearing_time_s
+        mine = (source.vertex[tower] >= 0) & ~(duration >= time_s)
+        if not mine.any():
+            continue
+        duration[mine] = time_s
         try:
-            value[mine] = _touch_voltage(network, tower[mine], source.line.fault.clearing_time_s)
+            value[mine] = _touch_voltage(network, tower[mine], time_s)
         except InputRangeError as err:
             raise JobError(f"line '{source.line.id}', fault.clearing_time_s: {err}") from err
     if settings.touch_standard == "IEEE Std 80":

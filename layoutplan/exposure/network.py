@@ -18,7 +18,7 @@ from layoutplan.exposure.sources import Course, build_courses, vertex_of_towers
 from layoutplan.inputs.model import FaultTable
 from layoutplan.job import Job, Line
 from layoutplan.line.build import SAME_PLACE_M
-from layoutplan.line.geodesy import to_ecef
+from layoutplan.line.geodesy import FloatArray, to_ecef
 from layoutplan.line.model import IntArray, LineModel, Towers
 
 # farther off a line adds at most 0.5 V to a lead along it (380 kV, 2.5 kA, 100 ohm m); 2 V (800 kV, 4 kA, 1 kohm m)
@@ -33,7 +33,7 @@ class Source:
     ----------
     chain : Chain
     vertex : ndarray of int, shape (towers,)
-        Vertex of each planned tower that belongs to this line, else -1.
+        Vertex at which this line hangs on each planned tower, one of its own or one that it shares, else -1.
     load : LoadState
     faults : Faults or None
         None where the job tells no fault current.
@@ -69,8 +69,8 @@ class Network:
         Where lines run of which nothing electrical is known.
     owner : ndarray of int, shape (towers,)
         Number of the source whose line each tower belongs to, -1 if nothing electrical is known of it.
-    shared : ndarray of bool, shape (towers,)
-        Whether a tower carries another line of the job, too, whose currents are not counted in its own potential.
+    dark_too : ndarray of bool, shape (towers,)
+        Whether a tower carries a further line, too, of which nothing electrical, or no tower, is known.
     assumptions : tuple of str
     """
 
@@ -80,8 +80,13 @@ class Network:
     sources: tuple[Source, ...]
     dark: tuple[Axis, ...]
     owner: IntArray
-    shared: NDArray[np.bool_]
+    dark_too: NDArray[np.bool_]
     assumptions: tuple[str, ...]
+
+    @property
+    def known(self) -> NDArray[np.bool_]:
+        """Whether something electrical is known of every line that each tower carries."""
+        return (self.owner >= 0) & ~self.dark_too
 
     def in_the_dark(self, tower: IntArray) -> NDArray[np.bool_]:
         """Whether nothing electrical is known of the line of some towers, or of another one near them."""
@@ -112,34 +117,39 @@ def build_network(job: Job, model: LineModel, lines: Sequence[tuple[Line, FaultT
     sources = [_source(course, model.towers, ground, tables[course.line.id]) for course in courses]
     owner = np.full(len(model.towers), -1)
     for number, source in enumerate(sources):
-        owner[source.vertex >= 0] = number
+        owner[model.towers.line_id == source.line.id] = number
         texts += _unknowns(source.line)
     texts += [
         "power lines on the map that are not in the job add nothing to the voltages: their currents are not known",
         "the earth wires of a line end with its first and last tower or bend; a branch is not joined to its line",
     ]
     if len(sources) > 1:
-        texts.append("a fault is looked at for the towers of its own line only: what it induces beside it is not")
-    shared = _shared(model.towers, owner, courses, dark)
+        texts.append("a fault is looked at for the towers that carry its line only: what it induces beside them is not")
+    shared = np.count_nonzero([source.vertex >= 0 for source in sources], axis=0) > 1
     if shared.any():
-        names = model.towers.tower_id[shared].tolist()
-        some = ", ".join(names[:5]) + (", …" if len(names) > 5 else "")
-        texts.append(
-            f"{len(names)} tower(s) carry another line of the job, too ({some}): what its load and its faults "
-            "make of their potential is not counted; voltages of the tower in service and under a fault may be too low"
-        )
+        texts.append(_shared_text(model.towers.tower_id[shared].tolist()))
+    unknown = [*(axis.place_m for axis in dark), *(course.axis.place_m[course.bends] for course in courses)]
+    dark_too = _dark_too(model.towers, owner, unknown)
     found = (*ground.assumptions, *texts)
-    return Network(job, model.towers, ground, tuple(sources), tuple(dark), owner, shared, found)
+    return Network(job, model.towers, ground, tuple(sources), tuple(dark), owner, dark_too, found)
 
 
-def _shared(towers: Towers, owner: IntArray, courses: Sequence[Course], dark: Sequence[Axis]) -> NDArray[np.bool_]:
-    """Mark towers at whose places another line has a tower, or a vertex where nothing electrical is known of it."""
+def _shared_text(names: list[str]) -> str:
+    some = ", ".join(names[:5]) + (", …" if len(names) > 5 else "")
+    return (
+        f"{len(names)} tower(s) carry more than one line of the job ({some}): what their loads make of a tower's "
+        "potential is added up, of faults the worst is taken, and each line's potential is worked out as if its earth "
+        "wires were the only ones; an earth wire that two lines have in common belongs to one of them in the job"
+    )
+
+
+def _dark_too(towers: Towers, owner: IntArray, places_m: Sequence[FloatArray]) -> NDArray[np.bool_]:
+    """Mark towers of known lines at which another line bends, or stands of which nothing electrical is known."""
     here = to_ecef(towers.lonlat_deg)
-    shared = np.zeros(len(towers), dtype=bool)
-    others = [(course.axis.place_m[course.towers], owner != number) for number, course in enumerate(courses)]
-    for place_m, not_its_own in [*others, *((axis.place_m, owner >= 0) for axis in dark)]:
-        shared |= (cKDTree(place_m).query(here)[0] <= SAME_PLACE_M) & not_its_own
-    return shared
+    found = np.zeros(len(towers), dtype=bool)
+    for place_m in places_m:
+        found |= cKDTree(place_m).query(here)[0] <= SAME_PLACE_M
+    return found & (owner >= 0)
 
 
 def require_figures(network: Network) -> None:
@@ -190,7 +200,7 @@ def _unknowns(line: Line) -> list[str]:
 def _source(course: Course, towers: Towers, ground: Ground, table: FaultTable | None) -> Source:
     vertex = vertex_of_towers(course, towers)
     footing = np.full(len(course.names), np.inf)
-    # a branch's first tower is planned under the line it branches from and found by its name only
+    # towers of which nobody measures the footing
     footing[[i for i, name in enumerate(course.names) if name]] = float(np.median(ground.footing_ohm))
     footing[vertex[vertex >= 0]] = ground.footing_ohm[vertex >= 0]
     try:

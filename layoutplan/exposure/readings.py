@@ -39,16 +39,16 @@ class Measured:
 def measured(network: Network) -> Measured:
     """Say for every tower what the reading should be. NaN for whole-current readings where the line is not known."""
     footing = network.ground.footing_ohm
-    rest = np.full(len(footing), np.nan, dtype=complex)
+    others = np.where(network.owner >= 0, 0j, np.nan)
     frequency = network.job.method.test_frequencies_hz[0]
     for source in network.sources:
         chain = build_chain(source.course, source.chain.footing_ohm, frequency, network.ground.deep_ohm_m)
         mine = source.vertex >= 0
         at = source.vertex[mine]
-        # a station's grid at the tower's vertex counts with the rest
-        others = 1 / chain.driving_point_ohm()[at] - 1 / footing[mine]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            rest[mine] = np.where(np.abs(others) < 1e-12, np.inf, 1 / others)
+        # a station's grid at the tower's vertex counts with the rest, and so does a further line on the tower
+        others[mine] += 1 / chain.driving_point_ohm()[at] - 1 / footing[mine]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        rest = np.where(np.abs(others) < 1e-12, np.inf, 1 / others)
     if network.job.method.legs_only:
         return Measured(footing, rest)
     with np.errstate(invalid="ignore"):  # NaN for unknown

@@ -6,13 +6,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from layoutplan.electrical import Conductor, CrossSection, generic_cross_section, impedance_matrix
 from layoutplan.errors import InputRangeError, JobError
 from layoutplan.exposure.axis import Axis, build_axis
 from layoutplan.job import Line
 from layoutplan.job.electrical import ConductorItem, CrossSectionItem
-from layoutplan.line.geodesy import FloatArray, local_axes, turn_deg
+from layoutplan.line.build import SAME_PLACE_M
+from layoutplan.line.geodesy import FloatArray, local_axes, to_ecef, turn_deg
 from layoutplan.line.model import IntArray, Spans, Towers
 
 
@@ -58,6 +60,11 @@ class Course:
     def towers(self) -> IntArray:
         """Vertices that are towers."""
         return np.flatnonzero([bool(name) for name in self.names])
+
+    @property
+    def bends(self) -> IntArray:
+        """Vertices that are no towers."""
+        return np.flatnonzero([not name for name in self.names])
 
     def conductor_points(self, vertex: IntArray) -> tuple[FloatArray, FloatArray]:
         """Places that may hold a conductor: geocentric (..., c, 3) and height above ground (..., c). [m]."""
@@ -116,11 +123,19 @@ def build_courses(lines: Sequence[Line], spans: Spans) -> tuple[list[Course], li
 
 
 def vertex_of_towers(course: Course, towers: Towers) -> IntArray:
-    """Vertex of the course at which each tower stands, -1 for towers of other lines; shape (n,)."""
+    """Vertex of the course at each tower that carries the line, -1 at towers of other lines; shape (n,).
+
+    A tower that two lines share is planned under one of them; to the other it is known by its place.
+    """
     place = {name: i for i, name in enumerate(course.names) if name}
     mine = towers.line_id == course.line.id
     found = [place.get(t, -1) if own else -1 for t, own in zip(towers.tower_id.tolist(), mine.tolist(), strict=True)]
-    return np.array(found, dtype=np.int64)
+    stations = course.towers
+    if not len(stations):
+        return np.array(found, dtype=np.int64)
+    away_m, nearest = cKDTree(course.axis.place_m[stations]).query(to_ecef(towers.lonlat_deg))
+    shared = (away_m <= SAME_PLACE_M) & ~mine
+    return np.where(shared, stations[np.minimum(nearest, len(stations) - 1)], np.array(found, dtype=np.int64))
 
 
 def _axis(line: Line, spans: Spans) -> tuple[Axis, list[str]]:

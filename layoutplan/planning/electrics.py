@@ -17,7 +17,12 @@ from layoutplan.siting.site import Sited
 
 _SHOWN = {"V": (1.0, "V"), "A": (1e3, "mA"), "V/m": (1e-3, "kV/m")}
 _SHARES = {"negative_sequence_pct", "zero_sequence_pct"}
-_MISSING = {"section": "no voltage given", "load": "no load current given", "fault": "no fault current given"}
+_MISSING = {
+    "section": "no voltage given",
+    "load": "no load current given",
+    "fault": "no fault current given",
+    "shared": "another line on this tower not known",
+}
 _ELSEWHERE = {
     SERVICE: "voltage or load of a line near by not given",
     FAULT: "fault current here or at a neighbouring tower not given",
@@ -133,8 +138,8 @@ def _assumed(network: Network, tower: IntArray) -> list[dict[str, str]]:
             found["soil"] = "soil resistivity not given"
         if ground.footing_assumed[row]:
             found["footing"] = "footing resistance estimated"
-        if network.shared[row]:
-            found["shared"] = "another line on this tower not counted, may be too low"
+        if network.dark_too[row]:
+            found["shared"] = _MISSING["shared"]
         rows.append(found)
     return rows
 

@@ -145,24 +145,6 @@ def test_assumptions_that_a_figure_rests_on():
     assert "soil" not in text["transferred from the tower by a fault"]  # the job gives it
 
 
-@pytest.mark.parametrize("known", [True, False])
-def test_towers_that_carry_another_line_are_told(known: bool) -> None:
-    """Its load and faults lift the tower, too; the figures are those of the tower's own line alone."""
-    own = Course(straight(5), {"load": {"current_a": 400.0}, "fault": FAULT})
-    start = straight(5)[3]
-    branch = Course(
-        np.array([start, start + np.array([300.0, 0.0])]), {"voltage_kv": 220.0} if known else {"voltage_kv": None}
-    )
-    table, _ = table_of(world(own, branch).network())
-    told = table[table["assumptions"].str.contains("another line on this tower not counted")]
-    assert told["tower_id"].unique().tolist() == ["4"]
-    rests = {"standing voltage of the tower", "induced by a fault", "transferred from the tower by a fault"}
-    assert rests <= set(told["exposure"])
-    assert "electric field along the lead" not in set(told["exposure"])
-    assert any("carry another line of the job, too (4)" in text for text in world(own, branch).network().assumptions)
-    assert not world(own).network().shared.any()
-
-
 def test_columns_of_leads_and_towers(full):
     _, found = full
     leads = with_lead_figures(keys(), found)

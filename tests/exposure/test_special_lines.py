@@ -114,12 +114,12 @@ def test_towers_without_any_stakes():
 
 
 def test_branch_from_a_tower_of_the_line():
-    """Its first tower is planned under the line; both lines induce, and the branch finds its own towers."""
+    """Its first tower is planned under the line and carries both; both induce, and the branch finds its own towers."""
     main = flat_line(straight(21), load=UNBALANCED)
     branch = flat_line(ends(90.0, 300.0 * np.arange(11)), load=UNBALANCED)  # from tower 11 to the east
     network = world(main, branch).network()
     assert len(network.towers) == 21 + 10
-    assert network.sources[1].vertex.tolist() == [-1] * 21 + list(range(1, 11))
+    assert network.sources[1].vertex.tolist() == [-1] * 10 + [0] + [-1] * 10 + list(range(1, 11))
     assert network.owner.tolist() == [0] * 21 + [1] * 10
     found = assessed(network, [10, 25], 45.0, 225.0)
     assert finite(found) is False  # no fault current is given
