@@ -68,6 +68,7 @@ class Plan:
         self.folder, self.job_file = folder, job_file
         self.job = tomllib.loads(job_file.read_text("utf-8-sig"))
         self.rules = RULES | self.job.get("rules", {})
+        self.margin_m = self.job.get("score", {}).get("margin_m", 5.0)
         self.lines = {line.get("id", LINE["id"]): LINE | line for line in self.job["lines"]}
         for name in ("towers", "spans", "electrodes", "leads", "alternatives", "obstacles", "checks"):
             setattr(self, name, self._read(name))
@@ -229,6 +230,14 @@ class Feature:
     def _own(self, segment: Any) -> bool:
         places = [segment.interpolate(share, normalized=True) for share in (0.0, 0.5, 1.0)]
         return all(self.place.axes.distance(place) <= SAME_LINE_M for place in places)
+
+    @cached_property
+    def edge(self) -> Any:
+        """What a lead can pass: the edge of an area; of power lines what does not come to the tower."""
+        if self.kind == "power_line" and not self.is_area:
+            far = [s for s in _segments(self.body) if s.distance(ORIGIN) > AT_TOWER_M]
+            return shapely.MultiLineString(far)
+        return self.shape.boundary if self.is_area else self.body
 
     def stake_gap_m(self, stake: Any) -> float:
         """Distance from the edge; inside an area the distance to the edge with a minus."""
@@ -502,6 +511,15 @@ def _checked(place: Place, row: Any, checks: Any) -> Iterator[str]:
         if of_map and check.verdict == "kept" and not place.tower.map_covers:
             yield f"check {name} is called kept where the map does not reach"
     stake = place.local(row.geometry)
+    lead = shapely.LineString([ORIGIN, stake])
+    barred = [f for f in place.features if f.rule["lead_crossing"] == "no" and not f.edge.is_empty]
+    passed = min((max(lead.distance(f.edge) - f.half_m, 0.0) for f in barred), default=np.inf)
+    margin = place.plan.margin_m
+    beside = rules["lead_beside"]
+    if passed < margin - TOL_M and not (abs(passed - beside.measured) < 0.01 and beside.verdict == "caution"):
+        yield f"the lead passes something it must not cross by {passed:.3f} m; told: {beside.measured} m"
+    if passed > margin + TOL_M and beside.verdict == "caution":
+        yield f"the lead is said to pass something by {beside.measured} m, and does so by {passed:.3f} m"
     for name, check in rules.items():
         if name.startswith("keep_out:"):
             gaps = [max(f.stake_gap_m(stake), 0) for f in place.features if f.kind == name.removeprefix("keep_out:")]

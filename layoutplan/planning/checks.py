@@ -32,7 +32,7 @@ class Facts:
         Angle between the tower's two leads. [deg]
     same_side, covered : ndarray of bool
         Both stakes on one side; the map covers the tower.
-    uncovered, crossings, grounds : list of str
+    uncovered, crossings, grounds, beside : list of str
         Texts.
     bias_pct, coupling_pct : ndarray
         Of the tower's pair.
@@ -52,6 +52,7 @@ class Facts:
     uncovered: list[str]
     crossings: list[str]
     grounds: list[str]
+    beside: list[str]
     bias_pct: FloatArray
     coupling_pct: FloatArray
     slope_deg: FloatArray
@@ -170,6 +171,7 @@ def _crossing_rules(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: 
     agree, ground = chosen.terms["caution_crossings"], chosen.terms["caution_ground"]
     blocks = [
         _block("lead_crossing", forbidden, 0, _seen(forbidden == 0, facts.covered), job, count=n),
+        _lead_beside(chosen, facts, job),
         _block("crossing_agreement", agree, 0, _agreed(agree, facts.covered), job, facts.crossings, n),
         _block("ground_agreement", ground, 0, _agreed(ground, facts.covered), job, facts.grounds, n),
         _block("map_coverage", np.nan, np.nan, np.where(facts.covered, KEPT, UNKNOWN), job, facts.uncovered, n),
@@ -178,6 +180,14 @@ def _crossing_rules(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: 
         outside = np.isin(np.arange(n), chosen.held_position[chosen.held_feature < 0])
         blocks.append(_block("permitted_land", np.nan, np.nan, _kept(~outside), job, count=n))
     return blocks
+
+
+def _lead_beside(chosen: Evaluated, facts: Facts, job: Job) -> pd.DataFrame:
+    """Leads that pass what they must not cross by less than maps are accurate."""
+    edge, margin = chosen.beside.edge_m, job.score.margin_m
+    verdict = np.select([edge < margin, ~facts.covered], [CAUTIONED, UNKNOWN], KEPT)
+    measured = np.where(np.isinf(edge), np.nan, edge)
+    return _block("lead_beside", measured, margin, verdict, job, facts.beside, len(chosen))
 
 
 def _electrical_rules(chosen: Evaluated, facts: Facts, job: Job) -> list[pd.DataFrame]:

@@ -42,6 +42,7 @@ RULES = {
         Rule("electrode_distance", "electrode_size_multiple", "m", PRACTICE),
         Rule("reel", "reel_m", "m", SETTING),
         Rule("lead_crossing", "", "crossings", JUDGEMENT),
+        Rule("lead_beside", "", "m", JUDGEMENT),
         Rule("crossing_agreement", "", "crossings", JUDGEMENT),
         Rule("ground_agreement", "", "areas", JUDGEMENT),
         Rule("permitted_land", "", "", SETTING),

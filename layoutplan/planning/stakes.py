@@ -28,6 +28,7 @@ from layoutplan.planning.tables import (
 )
 from layoutplan.planning.words import (
     SIDES,
+    beside_texts,
     crossing_texts,
     ground_texts,
     other_side_texts,
@@ -192,6 +193,7 @@ def position_facts(stakes: Stakes, around: Surroundings) -> Facts:
         uncovered=[around.uncovered[tower] for tower in rays.tower],
         crossings=crossing_texts(chosen, around.obstacles, job),
         grounds=ground_texts(chosen, around.obstacles, job),
+        beside=beside_texts(chosen, around.obstacles, job),
         bias_pct=around.bias_pct[rays.tower],
         coupling_pct=around.coupling_pct[rays.tower],
         slope_deg=slope,

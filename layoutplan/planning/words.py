@@ -33,6 +33,15 @@ def crossing_texts(chosen: Evaluated, obstacles: Obstacles, job: Job) -> list[st
     return ["; ".join(texts[i]) for i in range(len(chosen))]
 
 
+def beside_texts(chosen: Evaluated, obstacles: Obstacles, job: Job) -> list[str]:
+    """What each lead passes, within the margin for the map's accuracy, that it must not cross."""
+    close = chosen.beside.edge_m < job.score.margin_m
+    return [
+        describe(obstacles, job, feature) if near else ""
+        for feature, near in zip(chosen.beside.feature.tolist(), close.tolist(), strict=True)
+    ]
+
+
 def ground_texts(chosen: Evaluated, obstacles: Obstacles, job: Job) -> list[str]:
     """Areas that hold a position and need somebody's agreement."""
     texts: dict[int, list[str]] = defaultdict(list)

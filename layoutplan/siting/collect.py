@@ -8,6 +8,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
+from layoutplan.siting.beside import Beside
 from layoutplan.siting.choose import RayBest
 from layoutplan.siting.evaluate import Evaluated
 from layoutplan.siting.exclusions import Exclusions
@@ -16,7 +17,7 @@ from layoutplan.siting.rays import Rays
 from layoutplan.siting.site import Sited
 from layoutplan.siting.trace import Touches
 
-T = TypeVar("T", Rays, Touches, Clearances, RayBest, Exclusions)
+T = TypeVar("T", Rays, Touches, Clearances, Beside, RayBest, Exclusions)
 
 
 def collect(sections: Sequence[Sited], tower_counts: Sequence[int]) -> Sited:
@@ -54,6 +55,7 @@ def join_positions(parts: Sequence[Evaluated], towers: Any) -> Evaluated:
         ),
         held_feature=column("held_feature"),
         clear=_join([part.clear for part in parts], {"position": positions}),
+        beside=_join([part.beside for part in parts], {}),
         axis_m=column("axis_m"),
         allowed=column("allowed"),
         terms={name: np.concatenate([part.terms[name] for part in parts]) for name in parts[0].terms},

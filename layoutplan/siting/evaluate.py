@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from layoutplan.job import Job
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import Towers
+from layoutplan.siting.beside import Beside, beside
 from layoutplan.siting.figures import NOTHING_KNOWN, Figures, beyond_limits
 from layoutplan.siting.judge import TERMS, Rungs, allowed, score_terms, total
 from layoutplan.siting.mapped_spans import with_mapped_spans
@@ -36,6 +37,8 @@ class Evaluated:
     held_position, held_feature : ndarray of int
         Areas that hold a position; ``OUTSIDE_PERMITTED`` for land that is not permitted.
     clear : Clearances
+    beside : Beside
+        What the leads pass that they must not cross.
     axis_m : ndarray
         To the nearest axis of the planned lines. [m]
     allowed : ndarray of bool
@@ -52,6 +55,7 @@ class Evaluated:
     held_position: IntArray
     held_feature: IntArray
     clear: Clearances
+    beside: Beside
     axis_m: FloatArray
     allowed: NDArray[np.bool_]
     terms: dict[str, FloatArray]
@@ -115,6 +119,7 @@ def evaluate(
         held_position=np.concatenate((held, off_limits)),
         held_feature=np.concatenate((area, outside)),
         clear=clearances(rays, distance, near, obstacles, trace),
+        beside=beside(rays, distance, near, obstacles),
         axis_m=distance_to_axis_m(rays, distance, near, obstacles),
         allowed=kept,
         terms=terms,

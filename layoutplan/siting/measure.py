@@ -53,7 +53,7 @@ def clearances(rays: Rays, distance_m: FloatArray, near: Near, obstacles: Obstac
     trace : Trace
         Of these rays; it says which areas hold a position.
     """
-    position, pair = _against(rays, near)
+    position, pair = against(rays, near)
     feature = near.feature[pair]
     axis = segment_distance((rays.direction * distance_m[:, None])[position], near.start_m[pair], near.end_m[pair])
     edge = np.maximum(axis - obstacles.body_m[feature], 0.0)
@@ -84,7 +84,7 @@ def _depths(held: IntArray, area: IntArray, position: IntArray, feature: IntArra
 
 def distance_to_axis_m(rays: Rays, distance_m: FloatArray, near: Near, obstacles: Obstacles) -> FloatArray:
     """Distance of positions (one on each ray) from the nearest axis of the planned lines, shape (n,). [m]."""
-    position, pair = _against(rays, near)
+    position, pair = against(rays, near)
     planned = obstacles.is_planned[near.feature[pair]]
     position, pair = position[planned], pair[planned]
     axis = segment_distance((rays.direction * distance_m[:, None])[position], near.start_m[pair], near.end_m[pair])
@@ -100,8 +100,8 @@ def holding(stretches: Stretches, distance_m: FloatArray) -> tuple[IntArray, Int
     return stretches.ray[rows], stretches.feature[rows]
 
 
-def _against(rays: Rays, near: Near) -> tuple[IntArray, IntArray]:
-    """Pair every position with everything near its tower."""
+def against(rays: Rays, near: Near) -> tuple[IntArray, IntArray]:
+    """Pair every position with everything near its tower: numbers of both."""
     first = np.searchsorted(near.tower, rays.tower, "left")
     count = np.searchsorted(near.tower, rays.tower, "right") - first
     position, number = expand(count)
