@@ -3,6 +3,7 @@
 Without PyQGIS, or without the command, these tests fail; they are never skipped.
 """
 
+import gc
 import os
 import shutil
 import sqlite3
@@ -57,6 +58,7 @@ def processing(tmp_path_factory, cli):
     plugin.initProcessing()
     yield processing
     plugin.unload()
+    gc.collect()  # layers that only a cycle keeps alive crash the program when they go after it
     application.exitQgis()
 
 

@@ -81,13 +81,13 @@ class CommandAlgorithm(QgsProcessingAlgorithm):
     ) -> bool:
         """Look at what belongs to the project's own thread."""
         del feedback
-        self.refusal: QgsProcessingException | None = None
+        self.refusal: str | None = None
         self.copies: dict[str, str] = {}
         """What was made for the command, as the command names it, and as the user knows it."""
         try:
             self.look(parameters, context)
         except QgsProcessingException as err:
-            self.refusal = err  # raised from here it would only be told as "there were errors"
+            self.refusal = str(err)  # raised from here it would only be told as "there were errors"
         return True
 
     def processAlgorithm(  # noqa: N802
@@ -95,7 +95,7 @@ class CommandAlgorithm(QgsProcessingAlgorithm):
     ) -> dict[str, Any]:
         """Do the work, in a thread of its own."""
         if self.refusal is not None:
-            raise self.refusal
+            raise QgsProcessingException(self.refusal)
         return self.work(parameters, context, feedback)
 
     def look(self, parameters: dict[str, Any], context: QgsProcessingContext) -> None:
