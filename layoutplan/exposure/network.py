@@ -139,7 +139,7 @@ def _shared_text(names: list[str]) -> str:
     return (
         f"{len(names)} tower(s) carry more than one line of the job ({some}): what their loads make of a tower's "
         "potential is added up, of faults the worst is taken, and each line's potential is worked out as if its earth "
-        "wires were the only ones; an earth wire that two lines have in common belongs to one of them in the job"
+        "wires were the only ones; circuits that share towers and earth wires for long belong into one line of the job"
     )
 
 
