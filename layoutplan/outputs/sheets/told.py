@@ -190,6 +190,8 @@ def _cautions(sheet: Sheet) -> Iterator[Item]:
         who = f"Lead{'s' if len(roles) > 1 else ''} {' and '.join(roles)}"
         yield Item(f"{who}, in service {service}. Under a fault {fault}.", "!", bold=True)
     for check in sheet.checks:
+        if check.rule == "lead_beside" and check.verdict == "caution":
+            yield Item(f"Lead {check.role} passes {check.detail} by {figure(check.measured, 'm')}: keep it off.", "!")
         if (
             check.verdict in ("caution", "unknown")
             and check.rule in ("reading_bias", "lead_coupling")

@@ -6,6 +6,7 @@ import re
 from contextlib import nullcontext
 from pathlib import Path
 
+import pandas as pd
 import pytest
 from pypdf import PdfReader
 
@@ -42,6 +43,26 @@ def test_every_figure_to_set_out_by_is_on_its_page(calm_plan, written):
             f"E {stake.easting:.1f} N {stake.northing:.1f}",
         ):
             assert figure in text, figure
+
+
+def test_what_a_lead_passes_too_closely_is_told(calm_plan, written):
+    first = calm_plan.electrodes.iloc[0]
+    mine = (calm_plan.checks["tower_id"] == first["tower_id"]) & (calm_plan.checks["role"] == first["role"])
+    row = (
+        calm_plan.checks[mine]
+        .head(1)
+        .assign(rule="lead_beside", measured=0.42, limit=5.0, verdict="caution", detail="building (osm way 7)")
+    )
+    far = row.assign(role="S" if first["role"] == "H" else "H", measured=9.0, verdict="kept", detail="")
+    checks = pd.concat((calm_plan.checks, row, far), ignore_index=True)
+    document = written(dataclasses.replace(calm_plan, checks=checks))
+    page = COVER + 1 + calm_plan.towers["tower_id"].tolist().index(first["tower_id"])
+    told = [
+        f"Lead {first['role']} passes building (osm way 7) by 0.4 m: keep it off." in document.text(number)
+        for number in range(1, len(document.pages) + 1)
+    ]
+    assert [number for number, is_told in enumerate(told, 1) if is_told] == [page]
+    assert "passes by 9.0 m" not in document.text(page)
 
 
 def test_degrees_and_minutes_are_the_same_place(calm_plan, written):
