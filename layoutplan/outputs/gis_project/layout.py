@@ -10,7 +10,7 @@ import pyproj
 from layoutplan.outputs.gis_project.items import Box, item, label, legend, map_item, north, scale_bar
 from layoutplan.outputs.gis_project.shown import TABLES_GROUP, Layer
 from layoutplan.outputs.gis_project.view import SCALE_STEPS, Extent, metres_per_unit, round_up
-from layoutplan.outputs.styles.layers import DETAIL, STAKES
+from layoutplan.outputs.styles.layers import DETAIL, FIELDWORK
 from layoutplan.planning.model import Plan
 
 NAME = "Overview"
@@ -80,6 +80,6 @@ def _notes(plan: Plan, credit: str, scale: float) -> str:
     use = ["An overview, not for staking. What is not drawn is not free: the map may be incomplete."]
     if scale > DETAIL:
         use.append(f"Left out beyond 1 : {DETAIL:,}: buildings, tracks, fences, ditches and the like.")
-    if scale > STAKES:
-        use.append(f"Left out beyond 1 : {STAKES:,}: stakes, leads and ways.")
+    if scale > FIELDWORK:
+        use.append(f"Left out beyond 1 : {FIELDWORK:,}: stakes, leads and ways.")
     return "\n".join([" ".join(use), " ".join(plan.cautions), f"Map data: {credit}"])

@@ -17,8 +17,8 @@ from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, NEEDS_AGREEME
 _GREEN, _SKY, _ORANGE, _VERMILION = "#009e73", "#56b4e9", "#e69f00", "#d55e00"
 _BLUE, _PURPLE, YELLOW, INK, _WHITE = "#0072b2", "#cc79a7", "#f0e442", "#111111", "#ffffff"
 OTHER = "anything else"
-# 1 : so much and larger scales show what would only be a blot on smaller ones: small features; stakes, leads and ways
-DETAIL, STAKES = 25_000, 50_000
+# scales, 1 : so much, from which on is drawn what would only be a blot before: small features; stakes, leads and ways
+DETAIL, FIELDWORK = 25_000, 50_000
 
 TOWER_SIGNS = {
     ALL_MET: Sign("circle", _GREEN),
@@ -43,10 +43,10 @@ _LAND = {
 LEAD_STYLE = Style(
     (
         *(
-            Rule(LEAD_LEVELS[level], (_LEADS[level],), "handling", level, begins=True, up_to=STAKES)
+            Rule(LEAD_LEVELS[level], (_LEADS[level],), "handling", level, begins=True, up_to=FIELDWORK)
             for level in ("above", "near", "below")
         ),
-        Rule(LEAD_LEVELS["unknown"], (_LEADS["unknown"],), up_to=STAKES),
+        Rule(LEAD_LEVELS["unknown"], (_LEADS["unknown"],), up_to=FIELDWORK),
     )
 )
 # colour of the classes of a kind; those not listed are grey
@@ -95,16 +95,16 @@ def layer_styles(classes: Iterable[ObstacleClass]) -> Mapping[str, Style]:
         "spans": Style((Rule("span", (Stroke(INK, 0.7),)),)),
         "electrodes": Style(
             (
-                *(Rule(ROLE_WORDS[role], (sign,), "role", role, up_to=STAKES) for role, sign in _STAKES.items()),
-                Rule(OTHER, (Sign("cross", INK),), up_to=STAKES),
+                *(Rule(ROLE_WORDS[role], (sign,), "role", role, up_to=FIELDWORK) for role, sign in _STAKES.items()),
+                Rule(OTHER, (Sign("cross", INK),), up_to=FIELDWORK),
             ),
             Label("waypoint", 10_000, "status", ALL_MET, 2_500),
         ),
         "leads": LEAD_STYLE,
         "approaches": Style(
             (
-                Rule("way on foot", (Stroke(_GREEN, 0.5, (0.5, 1.2)),), "verdict", REACHABLE, up_to=STAKES),
-                Rule("way on foot, ask first", (Stroke(_ORANGE, 0.6, (2, 1, 0.5, 1)),), up_to=STAKES),
+                Rule("way on foot", (Stroke(_GREEN, 0.5, (0.5, 1.2)),), "verdict", REACHABLE, up_to=FIELDWORK),
+                Rule("way on foot, ask first", (Stroke(_ORANGE, 0.6, (2, 1, 0.5, 1)),), up_to=FIELDWORK),
             )
         ),
         "alternatives": Style((Rule("alternative position", (Sign("circle", _WHITE, 2.0),), up_to=DETAIL),)),
