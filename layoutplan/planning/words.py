@@ -59,6 +59,7 @@ def stake_status(
     agree = (chosen.terms["caution_crossings"] > 0) | (chosen.terms["caution_ground"] > 0)
     compromise = (chosen.rays.off_square_deg > job.rules.square_within_deg + 1e-6) | same_side[chosen.rays.tower]
     compromise |= facts.ground.cliff_drop_m >= job.terrain.cliff_drop_m
+    compromise |= _terrain_unknown(facts, job) | np.isnan(facts.between_deg)
     if facts.on_foot is not None:
         compromise |= facts.on_foot.is_shut
     return np.select(
@@ -66,6 +67,11 @@ def stake_status(
         [NOT_COVERED, NEEDS_AGREEMENT, COMPROMISE],
         ALL_MET,
     )
+
+
+def _terrain_unknown(facts: Facts, job: Job) -> NDArray[np.bool_]:
+    """Stakes at which the job's elevation model has no height: whether they may stand there is not known."""
+    return np.isnan(facts.slope_deg) & bool(job.terrain.files)
 
 
 def stake_reasons(
@@ -77,7 +83,7 @@ def stake_reasons(
     job: Job,
 ) -> list[str]:
     """Reasons for the status of each position."""
-    out = []
+    out, unknown = [], _terrain_unknown(facts, job)
     for i, tower in enumerate(chosen.rays.tower):
         parts = [f"breaks {broken[i]}"] if i in broken else []
         if facts.uncovered[i]:
@@ -92,8 +98,10 @@ def stake_reasons(
         drop = facts.ground.cliff_drop_m[i]
         if drop >= job.terrain.cliff_drop_m:
             parts.append(f"lead passes a drop of {drop:.0f} m: look at it first")
-        if job.terrain.files and np.isnan(facts.slope_deg[i]):
+        if unknown[i]:
             parts.append("terrain unknown")
+        if np.isnan(facts.between_deg[i]):
+            parts.append("no second stake")
         if facts.on_foot is not None and facts.on_foot.is_shut[i]:
             parts.append(f"no way on foot on the map: {facts.on_foot.detail[i]}")
         off = chosen.rays.off_square_deg[i]

@@ -193,6 +193,9 @@ def test_deleted_and_new_stakes(copy: Path, written: Path) -> None:
     assert new["change"] == "new"
     alone = found.checks[(found.checks["tower_id"] == "103") & (found.checks["rule"] == "opposite_sides")]
     assert alone["verdict"].tolist() == ["unknown"]  # one stake makes no layout
+    left = found.electrodes[found.electrodes["tower_id"] == "103"].iloc[0]
+    assert left["status"] != "all rules met"
+    assert "no second stake" in left["reasons"]
     assert found.exposures[found.exposures["tower_id"] == "103"].empty
 
 

@@ -127,6 +127,8 @@ def test_beyond_the_model_nothing_is_flat(job: Job, tmp_path: Path) -> None:
     unknown = made.electrodes["slope_deg"].isna()
     assert 0 < unknown.sum() < len(unknown)
     assert made.electrodes.loc[unknown, "reasons"].str.contains("terrain unknown").all()
+    assert not (made.electrodes.loc[unknown, "status"] == "all rules met").any()  # unknown is never shown as safe
+    assert (made.electrodes.loc[~unknown, "status"] == "all rules met").any()
     checks = made.checks[made.checks["rule"] == "slope"].reset_index(drop=True)
     assert ((checks["verdict"] == "unknown") == unknown.to_numpy()).all()
 
