@@ -42,14 +42,14 @@ lines, which is common practice in the trade. Change them key by key in the job 
 
 def job_page() -> str:
     """Reference of the job file."""
-    from layoutplan.job.template import job_sections, toml_value
+    from layoutplan.job.template import job_sections, meaning, toml_value
 
     parts = [_JOB_HEAD]
     for header, purpose, fields in job_sections():
         parts.append(f"\n## `{header}`\n\n{purpose}\n\n| key | default | meaning |\n| --- | --- | --- |\n")
         for name, field in fields.items():
             default = "required" if field.is_required() else _default(field.default, toml_value)
-            parts.append(f"| `{name}` | {default} | {field.description or 'See its own section.'} |\n")
+            parts.append(f"| `{name}` | {default} | {meaning(field) or 'See its own section.'} |\n")
     return "".join(parts)
 
 

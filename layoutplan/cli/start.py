@@ -19,6 +19,8 @@ def command(folder: Path, debug: bool) -> None:
         from layoutplan.job.template import job_template
 
         path = folder / "job.toml"
+        if folder.exists() and not folder.is_dir():
+            raise OutputError(f"{folder} is a file. Name a folder; {path.name} is written into it.")
         try:
             folder.mkdir(parents=True, exist_ok=True)
             with path.open("x", encoding="utf-8") as file:

@@ -17,6 +17,14 @@ from layoutplan.job.terrain import Terrain
 
 _PATH_KEYS = ("path", "raster", "font")
 _PATH_LIST_KEYS = ("files",)
+_KINDS = {  # of pydantic's errors: what is expected, in words of TOML
+    "tuple_type": "a list is expected: values in [ ] with commas between, or tables each under its own [[ ]]",
+    "string_type": "text in quotes is expected",
+    "date_type": "a day is expected, without quotes: 2026-04-13",
+    "date_parsing": "a day is expected, without quotes: 2026-04-13",
+    "date_from_datetime_parsing": "a day is expected, without quotes: 2026-04-13",
+    "date_from_datetime_inexact": "a day without a time is expected: 2026-04-13",
+}
 _FREE_KEYS = ("class_map",)  # its keys are values found in the user's data, which may well be "path"
 
 
@@ -79,8 +87,19 @@ def _table(text: str, path: Path) -> dict[str, Any]:
     try:
         table: dict[str, Any] = _absolute(tomllib.loads(text), path.resolve().parent)
     except tomllib.TOMLDecodeError as err:
-        raise JobError(f"{path}: not valid TOML: {err}. Mend that line and run again.") from err
+        raise JobError(f"{path}: not valid TOML: {err}. {_toml_mend(text, str(err))}") from err
     return table
+
+
+def _toml_mend(text: str, why: str) -> str:
+    """How to mend the line that a TOML error names: the two habits that most often lead to one, or in general."""
+    found = re.search(r"at line (\d+)", why)
+    line = text.splitlines()[int(found[1]) - 1] if found and int(found[1]) <= len(text.splitlines()) else ""
+    if "\\" in line:
+        return "Write paths with / or in single quotes: a backslash in double quotes begins a special character."
+    if re.search(r"=\s*-?\d+,\d", line):
+        return "Write numbers with a decimal point, not a comma."
+    return "Mend that line and run again."
 
 
 def _read(path: Path) -> str:
@@ -135,10 +154,16 @@ def _words(problem: Any, loc: tuple[int | str, ...]) -> str:
         return f"'{key}': a table of keys is expected here, {{ key = value, … }} or under its own [{key}]."
     if problem["type"] == "path_type":
         return f"'{key}': a path in quotes is expected (found {problem['input']!r})."
+    if mend := _KINDS.get(problem["type"]):
+        return f"'{key}': {mend} (found {_shown(problem['input'])})."
     message = problem["msg"].removeprefix("Value error, ")
     shown = problem["input"]
     got = f" (found {shown!r})" if isinstance(shown, str | int | float | bool) else ""
     return f"'{key}': {message}{got}." if key else f"{message}."
+
+
+def _shown(value: object) -> str:
+    return "a table" if isinstance(value, dict) else repr(value)[:60]
 
 
 def _dotted(loc: tuple[int | str, ...]) -> str:

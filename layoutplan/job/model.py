@@ -276,6 +276,6 @@ def _known_class(name: str) -> None:
     from difflib import get_close_matches
 
     if name not in shipped_classes():
-        near = get_close_matches(name, shipped_classes(), 1, 0.4)
+        near = get_close_matches(name, shipped_classes(), 1, 0.6)
         hint = f"did you mean '{near[0]}'? " if near else ""
         raise ValueError(f"no obstacle class '{name}'; {hint}known: {', '.join(shipped_classes())}")

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
+from types import NoneType, UnionType
+from typing import Any, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 from pydantic_core import PydanticUndefined
 
+from layoutplan.job.access import Access
 from layoutplan.job.electrical import Limits, Method, Soil
 from layoutplan.job.model import Coverage, Job, Output, Rules, Score, Search
 from layoutplan.job.survey import Survey
@@ -68,8 +70,12 @@ structure = "lattice_4"         # lattice_4, lattice_3, pole, frame_2
 # first_day = 2026-04-13
 # last_day = 2026-04-24
 
-# --- where the map is complete, if you know it ---------------------------------------------------------------------
-# coverage = { path = "survey_area.gpkg" }
+# --- stakes that stay where they are: one [[fixed]] for each ---------------------------------------------------------
+# [[fixed]]
+# tower = "12"
+# role = "H"
+# lon = 8.41234
+# lat = 49.09876
 """
 
 
@@ -79,6 +85,7 @@ def job_template() -> str:
         ("rules", Rules),
         ("score", Score),
         ("terrain", Terrain),
+        ("access", Access),
         ("soil", Soil),
         ("method", Method),
         ("limits", Limits),
@@ -104,9 +111,27 @@ def _keys(model: type[BaseModel]) -> Iterator[str]:
         if isinstance(field.default, BaseModel):
             continue  # it has a header of its own
         if field.default is None or field.default is PydanticUndefined:
-            yield f"# {name} = ...    # {field.description}"
+            yield f"# {name} = ...    # {meaning(field)}"
         else:
-            yield f"# {name} = {toml_value(field.default)}    # {field.description}"
+            yield f"# {name} = {toml_value(field.default)}    # {meaning(field)}"
+
+
+def meaning(field: FieldInfo) -> str:
+    """What a key is for, and the words that it takes where the description does not name them all."""
+    said = field.description or ""
+    words = [toml_value(word) for word in _words_of(field.annotation)]
+    return said if all(word.strip('"') in said for word in words) else f"{said} One of {', '.join(words)}."
+
+
+def _words_of(annotation: Any) -> tuple[Any, ...]:
+    if get_origin(annotation) is Literal:
+        return get_args(annotation)
+    choices = (
+        [arg for arg in get_args(annotation) if arg is not NoneType]
+        if get_origin(annotation) in (Union, UnionType)
+        else []
+    )
+    return _words_of(choices[0]) if len(choices) == 1 else ()
 
 
 def toml_value(value: Any) -> str:
@@ -125,8 +150,8 @@ def job_sections() -> list[tuple[str, str, dict[str, FieldInfo]]]:
     def visit(header: str, model: type[BaseModel]) -> None:
         out.append((header, (model.__doc__ or "").strip(), dict(model.model_fields)))
 
+    from layoutplan.job import access, land, lines, survey, terrain
     from layoutplan.job import electrical as e
-    from layoutplan.job import land, lines, survey, terrain
     from layoutplan.job import model as m
     from layoutplan.job.section import FileSource
 
@@ -145,6 +170,7 @@ def job_sections() -> list[tuple[str, str, dict[str, FieldInfo]]]:
         ("[terrain]", terrain.Terrain),
         ("[[land]]", land.Land),
         ("[work]", land.Work),
+        ("[access]", access.Access),
         ("[rules]", m.Rules),
         ("[score]", m.Score),
         ("[soil]", e.Soil),

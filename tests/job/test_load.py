@@ -4,7 +4,8 @@ import pytest
 
 from layoutplan import load_job
 from layoutplan.errors import JobError
-from layoutplan.job.template import job_template
+from layoutplan.job import Job
+from layoutplan.job.template import job_sections, job_template, meaning
 
 GOOD = '[[lines]]\ntowers = { path = "t.csv" }\n'
 
@@ -58,8 +59,17 @@ def test_job_cannot_be_changed_afterwards(tmp_path):
         ('[[lines]]\nosm = { path = "a.osm.pbf" }\n', ["way_ids", "name", "ref", "voltage_kv"]),
         (GOOD + GOOD, ["same id"]),
         (GOOD + "[classes.power_line]\nkeep_out_m = 20\n", ["classes.power_line.keep_out_m", "rules.line_clearance_m"]),
-        ("title = 3\n" + GOOD, ["title", "string"]),
+        ("title = 3\n" + GOOD, ["title", "text in quotes"]),
         ("", ["'lines' is missing"]),
+        (GOOD + "[rules]\nreel_m = 150,5\n", ["not valid TOML", "line 4", "decimal point"]),
+        (
+            GOOD + '[[layers]]\npath = "C:\\Users\\map.gpkg"\n',
+            ["not valid TOML", "line 4", "paths with / or in single"],
+        ),
+        (GOOD + '[terrain]\nfiles = "dem.tif"\n', ["line 4", "terrain.files", "a list is expected", "'dem.tif'"]),
+        (GOOD + '[fixed]\ntower = "1"\n', ["line 3", "'fixed'", "under its own [[ ]]", "found a table"]),
+        (GOOD + '[work]\nfirst_day = "13.4.2026"\n', ["line 4", "a day is expected, without quotes: 2026-04-13"]),
+        (GOOD + "[[fixed]]\ntower = 3\n", ["line 4", "fixed[0].tower", "text in quotes is expected (found 3)"]),
     ],
 )
 def test_refused_with_the_mend(tmp_path, text, words):
@@ -107,3 +117,21 @@ def test_the_template_loads_as_it_is_and_with_everything_uncommented(tmp_path):
         line.removeprefix("# ") for line in body.splitlines() if not line.startswith("# ---") and "= ..." not in line
     ]
     load_job(write(tmp_path, text[: text.index("# --- rules")] + "\n".join(bare)))
+
+
+def test_the_reference_has_every_section_of_the_job():
+    headers = {header.strip("[]").split(".")[0] for header, _, _ in job_sections()}
+    assert headers - {"(top of the file)"} == set(Job.model_fields) - {"title"}
+
+
+def test_the_reference_names_the_words_that_a_key_takes():
+    words = {(header, name): meaning(field) for header, _, fields in job_sections() for name, field in fields.items()}
+    assert words["[[fixed]]", "role"].endswith('One of "H", "S".')
+    assert words["[limits]", "touch_standard"].endswith('One of "EN 50522", "IEEE Std 80".')
+    assert '"granted", "asked", "refused", "unknown"' in words["[[land]]", "permission"]
+    assert "One of" not in words["[terrain]", "vertical_unit"]  # its description has them
+
+
+@pytest.mark.parametrize("header", ["[[fixed]]", "[[land]]", "[work]", "[access]", "[coverage]", "[output]"])
+def test_the_template_shows_how_to_begin_a_section(header):
+    assert f"\n# {header}\n" in job_template()
