@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import math
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -25,6 +26,11 @@ from layoutplan.text import clean
 
 SUFFIXES = (".csv", ".tsv", ".txt")
 _LON_LAT = (("lon", "lat"), ("longitude", "latitude"), ("long", "lat"), ("lng", "lat"))
+_SEPARATOR_HELP = {
+    ",": "Put cells with a comma in double quotes; where the comma is the decimal sign, part the cells by semicolons.",
+    ";": "Put cells with a semicolon in double quotes.",
+    "\t": "Put cells with a tab in double quotes.",
+}
 _GRID = (("easting", "northing"), ("east", "north"), ("x", "y"), ("e", "n"))
 
 
@@ -82,10 +88,9 @@ def read_csv(source: FileSource) -> Table:
 
 
 def _cells(path: Path) -> Table:
-    text = _decoded(path)
+    text = _decoded(path).replace("\r\n", "\n").replace("\r", "\n")  # line ends of any system
     separator = max(",;\t", key=text.split("\n", 1)[0].count)
-    lines = enumerate(csv.reader(io.StringIO(text), delimiter=separator), 1)
-    records = [(number, row) for number, row in lines if row]
+    records = [(number, row) for number, row in enumerate(_rows_of_cells(text, separator, path.name), 1) if row]
     if len(records) < 2:
         raise LayerError(f"{path.name}: no rows below the header.")
     header = [clean(cell) for cell in records[0][1]]
@@ -95,14 +100,30 @@ def _cells(path: Path) -> Table:
     if uneven:
         raise InputError(
             f"{path.name}, row {listed(uneven)}: not as many cells as the header has ({len(header)}). "
-            "Put cells that contain the separator in double quotes."
+            f"{_SEPARATOR_HELP[separator]}"
         )
     rows = np.array([number for number, _ in records[1:]], dtype=np.int64)
     cells = pd.DataFrame([row for _, row in records[1:]], columns=header, dtype=str)
     return Table(cells, rows, path.name, separator=separator)
 
 
+def _rows_of_cells(text: str, separator: str, where: str) -> Iterator[list[str]]:
+    reader = csv.reader(io.StringIO(text), delimiter=separator, strict=True)  # else an open quote swallows rows unseen
+    done = 0
+    try:
+        for cells in reader:
+            yield cells
+            done += 1
+    except csv.Error as err:
+        raise InputError(
+            f"{where}, row {done + 1}: a double quote is not closed, or stands within a cell ({err}). Close it, or "
+            "write it twice."
+        ) from err
+
+
 def _decoded(path: Path) -> str:
+    if path.is_dir():
+        raise InputError(f"{path}: a folder, where a table of text was expected. Name the file in it.")
     try:
         raw = path.read_bytes()
     except OSError as err:
@@ -110,7 +131,8 @@ def _decoded(path: Path) -> str:
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as err:
-        line = raw.count(b"\n", 0, err.start) + 1
+        before = raw[: err.start].replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+        line = before.count(b"\n") + 1
         raise InputError(
             f"{path.name}, row {line}: not UTF-8 text (byte 0x{raw[err.start]:02X} at offset {err.start}). "
             "Save the table as 'CSV UTF-8'."
@@ -152,7 +174,8 @@ def _coordinate_columns(source: TowerSource, columns: list[str], where: str, key
     y_column = source.y_column or by_name.get(guess[1])
     if x_column is None or y_column is None:
         raise ColumnError(
-            f"{where}: no coordinate columns found among: {listed(columns, 20)}. Set {key}.x_column and {key}.y_column."
+            f"{where}: no coordinate columns found among the first row's names: {listed(columns, 20)}. "
+            f"Set {key}.x_column and {key}.y_column."
         )
     require_column(x_column, columns, where, f"{key}.x_column")
     require_column(y_column, columns, where, f"{key}.y_column")
@@ -169,7 +192,8 @@ def _numbers(table: Table, column: str) -> FloatArray:
         what = f"'{cell}' is not a finite number" if cell else "empty"
         also = f" (also row {listed(table.rows[wrong[1:]])})" if len(wrong) > 1 else ""
         row = table.rows[wrong[0]]
-        raise ColumnError(f"{table.where}, row {row}, field '{column}': {what}{also}. Mend or delete it.")
+        mend = "Write a plain number: no unit, nothing between thousands, degrees as decimals. Or delete the row."
+        raise ColumnError(f"{table.where}, row {row}, field '{column}': {what}{also}. {mend}")
     return values
 
 

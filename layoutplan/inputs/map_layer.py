@@ -62,9 +62,11 @@ def check_overlap(where: str, bounds_deg: Bounds | None, corridor: Corridor) -> 
             f"{where}: lies at longitude {west:.3f} to {east:.3f}, latitude {south:.3f} to {north:.3f}, away from all "
             "towers, but on them with the two swapped. Swap them in this file or in the towers', whichever is wrong."
         )
+    (w, s), (e, n) = corridor.windows_deg[:, :2].min(axis=0), corridor.windows_deg[:, 2:].max(axis=0)
     return [
         f"{where}: does not reach any tower (it covers longitude {west:.4f} to {east:.4f}, latitude {south:.4f} to "
-        f"{north:.4f}); nothing is known from it"
+        f"{north:.4f}); nothing is known from it. The towers and what is near them lie at longitude {w:.4f} to "
+        f"{e:.4f}, latitude {s:.4f} to {n:.4f}: if that is wrong, check their coordinates and crs"
     ]
 
 

@@ -21,6 +21,7 @@ from layoutplan.inputs.words import listed
 from layoutplan.job import TowerSource
 
 SAME_PLACE_M = 0.5  # nearer than this, two towers of a line make a span without length (judgement)
+_NO_LINE_M = 5.0  # degrees taken for metres make a line of 500 km this long (judgement)
 
 
 def read_towers(source: TowerSource, key: str) -> tuple[gpd.GeoDataFrame, PlacedTable]:
@@ -67,11 +68,16 @@ def read_towers(source: TowerSource, key: str) -> tuple[gpd.GeoDataFrame, Placed
 
 
 def check_line(towers: gpd.GeoDataFrame, where: str) -> None:
-    """Raise a LineError if towers cannot make a line: only one, or two at one place."""
+    """Raise a LineError if towers cannot make a line: only one, all in one spot, or two at one place."""
     if len(towers) < 2:
         raise LineError(f"{where}: a line needs at least two towers (found {len(towers)}).")
-    lonlat = shapely.get_coordinates(towers.geometry.to_numpy())
-    pairs = sorted(cKDTree(geocentric(lonlat)).query_pairs(SAME_PLACE_M))
+    places = geocentric(shapely.get_coordinates(towers.geometry.to_numpy()))
+    if len(towers) > 2 and np.ptp(places, axis=0).max() < _NO_LINE_M:
+        raise LineError(
+            f"{where}: all {len(towers)} towers stand within {_NO_LINE_M:g} m of each other. Longitude and latitude in "
+            "degrees look taken for metres, or eastings and northings have a wrong decimal sign: see crs under towers."
+        )
+    pairs = sorted(cKDTree(places).query_pairs(SAME_PLACE_M))
     if pairs:
         names = [f"'{towers['tower_id'].iloc[i]}' and '{towers['tower_id'].iloc[j]}'" for i, j in pairs]
         raise LineError(

@@ -88,7 +88,7 @@ def _through_towers(source: LineInput) -> Course:
             f"{source.source}: line '{source.line.id}' turns back by {turns.max():.0f} degrees "
             f"at tower {name[at]} "
             f"(between {name[at - 1]} and {name[at + 1]}): the rows seem out of order. "
-            "Set order_column or give a centreline."
+            "Set order_column or give a centreline; if the table holds several lines, pick one with where."
         )
     axes = [points[:1], *np.stack((points[:-1], points[1:]), axis=1), points[-1:]]
     chainage = np.concatenate(([0.0], np.cumsum(length)))

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import shapely
 
-from layoutplan.errors import ColumnError, CRSError, InputError, LayerError
+from layoutplan.errors import ColumnError, CRSError, InputError, LayerError, LineError
 from layoutplan.inputs.towers import read_towers
 from layoutplan.job import TowerSource
 
@@ -28,8 +28,9 @@ def read(path: Path, **keys: str) -> np.ndarray:
         "tower_id\tLongitude\tLatitude\n1\t8.5\t49\n2\t8.6\t49\n",
         'tower_id,lat,lon,note\n1,49,8.5,"a, b"\n2,49,8.6,\n',
         "tower_id,lon,lat\n1,8.5,49\n\n2,8.6,49\n,,\n",
+        "tower_id;lon;lat\r1;8,5;49,0\r2;8,6;49,0\r",
     ],
-    ids=["comma", "bom and crlf", "semicolon and decimal comma", "tab", "quoted", "blank rows"],
+    ids=["comma", "bom and crlf", "semicolon and decimal comma", "tab", "quoted", "blank rows", "cr alone"],
 )
 def test_habits_of_spreadsheets(towers_csv: Write, text: str) -> None:
     assert read(towers_csv(text)).tolist() == [[8.5, 49.0], [8.6, 49.0]]
@@ -66,7 +67,7 @@ def test_rows_are_numbered_as_in_the_file_whatever_is_filtered(towers_csv: Write
         ("tower_id,lon,lat\n1,49.1,98\n2,49.2,98\n", CRSError, "'lon' 49.1, 'lat' 98: latitude beyond ±90.*swap lines"),
         ("tower_id,lon,lat\n1,456000,5430000\n", CRSError, r"no longitude and latitude in degrees.*lines\[0\].tow"),
         ("tower_id,x,y\n1,456000,5430000\n", CRSError, r"no coordinate reference system. Set lines\[0\].tow"),
-        ("tower_id,a,b\n1,8,49\n", ColumnError, r"no coordinate columns found among: tower_id, a, b. Set .*y_col"),
+        ("tower_id,a,b\n1,8,49\n", ColumnError, r"the first row's names: tower_id, a, b. Set .*y_col"),
         ("tower_id,lon,lat\n1,8,49,7\n", InputError, r"row 2: not as many cells as the header has \(3\)"),
         ("tower_id,lon,lat\n1,8\n2,8,49\n", InputError, "row 2: not as many cells"),
         ("tower_id,lon,lat\n", LayerError, "no rows below the header"),
@@ -132,3 +133,46 @@ def test_filter_that_cannot_be_used(towers_csv: Write) -> None:
         read(towers_csv(), where="nope = 3")
     with pytest.raises(LayerError, match="no row meets where = \"tower_id = 'none'\""):
         read(towers_csv(), where="tower_id = 'none'")
+
+
+@pytest.mark.parametrize("ends", ["\n", "\r\n", "\r"])
+def test_rows_are_numbered_and_filtered_whatever_ends_the_lines(towers_csv: Write, ends: str) -> None:
+    rows = ["tower_id,lon,lat", "a,8,49", "b,8.1,49", "c,8.2,49", "d,x,49"]
+    path = towers_csv(ends.join(rows) + ends)
+    assert read(path, where="tower_id IN ('b', 'c')").tolist() == [[8.1, 49.0], [8.2, 49.0]]
+    with pytest.raises(ColumnError, match=r"row 5, field 'lon': 'x' is not a finite number.*degrees as decimals"):
+        read(path)
+    path.write_bytes((ends.join(rows) + ends).replace("d,x", "Süd,8").encode("latin-1"))
+    with pytest.raises(InputError, match="row 5: not UTF-8 text"):
+        read(path)
+
+
+def test_an_open_quote_swallows_no_towers(towers_csv: Write) -> None:
+    path = towers_csv('tower_id,lon,lat,note\n1,8.5,49,\n2,8.6,49,"by the road\n3,8.7,49,\n4,8.8,49,\n')
+    with pytest.raises(InputError, match="row 3: a double quote is not closed"):
+        read(path)
+
+
+def test_a_folder_in_place_of_a_table(tmp_path: Path) -> None:
+    (tmp_path / "towers.csv").mkdir()
+    with pytest.raises(InputError, match="a folder, where a table of text was expected"):
+        read(tmp_path / "towers.csv")
+
+
+def test_decimal_commas_between_commas_name_the_way_out(towers_csv: Write) -> None:
+    with pytest.raises(InputError, match="where the comma is the decimal sign, part the cells by semicolons"):
+        read(towers_csv("tower_id,lon,lat\n1,8,5,49,0\n2,8,6,49,0\n"))
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "tower_id,easting,northing\n1,8.40,49.09\n2,8.41,49.10\n3,8.42,49.11\n",
+        # thousands parted by points, read as decimals
+        "tower_id,easting,northing\n1,456.877,537.890\n2,457.003,538.124\n3,457.100,538.391\n",
+    ],
+    ids=["degrees", "thousands"],
+)
+def test_figures_that_are_no_metres(towers_csv: Write, text: str) -> None:
+    with pytest.raises(LineError, match=r"all 3 towers stand within 5 m of each other.*degrees look taken for metres"):
+        read(towers_csv(text), crs="EPSG:25832")

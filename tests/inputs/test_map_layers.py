@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -152,11 +153,18 @@ def test_layer_that_lies_elsewhere_or_is_empty(read: Read, layer_file: Write) ->
     assert len(inputs.features) == 0
     assert tuple(inputs.features.columns) == FEATURE_COLUMNS
     assert len(inputs.evidence) == 0
-    assert inputs.problems == (
+    away_text, empty_text = inputs.problems
+    assert empty_text == "empty.gpkg, layer 'empty': empty; nothing is known from it"
+    words, place = away_text.split("The towers and what is near them lie at ")
+    assert words == (
         "away.gpkg, layer 'away': does not reach any tower (it covers longitude 10.0000 to 10.0000, latitude "
-        "50.0000 to 50.0000); nothing is known from it",
-        "empty.gpkg, layer 'empty': empty; nothing is known from it",
+        "50.0000 to 50.0000); nothing is known from it. "
     )
+    west, east, south, north = map(float, re.findall(r"\d+\.\d{4}", place))
+    assert 7.9 < west < 8.0
+    assert 8.02 < east < 8.1
+    assert 48.9 < south < 49.0 < north < 49.1
+    assert place.endswith(": if that is wrong, check their coordinates and crs")
 
 
 def test_swapped_layer(read: Read, layer_file: Write) -> None:
