@@ -21,7 +21,7 @@ def check_lines(found: Checked, files: list[Path]) -> list[str]:
     doubts = found.checks[found.checks["verdict"] == NOT_CONFIRMED]
     lines += _listed("cannot be confirmed", [_check(row) for row in doubts.itertuples()])
     worse = found.worse[~found.worse["verdict"].isin(["broken", NOT_CONFIRMED])]
-    lines += _listed("worse than planned", [f"{_check(row)}, was {row.planned_verdict}" for row in worse.itertuples()])
+    lines += _listed("worse than planned", [f"{_check(row)}{_was(row)}" for row in worse.itertuples()])
     lines += _listed(
         "missing", [f"{row.waypoint}: {row.role} of tower {row.tower_id}" for row in found.missing.itertuples()]
     )
@@ -58,8 +58,13 @@ def _check(row: Any) -> str:
     return f"{row.waypoint}: {row.rule}{figures}" + (f" [{row.detail}]" if row.detail else "")
 
 
+def _was(row: Any) -> str:
+    return "" if pd.isna(row.planned_verdict) else f", was {row.planned_verdict}"
+
+
 def _hint(row: Any) -> str:
-    return f"tower {row.tower_id}: {row.hint}: {row.what_to_do} [{row.basis}]"
+    what = f": {row.what_to_do}" if row.what_to_do else ""
+    return f"tower {row.tower_id}: {row.hint}{what}" + (f" [{row.basis}]" if row.basis else "")
 
 
 def check_result(found: Checked, files: list[Path]) -> dict[str, Any]:

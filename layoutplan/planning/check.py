@@ -11,10 +11,11 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from layoutplan.errors import InputError
 from layoutplan.inputs.staked_readings import read_readings
-from layoutplan.line.geodesy import FloatArray
+from layoutplan.line.geodesy import FloatArray, inverse
 from layoutplan.planning.checks import BROKEN, CAUTIONED, KEPT, UNKNOWN
-from layoutplan.planning.edited import STANDS_STILL_M, Given, edited_stakes, offsets
+from layoutplan.planning.edited import Given, edited_stakes, offsets
 from layoutplan.planning.electrics import exposures_table, with_lead_figures
 from layoutplan.planning.field_hints import field_hints
 from layoutplan.planning.field_readings import readings_of_stakes
@@ -26,6 +27,7 @@ from layoutplan.planning.staked import staked_stakes
 from layoutplan.planning.stakes import stake_tables
 from layoutplan.planning.tables import lines
 
+_FARTHEST_M = 10_000.0  # from the tower; farther off is a mistake in the figures (judgement)
 _SEVERITY = {KEPT: 0, CAUTIONED: 1, UNKNOWN: 2, NOT_CONFIRMED: 2, BROKEN: 3}
 _KEYS = ["line_id", "tower_id", "role"]
 
@@ -134,6 +136,7 @@ def check_folder(
 
 def check_positions(plan: Reopened, given: Given) -> Checked:
     """Hold given positions against the rules of a plan."""
+    _refuse_far(plan, given)
     bench = Bench.of(plan)
     around_m = float(np.nan_to_num(given.accuracy_m).max(initial=0.0))
     held = hold(bench, given.tower, given.role, given.lonlat_deg, given.grace, around_m)
@@ -158,10 +161,25 @@ def check_positions(plan: Reopened, given: Given) -> Checked:
     )
 
 
+def _refuse_far(plan: Reopened, given: Given) -> None:
+    """Refuse positions that are no stake of their tower: a wrong coordinate system, or the two coordinates swapped."""
+    towers = plan.model.towers
+    _, away_m = inverse(towers.lonlat_deg[given.tower], given.lonlat_deg)
+    far = np.flatnonzero(~(away_m <= _FARTHEST_M))
+    if len(far):
+        i = far[0]
+        also = f" ({len(far)} stakes are farther off than {_FARTHEST_M:,.0f} m)" if len(far) > 1 else ""
+        raise InputError(
+            f"stake {given.role[i]} of tower {towers.tower_id[given.tower[i]]} lies {away_m[i]:,.0f} m from its "
+            f"tower{also}. Check the coordinate reference system, that longitude and latitude are not swapped, and the "
+            "stake's name or tower."
+        )
+
+
 def _changes(given: Given, order: Any) -> dict[str, Any]:
     distance, bearing = offsets(given)
     new = np.isnan(distance)
-    change = np.select([new, distance >= STANDS_STILL_M], ["new", "moved"], "")
+    change = np.select([new, distance > given.grace], ["new", "moved"], "")
     return {
         "offset_m": np.round(distance, 3)[order],
         "offset_bearing_deg": np.round(bearing, 2)[order],
@@ -171,8 +189,10 @@ def _changes(given: Given, order: Any) -> dict[str, Any]:
 
 
 def _is_worse(checks: pd.DataFrame) -> pd.Series:
+    """Mark what fares worse; what the plan did not ask, because it was far away, was as well known as the map there."""
     now, before = (checks[name].map(_SEVERITY) for name in ("verdict", "planned_verdict"))
-    return now > before.fillna(0)
+    known = before.where(checks["rule"] == "map_coverage").groupby([checks[key] for key in _KEYS]).transform("max")
+    return now > before.fillna(known).fillna(0)
 
 
 def _verdicts(electrodes: gpd.GeoDataFrame, checks: pd.DataFrame) -> dict[str, Any]:

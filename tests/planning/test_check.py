@@ -16,9 +16,9 @@ import shapely
 from geographiclib.geodesic import Geodesic
 
 from layoutplan import load_job
-from layoutplan.errors import JobError, OutputError
+from layoutplan.errors import InputError, JobError, OutputError
 from layoutplan.job import Job
-from layoutplan.planning.check import Checked, check_positions
+from layoutplan.planning.check import Checked, check_folder, check_positions
 from layoutplan.planning.edited import Given, edited_stakes
 from layoutplan.planning.model import NOT_CONFIRMED
 from layoutplan.planning.pipeline import plan
@@ -367,3 +367,24 @@ def test_what_was_assumed_in_the_plan_is_still_assumed_when_it_is_checked(writte
     del record["given"]
     (folder / "plan.json").write_text(json.dumps(record), "utf-8")
     assert not any(line.load and line.load.model_fields_set for line in reopen(folder).job.lines)
+
+
+def test_stakes_of_a_wrong_zone_are_refused_before_anything_is_worked_out(written: Path, tmp_path: Path) -> None:
+    planned = pyogrio.read_dataframe(written / "plan.gpkg", layer="electrodes").to_crs("EPSG:25832")
+    table = pd.DataFrame({"name": planned["waypoint"], "easting": planned.geometry.x, "northing": planned.geometry.y})
+    table.round(2).to_csv(tmp_path / "staked.csv", index=False)
+    with pytest.raises(InputError, match=rf"lies \d\d\d,\d+ m from its tower \({len(planned)} stakes are farther"):
+        check_folder(written, staked=tmp_path / "staked.csv", crs="EPSG:25833")
+    found = check_folder(written, staked=tmp_path / "staked.csv", crs="EPSG:25832")
+    assert found.moved.empty  # rounding of the coordinates is no move
+
+
+def test_what_lay_too_far_away_to_be_asked_fares_no_worse_where_the_map_never_reached(copy: Path) -> None:
+    before = pyogrio.read_dataframe(copy / "plan.gpkg", layer="electrodes")
+    assert "map does not cover" in before.set_index("tower_id").loc["101", "status"].tolist()
+    edit(copy, moved("115", "H", 3000.0, 0.0))  # so that all towers look that far
+    found = checked(copy)
+    new = found.checks[(found.checks["tower_id"] == "101") & found.checks["planned_verdict"].isna()]
+    assert len(new) > 0
+    assert set(new["verdict"]) == {"unknown"}
+    assert "101" not in found.worse["tower_id"].tolist()

@@ -157,4 +157,5 @@ def _figures(row: dict[str, Any], name: str) -> str:
 
 
 def _worse(row: dict[str, Any]) -> str:
-    return f"{_place(row)}: {row.get('rule')} is '{row.get('verdict')}', was '{row.get('planned_verdict')}'"
+    before = f", was '{row['planned_verdict']}'" if row.get("planned_verdict") else ""
+    return f"{_place(row)}: {row.get('rule')} is '{row.get('verdict')}'{before}"
