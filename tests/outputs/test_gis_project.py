@@ -2,6 +2,7 @@
 
 import zipfile
 from dataclasses import replace
+from xml.etree.ElementTree import Element
 
 import numpy as np
 import pytest
@@ -9,8 +10,11 @@ from lxml import etree
 
 from layoutplan.errors import OutputError
 from layoutplan.outputs.gis_project import write_project
+from layoutplan.outputs.gis_project.items import Box, legend, legend_height_mm
+from layoutplan.outputs.gis_project.shown import Layer
 from layoutplan.outputs.gis_project.view import BAR_STEPS, SCALE_STEPS, round_down, round_up
 from layoutplan.outputs.installed import chosen_formats
+from layoutplan.outputs.plan_number import plan_number
 from layoutplan.text import label_text
 
 
@@ -109,3 +113,27 @@ def test_it_is_not_written_without_its_data() -> None:
         chosen_formats(["project", "json"])
     assert [entry.name for entry in chosen_formats(["project"], there=["gpkg"])] == ["project"]
     assert {entry.name for entry in chosen_formats(["project", "gpkg"])} == {"gpkg", "project"}
+
+
+def test_a_long_title_leaves_room_and_the_plan_number_stays(make_plan, tmp_path) -> None:
+    plain = make_plan(2)
+    for number, title in enumerate(["Short", "Long words " * 40]):
+        titled = replace(plain, job=plain.job.model_copy(update={"title": title}))
+        root = document(titled, tmp_path / str(number))
+        texts = [item.get("labelText") or "" for item in root.iter("LayoutItem")]
+        (shown,) = [text for text in texts if text.startswith(title[:5])]
+        assert len(shown) <= 96
+        assert sum(plan_number(titled) in text for text in texts) == 1
+
+
+def layer(signs, number):
+    return Layer("obstacles", f"Layer {number}", "", "Obstacles", kind=None, signs=signs)
+
+
+@pytest.mark.parametrize("signs", [10, 40, 70, 400])
+def test_a_legend_shrinks_to_its_box_but_not_beyond_reading(signs) -> None:
+    layers = [layer(signs, 1)]
+    box = Box(0, 0, 92, 180)
+    size = float(legend(box, Element("LayoutItem"), layers).get("symbolHeight")) / 3.0
+    assert size == pytest.approx(min(1.0, max(0.6, 180 / legend_height_mm(layers))), rel=1e-4)
+    assert (size < 1.0) == (signs > 44)  # 180 mm hold two headings of 4.5 mm and 45 signs of 3.8 mm

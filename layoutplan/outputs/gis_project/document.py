@@ -35,7 +35,7 @@ def project(plan: Plan) -> ET.Element:
     within.extend(_layer(layer, data_crs, credit) for layer in layers)
     root.append(_properties(credit))
     root.append(_metadata(plan, title, credit))
-    ET.SubElement(root, "Layouts").append(overview(plan, title, credit, extent, layers))
+    ET.SubElement(root, "Layouts").append(overview(plan, xml_text(plan.job.title), credit, extent, layers))
     return root
 
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import uuid
 import xml.etree.ElementTree as ET
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from layoutplan.outputs.gis_project.shown import Layer
 from layoutplan.outputs.gis_project.tree import layer_tree
 from layoutplan.outputs.gis_project.view import BAR_STEPS, Extent, round_down
+from layoutplan.outputs.styles.looks import Sign
 from layoutplan.text import label_text
 
 _TYPES = {"page": 65638, "map": 65639, "picture": 65640, "label": 65641, "legend": 65642, "scale bar": 65646}
@@ -17,11 +18,14 @@ _NORTH = ":/images/north_arrows/layout_default_north_arrow.svg"  # the program's
 _FONT = "Sans Serif"
 _SEGMENTS = 3
 _BLACK = {"red": "0", "green": "0", "blue": "0", "alpha": "255"}
+_SIGN_MM, _ABOVE_SIGN_MM = 3.0, 0.8
+_TALL_SIGN_MM, _HEADING_MM = 1.3, 4.5  # what a tower's sign is higher than others; measured on a legend drawn
+_SMALLEST = 0.6  # of the full size: smaller letters cannot be read on paper (judgement)
 _LEGEND = (  # part, size, bold, space above
     ("title", 9, True, 0),
     ("group", 8, True, 1.5),
     ("subgroup", 7.5, True, 1.5),
-    ("symbol", 7, False, 0.8),
+    ("symbol", 7, False, _ABOVE_SIGN_MM),
     ("symbolLabel", 7, False, 0.8),
 )
 
@@ -71,27 +75,39 @@ def label(box: Box, text: str, size_pt: float, *, bold: bool = False, align: str
     return element
 
 
-def legend(box: Box, drawn: ET.Element, layers: Iterable[Layer]) -> ET.Element:
-    """Describe the legend of what the map shows: signs of which there is none on it are left out by the program."""
+def legend(box: Box, drawn: ET.Element, layers: Sequence[Layer]) -> ET.Element:
+    """Describe the legend of what the map shows: signs of which there is none on it are left out by the program.
+
+    What does not fit into its box would be cut off without a word, so that a long legend is made smaller.
+    """
+    share = min(1.0, max(_SMALLEST, box.height / legend_height_mm(layers)))
     more = {
         "map_uuid": drawn.get("uuid", ""),
         "legendFilterByMap": "1",
         "resizeToContents": "0",
         "columnCount": "1",
-        "symbolWidth": "6",
-        "symbolHeight": "3",
+        "symbolWidth": f"{6 * share:g}",
+        "symbolHeight": f"{_SIGN_MM * share:g}",
         "boxSpace": "0",
         "title": "",
     }
     element = item("legend", box, **more)
     styles = ET.SubElement(element, "styles")
     for name, size_pt, bold, above_mm in _LEGEND:
-        style = ET.SubElement(styles, "style", {"name": name, "alignment": "1", "marginTop": f"{above_mm:g}"})
+        style = ET.SubElement(styles, "style", {"name": name, "alignment": "1", "marginTop": f"{above_mm * share:g}"})
         if name == "symbolLabel":
             style.set("marginLeft", "2")
-        ET.SubElement(style, "styleFont", {"description": _font(size_pt, bold=bold), "style": ""})
+        ET.SubElement(style, "styleFont", {"description": _font(size_pt * share, bold=bold), "style": ""})
     element.append(layer_tree(layers))
     return element
+
+
+def legend_height_mm(layers: Sequence[Layer]) -> float:
+    """Height at full size of a legend with every sign that its layers have; the one drawn has some of them."""
+    groups = len({layer.group for layer in layers if layer.group})
+    rows = sum(layer.signs for layer in layers)
+    tall = sum(layer.signs for layer in layers if layer.kind and layer.kind.look is Sign)
+    return (len(layers) + groups) * _HEADING_MM + rows * (_SIGN_MM + _ABOVE_SIGN_MM) + tall * _TALL_SIGN_MM
 
 
 def scale_bar(box: Box, drawn: ET.Element, scale: float) -> ET.Element:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 import xml.etree.ElementTree as ET
 from collections.abc import Iterable
 
@@ -10,12 +11,15 @@ import pyproj
 from layoutplan.outputs.gis_project.items import Box, item, label, legend, map_item, north, scale_bar
 from layoutplan.outputs.gis_project.shown import TABLES_GROUP, Layer
 from layoutplan.outputs.gis_project.view import SCALE_STEPS, Extent, metres_per_unit, round_up
+from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.styles.layers import DETAIL, FIELDWORK
 from layoutplan.planning.model import Plan
 
 NAME = "Overview"
 _PAPER_MM = {"A4": (297.0, 420.0), "Letter": (279.4, 431.8)}  # twice the paper of the sheets: A3, tabloid
 _EDGE, _GAP, _PANEL, _FOOT, _HEAD, _SCALE = 10.0, 4.0, 92.0, 26.0, 24.0, 24.0  # mm
+
+_TITLE_LETTERS = 48  # in two lines of the panel
 
 
 def overview(plan: Plan, title: str, credit: str, extent: Extent, layers: Iterable[Layer]) -> ET.Element:
@@ -42,10 +46,11 @@ def overview(plan: Plan, title: str, credit: str, extent: Extent, layers: Iterab
     drawn = map_item(frame, shown)
     root.append(drawn)
     left = frame.left + frame.width + _GAP
-    root.append(label(Box(left, _EDGE, _PANEL, 14), title, 13, bold=True))
+    shown_title, size_pt = _fitted(title)
+    root.append(label(Box(left, _EDGE, _PANEL, 14), shown_title, size_pt, bold=True))
     root.append(label(Box(left, _EDGE + 14, _PANEL, 10), _counts(plan), 8))
     middle = Box(left, _EDGE + _HEAD, _PANEL, frame.height - _HEAD - _SCALE)
-    root.append(legend(middle, drawn, (layer for layer in layers if layer.group != TABLES_GROUP)))
+    root.append(legend(middle, drawn, [layer for layer in layers if layer.group != TABLES_GROUP]))
     root.extend(_measures(left, middle.top + middle.height, drawn, scale, crs))
     below = Box(_EDGE, frame.top + frame.height + _GAP, width - 2 * _EDGE, _FOOT)
     root.append(label(below, _notes(plan, credit, scale), 6.5))
@@ -73,7 +78,14 @@ def _scale(extent: Extent, frame: Box, unit_m: float) -> float:
 
 def _counts(plan: Plan) -> str:
     counts = [f"{count} {status}" for status, count in plan.summary["by_status"].items() if count]
-    return f"{len(plan.towers)} towers: {', '.join(counts)}"
+    return f"Plan {plan_number(plan)}. {len(plan.towers)} towers: {', '.join(counts)}"
+
+
+def _fitted(title: str) -> tuple[str, float]:
+    """Return a title, cut if need be, and the size in which it fits into its box."""
+    if len(title) <= _TITLE_LETTERS:
+        return title, 13.0
+    return textwrap.shorten(title, 2 * _TITLE_LETTERS, placeholder=" …"), 9.0
 
 
 def _notes(plan: Plan, credit: str, scale: float) -> str:

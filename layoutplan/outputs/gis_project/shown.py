@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
+import pandas as pd
 import shapely
 from shapely import GeometryType
 
@@ -43,7 +44,7 @@ _KINDS = (
 
 @dataclass(frozen=True, slots=True)
 class Layer:
-    """A layer of the project; without ``kind`` a table."""
+    """A layer of the project; without ``kind`` a table. ``signs`` is how many of its rules draw something."""
 
     table: str
     title: str
@@ -52,6 +53,7 @@ class Layer:
     kind: Kind | None = None
     style: Style | None = None
     ticked: bool = True
+    signs: int = 0
 
     @property
     def id(self) -> str:
@@ -87,4 +89,14 @@ def _drawn(plan: Plan, name: str, style: Style) -> Iterator[Layer]:
             group = OBSTACLES
             there = set(plan.obstacles["obstacle_class"][np.isin(types, kind.types)])
             dress = replace(style, rules=tuple(rule for rule in style.rules if rule.value in there | {""}))
-        yield Layer(name, title, source, group, kind, dress, ticked=name not in _UNTICKED)
+        signs = _signs(dress, getattr(plan, name)[np.isin(types, kind.types)])
+        yield Layer(name, title, source, group, kind, dress, ticked=name not in _UNTICKED, signs=signs)
+
+
+def _signs(style: Style, rows: pd.DataFrame) -> int:
+    there = {column: rows[column].astype(str) for column in {rule.column for rule in style.rules} if column}
+    return sum(
+        bool((there[rule.column].str.startswith(rule.value) if rule.begins else there[rule.column] == rule.value).any())
+        for rule in style.rules
+        if rule.column
+    ) or min(1, len(rows))
