@@ -16,6 +16,7 @@ BEND_M = 5.0  # a centreline vertex further off the straight span than this is t
 TAIL_M = 5.0  # a centreline going on further than this beyond the last tower is taken for a further span (judgement)
 OWN_M = 15.0  # a vertex this near to a tower is the tower, drawn less well: no span bends so near to it (judgement)
 _AT_TOWER = 1e-6  # fraction of a segment within which a tower stands at the vertex
+LONG_SPAN_M = 2000.0  # hardly any span is longer; towers that are missing make one (judgement)
 REVERSAL_DEG = 150.0  # no transmission line turns back like this; rows out of order do (judgement)
 
 
@@ -92,7 +93,19 @@ def _through_towers(source: LineInput) -> Course:
         )
     axes = [points[:1], *np.stack((points[:-1], points[1:]), axis=1), points[-1:]]
     chainage = np.concatenate(([0.0], np.cumsum(length)))
-    return Course(rows, chainage, np.zeros(len(points)), axes, ())
+    return Course(rows, chainage, np.zeros(len(points)), axes, _long_spans(source, rows, length))
+
+
+def _long_spans(source: LineInput, rows: np.ndarray, length_m: FloatArray) -> tuple[str, ...]:
+    names = source.towers["tower_id"].to_numpy()[rows]
+    long = np.flatnonzero(length_m > LONG_SPAN_M)
+    spans = [f"{names[i]}-{names[i + 1]} ({length_m[i]:,.0f} m)" for i in long.tolist()]
+    if not spans:
+        return ()
+    return (
+        f"line '{source.line.id}': {len(spans)} span(s) longer than {LONG_SPAN_M:,.0f} m: {', '.join(spans[:5])}"
+        f"{', …' if len(spans) > 5 else ''}: towers may be missing there, or those of two lines mixed",
+    )
 
 
 def _along_centreline(source: LineInput, line: LineString) -> Course:

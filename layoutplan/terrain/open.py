@@ -174,9 +174,17 @@ def _gaps(heights_m: FloatArray, files: Sequence[RasterFile]) -> list[str]:
             f"{listed(file.where for file in files)}: no height at any tower: the cells there hold no data, or values "
             f"outside {LOWEST_M:.0f} to {HIGHEST_M:.0f} m. Check terrain.files, terrain.nodata, terrain.vertical_unit."
         )
-    if missing == 0:
-        return []
-    return [f"terrain: no height known at {counted(missing, 'tower')} of {len(heights_m)}; slopes there are unknown"]
+    said = []
+    if missing:
+        said.append(
+            f"terrain: no height known at {counted(missing, 'tower')} of {len(heights_m)}; slopes there are unknown"
+        )
+    if zero := int((heights_m == 0.0).sum()):
+        said.append(
+            f"terrain: height exactly 0 at {counted(zero, 'tower')} of {len(heights_m)}; if 0 stands for no height in "
+            "the file, set terrain.nodata = 0: else unknown ground counts as flat"
+        )
+    return said
 
 
 def _limits(cell_m: float, section: Terrain) -> list[str]:

@@ -123,6 +123,12 @@ def test_rows_out_of_order_without_a_centreline_are_refused() -> None:
         order_line(source)
 
 
+def test_a_span_that_no_line_has_is_mentioned() -> None:
+    assert order_line(line_input([(0, 0), (300, 0), (2200, 0)], None)).problems == ()
+    (said,) = order_line(line_input([(0, 0), (300, 0), (2400, 0), (2700, 0)], None, ids=["a", "b", "c", "d"])).problems
+    assert "1 span(s) longer than 2,000 m: b-c (2,100 m)" in said
+
+
 def test_rows_known_to_be_in_order_may_turn_back() -> None:
     assert names(line_input([(0, 0), (600, 0), (300, 1)], in_order=True)) == ["1", "2", "3"]
 

@@ -69,6 +69,15 @@ def test_all_void(dem_file: Write, opened: Open, lonlat: LonLat) -> None:
         opened(path, lonlat(EAST_M + 400, NORTH_M - 300))
 
 
+def test_a_height_of_exactly_nothing_is_said(dem_file: Write, opened: Open, lonlat: LonLat) -> None:
+    heights = np.full((60, 80), 120.0)
+    heights[:, 40:] = 0.0
+    places = [*lonlat(EAST_M + 200, NORTH_M - 300), *lonlat(EAST_M + 700, NORTH_M - 300)]
+    (said,) = opened(dem_file(heights), places).problems
+    assert said.startswith("terrain: height exactly 0 at 1 tower of 2; if 0 stands for no height in the file")
+    assert not any("exactly 0" in text for text in opened(dem_file(heights, nodata=0), places).problems)
+
+
 def test_without_files_everything_is_unknown(opened: Open) -> None:
     found = opened([], [[9.0, 47.0], [9.1, 47.0]])
     assert np.isnan(found.tower_height_m).all()
