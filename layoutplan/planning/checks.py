@@ -86,7 +86,8 @@ def with_grace(checks: pd.DataFrame, grace: float) -> pd.DataFrame:
 
     Two stakes on one side of the line stay a compromise then, however far apart their leads are.
     """
-    near = (checks["verdict"] == BROKEN) & checks["unit"].isin(["m", "deg"])
+    turned = (checks["rule"] == "square_to_line") & (checks["verdict"] == CAUTIONED)  # its limit is to a caution only
+    near = (turned | (checks["verdict"] == BROKEN)) & checks["unit"].isin(["m", "deg"])
     near &= checks["missed_by"] <= grace
     checks = checks.drop(columns="missed_by")
     if not near.any():

@@ -19,6 +19,7 @@ from layoutplan import load_job
 from layoutplan.errors import InputError, JobError, OutputError
 from layoutplan.job import Job
 from layoutplan.planning.check import Checked, check_folder, check_positions
+from layoutplan.planning.checks import BROKEN, CAUTIONED, KEPT, with_grace
 from layoutplan.planning.edited import Given, edited_stakes
 from layoutplan.planning.model import NOT_CONFIRMED
 from layoutplan.planning.pipeline import plan
@@ -388,3 +389,13 @@ def test_what_lay_too_far_away_to_be_asked_fares_no_worse_where_the_map_never_re
     assert len(new) > 0
     assert set(new["verdict"]) == {"unknown"}
     assert "101" not in found.worse["tower_id"].tolist()
+
+
+def test_a_lead_planned_at_the_limit_of_square_is_no_worse_for_rounding() -> None:
+    rules = ["square_to_line", "square_to_line", "ground_agreement", "lead_angle"]
+    missed = [0.00002, 0.5, 0.0, 0.00002]
+    verdict = [CAUTIONED, CAUTIONED, CAUTIONED, BROKEN]
+    table = pd.DataFrame(
+        {"rule": rules, "verdict": verdict, "unit": ["deg", "deg", "areas", "deg"], "missed_by": missed}
+    )
+    assert with_grace(table, 0.001)["verdict"].tolist() == [KEPT, CAUTIONED, CAUTIONED, KEPT]
