@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from layoutplan.exposure import build_network, require_figures
 from layoutplan.inputs import Inputs, covered, read_inputs
 from layoutplan.job import Job
 from layoutplan.line import LineModel, build_lines
 from layoutplan.line.geodesy import inverse
 from layoutplan.line.grid import require_projected
-from layoutplan.outputs import require_formats
+from layoutplan.outputs import named_crs, require_formats
+from layoutplan.planning.fixed import fixed_stakes
+from layoutplan.planning.pipeline import heights_reach_m
+from layoutplan.terrain import OpenedTerrain, open_terrain
 
 ANGLE_TOWER_DEG = 2.0  # a tower with a greater deflection is called an angle tower (judgement)
 
@@ -21,14 +25,21 @@ def inspect_job(job: Job) -> list[str]:
 
     Raises
     ------
-    InputError, OutputError
+    LayoutPlanError
         As for planning.
     """
     require_formats(job.output.formats)
     require_projected(job.output.grid_crs)
+    named_crs(job.output.crs)
     inputs = read_inputs(job)
     model = build_lines(inputs.lines)
-    return [job.title, *_lines(model), *_map(inputs), *_coverage(job, inputs, model), *_rest(inputs, model)]
+    ground = open_terrain(job.terrain, model.towers.lonlat_deg, heights_reach_m(job, model.towers))
+    fixed_stakes(job, model.towers)
+    network = build_network(job, model, [(source.line, source.faults) for source in inputs.lines])
+    require_figures(network)
+    seen = [*_lines(model), *_map(inputs), *_coverage(job, inputs, model), *_heights(ground)]
+    given = [*inputs.assumptions, *model.assumptions, *network.assumptions, *ground.assumptions]
+    return [job.title, *seen, *_rest(inputs, model, ground, given)]
 
 
 def _lines(model: LineModel) -> Iterator[str]:
@@ -77,16 +88,29 @@ def _coverage(job: Job, inputs: Inputs, model: LineModel) -> Iterator[str]:
         yield f"  {reason}: {_some(names, 12)}"
 
 
-def _rest(inputs: Inputs, model: LineModel) -> Iterator[str]:
+def _heights(ground: OpenedTerrain) -> Iterator[str]:
+    known = ground.tower_height_m[~np.isnan(ground.tower_height_m)]
+    if len(known):
+        yield (
+            f"terrain: heights known at {len(known)} of {len(ground.tower_height_m)} towers, "
+            f"{known.min():.0f} to {known.max():.0f} m"
+        )
+    else:
+        yield "terrain: no elevation model"
+
+
+def _rest(inputs: Inputs, model: LineModel, ground: OpenedTerrain, given: Sequence[str]) -> Iterator[str]:
     yield "files:"
     for file in inputs.files:
         date = f", data of {file.data_date}" if file.data_date else ""
         yield f"  {file.path.name}: {file.used_for}{date}, SHA-256 {file.sha256[:16]}…"
-    problems = [*inputs.problems, *model.problems]
+    for path in ground.files:
+        yield f"  {path.name}: terrain"
+    problems = [*inputs.problems, *model.problems, *ground.problems]
     yield f"problems: {len(problems) or 'none'}"
     yield from (f"  - {text}" for text in problems)
     yield "assumptions:"
-    yield from (f"  - {text}" for text in (*inputs.assumptions, *model.assumptions))
+    yield from (f"  - {text}" for text in dict.fromkeys(given))
 
 
 def _some(names: list[str], most: int) -> str:

@@ -20,7 +20,7 @@ from layoutplan.inputs import Inputs, covered, read_inputs
 from layoutplan.job import Job
 from layoutplan.line import Towers, build_lines
 from layoutplan.line.grid import require_projected
-from layoutplan.outputs import require_formats
+from layoutplan.outputs import named_crs, require_formats
 from layoutplan.planning.asked import Asked
 from layoutplan.planning.electrics import stake_places
 from layoutplan.planning.fixed import fixed_stakes
@@ -59,6 +59,7 @@ def plan(job: Job, progress: Progress | None = None) -> Plan:
     """
     require_formats(job.output.formats)
     require_projected(job.output.grid_crs)
+    named_crs(job.output.crs)
     say = progress or (lambda _percent, _text: None)
     clock = _Clock()
     with clock("read"):
@@ -67,7 +68,7 @@ def plan(job: Job, progress: Progress | None = None) -> Plan:
     with clock("line"):
         model = build_lines(inputs.lines)
     with clock("terrain"):
-        opened = open_terrain(job.terrain, model.towers.lonlat_deg, _heights_m(job, model.towers))
+        opened = open_terrain(job.terrain, model.towers.lonlat_deg, heights_reach_m(job, model.towers))
     with clock("obstacles"):
         say(20, "preparing the map")
         covers, uncovered = _coverage(job, inputs, model.towers)
@@ -164,7 +165,7 @@ def _site(
     return collect(done, [min(_SECTION, len(towers) - start) for start in starts]), ways
 
 
-def _heights_m(job: Job, towers: Towers) -> float:
+def heights_reach_m(job: Job, towers: Towers) -> float:
     """How far from a tower heights are asked for: for walking to the corners of its surroundings."""
     to_the_road = job.access.radius_m * np.sqrt(2.0) if job.access.find_ways else 0.0
     return max(_farthest_m(job, towers), float(to_the_road))

@@ -151,6 +151,36 @@ def test_inspect_says_what_is_there(sample):
         assert words in result.stdout
 
 
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        ('[terrain]\nfiles = ["towers.csv"]\n', "towers.csv: cannot be read as an elevation raster"),
+        ('[[fixed]]\ntower = "107"\nrole = "H"\nlon = 47.29\nlat = 9.85\n', "fixed[0]: stake H would stand"),
+        ('[output]\ncrs = "metres"\n', "'output.crs': 'metres' is no coordinate reference system"),
+    ],
+)
+def test_inspect_refuses_what_planning_would(sample, tmp_path, more, words):
+    towers = sample.parent / "towers.csv"
+    (tmp_path / "towers.csv").write_bytes(towers.read_bytes())
+    (tmp_path / "job.toml").write_text('[[lines]]\ntowers = { path = "towers.csv" }\n' + more, "utf-8")
+    for command in (["inspect"], ["plan", "--quiet", "--out", str(tmp_path / "plan")]):
+        result = CliRunner().invoke(cli, [command[0], str(tmp_path / "job.toml"), *command[1:]])
+        assert result.exit_code == 2
+        assert words in result.stderr
+
+
+def test_inspect_tells_of_the_ground_and_of_what_is_not_given(sample, tmp_path):
+    result = CliRunner().invoke(cli, ["inspect", str(sample)])
+    assert result.exit_code == 0
+    assert "terrain: heights known at " in result.stdout
+    assert "  dem.tif: terrain" in result.stdout
+    (tmp_path / "towers.csv").write_bytes((sample.parent / "towers.csv").read_bytes())
+    (tmp_path / "job.toml").write_text('[[lines]]\ntowers = { path = "towers.csv" }\n', "utf-8")
+    bare = CliRunner().invoke(cli, ["inspect", str(tmp_path / "job.toml")]).stdout
+    assert "terrain: no elevation model" in bare
+    assert "no voltage_kv given; its voltages and currents are unknown" in bare
+
+
 def test_start_writes_once(tmp_path):
     folder = tmp_path / "new"
     assert CliRunner().invoke(cli, ["start", str(folder)]).exit_code == 0
