@@ -28,6 +28,12 @@ def command(
     Exit codes: 0 every tower has a layout; 1 finished, but some tower has none; 2 bad input or usage.
     """
     with errors_in_words(debug):
+        from layoutplan.errors import OutputError
+
+        if out.exists() and not out.is_dir():
+            raise OutputError(
+                f"'{out}': is not a folder. Choose another folder for the plan. Nothing was changed there."
+            )
         from layoutplan.cli.summary import result_event, summary_lines
         from layoutplan.job import load_job
         from layoutplan.planning.pipeline import plan

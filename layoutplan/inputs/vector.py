@@ -124,7 +124,10 @@ def _choose(source: FileSource, key: str, layers: dict[str, Any]) -> str:
     if len(spatial) > 1:
         raise LayerError(f"{source.path.name}: several layers: {names}. Say which with {key}.layer.")
     if not spatial:
-        raise LayerError(f"{source.path.name}: no layer with geometry (found: {names}).")
+        raise LayerError(
+            f"{source.path.name}: no layer with geometry (found: {names}). Save it from a GIS with its points, "
+            "lines or areas, as a GeoPackage for instance."
+        )
     return spatial[0]
 
 

@@ -109,6 +109,8 @@ def _read(path: Path) -> str:
         raise JobError(f"{path}: no such job file. 'layoutplan start DIR' writes one to fill in.") from err
     except UnicodeDecodeError as err:
         raise JobError(f"{path}: not UTF-8 text (byte {err.start}). Save the job file as UTF-8.") from err
+    except IsADirectoryError as err:
+        raise JobError(f"{path}: cannot be read: a folder. Name the job file in it.") from err
     except OSError as err:
         raise JobError(f"{path}: cannot be read: {err.strerror}.") from err
 

@@ -264,3 +264,19 @@ def test_a_terminated_run_leaves_no_unfinished_files(sample, tmp_path):
         run.terminate()
     assert run.returncode == 128 + 15
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_file_in_place_of_the_plans_folder_is_refused_before_planning(sample, tmp_path):
+    (tmp_path / "plan").write_text("", "utf-8")
+    result = CliRunner().invoke(cli, ["plan", str(sample), "--out", str(tmp_path / "plan")])
+    assert result.exit_code == 2
+    assert result.stderr.endswith("is not a folder. Choose another folder for the plan. Nothing was changed there.\n")
+    assert "%" not in result.stderr  # nothing was begun
+
+
+def test_start_into_a_file_says_so(tmp_path):
+    (tmp_path / "job.toml").write_text("mine", "utf-8")
+    result = CliRunner().invoke(cli, ["start", str(tmp_path / "job.toml")])
+    assert result.exit_code == 2
+    assert "is a file. Name a folder" in result.stderr
+    assert (tmp_path / "job.toml").read_text("utf-8") == "mine"

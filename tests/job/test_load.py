@@ -87,7 +87,7 @@ def test_missing_file_names_the_way_out(tmp_path):
 
 
 def test_folder_in_place_of_a_file(tmp_path):
-    with pytest.raises(JobError, match="cannot be read"):
+    with pytest.raises(JobError, match=r"a folder\. Name the job file in it"):
         load_job(tmp_path)
 
 
