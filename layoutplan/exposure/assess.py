@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layoutplan.electrical import RodPlan, exposure_ratio, handling, magnitude_range, transferred_voltage
+from layoutplan.exposure.beside import beside_faults, driven_by_loads_v
 from layoutplan.exposure.capacitive import Capacitive, capacitive
 from layoutplan.exposure.chain import ComplexArray
 from layoutplan.exposure.induced import fault_emf, load_emf
@@ -25,6 +26,7 @@ _UNBALANCE = (*_LOAD, "unbalance", "soil")
 _STANDING = (*_UNBALANCE, "footing", "shared")
 _FAULT = ("section", "fault", "soil", "shared")
 _TRANSFERRED = (*_FAULT, "footing")
+_BESIDE = ("beside", "soil")
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +46,11 @@ class Exposure:
         Whether it counts for the handling of the lead.
     rests_on : tuple of str
         Inputs that matter, for naming those that were assumed or are missing: ``section``, ``soil``, ``footing``,
-        ``load``, ``unbalance``, ``fault``, ``shared``.
+        ``load``, ``unbalance``, ``fault``, ``shared``, ``beside``.
+    applies : ndarray of bool, shape (t,), or None
+        Towers that it concerns; None for all.
+    caused_by : list of str, or None
+        For each tower the line that causes it, empty if unknown; None where it is the tower's own.
     """
 
     name: str
@@ -53,11 +59,14 @@ class Exposure:
     limit: Limit
     judged: bool
     rests_on: tuple[str, ...]
+    applies: NDArray[np.bool_] | None = None
+    caused_by: list[str] | None = None
 
     @property
     def ratio(self) -> FloatArray:
-        """Share of the limit, shape (t, 2). [-]."""
-        return exposure_ratio(self.value, self.limit.value[:, None])
+        """Share of the limit, shape (t, 2), 0 where it does not apply. [-]."""
+        ratio = exposure_ratio(self.value, self.limit.value[:, None])
+        return ratio if self.applies is None else np.where(self.applies[:, None], ratio, 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,21 +160,23 @@ def assess(network: Network, measured: Measured, tower: IntArray, stake_xy_m: Fl
     stake_xy_m : ndarray, shape (t, 2, 2)
         H and S in the towers' frames. [m]
     """
+    standing = _standing_v(network) if network.sources else None
     return Assessment(
         tower,
-        _lead_figures(network, tower, stake_xy_m),
+        _lead_figures(network, tower, stake_xy_m, standing),
         readings(network, measured, tower, stake_xy_m[:, H], stake_xy_m[:, S]),
         electrodes(network, tower),
-        tower_figures(network),
+        tower_figures(network, standing),
         measured,
     )
 
 
-def tower_figures(network: Network) -> TowerFigures:
+def tower_figures(network: Network, standing_v: ComplexArray | None = None) -> TowerFigures:
     """Potential rise, fault share and standing current of every tower.
 
-    On a tower that carries several lines the currents of their loads add up in any phase, and of their faults the one
-    that lifts it most counts; what feeds a fault is told of its own line.
+    The currents by the loads of a tower's own lines, and of those beside it, add up in any phase. Of the faults of its
+    own lines the one that lifts it most counts; what feeds a fault is told of its own line. ``standing_v`` is what
+    `_standing_v` gives, if it is known already.
     """
     footing, unknown = network.ground.footing_ohm, np.where(network.known, 0.0, np.nan)
     start, end = np.full((2, len(footing)), np.nan)
@@ -175,7 +186,8 @@ def tower_figures(network: Network) -> TowerFigures:
             start[mine], end[mine] = (fed[source.vertex[mine]] for fed in source.faults.fed_a)
     if not network.sources:
         return TowerFigures(start, end, start, end, start, end)
-    current = _standing_v(network) / footing[:, None, None]
+    standing_v = _standing_v(network) if standing_v is None else standing_v
+    current = standing_v / footing[:, None, None]
     low, _ = magnitude_range((current * _usual(network)).reshape(len(footing), -1))
     _, high = magnitude_range(current.reshape(len(footing), -1))
     rise, fed = np.abs(_fault_v(network)), _fed_a(network)
@@ -191,12 +203,12 @@ def _usual(network: Network) -> FloatArray:
 
 
 def _standing_v(network: Network) -> ComplexArray:
-    """Potential of each tower by the load of each line it carries, 0 by others, shape (towers, sources, k). [V]."""
+    """Potential of each tower by the load of each line, of its own or beside, shape (towers, sources, k). [V]."""
     found = [
         np.where((source.vertex < 0)[:, None], 0.0, source.load.potential_v[source.vertex])
         for source in network.sources
     ]
-    return np.stack(found, axis=1)
+    return np.asarray(np.stack(found, axis=1) + driven_by_loads_v(network))
 
 
 def _fault_v(network: Network) -> ComplexArray:
@@ -217,19 +229,21 @@ def _fed_a(network: Network) -> FloatArray:
     return np.stack(found, axis=1)
 
 
-def _lead_figures(network: Network, tower: IntArray, stake_xy_m: FloatArray) -> LeadFigures:
+def _lead_figures(
+    network: Network, tower: IntArray, stake_xy_m: FloatArray, standing_v: ComplexArray | None
+) -> LeadFigures:
     lead = np.stack((np.zeros_like(stake_xy_m), stake_xy_m), axis=2)
     emf = load_emf(network, tower, lead)
     unknown = np.where(network.in_the_dark(tower), np.nan, 0.0)[:, None]
     size = np.abs(emf)
     balanced = size[..., 0].sum(axis=-1) + unknown
     unbalance = size[..., 1:].sum(axis=(-2, -1)) + unknown
-    low, high, standing = _expected(network, tower, stake_xy_m, emf)
+    low, high, standing = _expected(network, tower, stake_xy_m, emf, standing_v)
     induced, transferred = fault_emf(network, tower, lead), _transferred_fault(network, tower, stake_xy_m)
     field = capacitive(network, tower, stake_xy_m)
     service, touch = service_limits(network, tower), fault_limit(network, tower)
     voltage = service["voltage"]
-    exposures = (
+    exposures: tuple[Exposure, ...] = (
         Exposure("induced by the load, balanced", SERVICE, balanced, voltage, True, _LOAD),
         Exposure("induced by the load, unbalance", SERVICE, unbalance, voltage, True, _UNBALANCE),
         Exposure("standing voltage of the tower", SERVICE, standing, voltage, True, _STANDING),
@@ -241,18 +255,23 @@ def _lead_figures(network: Network, tower: IntArray, stake_xy_m: FloatArray) -> 
         Exposure("transferred from the tower by a fault", FAULT, transferred, touch, True, _TRANSFERRED),
         Exposure("arithmetic sum under a fault", FAULT, induced + transferred, touch, True, _TRANSFERRED),
     )
+    beside = beside_faults(network, tower, stake_xy_m)
+    if beside.near.any():
+        name = "by a fault of a line beside"
+        more = Exposure(name, FAULT, beside.value_v, beside.limit, True, _BESIDE, beside.near, beside.line_id)
+        exposures = (*exposures, more)
     return LeadFigures(balanced, unbalance, induced, transferred, low, high, field, exposures)
 
 
 def _expected(
-    network: Network, tower: IntArray, stake_xy_m: FloatArray, emf: np.ndarray
+    network: Network, tower: IntArray, stake_xy_m: FloatArray, emf: np.ndarray, standing_v: ComplexArray | None
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Voltage tower to stake on arrival (low, high), and its part without what the lead itself picks up. [V]."""
-    if not network.sources:
+    if standing_v is None:
         nothing = np.full(stake_xy_m.shape[:2], np.nan)
         return nothing, nothing, nothing
     at_stake = network.ground.lifted_ohm(tower[:, None], np.hypot(*np.moveaxis(stake_xy_m, -1, 0)))
-    potential = _standing_v(network)[tower]
+    potential = standing_v[tower]
     current = potential / network.ground.footing_ohm[tower][:, None, None]
     own = transferred_voltage(potential[:, None], current[:, None], at_stake[..., None, None])
     standing = np.abs(own).sum(axis=(-2, -1)) + np.where(network.known[tower], 0.0, np.nan)[:, None]

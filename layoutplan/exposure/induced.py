@@ -6,12 +6,13 @@ from collections.abc import Iterator
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from layoutplan.electrical import lead_emf, ray_emf
 from layoutplan.exposure.chain import SEQUENCE_COUNT, ComplexArray
 from layoutplan.exposure.network import UNKNOWN_MATTERS_M, Network, Source
 from layoutplan.exposure.windows import Window, see
-from layoutplan.line.geodesy import FloatArray
+from layoutplan.line.geodesy import FloatArray, to_ecef
 from layoutplan.line.model import IntArray
 
 _AT_ONCE = 500  # towers whose windows are held at the same time
@@ -36,17 +37,27 @@ def load_emf(network: Network, tower: IntArray, lead_xy_m: FloatArray) -> Comple
     """
     out = np.zeros((*lead_xy_m.shape[:2], len(network.sources), SEQUENCE_COUNT), dtype=complex)
     for number, source in enumerate(network.sources):
-        if not source.load.known:
-            out[_is_near(network, source, tower), :, number] = np.nan
-            continue
-        for rows, window in _windows(network, source, tower):
-            out[rows, :, number] = lead_emf(
-                lead_xy_m[rows],
-                window.points_m,
-                source.load.current_a[window.span],
-                soil_resistivity_ohm_m=network.ground.deep_ohm_m,
-                frequency_hz=source.line.frequency_hz,
-            )
+        out[:, :, number] = line_load_emf(network, source, tower, lead_xy_m)
+    return out
+
+
+def line_load_emf(
+    network: Network, source: Source, tower: IntArray, lead_xy_m: FloatArray, height_m: float = 0.0
+) -> ComplexArray:
+    """Voltage that the greatest load of one line induces in leads at a height, as `load_emf`, shape (t, m, 3). [V]."""
+    out = np.zeros((*lead_xy_m.shape[:2], SEQUENCE_COUNT), dtype=complex)
+    if not source.load.known:
+        out[_is_near(network, source, tower)] = np.nan
+        return out
+    for rows, window in _windows(network, source, tower):
+        out[rows] = lead_emf(
+            lead_xy_m[rows],
+            window.points_m,
+            source.load.current_a[window.span],
+            soil_resistivity_ohm_m=network.ground.deep_ohm_m,
+            frequency_hz=source.line.frequency_hz,
+            lead_height_m=height_m,
+        )
     return out
 
 
@@ -97,25 +108,61 @@ def fault_emf(network: Network, tower: IntArray, lead_xy_m: FloatArray) -> Float
     out[~network.known[tower]] = np.nan
     for source in network.sources:
         own = np.flatnonzero(source.vertex[tower] >= 0)
-        faults, fault = source.faults, source.line.fault
-        if faults is None or fault is None:
+        if source.faults is None:
             out[own] = np.nan
             continue
-        stations = source.course.towers
-        for part, window in _windows(network, source, tower[own]):
-            rows = own[part]
-            number_on_line = np.searchsorted(stations, source.vertex[tower[rows]])
-            around = number_on_line[:, None] + np.arange(-fault.neighbours, fault.neighbours + 1)
-            places = stations[np.clip(around, 0, len(stations) - 1)]
-            current = np.stack([faults.currents(place, window.span) for place in places.T], axis=-1)
-            emf = lead_emf(
-                lead_xy_m[rows],
-                window.points_m,
-                current,
-                soil_resistivity_ohm_m=network.ground.deep_ohm_m,
-                frequency_hz=source.line.frequency_hz,
-            )
-            out[rows] = np.maximum(out[rows], np.abs(emf).max(axis=-1))
+        number_on_line = np.searchsorted(source.course.towers, source.vertex[tower[own]])
+        emf = _fault_emf(network, source, tower[own], lead_xy_m[own], number_on_line)
+        out[own] = np.maximum(out[own], np.abs(emf).max(axis=-1))
+    return out
+
+
+def beside_emf(
+    network: Network, source: Source, tower: IntArray, lead_xy_m: FloatArray, height_m: float = 0.0
+) -> ComplexArray:
+    """Voltage induced in leads at a height by faults of a line beside, at its nearest tower and those next to it.
+
+    Returns
+    -------
+    ndarray of complex, shape (t, m, faults)
+        NaN where unknown. [V]
+    """
+    stations = source.course.towers
+    if source.faults is None or not len(stations):
+        return np.full((*lead_xy_m.shape[:2], 1), np.nan, dtype=complex)
+    _, nearest = cKDTree(source.course.axis.place_m[stations]).query(to_ecef(network.towers.lonlat_deg[tower]))
+    number_on_line = np.asarray(nearest, dtype=np.int64)
+    return _fault_emf(network, source, tower, lead_xy_m, number_on_line, least=1, height_m=height_m)
+
+
+def _fault_emf(
+    network: Network,
+    source: Source,
+    tower: IntArray,
+    lead_xy_m: FloatArray,
+    number_on_line: IntArray,
+    *,
+    least: int = 0,
+    height_m: float = 0.0,
+) -> ComplexArray:
+    """Voltage in leads (t, m, v, 2) by faults at a tower of a line and some each way, (t, m, faults). [V]."""
+    faults, fault, stations = source.faults, source.line.fault, source.course.towers
+    assert faults is not None, "asked only where there is a fault"
+    assert fault is not None, "asked only where there is a fault"
+    reach = max(fault.neighbours, least)
+    out = np.zeros((*lead_xy_m.shape[:2], 2 * reach + 1), dtype=complex)
+    for rows, window in _windows(network, source, tower):
+        around = number_on_line[rows, None] + np.arange(-reach, reach + 1)
+        places = stations[np.clip(around, 0, len(stations) - 1)]
+        current = np.stack([faults.currents(place, window.span) for place in places.T], axis=-1)
+        out[rows] = lead_emf(
+            lead_xy_m[rows],
+            window.points_m,
+            current,
+            soil_resistivity_ohm_m=network.ground.deep_ohm_m,
+            frequency_hz=source.line.frequency_hz,
+            lead_height_m=height_m,
+        )
     return out
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from layoutplan.electrical import (
     CONTACT_CURRENT,
@@ -71,28 +72,47 @@ def fault_limit(network: Network, tower: IntArray) -> Limit:
     JobError
         A clearing time beyond what the standard gives.
     """
-    settings = network.job.limits
-    value, duration = np.full(len(tower), np.nan), np.full(len(tower), np.nan)
+    duration, line = np.full(len(tower), np.nan), np.full(len(tower), "", dtype=object)
     for source in network.sources:
         if source.line.fault is None:
             continue
         time_s = source.line.fault.clearing_time_s
         mine = (source.vertex[tower] >= 0) & ~(duration >= time_s)
-        if not mine.any():
-            continue
-        duration[mine] = time_s
+        duration[mine], line[mine] = time_s, source.line.id
+    return touch_limit(network, tower, duration, line)
+
+
+def touch_limit(network: Network, tower: IntArray, duration_s: FloatArray, line_id: ArrayLike) -> Limit:
+    """Permissible touch voltage of each tower for a clearing time, NaN where it is NaN. [V].
+
+    Parameters
+    ----------
+    network : Network
+    tower : ndarray of int, shape (t,)
+    duration_s : ndarray, shape (t,)
+    line_id : array_like of str, shape () or (t,)
+        Whose clearing time it is.
+
+    Raises
+    ------
+    JobError
+        A clearing time beyond what the standard gives.
+    """
+    settings = network.job.limits
+    value, names = np.full(len(tower), np.nan), np.broadcast_to(np.asarray(line_id, dtype=object), len(tower))
+    for time_s in np.unique(duration_s[~np.isnan(duration_s)]).tolist():
+        mine = duration_s == time_s
         try:
             value[mine] = _touch_voltage(network, tower[mine], time_s)
         except InputRangeError as err:
-            raise JobError(f"line '{source.line.id}', fault.clearing_time_s: {err}") from err
+            raise JobError(f"line '{names[mine][0]}', fault.clearing_time_s: {err}") from err
     if settings.touch_standard == "IEEE Std 80":
         standard, _, year = IEEE_80_EDITION.rpartition("-")
         basis = f"{standard}, tolerable touch voltage, {settings.body_mass_kg} kg"
-        return Limit(value, "V", basis, year, duration)
+        return Limit(value, "V", basis, year, duration_s)
     table = EN_50522_2010
-    return Limit(
-        value, "V", f"{table.standard}, permissible touch voltage", f"{table.edition}; {table.source}", duration
-    )
+    edition = f"{table.edition}; {table.source}"
+    return Limit(value, "V", f"{table.standard}, permissible touch voltage", edition, duration_s)
 
 
 def _touch_voltage(network: Network, tower: IntArray, clearing_time_s: float) -> FloatArray:

@@ -123,8 +123,11 @@ def build_network(job: Job, model: LineModel, lines: Sequence[tuple[Line, FaultT
         "power lines on the map that are not in the job add nothing to the voltages: their currents are not known",
         "the earth wires of a line end with its first and last tower or bend; a branch is not joined to its line",
     ]
-    if len(sources) > 1:
-        texts.append("a fault is looked at for the towers that carry its line only: what it induces beside them is not")
+    if len(sources) + len(dark) > 1:
+        texts.append(
+            "what a fault of a line does to leads at towers beside it, which do not carry it, is the exposure 'by a "
+            "fault of a line beside': it counts for the handling and is in no other figure"
+        )
     shared = np.count_nonzero([source.vertex >= 0 for source in sources], axis=0) > 1
     if shared.any():
         texts.append(_shared_text(model.towers.tower_id[shared].tolist()))

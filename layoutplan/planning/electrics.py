@@ -26,6 +26,7 @@ _MISSING = {
 _ELSEWHERE = {
     SERVICE: "voltage or load of a line near by not given",
     FAULT: "fault current here or at a neighbouring tower not given",
+    "beside": "fault current of a line near by not given",
 }
 
 
@@ -116,11 +117,12 @@ def exposures_table(found: Assessment, network: Network, electrodes: gpd.GeoData
             "edition": item.limit.edition,
             "duration_s": np.where(np.isinf(duration), np.nan, duration),
             "assumptions": [
-                _row_text(assumed[number // 2], item, unknown)
-                for number, unknown in enumerate(np.isnan(ratio).tolist())
+                _row_text(assumed[row // 2], item, row // 2, unknown)
+                for row, unknown in enumerate(np.isnan(ratio).tolist())
             ],
         }
-        blocks.append(keys.assign(**columns).rename_axis("stake").reset_index())
+        block = keys.assign(**columns).rename_axis("stake").reset_index()
+        blocks.append(block if item.applies is None else block[np.repeat(item.applies, 2)])
     table = pd.concat(blocks, ignore_index=True).sort_values(["stake", "number"], kind="stable", ignore_index=True)
     return table.drop(columns=["stake", "number"])
 
@@ -157,10 +159,12 @@ def _line_assumptions(line: Any, sections: Any) -> dict[str, str]:
     return found
 
 
-def _row_text(assumed: dict[str, str], item: Exposure, unknown: bool) -> str:
+def _row_text(assumed: dict[str, str], item: Exposure, row: int, unknown: bool) -> str:
     texts = [assumed[name] for name in item.rests_on if name in assumed]
     if unknown and not set(texts) & set(_MISSING.values()):
-        texts.insert(0, _ELSEWHERE[item.state])
+        texts.insert(0, _ELSEWHERE["beside" if "beside" in item.rests_on else item.state])
+    if item.caused_by is not None and item.caused_by[row]:
+        texts.insert(0, f"line '{item.caused_by[row]}'")
     return ("unknown: " if unknown else "") + "; ".join(texts)
 
 

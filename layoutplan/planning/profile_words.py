@@ -37,6 +37,8 @@ def unknown_texts(network: Network, tower: int, tables: Mapping[str, pd.DataFram
         texts["induced_v"] = _unknown_load(network, tower)
     if not own.load.known:
         texts["standing_current_a_high"] = f"{_NO_LOAD} for {_names([own.line.id])}"
+    elif tables["line"]["standing_current_a_high"].isna().any():
+        texts["standing_current_a_high"] = _unknown_beside(network)
     return texts | _unknown_faults(own, tables["distance"], tables["line"])
 
 
@@ -45,6 +47,13 @@ def _unknown_load(network: Network, tower: int) -> str:
     gap = np.isnan(load_emf(network, np.array([tower]), stub)[0, 0, :, 0])
     lines = [source.line.id for source, missing in zip(network.sources, gap, strict=True) if missing]
     if lines:
+        return f"{_NO_LOAD} for {_names(lines)}"
+    return f"{_NO_VOLTAGE} for {_names(_dark(network))}, which runs near by"
+
+
+def _unknown_beside(network: Network) -> str:
+    """Why the standing current of a line of known load is not known: another line's is not."""
+    if lines := [source.line.id for source in network.sources if not source.load.known]:
         return f"{_NO_LOAD} for {_names(lines)}"
     return f"{_NO_VOLTAGE} for {_names(_dark(network))}, which runs near by"
 

@@ -120,8 +120,10 @@ def test_unknown_for_the_sake_of_others_says_so():
     beside = flat_line(straight(5, aside_m=200.0), load=None, measured=False)
     table, _ = table_of(world(flat_line(straight(5), load=UNBALANCED, fault=FAULT), beside).network())
     rows = unknown(table)
-    assert set(rows["state"]) == {"in service"}
-    assert rows["assumptions"].str.contains("voltage or load of a line near by not given").all()
+    service = rows["state"] == "in service"
+    assert rows[service]["assumptions"].str.contains("voltage or load of a line near by not given").all()
+    assert set(rows[~service]["exposure"]) == {"by a fault of a line beside"}
+    assert rows[~service]["assumptions"].str.contains("fault current of a line near by not given").all()
 
 
 def test_fault_unknown_at_a_neighbour_says_so():

@@ -109,10 +109,12 @@ def test_a_line_that_only_bends_there_makes_the_tower_unknown():
 
 
 def test_towers_apart_are_as_each_alone(alone):
-    """A line 30 m beside induces, but lifts no tower of the other."""
+    """A line 30 m beside lifts the towers of the other by its earth wires (`test_standing`), and only by them."""
+    bare = world(line(wires=False), flat_line(straight(21, aside_m=30.0), load=STRONG, fault=OTHER_FAULT)).network()
+    assert assessed(bare, ROWS).towers.standing_high_a[:21] == pytest.approx(np.zeros(21), abs=1e-6)
     network = world(line(), flat_line(straight(21, aside_m=30.0), load=STRONG, fault=OTHER_FAULT)).network()
     found = assessed(network, ROWS)
-    assert found.towers.standing_high_a[:21] == pytest.approx(alone[0].towers.standing_high_a, rel=1e-9)
+    assert (found.towers.standing_high_a[:21] >= alone[0].towers.standing_high_a).all()
     assert found.towers.potential_rise_v[:21] == pytest.approx(alone[0].towers.potential_rise_v, rel=1e-9)
     assert not any("carry more than one line" in text for text in network.assumptions)
 

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from .dense import SEQUENCES, DenseLine
+from .reference import chain
 from .worlds import FLAT, UNBALANCED, WIRES, Course, assessed, emf, flat_line, lead, straight, world
 
 SIZES = np.array([500.0, 15.0, 10.0])
@@ -104,3 +105,48 @@ def test_no_earth_wire_no_standing_voltage():
     found = assessed(network, [0, 20])
     assert found.towers.standing_high_a == pytest.approx(0, abs=1e-6)
     assert found.leads.expected_high_v == pytest.approx(np.abs(emf(network, 20, 90.0)).sum(), abs=1e-3)
+
+
+@pytest.mark.parametrize("wires", [True, False])
+@pytest.mark.parametrize("aside_m", [35.0, 150.0])
+def test_the_load_of_a_line_beside_stands_on_the_tower_by_its_earth_wires(aside_m, wires):
+    """Carson's matrix of both lines: what the conductors of the second drive in the earth wires of the first."""
+    grids, idle = {"start_grid_ohm": 0.4, "end_grid_ohm": 0.2}, {"current_a": 0.0, "maximum_a": 0.0}
+    strong = {"current_a": 2000.0, "negative_sequence_pct": 3.0, "zero_sequence_pct": 2.0}
+    own = flat_line(load=idle, **grids)
+    beside = flat_line(straight(aside_m=aside_m), load=strong, wires=wires, measured=False, **grids)
+    towers = np.array([1, 4, 36, 39])  # where it goes into the ground: towards the ends
+    found = assessed(world(own, beside).network(), towers)
+    conductors = [*FLAT, *(WIRES if wires else ())]
+    moved = [row | {"offset_m": row["offset_m"] + aside_m} for row in conductors]
+    both = DenseLine(straight(), [*WIRES, *moved], np.full(41, 10.0), **grids).matrix()[:2, 2:]
+    line = DenseLine(straight(), [*FLAT, *WIRES], np.full(41, 10.0), **grids)
+    source = DenseLine(straight(), conductors, np.full(41, 10.0), **grids)
+    span = line.matrix()[3:, 3:] * line.lengths_m[:, None, None]
+    expected = np.zeros(41)
+    for k, size in enumerate((2000.0, 60.0, 40.0)):
+        _, current = source.load(SEQUENCES[:, k] * size)
+        v, _ = chain(line.earthed_ohm, span, -(current @ both.T) * line.lengths_m[:, None], np.zeros(41))
+        expected += np.abs(v)
+    # to 8 % of the greatest: between the ends far spans cancel most of it
+    most = expected.max() / 10.0
+    assert found.towers.standing_high_a[towers] == pytest.approx(expected[towers] / 10.0, abs=0.08 * most)
+    assert (expected[towers] > 2.0).all()  # volts, of a line without any load of its own
+    assert (found.leads.expected_high_v > 1.5).all()
+
+
+def test_two_circuits_of_which_one_has_the_earth_wire():
+    """As the docs ask for: the load of the circuit without is not lost on the tower's potential."""
+    idle = {"current_a": 0.0, "maximum_a": 0.0}
+    alone = assessed(world(flat_line(load=idle)).network(), [1]).towers.standing_high_a[1]
+    both = world(flat_line(load=idle), flat_line(load=UNBALANCED, wires=False, measured=False)).network()
+    assert alone == 0.0
+    assert assessed(both, [1]).towers.standing_high_a[1] > 0.05
+
+
+@pytest.mark.parametrize("known", [{"voltage_kv": 220.0}, {"voltage_kv": None}], ids=["no load", "no voltage"])
+def test_an_unknown_load_beside_makes_the_standing_current_unknown(known):
+    network = world(flat_line(load=UNBALANCED), Course(straight(aside_m=60.0), {"measured": False} | known)).network()
+    found = assessed(network, [20]).towers
+    assert np.isnan(found.standing_high_a).all()
+    assert np.isnan(found.standing_low_a).all()
