@@ -94,13 +94,23 @@ def crossing_words(crossings: str, status: str) -> str:
     return "what it crosses is not mapped" if status == NOT_COVERED else "crosses nothing on the map"
 
 
+def may_stake(status: str) -> bool:
+    """Whether a crew may stake without anything else being settled first."""
+    return status in (ALL_MET, COMPROMISE)
+
+
 def stake_words(stake: Any) -> StakeText:
-    """Describe a stake (``STAKE_COLUMNS``): role, tower, distance and bearing; status and reasons in the full text."""
+    """Describe a stake (``STAKE_COLUMNS``): role, tower, distance and bearing; status and reasons in the full text.
+
+    A receiver may show the short one only, and of that the beginning: it says first where nothing may be staked yet.
+    """
     where = f"{figure(stake.distance_m, 'm')} at {bearing(stake.bearing_true_deg)} true from tower {stake.tower_id}"
     more = f"line {stake.line_id}, {stake.side} side ({stake.octant}), lead {figure(stake.lead_length_m, 'm')}"
     reasons = f": {stake.reasons}" if stake.reasons else ""
+    first = "" if may_stake(stake.status) else f" NOT YET ({stake.status})"
     return StakeText(
-        clean(f"{stake.role}: {where}"), clean(f"{ROLE_WORDS[stake.role]}: {where}, {more}; {stake.status}{reasons}")
+        clean(f"{stake.role}{first}: {where}"),
+        clean(f"{ROLE_WORDS[stake.role]}{first}: {where}, {more}; {stake.status}{reasons}"),
     )
 
 

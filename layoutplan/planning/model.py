@@ -22,6 +22,7 @@ NOT_COVERED = "map does not cover"
 BREAKS = "breaks rules"  # only of positions that people gave
 NO_LAYOUT = "no layout"
 NOT_CONFIRMED = "cannot be confirmed"  # a verdict on positions known to an accuracy only
+FORBIDDEN = "forbidden "  # before the name of what a lead crosses and must not
 STATUSES = (ALL_MET, COMPROMISE, NEEDS_AGREEMENT, NOT_COVERED, BREAKS, NO_LAYOUT)
 
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from layoutplan.job import Job
 from layoutplan.planning.checks import Facts
-from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED
+from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, FORBIDDEN, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED
 from layoutplan.siting.blockers import describe
 from layoutplan.siting.evaluate import Evaluated
 from layoutplan.siting.exclusions import Exclusions
@@ -28,7 +28,7 @@ def crossing_texts(chosen: Evaluated, obstacles: Obstacles, job: Job) -> list[st
     touches = chosen.touches
     for ray, feature, at, level in zip(touches.ray, touches.feature, touches.at_m, touches.level, strict=True):
         where = f"at {at:.1f} m" if at > 0 else "from the start: the tower stands in it"
-        forbidden = "forbidden " if level == NO else ""  # of given stakes only: planning crosses nothing forbidden
+        forbidden = FORBIDDEN if level == NO else ""  # of given stakes only: planning crosses nothing forbidden
         texts[int(ray)].append(f"{forbidden}{describe(obstacles, job, int(feature))} {where}")
     return ["; ".join(texts[i]) for i in range(len(chosen))]
 
@@ -84,12 +84,15 @@ def stake_reasons(
 ) -> list[str]:
     """Reasons for the status of each position."""
     out, unknown = [], _terrain_unknown(facts, job)
+    forbidden = np.bincount(chosen.touches.ray[chosen.touches.level == NO], minlength=len(chosen))
     for i, tower in enumerate(chosen.rays.tower):
         parts = [f"breaks {broken[i]}"] if i in broken else []
         if facts.uncovered[i]:
             parts.append(facts.uncovered[i])
         if facts.crossings[i]:
-            agreed = ": to be agreed" if chosen.terms["caution_crossings"][i] > 0 else ""
+            agreed = ""
+            if chosen.terms["caution_crossings"][i] > 0:
+                agreed = f": {'the rest ' if forbidden[i] else ''}to be agreed"
             parts.append(f"lead crosses {facts.crossings[i]}{agreed}")
         if facts.grounds[i]:
             parts.append(f"stands on {facts.grounds[i]}: to be agreed")

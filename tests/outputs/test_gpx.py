@@ -20,7 +20,7 @@ from layoutplan.job.land import Work
 from layoutplan.outputs import write_plan
 from layoutplan.outputs.columns import on_the_globe
 from layoutplan.outputs.gpx import plan_time, write_gpx
-from layoutplan.planning.model import Plan
+from layoutplan.planning.model import STATUSES, Plan
 
 GPX = {"g": "http://www.topografix.com/GPX/1/1"}
 
@@ -82,6 +82,17 @@ def test_words_for_the_crew(make_plan, tmp_path) -> None:
     description = first.findtext("g:desc", None, GPX)
     for words in ("auxiliary current electrode H", "tower 001", "92.5 m", "171.0°", "right side (S)", "lead 92.7 m"):
         assert words in description
+
+
+@pytest.mark.parametrize("status", STATUSES)
+def test_the_receivers_line_begins_with_what_may_not_be_staked(make_plan, tmp_path, status) -> None:
+    """A receiver shows one line of a waypoint, and some only its beginning."""
+    plan = make_plan(hostile=False)
+    plan = dataclasses.replace(plan, electrodes=plan.electrodes.assign(status=status))
+    (first, *_) = tree(written(plan, tmp_path)).findall("g:wpt", GPX)
+    waits = "" if status in ("all rules met", "compromise") else f" NOT YET ({status})"
+    assert first.findtext("g:cmt", None, GPX).startswith(f"H{waits}: 92.5 m")
+    assert first.findtext("g:desc", None, GPX).startswith(f"auxiliary current electrode H{waits}: 92.5 m")
 
 
 def test_leads_are_tracks_from_tower_to_stake(plan, tmp_path) -> None:

@@ -91,6 +91,10 @@ def test_a_forbidden_crossing_is_not_offered_for_agreement(job: Job, free: Plan)
     only = forbidden.query("caution_crossings == 0 and caution_ground == 0")
     assert len(only)
     assert not only["reasons"].str.contains("to be agreed").any()
+    mixed = forbidden.query("caution_crossings > 0")
+    assert len(mixed)
+    assert mixed["reasons"].str.contains(": the rest to be agreed").all()
+    assert not mixed["reasons"].str.contains(r"m: to be agreed").any()
 
 
 def test_two_on_one_side_too_near_each_other(job: Job, free: Plan) -> None:

@@ -12,10 +12,11 @@ from layoutplan.outputs.sheets.facts import Sheet
 from layoutplan.outputs.sheets.grid import grid_bearing_deg, has_grid
 from layoutplan.outputs.sheets.index_map import draw_index
 from layoutplan.outputs.sheets.legend import draw_legend, legend_height
-from layoutplan.outputs.sheets.marks import may_stake, status_sign
+from layoutplan.outputs.sheets.marks import status_sign
 from layoutplan.outputs.sheets.pen import INK, WHITE, Box, Pen
 from layoutplan.outputs.sheets.surroundings import Surroundings
 from layoutplan.outputs.sheets.tower_page import Frame, foot
+from layoutplan.outputs.words import may_stake
 from layoutplan.planning.model import STATUSES, Plan
 
 _ROW, _COLUMNS = 4.4, 2

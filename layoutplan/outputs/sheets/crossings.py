@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from layoutplan.outputs.sheets.facts import Sheet
+from layoutplan.planning.model import FORBIDDEN
 
 # as planning writes them: what, and where on the lead; joined by semicolons
 _ONE = re.compile(r"(.+?) (?:at (\d+(?:\.\d+)?) m|from the start: the tower stands in it)(?:; |$)")
@@ -30,6 +31,11 @@ class Crossing:
     role: str
     what: str
     at_m: float
+
+    @property
+    def forbidden(self) -> bool:
+        """Whether nobody is asked to agree to it."""
+        return self.what.startswith(FORBIDDEN)
 
 
 def crossings_of(sheet: Sheet) -> list[Crossing]:

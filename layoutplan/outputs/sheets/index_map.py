@@ -11,11 +11,12 @@ from layoutplan.outputs.columns import as_lists
 from layoutplan.outputs.sheets.facts import Sheet
 from layoutplan.outputs.sheets.labels import Labels
 from layoutplan.outputs.sheets.layers import Features, draw_edges, draw_ground, draw_ways
-from layoutplan.outputs.sheets.marks import may_stake, north_arrow, scale_bar, status_sign
+from layoutplan.outputs.sheets.marks import north_arrow, scale_bar, status_sign
 from layoutplan.outputs.sheets.panel import line_ops, panel_around
 from layoutplan.outputs.sheets.pen import INK, WHITE, Box, Pen, ops_of
 from layoutplan.outputs.sheets.surroundings import Surroundings
 from layoutplan.outputs.sheets.tower_map import STRIP
+from layoutplan.outputs.words import may_stake
 from layoutplan.planning.model import STATUSES, Plan
 
 _SHOWN = ("main_road", "railway", "river_canal", "standing_water", "substation_plant")

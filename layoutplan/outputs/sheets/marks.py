@@ -11,17 +11,11 @@ from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, NEEDS_AGREEME
 _BAR_M = (5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000, 50000, 100000)
 _LONGEST_BAR = 46.0
 _GLYPHS = {ALL_MET: "●", COMPROMISE: "◆", NEEDS_AGREEMENT: "▲", NOT_COVERED: "?", BREAKS: "!", NO_LAYOUT: "✗"}
-_PLAIN = (ALL_MET, COMPROMISE)
 
 
 def status_sign(status: str) -> str:
     """Sign of a status, to be told without colour."""
     return _GLYPHS.get(status, "?")
-
-
-def may_stake(status: str) -> bool:
-    """Whether a crew may stake without anything else being settled first."""
-    return status in _PLAIN
 
 
 def tower_sign(pen: Pen, x: float, y: float, half: float, turn_deg: float = 0.0, width: float = 1.3) -> None:

@@ -8,9 +8,9 @@ from typing import Any
 
 from layoutplan.outputs.columns import turned_lon
 from layoutplan.outputs.sheets.facts import Sheet, magnetic_deg
-from layoutplan.outputs.sheets.marks import may_stake, stake_sign
+from layoutplan.outputs.sheets.marks import stake_sign
 from layoutplan.outputs.sheets.pen import INK, WHITE, Box, Pen
-from layoutplan.outputs.words import bearing, degrees, figure
+from layoutplan.outputs.words import bearing, degrees, figure, may_stake
 from layoutplan.text import clean
 
 ROW = 4.2

@@ -34,7 +34,11 @@ def blocks_of(sheet: Sheet, crossings: list[Crossing], road: str, labels: Mappin
 def _to_settle(sheet: Sheet, crossings: list[Crossing]) -> Iterator[Item]:
     for item in crossings:
         where = f"at {item.at_m:.1f} m from the tower" if item.number else "from the start: the tower stands in it"
-        yield Item(f"Lead {item.role} crosses {item.what} {where}.", str(item.number) if item.number else _TICK)
+        mark = str(item.number) if item.number else "!" if item.forbidden else _TICK
+        if item.forbidden:
+            yield Item(f"Lead {item.role} crosses {item.what} {where}: not to be laid there, whoever agrees.", mark)
+            continue
+        yield Item(f"Lead {item.role} crosses {item.what} {where}.", mark)
         yield Item(_AGREED, "")
     for check in sheet.checks:
         if check.rule == "ground_agreement" and check.verdict == "caution":
@@ -77,7 +81,7 @@ def _other_reasons(stake: Any, sheet: Sheet) -> str:
     ]
     reasons = stake.reasons or ""
     for text in listed:
-        reasons = reasons.replace(f"{text}: to be agreed", "")
+        reasons = reasons.replace(f"{text}: to be agreed", "").replace(f"{text}: the rest to be agreed", "")
     pieces = [piece.strip() for piece in reasons.split("; ")]
     pieces = [_ONE_SIDE if piece.startswith(_ONE_SIDE) else piece for piece in pieces]  # why is for the reviewer
     return "; ".join(piece for piece in pieces if piece)
@@ -190,7 +194,7 @@ def _cautions(sheet: Sheet) -> Iterator[Item]:
         who = f"Lead{'s' if len(roles) > 1 else ''} {' and '.join(roles)}"
         yield Item(f"{who}, in service {service}. Under a fault {fault}.", "!", bold=True)
     for check in sheet.checks:
-        if check.rule == "lead_beside" and check.verdict == "caution":
+        if check.rule == "lead_beside" and check.verdict == "caution" and check.measured:  # 0 is crossed: told above
             yield Item(f"Lead {check.role} passes {check.detail} by {figure(check.measured, 'm')}: keep it off.", "!")
         if (
             check.verdict in ("caution", "unknown")

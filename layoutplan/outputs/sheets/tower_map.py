@@ -19,7 +19,6 @@ from layoutplan.outputs.sheets.layers import (
     draw_zone,
 )
 from layoutplan.outputs.sheets.marks import (
-    may_stake,
     north_arrow,
     number_sign,
     scale_bar,
@@ -30,6 +29,7 @@ from layoutplan.outputs.sheets.panel import Panel, line_ops, lines_of, tower_pan
 from layoutplan.outputs.sheets.pen import INK, WHITE, Box, Pen, ops_of
 from layoutplan.outputs.sheets.styles import ROLE_COLOR, WALK_COLOR, WALK_DASH
 from layoutplan.outputs.sheets.surroundings import Surroundings
+from layoutplan.outputs.words import may_stake
 
 Point = tuple[float, float]
 STRIP = 14.0  # height of what stands below the map

@@ -20,6 +20,7 @@ from layoutplan.outputs.sheets.fonts import Fonts
 from layoutplan.outputs.sheets.panel import SCALES, panel_around
 from layoutplan.outputs.sheets.pen import Box, Pen, cut
 from layoutplan.outputs.sheets.tables import minutes
+from layoutplan.outputs.sheets.told import _cautions, _to_settle
 
 GEOD = Geod(ellps="WGS84")
 
@@ -41,6 +42,34 @@ def test_crossings_are_numbered_over_both_leads():
         (2, "H", "stream or ditch", 60.0),
         (3, "S", "track or path (roads 21)", 45.1),
     ]
+
+
+def sheet_of(h, reasons, *checks):
+    base = dict.fromkeys(("slope_deg", "cliff_drop_m", "handling", "handling_fault"))
+    stake = SimpleNamespace(role="H", crossings=h, status="breaks rules", reasons=reasons, **base)
+    return SimpleNamespace(stakes=(stake,), checks=checks, ways=())
+
+
+def test_a_forbidden_crossing_has_no_line_to_sign():
+    both = "minor road (roads 3) at 20.0 m; forbidden railway or tramway 'Coast line' (railways 1) at 60.0 m"
+    sheet = sheet_of(both, f"breaks lead_crossing; lead crosses {both}: the rest to be agreed")
+    items = [(item.mark, item.text) for item in _to_settle(sheet, crossings_of(sheet))]
+    assert [mark for mark, _ in items] == ["1", "", "2", "!"]
+    assert sum("Agreed with" in text for _, text in items) == 1
+    assert "not to be laid there, whoever agrees" in items[2][1]
+    assert items[3][1] == "H: breaks lead_crossing."
+
+
+def test_what_a_lead_passes_closely_is_a_caution_for_the_crew():
+    check = {"rule": "lead_beside", "role": "H", "limit": 5.0, "unit": "m", "detail": "railway 'Coast line'"}
+    rows = [(0.4, "caution"), (0.0, "caution"), (7.0, "kept"), (None, "unknown")]
+    told = [
+        [item.text for item in _cautions(sheet_of("", "", SimpleNamespace(measured=value, verdict=verdict, **check)))]
+        for value, verdict in rows
+    ]
+    passing = "Lead H passes railway 'Coast line' by 0.4 m: keep it off."
+    assert any(text.startswith(passing) for text in told[0])
+    assert not any("passes" in text for texts in told[1:] for text in texts)
 
 
 def test_what_the_tower_stands_in_has_no_number():
