@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from layoutplan.electrical import chain_state, exposure_ratio
+from layoutplan.electrical import exposure_ratio, look_both_ways
 from layoutplan.exposure.axis import Axis
 from layoutplan.exposure.chain import SEQUENCE_COUNT, ComplexArray
 from layoutplan.exposure.faults import Faults
@@ -170,8 +170,7 @@ def _driven_v(
         return np.zeros((len(tower), 1), dtype=complex)
     window = see(own.course, network.towers.lonlat_deg[tower], network.ground.deep_ohm_m)
     emf = emf_of(tower, np.stack((window.axis_m[:, :-1], window.axis_m[:, 1:]), axis=2))
-    hangs = own.vertex[tower].tolist()
-    share = np.stack([_span_shares(own, at, ends) for at, ends in zip(hangs, window.vertex, strict=True)])
+    share = span_shares(own, own.vertex[tower], window.vertex)
     return np.asarray((share[..., None] * emf).sum(axis=1), dtype=complex)
 
 
@@ -191,15 +190,30 @@ def _height_m(own: Source, source: Source) -> float:
     return float(np.clip(2 * np.mean(phases) - np.mean(wires), 0.0, 0.9 * lowest))
 
 
-def _span_shares(source: Source, vertex: int, ends: IntArray) -> ComplexArray:
-    """Potential of a vertex per volt along each of some pieces of its chain, between ``ends`` (w + 1,), (w,). [-]."""
-    put_in = np.zeros(len(source.course.names))
-    put_in[vertex] = 1.0
-    current = chain_state(source.chain.footing_ohm, source.chain.span_ohm, injected_current_a=put_in).span_current_a
-    chainage = source.course.axis.chainage_m
-    along = np.concatenate(([0.0], np.cumsum(-current * np.diff(chainage))))
-    length = np.diff(chainage[ends])
-    return np.divide(np.diff(along[ends]), length, out=np.zeros(len(length), dtype=complex), where=length > 0)
+def span_shares(source: Source, vertex: IntArray, ends: IntArray) -> ComplexArray:
+    """Potential of vertices per volt along pieces of their chain, between ``ends`` (t, w + 1), shape (t, w). [-].
+
+    The currents for 1 A put into each vertex are found by walking outwards from all of them side by side.
+    """
+    chain, chainage = source.chain, source.course.axis.chainage_m
+    seen, span_s = look_both_ways(chain.footing_ohm, chain.span_ohm), 1 / chain.span_ohm
+    rightward_s = span_s / (span_s + 1 / chain.footing_ohm[1:] + seen.right_admittance_s[1:])
+    leftward_s = span_s / (span_s + 1 / chain.footing_ohm[:-1] + seen.left_admittance_s[:-1])
+    start, reach, last = chain.driving_point_ohm()[vertex], int(np.abs(ends - vertex[:, None]).max()), len(span_s) - 1
+    along = np.zeros((len(vertex), 2 * reach + 1), dtype=complex)  # current times length, summed up from the vertex
+    for way, kept in ((1, rightward_s), (-1, leftward_s)):
+        potential = start
+        for step in range(reach):
+            span = vertex + step if way > 0 else vertex - 1 - step
+            inside, span = (span >= 0) & (span <= last), np.clip(span, 0, last)
+            beyond = np.where(inside, potential * kept[span], 0.0)
+            current = way * span_s[span] * np.where(inside, potential - beyond, 0.0)  # positive in line order
+            place = reach + way * step
+            along[:, place + way] = along[:, place] - way * current * np.diff(chainage)[span]
+            potential = beyond
+    length = np.diff(chainage[ends], axis=1)
+    change = np.diff(np.take_along_axis(along, ends - vertex[:, None] + reach, axis=1), axis=1)
+    return np.divide(change, length, out=np.zeros(length.shape, dtype=complex), where=length > 0)
 
 
 def _lifted_v(network: Network, source: Source, faults: Faults, tower: IntArray, stake_xy_m: FloatArray) -> FloatArray:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 
 from layoutplan.electrical import chain_state
 from layoutplan.errors import JobError
+from layoutplan.exposure.beside import span_shares
 from layoutplan.planning.electrics import exposures_table
 
 from .dense import DenseLine
@@ -144,3 +147,21 @@ def test_a_line_on_the_same_towers_is_not_beside():
 def test_its_clearing_time_must_be_one_that_the_standard_knows():
     with pytest.raises(JobError, match=r"line 'line 1', fault\.clearing_time_s"):
         found_of(line(ASIDE_M, BESIDE | {"clearing_time_s": 60.0}))
+
+
+def test_what_each_piece_of_a_chain_does_to_a_tower_against_the_whole_chain():
+    """By reciprocity it is the current there for 1 A put into the tower; one span is without earth wire."""
+    (source,) = world(flat_line(straight(31))).network().sources
+    span_ohm = source.chain.span_ohm.copy()
+    span_ohm[20] = np.inf
+    source = dataclasses.replace(source, chain=dataclasses.replace(source.chain, span_ohm=span_ohm))
+    pieces = {0: [0, 1, 2, 5, 9], 7: [0, 3, 7, 8, 30], 19: [17, 18, 19, 22, 22], 21: [18, 20, 21, 24, 30],
+              30: [2, 12, 28, 29, 30]}  # fmt: skip
+    found = span_shares(source, np.array([*pieces]), np.array([*pieces.values()]))
+    chainage = source.course.axis.chainage_m
+    for row, (vertex, at) in enumerate(pieces.items()):
+        current = chain_state(source.chain.footing_ohm, span_ohm, injected_current_a=np.eye(31)[vertex]).span_current_a
+        along = np.concatenate(([0.0], np.cumsum(-current * np.diff(chainage))))
+        length = np.diff(chainage[at])
+        want = np.divide(np.diff(along[at]), length, out=np.zeros(4, dtype=complex), where=length > 0)
+        assert found[row] == pytest.approx(want, rel=1e-9, abs=1e-12)
