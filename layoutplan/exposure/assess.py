@@ -20,6 +20,7 @@ from layoutplan.line.model import IntArray
 
 H, S = 0, 1
 SERVICE, FAULT = "in service", "under a fault"
+BESIDE = "by a fault of a line beside"
 _VOLTAGE = ("section",)
 _LOAD = ("section", "load")
 _UNBALANCE = (*_LOAD, "unbalance", "soil")
@@ -257,8 +258,7 @@ def _lead_figures(
     )
     beside = beside_faults(network, tower, stake_xy_m)
     if beside.near.any():
-        name = "by a fault of a line beside"
-        more = Exposure(name, FAULT, beside.value_v, beside.limit, True, _BESIDE, beside.near, beside.line_id)
+        more = Exposure(BESIDE, FAULT, beside.value_v, beside.limit, True, _BESIDE, beside.near, beside.line_id)
         exposures = (*exposures, more)
     return LeadFigures(balanced, unbalance, induced, transferred, low, high, field, exposures)
 

@@ -33,6 +33,8 @@ _STAKE = (
     "rod_resistance_ohm", "rods_note", "leg_bearing_deg", "leg_distance_m", "tape_m", "declination_deg",
 )  # fmt: skip
 _CHECK = (*_KEYS, "rule", "measured", "limit", "unit", "verdict", "detail")
+_EXPOSURE = (*_KEYS, "exposure", "value", "unit")
+BESIDE = "by a fault of a line beside"  # in the table of exposures; the leads' columns are of the own line
 _WAY = (
     "line_id", "tower_id", "to", "drop_off_lon", "drop_off_lat", "road_name", "road_class", "walk_m", "climb_m",
     "walk_min", "crossings", "verdict", "note", "shape",
@@ -50,6 +52,8 @@ class Sheet:
     stakes : tuple of named tuple
         H before S, columns ``_STAKE``; none where there is no layout.
     checks : tuple of named tuple
+    beside : tuple of named tuple
+        What faults of lines beside do to the leads, columns ``_EXPOSURE``; none where no such line is known.
     ways : tuple of named tuple
         On foot, columns ``_WAY``, the one to the tower first; none where ways were not looked for.
     changes : tuple of str
@@ -64,6 +68,7 @@ class Sheet:
     tower: Any
     stakes: tuple[Any, ...]
     checks: tuple[Any, ...]
+    beside: tuple[Any, ...]
     ways: tuple[Any, ...]
     changes: tuple[str, ...]
     declination_deg: float
@@ -87,6 +92,7 @@ def sheets_of(plan: Plan, west_deg: float) -> tuple[list[Sheet], Declination]:
     towers, grid = _with_grid(_with_legs(towers), lonlat, plan.grid_crs)
     stakes = _grouped(records(_stake_table(plan, towers, magnetic, west_deg), *_STAKE))
     checks = _grouped(records(plan.checks, *_CHECK))
+    beside = _grouped(records(plan.exposures[plan.exposures["exposure"] == BESIDE], *_EXPOSURE))
     ways = _grouped(_ways(plan, west_deg))
     changes = _grouped(records(plan.relaxations, "line_id", "tower_id", "text"))
     rows = zip(records(towers, *_TOWER), magnetic.deg.tolist(), magnetic.notes, grid, strict=True)
@@ -95,6 +101,7 @@ def sheets_of(plan: Plan, west_deg: float) -> tuple[list[Sheet], Declination]:
             tower=tower,
             stakes=tuple(stakes.get(_key(tower), ())),
             checks=tuple(checks.get(_key(tower), ())),
+            beside=tuple(beside.get(_key(tower), ())),
             ways=tuple(sorted(ways.get(_key(tower), ()), key=lambda way: way.to != "tower")),
             changes=tuple(row.text for row in changes.get(_key(tower), ())),
             declination_deg=declination,

@@ -174,6 +174,8 @@ def _expected(sheet: Sheet) -> Iterator[Item]:
             f"transferred by a fault {quantity(stake.transferred_fault_v, 'V')}.",
             stake.role,
         )
+        for row in (row for row in sheet.beside if row.role == stake.role):
+            yield Item(f"{row.exposure} {quantity(row.value, row.unit)}.", stake.role)
     tower = sheet.tower
     yield Item(
         f"Reading about {quantity(tower.expected_resistance_ohm, 'ohm')}, "
