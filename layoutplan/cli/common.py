@@ -6,7 +6,7 @@ import json
 import sys
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -35,17 +35,13 @@ def errors_in_words(debug: bool) -> Iterator[None]:
 @contextmanager
 def telling_what_is_kept(folder: Path) -> Iterator[None]:
     """Say on stderr which files of an earlier plan were changed by somebody and lie now under another name."""
-    from layoutplan.outputs import kept_copies
+    from layoutplan.outputs import copies_in
 
-    copies: dict[Path, Path] = {}
-    with suppress(OSError):  # the writing itself will say what is wrong with the folder
-        copies = kept_copies(folder)
+    before = copies_in(folder)
     yield
-    for path, copy in copies.items():
-        if copy.exists():
-            click.echo(
-                f"note: {path.name} was changed after the earlier plan was written: kept as {copy.name}", err=True
-            )
+    for copy, name in sorted(copies_in(folder).items()):
+        if copy not in before:
+            click.echo(f"note: {name} was changed after the earlier plan was written: kept as {copy.name}", err=True)
 
 
 def say_json(event: dict[str, Any]) -> None:

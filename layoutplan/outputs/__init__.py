@@ -1,9 +1,9 @@
 """Writing a plan: one small writer for each format, all files together or none."""
 
-from layoutplan.outputs.earlier import kept_copies
+from layoutplan.outputs.earlier import copies_in
 from layoutplan.outputs.gpkg import named_crs
 from layoutplan.outputs.installed import require_formats
 from layoutplan.outputs.registry import FORMATS
 from layoutplan.outputs.write import write_plan
 
-__all__ = ["FORMATS", "kept_copies", "named_crs", "require_formats", "write_plan"]
+__all__ = ["FORMATS", "copies_in", "named_crs", "require_formats", "write_plan"]

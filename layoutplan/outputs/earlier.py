@@ -27,6 +27,12 @@ def kept_copies(folder: Path) -> dict[Path, Path]:
     return {path: _free(path) for path in sorted(folder.iterdir()) if _is_ours(path) and not _as_written(path, record)}
 
 
+def copies_in(folder: Path) -> dict[Path, str]:
+    """Copies that lie in a folder, with the names of the files that they are of."""
+    found = (path for path in folder.glob("*_earlier*") if _COPY.search(path.stem))
+    return {path: path.with_stem(_COPY.sub("", path.stem)).name for path in found}
+
+
 def _record(folder: Path) -> dict[str, Any]:
     """SHA-256 of the files by name, of whatever version the record is."""
     try:

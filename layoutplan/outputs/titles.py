@@ -74,7 +74,7 @@ _OWN_WORDS = {  # where the column's own words would not do
     "offset_m": "away from the plan, m",
     "offset_bearing_deg": "away from the plan towards, degrees",
     "accuracy_m": "accuracy of the position, m",
-    "rules": "rules that decide it",
+    "worse": "rules that fare worse than planned",
 }
 
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Any, NamedTuple
 
-from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED
+from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED, Plan
 from layoutplan.text import clean, three_figures
 
 STATUS_MEANING: Mapping[str, str] = MappingProxyType(
@@ -92,6 +92,16 @@ def crossing_words(crossings: str, status: str) -> str:
     if crossings:
         return f"crosses {crossings}"
     return "what it crosses is not mapped" if status == NOT_COVERED else "crosses nothing on the map"
+
+
+def credit_lines(plan: Plan) -> list[str]:
+    """Credit lines of the data's owners, each once."""
+    return list(dict.fromkeys(clean(file.attribution) for file in plan.files if file.attribution))
+
+
+def credit_text(plan: Plan) -> str:
+    """All of them, or that there is none."""
+    return "; ".join(credit_lines(plan)) or "files named by the job, without credit line"
 
 
 def may_stake(status: str) -> bool:

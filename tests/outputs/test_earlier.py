@@ -9,7 +9,8 @@ from click.testing import CliRunner
 
 from layoutplan.cli.main import cli
 from layoutplan.errors import OutputError
-from layoutplan.outputs import kept_copies, write, write_plan
+from layoutplan.outputs import write, write_plan
+from layoutplan.outputs.earlier import kept_copies
 
 FORMATS = ("gpkg", "csv", "json")
 

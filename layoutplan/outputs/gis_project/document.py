@@ -14,6 +14,7 @@ from layoutplan.outputs.gis_project.view import Extent, plan_extent
 from layoutplan.outputs.gpkg import named_crs
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.styles.qml import VERSION, aliases, dress
+from layoutplan.outputs.words import credit_text
 from layoutplan.planning.model import Plan
 from layoutplan.text import label_text, xml_text
 
@@ -24,7 +25,7 @@ def project(plan: Plan) -> ET.Element:
     crs = pyproj.CRS.from_user_input(plan.grid_crs)
     extent = plan_extent(plan, crs)
     title = f"{xml_text(plan.job.title)} ({plan_number(plan)})"
-    credit = credits(plan)
+    credit = xml_text(credit_text(plan))
     root = ET.Element("qgis", {"version": VERSION, "projectname": title})
     _text(root, "title", title)
     root.append(_reference("projectCrs", crs))
@@ -37,12 +38,6 @@ def project(plan: Plan) -> ET.Element:
     root.append(_metadata(plan, title, credit))
     ET.SubElement(root, "Layouts").append(overview(plan, xml_text(plan.job.title), credit, extent, layers))
     return root
-
-
-def credits(plan: Plan) -> str:
-    """Credit lines of the data's owners."""
-    lines = dict.fromkeys(xml_text(file.attribution) for file in plan.files if file.attribution)
-    return "; ".join(lines) or "files named by the job, without credit line"
 
 
 def _layer(layer: Layer, crs: pyproj.CRS, credit: str) -> ET.Element:

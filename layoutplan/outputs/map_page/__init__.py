@@ -20,6 +20,7 @@ from layoutplan.outputs.map_page.panel import panel_html
 from layoutplan.outputs.map_page.styles import BASE_STYLES, PLAN_STYLES, SIGNS
 from layoutplan.outputs.map_page.sun import SUN_STYLES
 from layoutplan.outputs.map_page.surroundings import base_map
+from layoutplan.outputs.words import credit_lines
 from layoutplan.planning.model import Plan
 from layoutplan.text import clean, page_text
 
@@ -79,7 +80,7 @@ def _script() -> str:
 
 
 def _credits(plan: Plan) -> list[str]:
-    return list(dict.fromkeys(page_text(clean(file.attribution)) for file in plan.files if file.attribution))
+    return [page_text(line) for line in credit_lines(plan)]
 
 
 def _bounds(plan: Plan) -> list[list[float]]:

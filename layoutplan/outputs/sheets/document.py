@@ -22,6 +22,7 @@ from layoutplan.outputs.sheets.layers import Features
 from layoutplan.outputs.sheets.pen import MM, Pen
 from layoutplan.outputs.sheets.surroundings import Surroundings
 from layoutplan.outputs.sheets.tower_page import Frame, draw_tower_page
+from layoutplan.outputs.words import credit_text
 from layoutplan.planning.model import Plan
 from layoutplan.text import clean
 
@@ -50,8 +51,7 @@ def write_sheets(plan: Plan, folder: Path) -> Path:
         page=page,
         title=clean(plan.job.title),
         plan_number=plan_number(plan),
-        credits="; ".join(dict.fromkeys(clean(file.attribution) for file in plan.files if file.attribution))
-        or "files named by the job, without credit line",
+        credits=credit_text(plan),
         magnetic=magnetic.model,
         grid_crs=plan.grid_crs,
         pages=0,

@@ -195,8 +195,12 @@ def _cautions(sheet: Sheet) -> Iterator[Item]:
     for (service, fault), roles in told.items():
         who = f"Lead{'s' if len(roles) > 1 else ''} {' and '.join(roles)}"
         yield Item(f"{who}, in service {service}. Under a fault {fault}.", "!", bold=True)
+    # what such a lead crosses is told with the crossings
+    crossing = {check.role for check in sheet.checks if check.rule == "lead_crossing" and check.verdict == "broken"}
     for check in sheet.checks:
-        if check.rule == "lead_beside" and check.verdict == "caution" and check.measured:  # 0 is crossed: told above
+        if (
+            check.rule == "lead_beside" and check.verdict == "caution" and check.role not in crossing
+        ):  # that is told above
             yield Item(f"Lead {check.role} passes {check.detail} by {figure(check.measured, 'm')}: keep it off.", "!")
         if (
             check.verdict in ("caution", "unknown")

@@ -68,6 +68,20 @@ def test_what_a_lead_passes_too_closely_is_told(calm_plan, written):
     assert "passes by 9.0 m" not in document.text(page)
 
 
+@pytest.mark.parametrize(("verdict", "told"), [("kept", True), ("broken", False)])
+def test_a_lead_that_touches_and_does_not_cross_is_told_too(calm_plan, written, verdict, told):
+    """Within the estimated width of a road, for instance; one that crosses is told with the crossings."""
+    first = calm_plan.electrodes.iloc[0]
+    mine = (calm_plan.checks["tower_id"] == first["tower_id"]) & (calm_plan.checks["role"] == first["role"])
+    row = calm_plan.checks[mine].head(1)
+    beside = row.assign(rule="lead_beside", measured=0.0, limit=5.0, verdict="caution", detail="main road (roads 3)")
+    crossing = row.assign(rule="lead_crossing", measured=0.0, limit=0.0, verdict=verdict, detail="")
+    checks = pd.concat((calm_plan.checks, beside, crossing), ignore_index=True)
+    document = written(dataclasses.replace(calm_plan, checks=checks))
+    page = COVER + 1 + calm_plan.towers["tower_id"].tolist().index(first["tower_id"])
+    assert ("passes main road (roads 3) by 0.0 m: keep it off." in document.text(page)) is told
+
+
 def test_what_a_line_beside_does_is_told_with_the_fault_figures(calm_plan, written):
     assert BESIDE == EXPOSURE_BESIDE
     lead = calm_plan.leads.iloc[0]
