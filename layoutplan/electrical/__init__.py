@@ -30,6 +30,7 @@ from layoutplan.electrical.earth_wires import (
     reduction_factor,
     split_earth_wire_current,
 )
+from layoutplan.electrical.earthing_network import EarthingNetwork, Factors, Solved
 from layoutplan.electrical.electric_field import bundle_radius, electric_field, line_charges, space_potential
 from layoutplan.electrical.fall_of_potential import (
     distance_for_bias,
@@ -52,6 +53,7 @@ from layoutplan.electrical.limits import (
     FixedLimit,
     Handling,
     TouchVoltageTable,
+    decrement_factor,
     electric_field_limit,
     exposure_ratio,
     handling,
@@ -66,6 +68,7 @@ from layoutplan.electrical.rods import (
     RodPlan,
     rod_mutual_resistance,
     rod_resistance,
+    rod_voltage_share,
     rods_for_target,
     rods_resistance,
 )
@@ -76,6 +79,7 @@ from layoutplan.electrical.soil import (
     transferred_voltage,
     two_layer_surface_potential,
 )
+from layoutplan.electrical.span_impedance import span_transfer_impedance
 from layoutplan.electrical.tower_faults import TowerFaults, earth_wire_currents_near_fault, fault_at_each_tower
 
 __all__ = [
@@ -90,11 +94,14 @@ __all__ = [
     "ChainState",
     "Conductor",
     "CrossSection",
+    "EarthingNetwork",
     "EquivalentEarthWire",
+    "Factors",
     "FixedLimit",
     "Handling",
     "LookingBothWays",
     "RodPlan",
+    "Solved",
     "SpanWindows",
     "TouchVoltageTable",
     "TowerFaults",
@@ -106,6 +113,7 @@ __all__ = [
     "conductor_currents",
     "conductor_vertices",
     "conductor_voltages",
+    "decrement_factor",
     "distance_for_bias",
     "driving_point_impedance",
     "earth_wire_currents",
@@ -139,12 +147,14 @@ __all__ = [
     "reduction_factor",
     "rod_mutual_resistance",
     "rod_resistance",
+    "rod_voltage_share",
     "rods_for_target",
     "rods_resistance",
     "sequence_currents",
     "skin_depth",
     "soil_potential",
     "space_potential",
+    "span_transfer_impedance",
     "span_windows",
     "split_earth_wire_current",
     "stake_separation",

@@ -89,19 +89,46 @@ class Sources:
 
     def distance(self, row: IntArray, points_m: FloatArray) -> FloatArray:
         """Lower bound (q,) of the distance in metres from points (q, 2) to the nearest conductor of their row."""
-        axis = self.vertices_m[..., :2].mean(axis=2)
-        half_width = np.linalg.norm(self.vertices_m[..., :2] - axis[:, :, None], axis=-1).max(axis=(1, 2))
-        clearance = self.vertices_m[..., 2].min(axis=(1, 2)) - self.point_height_m
-        nearest = np.empty(len(row))
-        sets = max(1, 4 * _CHUNK // axis.shape[1])
-        for begin in range(0, len(row), sets):
-            part = slice(begin, begin + sets)
-            nearest[part] = _distance_to_polyline(points_m[part], axis[row[part]])
-        return np.asarray(np.hypot(np.maximum(nearest - half_width[row], 0), clearance[row]), dtype=float)
+        return distance_to_conductors(self.vertices_m, row, points_m, self.point_height_m)
+
+
+def distance_to_conductors(
+    vertices_m: FloatArray, row: IntArray, points_m: FloatArray, point_height_m: float
+) -> FloatArray:
+    """Lower bound of the distance from points to the nearest conductor of their row; 0 at the height of any.
+
+    Parameters
+    ----------
+    vertices_m : numpy.ndarray, shape (r, w + 1, c, 3)
+        Points of the c conductors of each row. [m]
+    row : numpy.ndarray of int, shape (q,)
+    points_m : numpy.ndarray, shape (q, 2)
+        At ``point_height_m``. [m]
+    point_height_m : float
+
+    Returns
+    -------
+    numpy.ndarray, shape (q,)
+        Distance. [m]
+    """
+    axis = vertices_m[..., :2].mean(axis=2)
+    half_width = np.linalg.norm(vertices_m[..., :2] - axis[:, :, None], axis=-1).max(axis=(1, 2))
+    height = vertices_m[..., 2]
+    clearance = np.maximum(height.min(axis=(1, 2)) - point_height_m, point_height_m - height.max(axis=(1, 2))).clip(0.0)
+    nearest = np.empty(len(row))
+    sets = max(1, 4 * _CHUNK // axis.shape[1])
+    for begin in range(0, len(row), sets):
+        part = slice(begin, begin + sets)
+        nearest[part] = _distance_to_polyline(points_m[part], axis[row[part]])
+    return np.asarray(np.hypot(np.maximum(nearest - half_width[row], 0), clearance[row]), dtype=float)
 
 
 def span_kernel(
-    points_m: FloatArray, vertices_m: FloatArray, image_m: np.complex128, point_height_m: float
+    points_m: FloatArray,
+    vertices_m: FloatArray,
+    image_m: np.complex128,
+    point_height_m: float,
+    least_m: float = 0.0,
 ) -> ComplexArray:
     r"""Integral of 1/r - 1/r' over every span, in closed form.
 
@@ -115,6 +142,8 @@ def span_kernel(
         Twice the complex depth. [m]
     point_height_m : float
         Height of the field points. [m]
+    least_m : float
+        Added at right angles to every distance, so that points on a conductor count as if on its surface. [m]
 
     Returns
     -------
@@ -131,7 +160,7 @@ def span_kernel(
     plan = (points_m[:, 0] - x) ** 2
     plan += (points_m[:, 1] - y) ** 2
     vertical = (z + point_height_m + image_m) ** 2
-    r = np.sqrt(plan + (z - point_height_m) ** 2)
+    r = np.sqrt(plan + (z - point_height_m) ** 2 + least_m**2)
     plan += vertical.real
     root = np.sqrt((np.sqrt(plan**2 + vertical.imag**2) + plan) * 0.5)
     slope = 0.5 * vertical.imag / root

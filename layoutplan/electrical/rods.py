@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
-from layoutplan.electrical._arrays import BoolArray, FloatArray, IntArray, positive, refuse
+from layoutplan.electrical._arrays import BoolArray, FloatArray, IntArray, not_negative, positive, refuse
 from layoutplan.errors import InputRangeError
 
 
@@ -54,6 +54,42 @@ def rod_resistance(soil_resistivity_ohm_m: ArrayLike, *, length_m: ArrayLike, ra
     length, radius = positive("length_m", length_m), positive("radius_m", radius_m)
     refuse("Rod radius", radius, radius >= length / 10, "it must be below a tenth of the driven length; is it in mm?")
     return np.asarray(rho / (2 * np.pi * length) * (np.log(4 * length / radius) - 1), dtype=float)
+
+
+def rod_voltage_share(from_m: ArrayLike, to_m: ArrayLike, *, length_m: ArrayLike, radius_m: ArrayLike) -> FloatArray:
+    r"""Part of a rod's voltage to remote earth that stands between two distances from it on the surface.
+
+    Parameters
+    ----------
+    from_m, to_m : array_like
+        Distances from the rod's axis, >= 0; at its radius and nearer the rod itself is meant. [m]
+    length_m, radius_m : array_like
+        Driven length and RADIUS, 0 < radius < length / 10. [m]
+
+    Returns
+    -------
+    numpy.ndarray
+        :math:`\left(f(r_1) - f(r_2)\right) / \left(\ln\frac{4L}{a} - 1\right)` with
+        :math:`f(r) = \operatorname{arsinh}(L/r)`, on the rod the denominator itself. [-]
+
+    Notes
+    -----
+    Uniform soil, uniform current along the rod: the potential of a line source on the surface. In a group of rods the
+    others lift the ground, so that less stands there.
+
+    References
+    ----------
+    .. [1] E. D. Sunde, Earth Conduction Effects in Transmission Systems, Van Nostrand, 1949, ch. 3.
+    """
+    length, radius = positive("length_m", length_m), positive("radius_m", radius_m)
+    refuse("Rod radius", radius, radius >= length / 10, "it must be below a tenth of the driven length; is it in mm?")
+    whole = np.log(4 * length / radius) - 1
+
+    def potential(distance_m: ArrayLike) -> FloatArray:
+        away = not_negative("distance_m", distance_m)
+        return np.where(away <= radius, whole, np.arcsinh(length / np.maximum(away, radius)))
+
+    return np.asarray((potential(from_m) - potential(to_m)) / whole)[()]
 
 
 def rod_mutual_resistance(

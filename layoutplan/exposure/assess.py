@@ -7,27 +7,26 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from layoutplan.electrical import RodPlan, exposure_ratio, handling, magnitude_range, transferred_voltage
-from layoutplan.exposure.beside import beside_faults, driven_by_loads_v
+from layoutplan.electrical import RodPlan, exposure_ratio, handling, magnitude_range, rod_voltage_share
 from layoutplan.exposure.capacitive import Capacitive, capacitive
-from layoutplan.exposure.chain import ComplexArray
-from layoutplan.exposure.induced import fault_emf, load_emf
-from layoutplan.exposure.limits import Limit, fault_limit, service_limits
+from layoutplan.exposure.impedances import ComplexArray
+from layoutplan.exposure.induced import emf_by_loads, lead_transfers
+from layoutplan.exposure.limits import Limit, fault_limit, service_limits, step_values
 from layoutplan.exposure.network import Network
 from layoutplan.exposure.readings import Measured, Reading, electrodes, readings
+from layoutplan.exposure.standing import Standing, standing_state
+from layoutplan.exposure.worst import FaultFigures, Worst, causes, fault_figures
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import IntArray
 
 H, S = 0, 1
 SERVICE, FAULT = "in service", "under a fault"
-BESIDE = "by a fault of a line beside"
+REACH_M, STEP_FROM_M = 1.0, 0.25  # how far a hand reaches; the middle of a boot beside the stake (judgement)
 _VOLTAGE = ("section",)
 _LOAD = ("section", "load")
 _UNBALANCE = (*_LOAD, "unbalance", "soil")
 _STANDING = (*_UNBALANCE, "footing", "shared")
-_FAULT = ("section", "fault", "soil", "shared")
-_TRANSFERRED = (*_FAULT, "footing")
-_BESIDE = ("beside", "soil")
+_FAULT = ("section", "fault", "soil", "shared", "footing", "station")
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,11 +46,9 @@ class Exposure:
         Whether it counts for the handling of the lead.
     rests_on : tuple of str
         Inputs that matter, for naming those that were assumed or are missing: ``section``, ``soil``, ``footing``,
-        ``load``, ``unbalance``, ``fault``, ``shared``, ``beside``.
-    applies : ndarray of bool, shape (t,), or None
-        Towers that it concerns; None for all.
-    caused_by : list of str, or None
-        For each tower the line that causes it, empty if unknown; None where it is the tower's own.
+        ``load``, ``unbalance``, ``fault``, ``shared``, ``station``.
+    caused_by : ndarray of str, shape (t, 2), or None
+        Where the fault is that governs, empty if unknown; None in service.
     """
 
     name: str
@@ -60,14 +57,12 @@ class Exposure:
     limit: Limit
     judged: bool
     rests_on: tuple[str, ...]
-    applies: NDArray[np.bool_] | None = None
-    caused_by: list[str] | None = None
+    caused_by: NDArray[np.object_] | None = None
 
     @property
     def ratio(self) -> FloatArray:
-        """Share of the limit, shape (t, 2), 0 where it does not apply. [-]."""
-        ratio = exposure_ratio(self.value, self.limit.value[:, None])
-        return ratio if self.applies is None else np.where(self.applies[:, None], ratio, 0.0)
+        """Share of the limit, shape (t, 2). [-]."""
+        return exposure_ratio(self.value, self.limit.each)
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +74,12 @@ class LeadFigures:
     emf_load_v, emf_unbalance_v : ndarray
         Induced by the balanced part, and by negative and zero sequence, of the greatest load; lines added up. [V]
     emf_fault_v, transferred_fault_v : ndarray
-        [V]
+        By the worst fault for each. [V]
+    stake_touch_v, stake_step_v : ndarray
+        From the stake to the ground 1 m away, and between the feet of a step of 1 m beside it, under the fault that is
+        the worst for both together, the lead bonded to the tower. [V]
+    fault_location : ndarray of str
+        Where that fault is; empty if unknown.
     expected_low_v, expected_high_v : ndarray
         Voltage between tower and stake on arrival, at the usual load at least, at the greatest at most. [V]
     capacitive : Capacitive
@@ -90,6 +90,9 @@ class LeadFigures:
     emf_unbalance_v: FloatArray
     emf_fault_v: FloatArray
     transferred_fault_v: FloatArray
+    stake_touch_v: FloatArray
+    stake_step_v: FloatArray
+    fault_location: NDArray[np.object_]
     expected_low_v: FloatArray
     expected_high_v: FloatArray
     capacitive: Capacitive
@@ -115,8 +118,12 @@ class TowerFigures:
 
     Attributes
     ----------
-    potential_rise_v, fault_share : ndarray
-        Under a fault at the tower; share of the fault current in its footing. [V], [-]
+    potential_rise_v : ndarray
+        By the worst fault anywhere. [V]
+    fault_location : ndarray of str
+        Where that is; empty if unknown.
+    fault_share : ndarray
+        Part of the current of a fault at the tower itself that enters the ground by its footing. [-]
     standing_low_a, standing_high_a : ndarray
         Current in the tower in service. [A]
     fault_from_start_a, fault_from_end_a : ndarray
@@ -124,6 +131,7 @@ class TowerFigures:
     """
 
     potential_rise_v: FloatArray
+    fault_location: NDArray[np.object_]
     fault_share: FloatArray
     standing_low_a: FloatArray
     standing_high_a: FloatArray
@@ -161,88 +169,84 @@ def assess(network: Network, measured: Measured, tower: IntArray, stake_xy_m: Fl
     stake_xy_m : ndarray, shape (t, 2, 2)
         H and S in the towers' frames. [m]
     """
-    standing = _standing_v(network) if network.sources else None
+    state = standing_state(network) if network.sources else None
+    every = np.arange(len(network.towers))
+    lead = np.stack((np.zeros_like(stake_xy_m), stake_xy_m), axis=2)
+    made = {hz: lead_transfers(network, tower, lead, hz) for hz in network.systems}
+    if len(np.unique(tower)) == len(tower):  # all towers in one go, those without stakes with none
+        stakes = np.full((len(every), *stake_xy_m.shape[1:]), np.nan)
+        stakes[tower] = stake_xy_m
+        places = {hz: [part.renumbered(_leads(tower), _leads(every).size) for part in made[hz]] for hz in made}
+        faults = fault_figures(network, every, stakes, places)
+        at_stakes = faults.rows(tower)
+    else:
+        faults, at_stakes = fault_figures(network, every, None, {}), fault_figures(network, tower, stake_xy_m, made)
     return Assessment(
         tower,
-        _lead_figures(network, tower, stake_xy_m, standing),
+        _lead_figures(network, tower, stake_xy_m, emf_by_loads(network, tower, 2, made), at_stakes, state),
         readings(network, measured, tower, stake_xy_m[:, H], stake_xy_m[:, S]),
         electrodes(network, tower),
-        tower_figures(network, standing),
+        _tower_figures(network, faults, state),
         measured,
     )
 
 
-def tower_figures(network: Network, standing_v: ComplexArray | None = None) -> TowerFigures:
+def _leads(tower: IntArray) -> IntArray:
+    """Numbers of both leads of towers, one after the other."""
+    return np.asarray((2 * tower[:, None] + np.arange(2)).ravel())
+
+
+def tower_figures(network: Network) -> TowerFigures:
+    """Potential rise, fault share and standing current of every tower, as `assess` gives them."""
+    every = np.arange(len(network.towers))
+    state = standing_state(network) if network.sources else None
+    return _tower_figures(network, fault_figures(network, every, None, {}), state)
+
+
+def _tower_figures(network: Network, faults: FaultFigures, state: Standing | None) -> TowerFigures:
     """Potential rise, fault share and standing current of every tower.
 
-    The currents by the loads of a tower's own lines, and of those beside it, add up in any phase. Of the faults of its
-    own lines the one that lifts it most counts; what feeds a fault is told of its own line. ``standing_v`` is what
-    `_standing_v` gives, if it is known already.
+    The currents by the loads of all lines add up in any phase. Of the faults of all lines and stations the one that
+    takes most of its limit counts; what feeds a fault is that of the tower's own line.
     """
-    footing, unknown = network.ground.footing_ohm, np.where(network.known, 0.0, np.nan)
-    start, end = np.full((2, len(footing)), np.nan)
+    count = len(network.towers)
+    start, end = np.full((2, count), np.nan)
     for number, source in enumerate(network.sources):
         if source.faults is not None:
-            mine = network.owner == number
-            start[mine], end[mine] = (fed[source.vertex[mine]] for fed in source.faults.fed_a)
-    if not network.sources:
-        return TowerFigures(start, end, start, end, start, end)
-    standing_v = _standing_v(network) if standing_v is None else standing_v
-    current = standing_v / footing[:, None, None]
-    low, _ = magnitude_range((current * _usual(network)).reshape(len(footing), -1))
-    _, high = magnitude_range(current.reshape(len(footing), -1))
-    rise, fed = np.abs(_fault_v(network)), _fed_a(network)
-    worst = np.argmax(rise, axis=1)[:, None]  # NaN counts as the worst
-    rise, fed = (np.take_along_axis(each, worst, axis=1)[:, 0] for each in (rise, fed))
-    share = np.divide(rise / footing, fed, out=np.full(len(footing), np.nan), where=fed > 0)
-    return TowerFigures(rise + unknown, share + unknown, low + unknown, high + unknown, start, end)
+            mine = np.flatnonzero(network.owner == number)
+            row = np.searchsorted(source.faults.vertex, source.vertex[mine])
+            feed = np.where(source.faults.known[row][:, None], source.faults.feed_a[row], np.nan)
+            start[mine], end[mine] = feed.T
+    if state is None:
+        return TowerFigures(start, np.full(count, "", dtype=object), end, start, end, start, end)
+    low, _ = magnitude_range((state.current_a * network.loads.usual[:, None]).reshape(count, -1))
+    _, high = magnitude_range(state.current_a.reshape(count, -1))
+    unknown = np.where(network.known, 0.0, np.nan)
+    where = _places(network, faults.rise)
+    return TowerFigures(faults.rise.value_v, where, faults.share + unknown, low + unknown, high + unknown, start, end)
 
 
-def _usual(network: Network) -> FloatArray:
-    """Usual load over the greatest of each line, shape (sources, 1). [-]."""
-    return np.array([source.load.usual for source in network.sources])[:, None]
-
-
-def _standing_v(network: Network) -> ComplexArray:
-    """Potential of each tower by the load of each line, of its own or beside, shape (towers, sources, k). [V]."""
-    found = [
-        np.where((source.vertex < 0)[:, None], 0.0, source.load.potential_v[source.vertex])
-        for source in network.sources
-    ]
-    return np.asarray(np.stack(found, axis=1) + driven_by_loads_v(network))
-
-
-def _fault_v(network: Network) -> ComplexArray:
-    """Potential of each tower when a fault of a line is there, 0 by lines not on it, shape (towers, sources). [V]."""
-    found = [
-        np.where(source.vertex < 0, 0.0, np.nan if source.faults is None else source.faults.potential_v[source.vertex])
-        for source in network.sources
-    ]
-    return np.stack(found, axis=1).astype(complex)
-
-
-def _fed_a(network: Network) -> FloatArray:
-    """Return what feeds that fault, shape (towers, sources). [A]."""
-    found = [
-        np.zeros(len(source.vertex)) if source.faults is None else np.sum(source.faults.fed_a, axis=0)[source.vertex]
-        for source in network.sources
-    ]
-    return np.stack(found, axis=1)
+def _places(network: Network, worst: Worst) -> NDArray[np.object_]:
+    """Where the governing faults are; empty where unknown."""
+    names = np.array([*causes(network), ""], dtype=object)
+    return np.asarray(names[worst.cause])
 
 
 def _lead_figures(
-    network: Network, tower: IntArray, stake_xy_m: FloatArray, standing_v: ComplexArray | None
+    network: Network,
+    tower: IntArray,
+    stake_xy_m: FloatArray,
+    emf: ComplexArray,
+    faults: FaultFigures,
+    state: Standing | None,
 ) -> LeadFigures:
-    lead = np.stack((np.zeros_like(stake_xy_m), stake_xy_m), axis=2)
-    emf = load_emf(network, tower, lead)
     unknown = np.where(network.in_the_dark(tower), np.nan, 0.0)[:, None]
     size = np.abs(emf)
     balanced = size[..., 0].sum(axis=-1) + unknown
     unbalance = size[..., 1:].sum(axis=(-2, -1)) + unknown
-    low, high, standing = _expected(network, tower, stake_xy_m, emf, standing_v)
-    induced, transferred = fault_emf(network, tower, lead), _transferred_fault(network, tower, stake_xy_m)
+    low, high, standing = _expected(network, tower, stake_xy_m, emf, state)
     field = capacitive(network, tower, stake_xy_m)
-    service, touch = service_limits(network, tower), fault_limit(network, tower)
+    service = service_limits(network, tower)
     voltage = service["voltage"]
     exposures: tuple[Exposure, ...] = (
         Exposure("induced by the load, balanced", SERVICE, balanced, voltage, True, _LOAD),
@@ -252,46 +256,67 @@ def _lead_figures(
         Exposure("capacitive current, lead carried", SERVICE, field.carried_a, service["current"], True, _VOLTAGE),
         Exposure("capacitive current, lead on the ground", SERVICE, field.lying_a, service["current"], True, _VOLTAGE),
         Exposure("electric field along the lead", SERVICE, field.field_v_per_m, service["field"], False, _VOLTAGE),
-        Exposure("induced by a fault", FAULT, induced, touch, True, _FAULT),
-        Exposure("transferred from the tower by a fault", FAULT, transferred, touch, True, _TRANSFERRED),
-        Exposure("arithmetic sum under a fault", FAULT, induced + transferred, touch, True, _TRANSFERRED),
+        *_fault_exposures(network, tower, faults),
     )
-    beside = beside_faults(network, tower, stake_xy_m)
-    if beside.near.any():
-        more = Exposure(BESIDE, FAULT, beside.value_v, beside.limit, True, _BESIDE, beside.near, beside.line_id)
-        exposures = (*exposures, more)
-    return LeadFigures(balanced, unbalance, induced, transferred, low, high, field, exposures)
+    touch, step = exposures[-2:]
+    return LeadFigures(
+        balanced,
+        unbalance,
+        faults.induced.value_v,
+        faults.transferred.value_v,
+        touch.value,
+        step.value,
+        _places(network, faults.together),
+        low,
+        high,
+        field,
+        exposures,
+    )
+
+
+def _fault_exposures(network: Network, tower: IntArray, faults: FaultFigures) -> list[Exposure]:
+    """Exposures under the worst faults; the last two beside the stake, for someone who stands there."""
+    rows = [
+        ("induced by a fault", faults.induced),
+        ("transferred from the tower by a fault", faults.transferred),
+        ("arithmetic sum under a fault", faults.together),
+    ]
+    found = [
+        Exposure(
+            name,
+            FAULT,
+            worst.value_v,
+            fault_limit(network, worst.limit_v, worst.duration_s),
+            True,
+            _FAULT,
+            _places(network, worst),
+        )
+        for name, worst in rows
+    ]
+    worst, method = faults.together, network.job.method
+    rod = {"length_m": method.rod_length_m, "radius_m": method.rod_diameter_mm / 2000}
+    touch = worst.value_v * rod_voltage_share(0.0, REACH_M, **rod)
+    step = worst.value_v * rod_voltage_share(STEP_FROM_M, STEP_FROM_M + 1.0, **rod)
+    step_limit = fault_limit(network, step_values(network, tower, worst.duration_s), worst.duration_s, step=True)
+    where = _places(network, worst)
+    touch_limit = fault_limit(network, worst.limit_v, worst.duration_s)
+    found.append(Exposure("from the stake to the ground 1 m away", FAULT, touch, touch_limit, False, _FAULT, where))
+    found.append(Exposure("step of 1 m beside the stake", FAULT, step, step_limit, False, _FAULT, where))
+    return found
 
 
 def _expected(
-    network: Network, tower: IntArray, stake_xy_m: FloatArray, emf: np.ndarray, standing_v: ComplexArray | None
+    network: Network, tower: IntArray, stake_xy_m: FloatArray, emf: ComplexArray, state: Standing | None
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Voltage tower to stake on arrival (low, high), and its part without what the lead itself picks up. [V]."""
-    if standing_v is None:
+    if state is None:
         nothing = np.full(stake_xy_m.shape[:2], np.nan)
         return nothing, nothing, nothing
-    at_stake = network.ground.lifted_ohm(tower[:, None], np.hypot(*np.moveaxis(stake_xy_m, -1, 0)))
-    potential = standing_v[tower]
-    current = potential / network.ground.footing_ohm[tower][:, None, None]
-    own = transferred_voltage(potential[:, None], current[:, None], at_stake[..., None, None])
+    own = state.to_ground_v(network, tower, stake_xy_m)
     standing = np.abs(own).sum(axis=(-2, -1)) + np.where(network.known[tower], 0.0, np.nan)[:, None]
     parts = emf + own  # an open lead shows the tower's voltage and what it picks up itself
     unknown = np.where(network.known[tower] & ~network.in_the_dark(tower), 0.0, np.nan)[:, None]
     flat = (*parts.shape[:2], parts.shape[2] * parts.shape[3])
-    low, _ = magnitude_range((parts * _usual(network)).reshape(flat))
+    low, _ = magnitude_range((parts * network.loads.usual[:, None]).reshape(flat))
     _, high = magnitude_range(parts.reshape(flat))
     return low + unknown, high + unknown, standing
-
-
-def _transferred_fault(network: Network, tower: IntArray, stake_xy_m: FloatArray) -> FloatArray:
-    """Voltage between the ground at each stake and a lead bonded to the tower, or the other way round. [V].
-
-    By the worst fault of the lines that the tower carries.
-    """
-    if not network.sources:
-        return np.full(stake_xy_m.shape[:2], np.nan)
-    at_stake = network.ground.lifted_ohm(tower[:, None], np.hypot(*np.moveaxis(stake_xy_m, -1, 0)))
-    potential = _fault_v(network)[tower]
-    current = potential / network.ground.footing_ohm[tower][:, None]
-    by_line = np.abs(transferred_voltage(potential[:, None], current[:, None], at_stake[..., None]))
-    return by_line.max(axis=-1) + np.where(network.known[tower], 0.0, np.nan)[:, None]

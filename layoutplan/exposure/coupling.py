@@ -18,7 +18,7 @@ _MARGIN = 1.02  # a pair that the table admits keeps the limit
 
 
 def coupling_ohm(network: Network, h_xy_m: FloatArray, s_xy_m: FloatArray) -> FloatArray:
-    """Mutual impedance of straight leads at the worst of the job's test frequencies.
+    """Mutual impedance of straight leads at each of the job's test frequencies.
 
     Parameters
     ----------
@@ -28,10 +28,10 @@ def coupling_ohm(network: Network, h_xy_m: FloatArray, s_xy_m: FloatArray) -> Fl
 
     Returns
     -------
-    ndarray, shape (...)
+    ndarray, shape (f, ...)
         Modulus. [Ω]
     """
-    return np.asarray(np.abs(_by_frequency(network, h_xy_m, s_xy_m)).max(axis=-1), dtype=float)
+    return np.moveaxis(np.abs(_by_frequency(network, h_xy_m, s_xy_m)), -1, 0)
 
 
 def _by_frequency(network: Network, h_xy_m: FloatArray, s_xy_m: FloatArray) -> np.ndarray:
@@ -56,7 +56,7 @@ class CouplingTable:
     reach_m: float
 
     def ohm(self, bearing_deg: FloatArray, distance_m: FloatArray) -> FloatArray:
-        """Coupling between the leads to every two of n positions, (n, n); leads nearly side by side count as 5 degrees.
+        """Coupling of the leads to every two of n positions, (f, n, n); leads side by side count as 5 degrees apart.
 
         Parameters
         ----------
@@ -67,7 +67,7 @@ class CouplingTable:
         first, second = np.broadcast_arrays(length[:, None], length)
         along = np.abs(np.cos(np.radians(angle))) * np.sqrt(first * second)
         smooth = self._table((np.log(first), np.log(second), np.log(angle)))
-        return np.asarray(_MARGIN * along * np.abs(smooth).max(axis=-1), dtype=float)
+        return np.moveaxis(_MARGIN * along[..., None] * np.abs(smooth), -1, 0)
 
     @cached_property
     def _table(self) -> RegularGridInterpolator:

@@ -1,153 +1,308 @@
-"""A single-phase fault at each tower of a line in turn."""
+"""Earth faults at every tower of every line and in the stations, and what the worst of them does.
+
+Whatever is asked for, a tower's potential or the voltage along a lead, depends on the currents of a fault linearly.
+So one solution of the network with the quantity on the right-hand side (see `layoutplan.electrical.earthing_network`)
+tells what it is for a fault anywhere: the phase currents reach from the line's ends to the fault, their effect is a sum
+over the spans up to there, and all faults of a line follow from one running sum.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
+from scipy import sparse
 
-from layoutplan.electrical import earth_wire_currents_near_fault, fault_at_each_tower
+from layoutplan.electrical import decrement_factor
 from layoutplan.errors import JobError
-from layoutplan.exposure.chain import Chain, ComplexArray
+from layoutplan.exposure.earthing import EarthingSystem, Excerpt, units
+from layoutplan.exposure.impedances import ComplexArray
+from layoutplan.exposure.joints import StationNode
+from layoutplan.exposure.sources import Course
 from layoutplan.inputs.model import FaultTable
-from layoutplan.job import Line
+from layoutplan.job import Job, Line
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import IntArray
 
-# Spans each way of a fault with their own earth-wire currents; those further out are taken to be steady. Induced
-# voltages keep within 1 % of a full solve at 100 ohm m, 3 % at 1,000 ohm m with footings of 30 ohm.
-NEAR_SPANS = 30
+_FEW = 8  # different pairs of currents that are looked at one by one
 
 
 @dataclass(frozen=True, slots=True)
-class Faults:
-    """Faults at every vertex of a chain.
+class LineFaults:
+    """Faults at the towers of a line.
 
     Attributes
     ----------
-    chain : Chain
-    potential_v : ndarray of complex, shape (n,)
-        Of each vertex when the fault is there. [V]
-    from_start_a, from_end_a : ndarray, shape (n,)
-        What feeds it; NaN if unknown. [A]
-    near_a : ndarray of complex, shape (n, 2 * NEAR_SPANS)
-        Earth-wire currents of the spans next to it. [A]
-    steady : ndarray of complex, shape (n - 1,)
-        Earth-wire current per ampere in the phase, far from the fault.
-    phase : list of int
-        Place of the faulted phase among the conductors of each section.
+    line : int
+    vertex : ndarray of int, shape (k,)
+        Where they are.
+    feed_a : ndarray, shape (k, 2)
+        What feeds them from the start and from the end; where that is unknown, the greatest of the line's others. [A]
+    known : ndarray of bool, shape (k,)
+    phase_place : ndarray of int, shape (phases, sections)
+        Place of each phase that may be faulted.
+    ends : tuple of int
+        Nodes at which the currents are taken out of the ground again, -1 where they return through remote earth.
+    own_ohm : ndarray of complex, shape (spans, phases)
+        Mutual impedance of each phase and the earth wires. [Ω]
+    across : dict of list of csr_array
+        For each other line the voltage in its spans per ampere in the spans of each phase. [Ω]
+    clearing_time_s : float
     """
 
-    chain: Chain
-    potential_v: ComplexArray
-    from_start_a: FloatArray
-    from_end_a: FloatArray
-    near_a: ComplexArray
-    steady: ComplexArray
-    phase: list[int]
-
-    @property
-    def fed_a(self) -> tuple[FloatArray, FloatArray]:
-        """Return what feeds a fault at each vertex, from the start and from the end. [A]."""
-        return self.from_start_a, self.from_end_a
-
-    def currents(self, vertex: IntArray, span: IntArray) -> ComplexArray:
-        """Currents in some spans for a fault at some vertices.
-
-        Parameters
-        ----------
-        vertex : ndarray of int, shape (t,)
-            Faulted vertex for each row.
-        span : ndarray of int, shape (t, w)
-            Spans wanted in each row.
-
-        Returns
-        -------
-        ndarray of complex, shape (t, w, c)
-            In every conductor. [A]
-        """
-        relative = span - vertex[:, None]  # 0 is the span ahead of the fault, -1 the one behind it
-        feed = np.where(relative < 0, self.from_start_a[vertex][:, None], -self.from_end_a[vertex][:, None])
-        inside = np.abs(relative + 0.5) < NEAR_SPANS
-        column = np.clip(relative + NEAR_SPANS, 0, 2 * NEAR_SPANS - 1)
-        total = np.where(inside, self.near_a[vertex[:, None], column], self.steady[span] * feed)
-        course = self.chain.course
-        out = np.zeros((*span.shape, len(course.hold_m)), dtype=complex)
-        for i, phase in enumerate(self.phase):
-            row, place = np.nonzero(course.span_section[span] == i)
-            own = np.zeros((len(row), len(course.sections[i].conductors)), dtype=complex)
-            own[:, phase] = feed[row, place]
-            out[row[:, None], place[:, None], course.hold[i]] = self.chain.with_earth_wires(i, total[row, place], own)
-        return out
+    line: int
+    vertex: IntArray
+    feed_a: FloatArray
+    known: np.ndarray
+    phase_place: IntArray
+    ends: tuple[int, int]
+    own_ohm: ComplexArray
+    across: dict[int, list[sparse.csr_array]]
+    clearing_time_s: float
 
 
-def solve_faults(chain: Chain, table: FaultTable | None) -> Faults | None:
-    """Faults at every vertex of a chain, as the job tells their currents; None if it tells none.
+@dataclass(frozen=True, slots=True)
+class StationFaults:
+    """A fault in a station: the current that enters its node from outside."""
 
-    Parameters
+    station: StationNode
+    injected_a: complex
+    clearing_time_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Values:
+    """Quantities for the faults of one line, or of one station, that may be the worst.
+
+    Attributes
     ----------
-    chain : Chain
-    table : FaultTable or None
-        Currents by tower, where the job names a table; vertices that are no towers take those of the tower before.
+    value : ndarray of complex, shape (q, k, phases)
+    vertex : ndarray of int, shape (k,)
+        Where on the line.
+    known : ndarray of bool, shape (k,)
+        Whether the currents are known.
+    """
+
+    value: ComplexArray
+    vertex: IntArray
+    known: np.ndarray
+
+
+def line_faults(job: Job, system: EarthingSystem, line: int, table: FaultTable | None) -> LineFaults | None:
+    """Faults at every tower of a line, as the job gives their currents; None if it gives none.
 
     Raises
     ------
     JobError
         The faulted phase or circuit does not exist.
     """
-    course = chain.course
-    line = course.line
-    if line.fault is None:
+    own = system.lines[line]
+    course = own.course
+    fault = course.line.fault
+    if fault is None:
         return None
-    start, end = _feeding_currents(line, course.names, table)
-    phase = [_faulted_conductor(chain, i) for i in range(len(course.sections))]
-    per_m = []
+    vertex = course.towers
+    feed = _feeding_currents(course.line, course.names, table)[vertex]
+    known = ~np.isnan(feed).any(axis=1)
+    with np.errstate(all="ignore"):
+        most = np.nanmax(feed, axis=0, initial=0.0, where=~np.isnan(feed))
+    feed = np.where(np.isnan(feed), most, feed) * _offset_factor(job, course.line.frequency_hz, fault)
+    place = _faulted_places(course)
+    per_m = np.zeros((len(course.sections), len(place)), dtype=complex)
     for i, section in enumerate(course.sections):
-        own = np.flatnonzero(~section.is_earth_wire).tolist().index(phase[i])
-        per_m.append(chain.mutual_ohm_per_m(i)[own])
-    mutual = np.array(per_m)[course.span_section] * course.span_length_m
-    # a station's neutral takes the current back at the end of the chain where its grid is given
-    returns = {"returns_left": line.start_grid_ohm is not None, "returns_right": line.end_grid_ohm is not None}
-    network = (chain.footing_ohm, chain.span_ohm, mutual, start, end)
-    return Faults(
-        chain,
-        fault_at_each_tower(*network, **returns).potential_v,
-        start,
-        end,
-        earth_wire_currents_near_fault(*network, reach=NEAR_SPANS, **returns),
-        np.where(np.isinf(chain.span_ohm), 0, -mutual / np.where(np.isinf(chain.span_ohm), 1, chain.span_ohm)),
-        phase,
+        phases = np.flatnonzero(~section.is_earth_wire)
+        per_m[i] = own.mutual_ohm_per_m(i)[[int(np.flatnonzero(phases == p)[0]) for p in place[:, i]]]
+    across: dict[int, list[sparse.csr_array]] = {}
+    for (driven, driving), made in system.transfers.items():
+        if driving == line:
+            weights = [one_place(course, phase) for phase in place]
+            across[driven] = [made.by_span(weight, course.span_length_m) for weight in weights]
+    stations = system.joints.ends(line)
+    ends = [
+        int(system.joints.node[line][at]) if number >= 0 else -1 for at, number in zip((0, -1), stations, strict=True)
+    ]
+    return LineFaults(
+        line,
+        vertex,
+        feed,
+        known,
+        place,
+        (ends[0], ends[1]),
+        per_m[course.span_section] * course.span_length_m[:, None],
+        across,
+        fault.clearing_time_s,
     )
 
 
-def _faulted_conductor(chain: Chain, section: int) -> int:
-    line, found = chain.course.line, chain.course.sections[section]
-    assert line.fault is not None, "asked only where there is a fault"
-    for place, conductor in enumerate(found.conductors):
-        if (conductor.phase, conductor.circuit) == (line.fault.phase, line.fault.circuit):
-            return place
-    there = ", ".join(f"{number}: {letters}" for number, letters in found.circuits().items())
-    raise JobError(
-        f"line '{line.id}', fault: no phase {line.fault.phase} in circuit {line.fault.circuit}; the circuits are "
-        f"{there}."
-    )
+def station_faults(job: Job, system: EarthingSystem) -> list[StationFaults]:
+    """Faults in the stations of which the job gives the current."""
+    found = []
+    for i, station in enumerate(system.joints.stations):
+        fault = station.fault
+        if fault is None:
+            continue
+        row = np.array([station.node])
+        own_ohm = system.factors.solve(units(system.network.size, row).toarray())[station.node, 0]
+        if fault.current_ka is not None and fault.earth_wire_share_pct is None:
+            injected = complex(1e3 * fault.current_ka)
+        else:
+            grid_ka = fault.grid_current_ka or fault.current_ka * (1 - fault.earth_wire_share_pct / 100)  # type: ignore[operator]
+            footing = system.joints.structures + i
+            injected = complex(1e3 * grid_ka * system.footings.ohm[footing] / own_ohm)
+        factor = _offset_factor(job, system.frequency_hz, fault)
+        found.append(StationFaults(station, injected * factor, fault.clearing_time_s))
+    return found
 
 
-def _feeding_currents(line: Line, names: list[str], table: FaultTable | None) -> tuple[FloatArray, FloatArray]:
+def values_on_line(
+    excerpt: Excerpt, faults: LineFaults, solved: ComplexArray, direct: Sequence[sparse.csr_array] | None
+) -> Values:
+    """Quantities for a fault at each tower of a line that may be the worst.
+
+    Parameters
+    ----------
+    excerpt : Excerpt
+    faults : LineFaults
+    solved : ndarray of complex, shape (unknowns + 1, q)
+        The excerpt solved for the quantities.
+    direct : sequence of csr_array, shape (q, spans), or None
+        What an ampere in each span of each phase adds without the network. [Ω]
+
+    Notes
+    -----
+    Beyond the excerpt a fault acts by the currents alone that pass it: there only those faults are looked at whose
+    currents are not surpassed by others' (corners of the convex hull).
+    """
+    system, line = excerpt.system, faults.line
+    begin, end = _range(excerpt, faults, direct)
+    weight = _per_span(excerpt, faults, solved, direct, begin, end)
+    node = system.joints.node[line]
+    inside = np.flatnonzero((faults.vertex >= begin) & (faults.vertex <= end))
+    far = [_extreme(faults, faults.vertex < begin), _extreme(faults, faults.vertex > end)]
+    number = np.concatenate((far[0], inside, far[1])).astype(np.int64)
+    vertex = faults.vertex[number]
+    to_fault = np.clip(vertex, begin, end) - begin
+    at_fault = solved[excerpt.place[node[vertex]]].T[..., None]
+    at_start, at_end = (solved[excerpt.place[e] if e >= 0 else -1][:, None, None] for e in faults.ends)
+    running = np.zeros((weight.shape[0], weight.shape[1] + 1, weight.shape[2]), dtype=complex)
+    np.cumsum(weight, axis=1, out=running[:, 1:])
+    from_start = at_fault - at_start + running[:, to_fault]
+    from_end = at_fault - at_end - (running[:, -1:] - running[:, to_fault])
+    feed = faults.feed_a[number, :, None]
+    return Values(from_start * feed[:, 0] + from_end * feed[:, 1], vertex, faults.known[number])
+
+
+def values_in_station(excerpt: Excerpt, faults: StationFaults, solved: ComplexArray) -> ComplexArray:
+    """Quantities for a fault in a station, shape (q, 1, 1)."""
+    return np.asarray(solved[excerpt.place[faults.station.node]][:, None, None] * faults.injected_a)
+
+
+def _range(excerpt: Excerpt, faults: LineFaults, direct: Sequence[sparse.csr_array] | None) -> tuple[int, int]:
+    """First and last vertex of the line between which spans and nodes count."""
+    here = np.flatnonzero(excerpt.place[excerpt.system.joints.node[faults.line]] >= 0)
+    spans = [] if direct is None else [part.indices for part in direct]
+    spans += [
+        table.indices[_rows_of(table, excerpt, other)] for other, tables in faults.across.items() for table in tables
+    ]
+    every = np.concatenate([here, *spans, *(part + 1 for part in spans)])
+    if not len(every):
+        return 0, 0
+    return int(every.min()), int(every.max())
+
+
+def _rows_of(table: sparse.csr_array, excerpt: Excerpt, line: int) -> np.ndarray:
+    """Mark the values of a table of which the driven span is in the excerpt."""
+    span, unknown = excerpt.system.branch_row(line)
+    held = np.zeros(table.shape[0], dtype=bool)
+    held[span] = excerpt.place[unknown] >= 0
+    return np.repeat(held, np.diff(table.indptr))
+
+
+def _per_span(
+    excerpt: Excerpt,
+    faults: LineFaults,
+    solved: ComplexArray,
+    direct: Sequence[sparse.csr_array] | None,
+    begin: int,
+    end: int,
+) -> ComplexArray:
+    """What an ampere in each span of each phase, in line order, makes of the quantities, shape (q, spans, phases)."""
+    system, line = excerpt.system, faults.line
+    branch = system.branch[line][begin:end]
+    row = np.where(branch >= 0, excerpt.place[np.where(branch >= 0, system.network.nodes + branch, 0)], -1)
+    out: ComplexArray = solved[row].T[..., None] * faults.own_ohm[begin:end]
+    for other, tables in faults.across.items():
+        span, unknown = system.branch_row(other)
+        held = excerpt.place[unknown] >= 0
+        driven = solved[excerpt.place[unknown[held]]]
+        if len(driven):
+            for phase, table in enumerate(tables):
+                out[..., phase] -= (table[span[held]][:, begin:end].T @ driven).T
+    for phase, part in enumerate(direct or ()):
+        out[..., phase] += part[:, begin:end].toarray()
+    return out
+
+
+def _extreme(faults: LineFaults, mine: np.ndarray) -> IntArray:
+    """Of some faults those of which no mixture of the others has the currents."""
+    rows = np.flatnonzero(mine)
+    pairs, first = np.unique(faults.feed_a[rows], axis=0, return_index=True)
+    if len(pairs) > _FEW:
+        corners = shapely.get_coordinates(shapely.convex_hull(shapely.multipoints(pairs)))
+        first = first[(pairs[:, None] == corners).all(axis=-1).any(axis=1)]
+    return np.asarray(rows[np.sort(first)], dtype=np.int64)
+
+
+def _offset_factor(job: Job, frequency_hz: float, fault: object) -> float:
+    """Factor for the d.c. offset of the current, where the standard asks for it and X/R is given."""
+    ratio = getattr(fault, "x_over_r", None)
+    if ratio is None or job.limits.touch_standard != "IEEE Std 80":
+        return 1.0
+    return float(decrement_factor(ratio, getattr(fault, "clearing_time_s"), frequency_hz=frequency_hz))  # noqa: B009
+
+
+def one_place(course: Course, place: IntArray) -> FloatArray:
+    """Weights (spans, c) of an ampere in one conductor of each section, given by its place in it."""
+    out = np.zeros((len(course.span_section), len(course.hold_m)))
+    row = np.array([course.hold[i][p] for i, p in enumerate(place.tolist())])
+    out[np.arange(len(out)), row[course.span_section]] = 1.0
+    return out
+
+
+def _faulted_places(course: Course) -> IntArray:
+    """Place among the conductors of each section of every phase that may be faulted, shape (phases, sections)."""
+    fault = course.line.fault
+    assert fault is not None, "asked only where there is a fault"
+    first = course.sections[0].circuits().get(fault.circuit, "")
+    letters = sorted(first) if fault.phase is None else [fault.phase]
+    out = np.zeros((len(letters), len(course.sections)), dtype=np.int64)
+    for i, section in enumerate(course.sections):
+        places = {(c.phase, c.circuit): k for k, c in enumerate(section.conductors)}
+        for row, letter in enumerate(letters):
+            if (letter, fault.circuit) not in places:
+                break
+            out[row, i] = places[letter, fault.circuit]
+        else:
+            if letters:
+                continue
+        there = ", ".join(f"{number}: {found}" for number, found in section.circuits().items())
+        asked = f"phase {fault.phase} in circuit {fault.circuit}" if fault.phase else f"circuit {fault.circuit}"
+        raise JobError(f"line '{course.line.id}', fault: no {asked}; the circuits are {there}.")
+    return out
+
+
+def _feeding_currents(line: Line, names: list[str], table: FaultTable | None) -> FloatArray:
+    """From the start and from the end to a fault at each vertex, shape (n, 2); NaN if unknown. [A]."""
     fault, count = line.fault, len(names)
     assert fault is not None, "asked only where there is a fault"
     if fault.current_ka is not None:
-        half = np.full(count, fault.current_ka * 500.0)
-        return half, half.copy()
+        return np.full((count, 2), fault.current_ka * 500.0)
     if fault.from_start_ka is not None and fault.from_end_ka is not None:
-        return np.full(count, fault.from_start_ka * 1000.0), np.full(count, fault.from_end_ka * 1000.0)
-    known = {}
+        return np.tile(1000.0 * np.array([fault.from_start_ka, fault.from_end_ka]), (count, 1))
+    known: Mapping[str, tuple[float, float]] = {}
     if table is not None:
         sides = zip(table.from_start_a.tolist(), table.from_end_a.tolist(), strict=True)
         known = dict(zip(table.tower_id, sides, strict=True))
-    rows, last = [], (np.nan, np.nan)
-    for name in names:
-        last = known.get(name, (np.nan, np.nan)) if name else last
-        rows.append(last)
-    start, end = np.array(rows, dtype=float).T
-    return start, end
+    return np.array([known.get(name, (np.nan, np.nan)) for name in names], dtype=float)

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
-from layoutplan.electrical import lead_emf, ray_emf
-from layoutplan.exposure.chain import SEQUENCE_COUNT, ComplexArray
+from layoutplan.electrical import lead_emf, ray_emf, span_transfer_impedance
+from layoutplan.exposure.impedances import ComplexArray
+from layoutplan.exposure.loads import SEQUENCE_COUNT, Driven
+from layoutplan.exposure.mutual import Transfer
 from layoutplan.exposure.network import UNKNOWN_MATTERS_M, Network, Source
 from layoutplan.exposure.windows import Window, see
-from layoutplan.line.geodesy import FloatArray, to_ecef
+from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import IntArray
 
 _AT_ONCE = 500  # towers whose windows are held at the same time
@@ -20,7 +21,7 @@ _ORDER = 4  # Gauss points per panel of a ray; within 0.1 % of ten for leads tha
 
 
 def load_emf(network: Network, tower: IntArray, lead_xy_m: FloatArray) -> ComplexArray:
-    """Voltage that the greatest load of every line induces in leads.
+    """Voltage that the greatest load of every line induces in leads, by way of all lines' earth wires, too.
 
     Parameters
     ----------
@@ -35,30 +36,17 @@ def load_emf(network: Network, tower: IntArray, lead_xy_m: FloatArray) -> Comple
     ndarray of complex, shape (t, m, lines, 3)
         By line and sequence: their angles to each other are not known; NaN where unknown. [V]
     """
-    out = np.zeros((*lead_xy_m.shape[:2], len(network.sources), SEQUENCE_COUNT), dtype=complex)
-    for number, source in enumerate(network.sources):
-        out[:, :, number] = line_load_emf(network, source, tower, lead_xy_m)
-    return out
 
-
-def line_load_emf(
-    network: Network, source: Source, tower: IntArray, lead_xy_m: FloatArray, height_m: float = 0.0
-) -> ComplexArray:
-    """Voltage that the greatest load of one line induces in leads at a height, as `load_emf`, shape (t, m, 3). [V]."""
-    out = np.zeros((*lead_xy_m.shape[:2], SEQUENCE_COUNT), dtype=complex)
-    if not source.load.known:
-        out[_is_near(network, source, tower)] = np.nan
-        return out
-    for rows, window in _windows(network, source, tower):
-        out[rows] = lead_emf(
+    def of_window(rows: IntArray, window: Window, driven: Driven) -> ComplexArray:
+        return lead_emf(
             lead_xy_m[rows],
             window.points_m,
-            source.load.current_a[window.span],
+            driven.current_a[window.span],
             soil_resistivity_ohm_m=network.ground.deep_ohm_m,
-            frequency_hz=source.line.frequency_hz,
-            lead_height_m=height_m,
+            frequency_hz=driven.frequency_hz,
         )
-    return out
+
+    return _by_loads(network, tower, lead_xy_m.shape[1:2], of_window)
 
 
 def fan_emf(network: Network, tower: IntArray, bearing_deg: FloatArray, distance_m: FloatArray) -> ComplexArray:
@@ -76,94 +64,94 @@ def fan_emf(network: Network, tower: IntArray, bearing_deg: FloatArray, distance
     ndarray of complex, shape (t, b, d, lines, 3)
         NaN where unknown. [V]
     """
-    shape = (*bearing_deg.shape, len(distance_m), len(network.sources), SEQUENCE_COUNT)
-    out = np.zeros(shape, dtype=complex)
-    for number, source in enumerate(network.sources):
-        if not source.load.known:
-            out[_is_near(network, source, tower), :, :, number] = np.nan
-            continue
-        for rows, window in _windows(network, source, tower):
-            out[rows, :, :, number] = ray_emf(
-                np.zeros((len(rows), 2)),
-                bearing_deg[rows],
-                distance_m,
-                window.points_m,
-                source.load.current_a[window.span],
-                soil_resistivity_ohm_m=network.ground.deep_ohm_m,
-                frequency_hz=source.line.frequency_hz,
-                order=_ORDER,
-            )
-    return out
 
-
-def fault_emf(network: Network, tower: IntArray, lead_xy_m: FloatArray) -> FloatArray:
-    """Greatest voltage induced in leads by a fault of a line that the tower carries, there or at its neighbours.
-
-    Returns
-    -------
-    ndarray, shape (t, m)
-        NaN where unknown. [V]
-    """
-    out = np.zeros(lead_xy_m.shape[:2])
-    out[~network.known[tower]] = np.nan
-    for source in network.sources:
-        own = np.flatnonzero(source.vertex[tower] >= 0)
-        if source.faults is None:
-            out[own] = np.nan
-            continue
-        number_on_line = np.searchsorted(source.course.towers, source.vertex[tower[own]])
-        emf = _fault_emf(network, source, tower[own], lead_xy_m[own], number_on_line)
-        out[own] = np.maximum(out[own], np.abs(emf).max(axis=-1))
-    return out
-
-
-def beside_emf(
-    network: Network, source: Source, tower: IntArray, lead_xy_m: FloatArray, height_m: float = 0.0
-) -> ComplexArray:
-    """Voltage induced in leads at a height by faults of a line beside, at its nearest tower and those next to it.
-
-    Returns
-    -------
-    ndarray of complex, shape (t, m, faults)
-        NaN where unknown. [V]
-    """
-    stations = source.course.towers
-    if source.faults is None or not len(stations):
-        return np.full((*lead_xy_m.shape[:2], 1), np.nan, dtype=complex)
-    _, nearest = cKDTree(source.course.axis.place_m[stations]).query(to_ecef(network.towers.lonlat_deg[tower]))
-    number_on_line = np.asarray(nearest, dtype=np.int64)
-    return _fault_emf(network, source, tower, lead_xy_m, number_on_line, least=1, height_m=height_m)
-
-
-def _fault_emf(
-    network: Network,
-    source: Source,
-    tower: IntArray,
-    lead_xy_m: FloatArray,
-    number_on_line: IntArray,
-    *,
-    least: int = 0,
-    height_m: float = 0.0,
-) -> ComplexArray:
-    """Voltage in leads (t, m, v, 2) by faults at a tower of a line and some each way, (t, m, faults). [V]."""
-    faults, fault, stations = source.faults, source.line.fault, source.course.towers
-    assert faults is not None, "asked only where there is a fault"
-    assert fault is not None, "asked only where there is a fault"
-    reach = max(fault.neighbours, least)
-    out = np.zeros((*lead_xy_m.shape[:2], 2 * reach + 1), dtype=complex)
-    for rows, window in _windows(network, source, tower):
-        around = number_on_line[rows, None] + np.arange(-reach, reach + 1)
-        places = stations[np.clip(around, 0, len(stations) - 1)]
-        current = np.stack([faults.currents(place, window.span) for place in places.T], axis=-1)
-        out[rows] = lead_emf(
-            lead_xy_m[rows],
+    def of_window(rows: IntArray, window: Window, driven: Driven) -> ComplexArray:
+        return ray_emf(
+            np.zeros((len(rows), 2)),
+            bearing_deg[rows],
+            distance_m,
             window.points_m,
-            current,
+            driven.current_a[window.span],
             soil_resistivity_ohm_m=network.ground.deep_ohm_m,
-            frequency_hz=source.line.frequency_hz,
-            lead_height_m=height_m,
+            frequency_hz=driven.frequency_hz,
+            order=_ORDER,
         )
+
+    return _by_loads(network, tower, (bearing_deg.shape[1], len(distance_m)), of_window)
+
+
+def _by_loads(
+    network: Network,
+    tower: IntArray,
+    shape: tuple[int, ...],
+    of_window: Callable[[IntArray, Window, Driven], ComplexArray],
+) -> ComplexArray:
+    """Add up what flows in the conductors of all lines by the load of each, shape (t, *shape, lines, 3). [V]."""
+    out = np.zeros((len(tower), *shape, len(network.sources), SEQUENCE_COUNT), dtype=complex)
+    known = network.loads.known
+    for source, states in zip(network.sources, network.loads.driven, strict=True):
+        for driven in states:
+            mine = known[driven.by]
+            if not mine.any():
+                continue
+            kept = Driven(driven.frequency_hz, driven.by[mine], driven.current_a[:, :, mine])
+            for rows, window in _windows(network, source, tower):
+                found = of_window(rows, window, kept)
+                for column, line in enumerate(kept.by.tolist()):
+                    out[rows, ..., line, :] += found[..., column, :]
+    for line, source in enumerate(network.sources):
+        if not known[line]:
+            out[_is_near(network, source, tower), ..., line, :] = np.nan
     return out
+
+
+def emf_by_loads(network: Network, tower: IntArray, leads: int, made: Mapping[float, list[Transfer]]) -> ComplexArray:
+    """Voltages as `load_emf`, for so many leads of each tower of which `lead_transfers` are known by frequency. [V]."""
+    out = np.zeros((len(tower) * leads, len(network.sources), SEQUENCE_COUNT), dtype=complex)
+    known = network.loads.known
+    for line, (source, states) in enumerate(zip(network.sources, network.loads.driven, strict=True)):
+        for driven in states:
+            current = driven.current_a[:, :, known[driven.by]]
+            found = made[driven.frequency_hz][line].driven_v(current.reshape(*current.shape[:2], -1))
+            out[:, driven.by[known[driven.by]]] += found.reshape(len(out), -1, SEQUENCE_COUNT)
+        if not known[line]:
+            out[np.repeat(_is_near(network, source, tower), leads), line] = np.nan
+    return out.reshape(len(tower), leads, *out.shape[1:])
+
+
+def lead_transfers(network: Network, tower: IntArray, lead_xy_m: FloatArray, frequency_hz: float) -> list[Transfer]:
+    """Voltage in straight leads per ampere in each span of each line.
+
+    Parameters
+    ----------
+    network : Network
+    tower : ndarray of int, shape (t,)
+    lead_xy_m : ndarray, shape (t, m, 2, 2)
+        Both ends of the leads in the towers' frames, from the tower outwards. [m]
+    frequency_hz : float
+
+    Returns
+    -------
+    list of Transfer
+        One for each line; the leads, t·m of them, tower by tower, are what is driven.
+    """
+    leads = lead_xy_m.shape[1]
+    made = []
+    for source in network.sources:
+        row, vertex, ohm = [], [], []
+        for rows, window in _windows(network, source, tower):
+            found = span_transfer_impedance(
+                lead_xy_m[rows],
+                window.points_m,
+                soil_resistivity_ohm_m=network.ground.deep_ohm_m,
+                frequency_hz=frequency_hz,
+            )
+            row.append((leads * rows[:, None] + np.arange(leads)).ravel())
+            vertex.append(np.repeat(window.vertex, leads, axis=0))
+            ohm.append(found.reshape(-1, *found.shape[2:]))
+        spans = (leads * len(tower), len(source.course.span_section))
+        made.append(Transfer.of_parts(spans, row, vertex, ohm, len(source.course.hold_m)))
+    return made
 
 
 def _is_near(network: Network, source: Source, tower: IntArray) -> NDArray[np.bool_]:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from layoutplan.electrical import (
     CONTACT_CURRENT,
@@ -16,10 +16,10 @@ from layoutplan.electrical import (
     LONG_DURATION_VOLTAGE_PUBLIC,
     FixedLimit,
     electric_field_limit,
+    ieee80_step_voltage,
     ieee80_touch_voltage,
     permissible_touch_voltage,
 )
-from layoutplan.errors import InputRangeError, JobError
 from layoutplan.exposure.network import Network
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import IntArray
@@ -31,10 +31,10 @@ class Limit:
 
     Attributes
     ----------
-    value : ndarray, shape (t,)
-        NaN where unknown, in ``unit``.
+    value : ndarray, shape (t,) or (t, 2)
+        For each tower, or each of its leads; NaN where unknown, in ``unit``.
     unit, basis, edition : str
-    duration_s : ndarray, shape (t,)
+    duration_s : ndarray, shape as ``value``
         Infinite for limits that hold for ever; NaN where unknown.
     """
 
@@ -43,6 +43,20 @@ class Limit:
     basis: str
     edition: str
     duration_s: FloatArray
+
+    @property
+    def each(self) -> FloatArray:
+        """The limit of each lead, shape (t, 2)."""
+        return _each(self.value)
+
+    @property
+    def each_duration_s(self) -> FloatArray:
+        """Duration that it holds for, of each lead, shape (t, 2)."""
+        return _each(self.duration_s)
+
+
+def _each(values: FloatArray) -> FloatArray:
+    return values if values.ndim == 2 else np.column_stack((values, values))
 
 
 def service_limits(network: Network, tower: IntArray) -> dict[str, Limit]:
@@ -64,68 +78,41 @@ def service_limits(network: Network, tower: IntArray) -> dict[str, Limit]:
     }
 
 
-def fault_limit(network: Network, tower: IntArray) -> Limit:
-    """Permissible touch voltage for the clearing time of each tower's line, the longest if it carries several. [V].
-
-    Raises
-    ------
-    JobError
-        A clearing time beyond what the standard gives.
-    """
-    duration, line = np.full(len(tower), np.nan), np.full(len(tower), "", dtype=object)
-    for source in network.sources:
-        if source.line.fault is None:
-            continue
-        time_s = source.line.fault.clearing_time_s
-        mine = (source.vertex[tower] >= 0) & ~(duration >= time_s)
-        duration[mine], line[mine] = time_s, source.line.id
-    return touch_limit(network, tower, duration, line)
-
-
-def touch_limit(network: Network, tower: IntArray, duration_s: FloatArray, line_id: ArrayLike) -> Limit:
-    """Permissible touch voltage of each tower for a clearing time, NaN where it is NaN. [V].
-
-    Parameters
-    ----------
-    network : Network
-    tower : ndarray of int, shape (t,)
-    duration_s : ndarray, shape (t,)
-    line_id : array_like of str, shape () or (t,)
-        Whose clearing time it is.
-
-    Raises
-    ------
-    JobError
-        A clearing time beyond what the standard gives.
-    """
+def touch_values(network: Network, tower: IntArray, clearing_time_s: float) -> FloatArray:
+    """Permissible touch voltage at some towers for a clearing time; NaN beyond what the standard gives. [V]."""
     settings = network.job.limits
-    value, names = np.full(len(tower), np.nan), np.broadcast_to(np.asarray(line_id, dtype=object), len(tower))
-    for time_s in np.unique(duration_s[~np.isnan(duration_s)]).tolist():
-        mine = duration_s == time_s
-        try:
-            value[mine] = _touch_voltage(network, tower[mine], time_s)
-        except InputRangeError as err:
-            raise JobError(f"line '{names[mine][0]}', fault.clearing_time_s: {err}") from err
+    if settings.touch_standard == "IEEE Std 80":
+        return ieee80_touch_voltage(clearing_time_s, network.ground.soil_ohm_m[tower], **_body(network))
+    return np.full(len(tower), permissible_touch_voltage(clearing_time_s))
+
+
+def step_values(network: Network, tower: IntArray, duration_s: FloatArray) -> FloatArray:
+    """Tolerable step voltage at towers (t, 2); EN 50522 has none: its touch voltage is taken, far below it. [V]."""
+    if network.job.limits.touch_standard != "IEEE Std 80":
+        return np.where(np.isnan(duration_s), np.nan, permissible_touch_voltage(np.nan_to_num(duration_s, nan=1.0)))
+    soil = np.broadcast_to(network.ground.soil_ohm_m[tower][:, None], duration_s.shape)
+    found = ieee80_step_voltage(np.nan_to_num(duration_s, nan=1.0), soil, **_body(network))
+    return np.where(np.isnan(duration_s), np.nan, found)
+
+
+def fault_limit(network: Network, value_v: FloatArray, duration_s: FloatArray, *, step: bool = False) -> Limit:
+    """Name the standard behind permissible voltages under a fault."""
+    settings = network.job.limits
+    quantity = "step voltage" if step else "touch voltage"
     if settings.touch_standard == "IEEE Std 80":
         standard, _, year = IEEE_80_EDITION.rpartition("-")
-        basis = f"{standard}, tolerable touch voltage, {settings.body_mass_kg} kg"
-        return Limit(value, "V", basis, year, duration_s)
+        basis = f"{standard}, tolerable {quantity}, {settings.body_mass_kg} kg"
+        return Limit(value_v, "V", basis, year, duration_s)
     table = EN_50522_2010
-    edition = f"{table.edition}; {table.source}"
-    return Limit(value, "V", f"{table.standard}, permissible touch voltage", edition, duration_s)
+    taken = "; it gives none for steps" if step else ""
+    basis = f"{table.standard}, permissible touch voltage (values from memory){taken}"
+    return Limit(value_v, "V", basis, f"{table.edition}; {table.source}", duration_s)
 
 
-def _touch_voltage(network: Network, tower: IntArray, clearing_time_s: float) -> FloatArray:
+def _body(network: Network) -> dict[str, Any]:
     settings = network.job.limits
-    if settings.touch_standard == "IEEE Std 80":
-        return ieee80_touch_voltage(
-            clearing_time_s,
-            network.ground.soil_ohm_m[tower],
-            body_mass_kg=settings.body_mass_kg,
-            surface_resistivity_ohm_m=settings.surface_resistivity_ohm_m,
-            surface_thickness_m=settings.surface_thickness_m,
-        )
-    return np.full(len(tower), permissible_touch_voltage(clearing_time_s))
+    names = ("body_mass_kg", "surface_resistivity_ohm_m", "surface_thickness_m")
+    return {name: getattr(settings, name) for name in names}
 
 
 def _fixed(limit: FixedLimit, count: int) -> Limit:

@@ -1,4 +1,4 @@
-"""All lines of the corridor with their currents: set up once, asked for any leads."""
+"""All lines of the corridor as one earthing network with their currents: set up once, asked for any leads."""
 
 from __future__ import annotations
 
@@ -9,11 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from layoutplan.electrical import EN_50522_2010, equivalent_hemisphere_radius
 from layoutplan.errors import InputRangeError, JobError
 from layoutplan.exposure.axis import Axis
-from layoutplan.exposure.chain import Chain, LoadState, build_chain, earthed, load_state
-from layoutplan.exposure.faults import Faults, solve_faults
+from layoutplan.exposure.earthing import EarthingSystem, earthing_system
+from layoutplan.exposure.faults import LineFaults, StationFaults, line_faults, station_faults
+from layoutplan.exposure.footings import Footings, Near, footings_of, near_footings
 from layoutplan.exposure.ground import Ground, ground_at
+from layoutplan.exposure.joints import Joints, StationNode, join, twice_given
+from layoutplan.exposure.loads import Loads, solve_loads
 from layoutplan.exposure.sources import Course, build_courses, vertex_of_towers
 from layoutplan.inputs.model import FaultTable
 from layoutplan.job import Job, Line
@@ -27,37 +31,31 @@ UNKNOWN_MATTERS_M = 1000.0
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """One line at its own frequency.
+    """One line of which at least the voltage is known.
 
     Attributes
     ----------
-    chain : Chain
+    course : Course
+        Where it hangs.
     vertex : ndarray of int, shape (towers,)
         Vertex at which this line hangs on each planned tower, one of its own or one that it shares, else -1.
-    load : LoadState
-    faults : Faults or None
-        None where the job tells no fault current.
+    faults : LineFaults or None
+        None where the job gives no fault current.
     """
 
-    chain: Chain
+    course: Course
     vertex: IntArray
-    load: LoadState
-    faults: Faults | None
-
-    @property
-    def course(self) -> Course:
-        """Where the line hangs."""
-        return self.chain.course
+    faults: LineFaults | None
 
     @property
     def line(self) -> Line:
         """The line's part of the job."""
-        return self.chain.course.line
+        return self.course.line
 
 
 @dataclass(frozen=True, slots=True)
 class Network:
-    """All sources of the corridor, with soil and footings at the towers.
+    """All sources of the corridor, joined by structures and stations.
 
     Attributes
     ----------
@@ -65,6 +63,17 @@ class Network:
     towers : Towers
     ground : Ground
     sources : tuple of Source
+    joints : Joints
+    footings : Footings
+    pairs : tuple
+        Footings that lift each other, from `Footings.pairs`.
+    near : Near
+        What lifts the ground about each tower.
+    systems : dict of EarthingSystem
+        By supply frequency.
+    loads : Loads
+    station_faults : tuple of (float, StationFaults)
+        With the supply frequency.
     dark : tuple of Axis
         Where lines run of which nothing electrical is known.
     owner : ndarray of int, shape (towers,)
@@ -78,6 +87,13 @@ class Network:
     towers: Towers
     ground: Ground
     sources: tuple[Source, ...]
+    joints: Joints
+    footings: Footings
+    pairs: tuple[IntArray, FloatArray]
+    near: Near
+    systems: dict[float, EarthingSystem]
+    loads: Loads
+    station_faults: tuple[tuple[float, StationFaults], ...]
     dark: tuple[Axis, ...]
     owner: IntArray
     dark_too: NDArray[np.bool_]
@@ -88,6 +104,21 @@ class Network:
         """Whether something electrical is known of every line that each tower carries."""
         return (self.owner >= 0) & ~self.dark_too
 
+    @property
+    def node(self) -> IntArray:
+        """Node of each tower, -1 where nothing electrical is known of its line."""
+        of_tower = self.footings.of_tower
+        return (
+            np.where(of_tower < 0, -1, self.joints.structure_node[np.maximum(of_tower, 0)])
+            if len(self.sources)
+            else of_tower
+        )
+
+    @property
+    def in_a_grid(self) -> NDArray[np.bool_]:
+        """Whether each tower stands in a station's earth grid, taken as a hemisphere of its resistance."""
+        return in_a_grid(self.towers, self.joints.stations, self.ground.deep_ohm_m)
+
     def in_the_dark(self, tower: IntArray) -> NDArray[np.bool_]:
         """Whether nothing electrical is known of the line of some towers, or of another one near them."""
         out = np.asarray(self.owner[tower] < 0)
@@ -97,7 +128,7 @@ class Network:
 
 
 def build_network(job: Job, model: LineModel, lines: Sequence[tuple[Line, FaultTable | None]]) -> Network:
-    """Set up the sources of a job.
+    """Set up the network of a job.
 
     Parameters
     ----------
@@ -113,37 +144,99 @@ def build_network(job: Job, model: LineModel, lines: Sequence[tuple[Line, FaultT
     """
     ground = ground_at(model.towers, job)
     courses, dark, texts = build_courses([line for line, _ in lines], model.spans)
+    vertex = [vertex_of_towers(course, model.towers) for course in courses]
+    joints = join(job, courses)
+    footings = footings_of(courses, vertex, joints, model.towers, ground)
+    pairs = footings.pairs()
+    systems = _systems(courses, joints, footings, pairs, ground)
     tables = {line.id: table for line, table in lines}
-    sources = [_source(course, model.towers, ground, tables[course.line.id]) for course in courses]
+    sources, at_stations = [], []
+    for number, (course, at) in enumerate(zip(courses, vertex, strict=True)):
+        system = systems[course.line.frequency_hz]
+        sources.append(Source(course, at, line_faults(job, system, number, tables[course.line.id])))
+    for hz, system in list(systems.items())[:1]:
+        at_stations = [(hz, found) for found in station_faults(job, system)]
     owner = np.full(len(model.towers), -1)
     for number, source in enumerate(sources):
         owner[model.towers.line_id == source.line.id] = number
         texts += _unknowns(source.line)
-    texts += [
-        "power lines on the map that are not in the job add nothing to the voltages: their currents are not known",
-        "the earth wires of a line end with its first and last tower or bend; a branch is not joined to its line",
-    ]
-    if len(sources) + len(dark) > 1:
+    texts += _left_out(job, joints, len(courses) + len(dark))
+    standing = model.towers.tower_id[in_a_grid(model.towers, joints.stations, ground.deep_ohm_m)].tolist()
+    if standing:
         texts.append(
-            "what a fault of a line does to leads at towers beside it, which do not carry it, is the exposure 'by a "
-            "fault of a line beside': it counts for the handling and is in no other figure"
+            f"{', '.join(standing)}: within a station's earth grid; what of a current enters the ground by the tower's "
+            "own legs, and so what a reading is worth there, is unknown"
         )
-    shared = np.count_nonzero([source.vertex >= 0 for source in sources], axis=0) > 1
-    if shared.any():
-        texts.append(_shared_text(model.towers.tower_id[shared].tolist()))
     unknown = [*(axis.place_m for axis in dark), *(course.axis.place_m[course.bends] for course in courses)]
-    dark_too = _dark_too(model.towers, owner, unknown)
-    found = (*ground.assumptions, *texts)
-    return Network(job, model.towers, ground, tuple(sources), tuple(dark), owner, dark_too, found)
-
-
-def _shared_text(names: list[str]) -> str:
-    some = ", ".join(names[:5]) + (", …" if len(names) > 5 else "")
-    return (
-        f"{len(names)} tower(s) carry more than one line of the job ({some}): what their loads make of a tower's "
-        "potential is added up, of faults the worst is taken, and each line's potential is worked out as if its earth "
-        "wires were the only ones; circuits that share towers and earth wires for long belong into one line of the job"
+    return Network(
+        job=job,
+        towers=model.towers,
+        ground=ground,
+        sources=tuple(sources),
+        joints=joints,
+        footings=footings,
+        pairs=pairs,
+        near=near_footings(footings, pairs, model.towers, ground),
+        systems=systems,
+        loads=solve_loads(courses, systems),
+        station_faults=tuple(at_stations),
+        dark=tuple(dark),
+        owner=owner,
+        dark_too=_dark_too(model.towers, owner, unknown),
+        assumptions=(*ground.assumptions, *texts),
     )
+
+
+def _systems(
+    courses: Sequence[Course],
+    joints: Joints,
+    footings: Footings,
+    pairs: tuple[IntArray, FloatArray],
+    ground: Ground,
+) -> dict[float, EarthingSystem]:
+    try:
+        return {
+            hz: earthing_system(courses, joints, footings, pairs, ground.deep_ohm_m, hz)
+            for hz in dict.fromkeys(course.line.frequency_hz for course in courses)
+        }
+    except InputRangeError as err:
+        raise JobError(f"sections of {', '.join(repr(c.line.id) for c in courses)}: {err}") from err
+
+
+def _left_out(job: Job, joints: Joints, lines: int) -> list[str]:
+    """What the network leaves out, and what of the stations is not given."""
+    texts = [
+        "power lines on the map that are not in the job add nothing to the voltages: their currents are not known",
+        *twice_given(joints.stations),
+    ]
+    texts += [
+        f"{station.name}: no fault current given; a fault in the station is not counted, and near it more may be "
+        "transferred than is shown"
+        for station in joints.stations
+        if station.fault is None
+    ]
+    if lines > 1:
+        texts.append(
+            "earth wires of all lines are one network; lines whose towers or stations nobody named as common meet "
+            "only in the ground and by induction"
+        )
+    if job.limits.touch_standard == "EN 50522":
+        texts.append(f"{EN_50522_2010.standard} {EN_50522_2010.edition}: {EN_50522_2010.source}")
+    elif any(line.fault is not None and line.fault.x_over_r is None for line in job.lines):
+        texts.append(
+            "fault currents are taken without d.c. offset: IEEE Std 80's decrement factor needs fault.x_over_r"
+        )
+    return texts
+
+
+def in_a_grid(towers: Towers, stations: Sequence[StationNode], soil_ohm_m: float) -> NDArray[np.bool_]:
+    """Mark towers that stand nearer to a station than the radius of a hemisphere of its grid's resistance."""
+    here = to_ecef(towers.lonlat_deg)
+    found = np.zeros(len(towers), dtype=bool)
+    for station in stations:
+        radius_m = float(equivalent_hemisphere_radius(station.grid_ohm, soil_resistivity_ohm_m=soil_ohm_m))
+        found |= cKDTree(station.place_m).query(here)[0] <= radius_m
+    return found
 
 
 def _dark_too(towers: Towers, owner: IntArray, places_m: Sequence[FloatArray]) -> NDArray[np.bool_]:
@@ -190,24 +283,11 @@ def _unknowns(line: Line) -> list[str]:
         ]
     if line.fault is not None:
         texts += [
-            f"line '{line.id}': no station grid given at its {end}; a fault current from there is taken to return "
-            "through remote earth"
-            for end, grid in (("start", line.start_grid_ohm), ("end", line.end_grid_ohm))
-            if grid is None
+            f"line '{line.id}': no station given at its {end}; a fault current from there is taken to return through "
+            "remote earth, and its earth wires end there"
+            for end in ("start", "end")
+            if getattr(line, f"{end}_grid_ohm") is None and getattr(line, f"{end}_station") is None
         ]
     else:
         texts.append(f"line '{line.id}': no fault current given; everything that depends on it is unknown")
     return texts
-
-
-def _source(course: Course, towers: Towers, ground: Ground, table: FaultTable | None) -> Source:
-    vertex = vertex_of_towers(course, towers)
-    footing = np.full(len(course.names), np.inf)
-    # towers of which nobody measures the footing
-    footing[[i for i, name in enumerate(course.names) if name]] = float(np.median(ground.footing_ohm))
-    footing[vertex[vertex >= 0]] = ground.footing_ohm[vertex >= 0]
-    try:
-        chain = build_chain(course, earthed(course, footing), course.line.frequency_hz, ground.deep_ohm_m)
-    except InputRangeError as err:
-        raise JobError(f"line '{course.line.id}', sections: {err}") from err
-    return Source(chain, vertex, load_state(chain, course.line.load), solve_faults(chain, table))

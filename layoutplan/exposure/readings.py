@@ -1,4 +1,10 @@
-"""What a pair of stakes makes of the reading: bias, coupling, electrodes."""
+"""What a pair of stakes makes of the reading: bias, coupling, electrodes; at every test frequency.
+
+The test current enters the network at the tower and leaves the ground at H, which draws the ground down at every
+footing about it. Neighbouring towers and stations send their parts of the current into the ground, too, and lift S. All
+of it follows from a small matrix for each tower: what its potential and the currents of the footings near it are for
+1 A into the tower, and for 1 V in the ground at each of those footings.
+"""
 
 from __future__ import annotations
 
@@ -6,15 +12,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import sparse
 
-from layoutplan.electrical import (
-    RodPlan,
-    injected_current_ratio,
-    reading_bias,
-    rods_for_target,
-)
-from layoutplan.exposure.chain import ComplexArray, build_chain
+from layoutplan.electrical import RodPlan, rods_for_target
 from layoutplan.exposure.coupling import coupling_ohm
+from layoutplan.exposure.earthing import Excerpt, earthing_system, units
+from layoutplan.exposure.impedances import ComplexArray
 from layoutplan.exposure.network import Network
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import IntArray
@@ -22,38 +25,62 @@ from layoutplan.line.model import IntArray
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """What is to be measured at each tower, at the first test frequency; one entry for each of the network's towers.
+    """What is to be measured at each of the network's towers, at each test frequency.
 
     Attributes
     ----------
-    expected_ohm : ndarray
-        What the reading should be: the footing alone if only the legs' current is taken, else footing and earth wires.
-    rest_ohm : ndarray of complex
-        What hangs on the footing; infinite without earth wire, NaN where the line is not known. [Ω]
+    frequency_hz : ndarray, shape (f,)
+    expected_ohm : ndarray, shape (f, towers)
+        What the reading should be: the footing alone if only the legs' current is taken, else footing and earth wires;
+        NaN where the line is not known.
+    response : ndarray of complex, shape (f, towers, 1 + n, 1 + n)
+        Potential of the tower, then the currents of what lifts the ground about it (`Near`), by 1 A into the tower,
+        then by 1 V in the ground at each of those. Symmetric; NaN where the line is not known.
     """
 
+    frequency_hz: FloatArray
     expected_ohm: FloatArray
-    rest_ohm: ComplexArray
+    response: ComplexArray
+
+    def worst_expected_ohm(self) -> FloatArray:
+        """Greatest over the test frequencies, shape (towers,). [Ω]."""
+        return np.asarray(self.expected_ohm.max(axis=0))
 
 
 def measured(network: Network) -> Measured:
-    """Say for every tower what the reading should be. NaN for whole-current readings where the line is not known."""
+    """Say for every tower what the reading should be, and what it depends on."""
+    frequency = np.array(network.job.method.test_frequencies_hz)
     footing = network.ground.footing_ohm
-    others = np.where(network.owner >= 0, 0j, np.nan)
-    frequency = network.job.method.test_frequencies_hz[0]
-    for source in network.sources:
-        chain = build_chain(source.course, source.chain.footing_ohm, frequency, network.ground.deep_ohm_m)
-        mine = source.vertex >= 0
-        at = source.vertex[mine]
-        # a station's grid at the tower's vertex counts with the rest, and so does a further line on the tower
-        others[mine] += 1 / chain.driving_point_ohm()[at] - 1 / footing[mine]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        rest = np.where(np.abs(others) < 1e-12, np.inf, 1 / others)
-    if network.job.method.legs_only:
-        return Measured(footing, rest)
-    with np.errstate(invalid="ignore"):  # NaN for unknown
-        whole = np.abs(1 / (1 / footing + np.where(np.isinf(rest), 0, 1 / rest)))
-    return Measured(np.where(np.isnan(rest), np.nan, whole), rest)
+    shape = (len(frequency), len(footing))
+    response = np.full((*shape, *[2 + network.near.footing.shape[1]] * 2), np.nan, dtype=complex)
+    for number, hz in enumerate(frequency.tolist() if network.sources else []):
+        courses = [source.course for source in network.sources]
+        system = earthing_system(
+            courses, network.joints, network.footings, network.pairs, network.ground.deep_ohm_m, hz, wires_only=True
+        )
+        for rows, excerpt in system.excerpts(network.node, np.arange(len(footing))):
+            response[number, rows] = _response(network, excerpt, rows)
+    response[:, ~network.known | network.in_a_grid] = np.nan
+    whole = np.abs(response[..., 0, 0])
+    return Measured(frequency, np.tile(footing, (shape[0], 1)) if network.job.method.legs_only else whole, response)
+
+
+def _response(network: Network, excerpt: Excerpt, rows: IntArray) -> ComplexArray:
+    """Small matrices of a block of towers, shape (t, 1 + n, 1 + n)."""
+    system, size = excerpt.system, excerpt.system.network.size
+    parts = 1 + network.near.footing.shape[1]
+    current = sparse.coo_array(network.near.currents(rows))
+    every, column = np.unique(current.row, return_inverse=True)
+    ground = sparse.csr_array(
+        (current.data.astype(complex), (system.footing_row(current.col), column)), shape=(size, len(every))
+    )
+    asked = sparse.csr_array(sparse.hstack((units(size, network.node[rows]), ground), format="csr"))
+    found = excerpt.product(asked, excerpt.solve(asked))
+    place = np.full(len(rows) * parts, -1)
+    place[every] = len(rows) + np.arange(len(every))
+    at = np.column_stack((np.arange(len(rows)), place.reshape(len(rows), parts)))
+    there = at >= 0
+    return np.where(there[:, :, None] & there[:, None, :], found[at[:, :, None], at[:, None, :]], 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,19 +90,29 @@ class Reading:
     Attributes
     ----------
     bias_ohm, bias_pct : ndarray
-        Of the reading against the expected one, negative where it is low.
+        Of the reading against the expected one, negative where it is low; at the worst test frequency.
+    expected_ohm, bias_frequency_hz : ndarray
+        At that frequency.
     distance_for_target_m : ndarray
-        How far out H would have to be, the layout keeping its shape, for the bias to stay within the job's target; to
-        0.1 %, 0 if it does from 1 m on, infinite if not even at 100 km.
-    coupling_ohm, coupling_pct : ndarray
-        From lead to lead at the worst of the test frequencies, as it shows in the reading.
+        How far out H would have to be, the layout keeping its shape, for the bias to stay within the job's target at
+        every test frequency; to 0.1 %, 0 if it does from 1 m on, infinite if not even at 100 km.
+    coupling_ohm, coupling_pct, coupling_frequency_hz : ndarray
+        From lead to lead as it shows in the reading, at the test frequency at which that is worst.
+    each_bias_pct, each_coupling_pct, each_expected_ohm : ndarray, shape (f, t)
+        The same at each test frequency.
     """
 
     bias_ohm: FloatArray
     bias_pct: FloatArray
+    expected_ohm: FloatArray
+    bias_frequency_hz: FloatArray
     distance_for_target_m: FloatArray
     coupling_ohm: FloatArray
     coupling_pct: FloatArray
+    coupling_frequency_hz: FloatArray
+    each_bias_pct: FloatArray
+    each_coupling_pct: FloatArray
+    each_expected_ohm: FloatArray
 
 
 def readings(network: Network, towers: Measured, tower: IntArray, h_xy_m: FloatArray, s_xy_m: FloatArray) -> Reading:
@@ -91,67 +128,119 @@ def readings(network: Network, towers: Measured, tower: IntArray, h_xy_m: FloatA
     h_xy_m, s_xy_m : ndarray, shape (t, 2)
         Stakes in the towers' frames. [m]
     """
-    expected = towers.expected_ohm[tower]
-    big, small = np.hypot(*h_xy_m.T), np.hypot(*s_xy_m.T)
-    cross = h_xy_m[:, 0] * s_xy_m[:, 1] - h_xy_m[:, 1] * s_xy_m[:, 0]
-    angle = np.degrees(np.arctan2(np.abs(cross), np.einsum("ij,ij->i", h_xy_m, s_xy_m)))
-    bias = bias_ohm(network, towers, tower, big, small, angle)
+    expected = towers.expected_ohm[:, tower]
+    bias = bias_ohm(network, towers, tower, h_xy_m, s_xy_m)
+    far = np.hypot(*h_xy_m.T)
 
-    def excess_ohm(distance_m: FloatArray) -> FloatArray:
-        found = bias_ohm(network, towers, tower, distance_m, distance_m * small / big, angle)
-        return np.abs(found) - network.job.method.bias_target_pct / 100 * expected
+    def excess(distance_m: FloatArray) -> FloatArray:
+        scale = (distance_m / far)[:, None]
+        found = np.abs(bias_ohm(network, towers, tower, scale * h_xy_m, scale * s_xy_m)) / expected
+        return np.asarray(found.max(axis=0) - network.job.method.bias_target_pct / 100)
 
-    distance = _last_above_m(excess_ohm, len(tower))
-    coupled = coupling_ohm(network, h_xy_m, s_xy_m) * coupled_share(network, towers, tower, big)
-    return Reading(bias, 100 * bias / expected, distance, coupled, 100 * coupled / expected)
+    distance = _last_above_m(excess, len(tower))
+    coupled = coupling_ohm(network, h_xy_m, s_xy_m) * coupled_share(network, towers, tower, h_xy_m)
+    bias_at, coupled_at = (_worst(part / expected) for part in (bias, coupled))
+    row = np.arange(len(tower))
+    return Reading(
+        bias_ohm=bias[bias_at, row],
+        bias_pct=100 * (bias / expected)[bias_at, row],
+        expected_ohm=expected[bias_at, row],
+        bias_frequency_hz=towers.frequency_hz[bias_at],
+        distance_for_target_m=distance,
+        coupling_ohm=coupled[coupled_at, row],
+        coupling_pct=100 * (coupled / expected)[coupled_at, row],
+        coupling_frequency_hz=towers.frequency_hz[coupled_at],
+        each_bias_pct=100 * bias / expected,
+        each_coupling_pct=100 * coupled / expected,
+        each_expected_ohm=expected,
+    )
 
 
-def current_ratio(network: Network, towers: Measured, tower: IntArray, distance_m: FloatArray) -> ComplexArray:
-    """Injected current over the current in the tower's legs, H at a distance. [-]."""
-    footing, rest = network.ground.footing_ohm[tower], towers.rest_ohm[tower]
-    at_stake = network.ground.potential_ohm(tower, distance_m)
-    return injected_current_ratio(footing, rest, at_stake)
+def _worst(share: FloatArray) -> IntArray:
+    return np.asarray(np.where(np.isnan(share), -1.0, np.abs(share)).argmax(axis=0))
 
 
-def bias_ohm(
-    network: Network,
-    towers: Measured,
-    tower: IntArray,
-    big_m: FloatArray,
-    small_m: FloatArray,
-    angle_deg: FloatArray,
-) -> FloatArray:
-    """Bias as it shows in the reading; H and S so far from the tower, at an angle. Arrays broadcast. [Ω].
+def bias_ohm(network: Network, towers: Measured, tower: IntArray, h_xy_m: FloatArray, s_xy_m: FloatArray) -> FloatArray:
+    """Bias as it shows in the reading at each test frequency.
+
+    Parameters
+    ----------
+    network : Network
+    towers : Measured
+    tower : ndarray of int, shape (q,)
+    h_xy_m, s_xy_m : ndarray, shape (q, ..., 2)
+        Stakes in the towers' frames. [m]
+
+    Returns
+    -------
+    ndarray, shape (f, q, ...)
+        NaN where unknown. [Ω]
 
     Notes
     -----
-    By the current in the legs the reading is R + b with b of `reading_bias`, of which the part in phase is taken. By
-    the whole current k times that in the legs it is the modulus of (R + b)/k, held against that of Z, footing and
-    earth wires together: H lowers the tower's potential the less, the more of the current leaves by the earth wires.
-    That it lowers the neighbouring towers, too, is left out. Against 41 towers 300 m apart with all mutual resistances
-    the bias by the legs' current is right to 5 % of itself for H at 60 to 150 m. That by the whole current comes out
-    higher, by 3 to 4 % of the impedance at 100 ohm m, 10 % at 300, 20 % at 1,000: a small one may have the wrong sign.
+    By the current in the legs the part in phase is taken; by the whole current the modulus, held against that of
+    footing and earth wires together. Stakes count as points; so do footings more than their own size away.
     """
-    ratio = current_ratio(network, towers, tower, big_m)
-    bias = reading_bias(
-        big_m,
-        small_m,
-        angle_deg,
-        current_ratio=ratio,
-        **network.ground.layers(tower),  # type: ignore[arg-type]
+    at_h, at_s = (network.near.lifted_ohm(network.footings, tower, xy) for xy in (h_xy_m, s_xy_m))
+    apart = np.linalg.norm(h_xy_m - s_xy_m, axis=-1)
+    return bias_between(network, towers, tower, at_h, at_s, apart)
+
+
+def bias_between(
+    network: Network, towers: Measured, tower: IntArray, at_h: FloatArray, at_s: FloatArray, apart_m: FloatArray
+) -> FloatArray:
+    """Bias as `bias_ohm`, from what each footing near the towers lifts H and S by, and how far they are apart.
+
+    Parameters
+    ----------
+    network : Network
+    towers : Measured
+    tower : ndarray of int, shape (q,)
+    at_h, at_s : ndarray, shape (q, ..., n)
+        From `Near.lifted_ohm`. [V/A]
+    apart_m : ndarray, shape (q, ...)
+    """
+    apart = apart_m.clip(0.5)
+    between = network.ground.potential_ohm(np.broadcast_to(_as(tower, apart.ndim), apart.shape), apart)
+    return np.stack(
+        [
+            _bias(network, table[tower], at_h, at_s, between, _as(expected[tower], apart.ndim))
+            for table, expected in zip(towers.response, towers.expected_ohm, strict=True)
+        ]
     )
+
+
+def _as(values: np.ndarray, dimensions: int) -> np.ndarray:
+    return values.reshape(-1, *[1] * (dimensions - 1))
+
+
+def _bias(
+    network: Network,
+    table: ComplexArray,
+    at_h: FloatArray,
+    at_s: FloatArray,
+    between_ohm: FloatArray,
+    expected_ohm: FloatArray,
+) -> FloatArray:
+    """Bias of readings (q, ...) with the footings' potentials per ampere at H and S, (q, ..., n)."""
+    shape = at_h.shape[:-1]
+    h, s = (part.reshape(len(table), -1, part.shape[-1]) for part in (at_h, at_s))
+    current = table[:, 1:, 0][:, None] - h @ table[:, 1:, 1:]  # symmetric: no transpose needed
+    potential = table[:, :1, 0] - (h * table[:, None, 0, 1:]).sum(axis=-1)
+    at_stake = (s * current).sum(axis=-1) - between_ohm.reshape(len(table), -1)
+    shown = (potential - at_stake).reshape(shape)
     if network.job.method.legs_only:
-        return np.asarray(bias.real, dtype=float)
-    with np.errstate(invalid="ignore"):  # NaN for unknown
-        shown = np.abs((network.ground.footing_ohm[tower] + bias) / ratio)
-    return np.asarray(shown - towers.expected_ohm[tower], dtype=float)
+        return np.asarray((shown / current[..., 0].reshape(shape)).real - expected_ohm)
+    return np.asarray(np.abs(shown) - expected_ohm)
 
 
-def coupled_share(network: Network, towers: Measured, tower: IntArray, distance_m: FloatArray) -> FloatArray:
-    """What 1 ohm between the leads makes of the reading: the injected over the current it is divided by. [-]."""
-    ratio = current_ratio(network, towers, tower, distance_m)
-    share = np.abs(ratio) if network.job.method.legs_only else np.where(np.isnan(ratio), np.nan, 1.0)
-    return np.asarray(share, dtype=float)
+def coupled_share(network: Network, towers: Measured, tower: IntArray, h_xy_m: FloatArray) -> FloatArray:
+    """What 1 ohm between the leads makes of the reading: injected over the current it is divided by, (f, q). [-]."""
+    if not network.job.method.legs_only:
+        return np.where(np.isnan(towers.expected_ohm[:, tower]), np.nan, 1.0)
+    at_h = network.near.lifted_ohm(network.footings, tower, h_xy_m)
+    table = towers.response[:, tower]
+    return np.asarray(1 / np.abs(table[..., 1, 0] - (table[..., 1, 1:] * at_h).sum(axis=-1)))
 
 
 def _last_above_m(curve: Callable[[FloatArray], FloatArray], count: int) -> FloatArray:

@@ -2,8 +2,8 @@
 
 The voltage is taken from a fan (5 degrees by 10 m) of phasors; between its points it is interpolated, which from 50 m
 on is within 1 % of what the same load would induce in a lead along the line (2 % for leads nearer to its direction than
-15 degrees, 7 % nearer than 5). The bias is that of two leads of one length on opposite sides: the partner is not known
-while a position is judged.
+15 degrees, 7 % nearer than 5). The bias is that of two leads of one length on opposite sides, H there: the partner is
+not known while a position is judged.
 """
 
 from __future__ import annotations
@@ -15,12 +15,13 @@ import numpy as np
 from layoutplan.exposure.coupling import CouplingTable
 from layoutplan.exposure.induced import fan_emf
 from layoutplan.exposure.network import Network
-from layoutplan.exposure.readings import Measured, bias_ohm, coupled_share
-from layoutplan.line.geodesy import FloatArray, turn_deg
+from layoutplan.exposure.readings import Measured, bias_between, bias_ohm, coupled_share
+from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import IntArray
 
 BEARING_STEP_DEG = 5.0
 DISTANCE_STEP_M = 10.0
+BIAS_STEP_DEG = 15.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,9 +34,10 @@ class FanTerms:
         Equally spaced.
     emf_v : ndarray of complex, shape (t, b, d, states)
         At the greatest load, by equal steps of bearing from north all round. [V]
-    bias_pct : ndarray, shape (t, d)
-    coupled_share_pct : ndarray, shape (t,)
-        What 1 ohm of mutual impedance between the leads makes of the reading.
+    bias_pct : ndarray, shape (t, b, d)
+        Size at the worst test frequency, by equal steps of bearing from north all round.
+    coupled_share_pct : ndarray, shape (f, t)
+        What 1 ohm of mutual impedance between the leads makes of the reading, at each test frequency.
     coupling : CouplingTable
     network : Network
     measured : Measured
@@ -74,8 +76,15 @@ class FanTerms:
         part = place - low
         return {
             "induced_v": _between(np.abs(self._phasors(tower, bearing_deg)).sum(axis=-1), low, part),
-            "bias_pct": _between(self.bias_pct[tower], low, part),
+            "bias_pct": _between(self._bias(tower, bearing_deg), low, part),
         }
+
+    def _bias(self, tower: IntArray, bearing_deg: FloatArray) -> FloatArray:
+        """Bias on any bearings (n, d), straight between those of the fan: it changes slowly."""
+        turn = bearing_deg / BIAS_STEP_DEG
+        first = np.floor(turn).astype(np.int64)
+        part, every = (turn - first)[:, None], self.bias_pct.shape[1]
+        return (1 - part) * self.bias_pct[tower, first % every] + part * self.bias_pct[tower, (first + 1) % every]
 
     def _phasors(self, tower: IntArray, bearing_deg: FloatArray) -> np.ndarray:
         """Phasors on any bearings (n, d, states), by the cubic through the four bearings about each."""
@@ -90,24 +99,28 @@ class FanTerms:
         return total
 
     def coupling_pct(self, tower: int, bearing_deg: FloatArray, distance_m: FloatArray) -> FloatArray:
-        """Coupling between the leads to every two of n positions of one tower, (n, n)."""
-        return self.coupling.ohm(bearing_deg, distance_m) * self.coupled_share_pct[tower]
+        """Coupling between the leads to every two of n positions of one tower, at the worst test frequency, (n, n)."""
+        share = self.coupled_share_pct[:, tower, None, None]
+        return np.asarray((self.coupling.ohm(bearing_deg, distance_m) * share).max(axis=0))
 
     def pair_bias_pct(self, tower: int, bearing_deg: FloatArray, distance_m: FloatArray) -> FloatArray:
         """Size of the bias for every two of n positions of one tower, H the farther one, (n, n); NaN for one twice."""
-        angle = np.abs(turn_deg(bearing_deg[:, None] - bearing_deg))
-        first, second = np.broadcast_arrays(distance_m[:, None], distance_m)
-        row = np.full(angle.shape, self.tower[tower])
-        apart = angle > 0
-        far, near = np.maximum(first, second)[apart], np.minimum(first, second)[apart]
-        bias = np.full(angle.shape, np.nan)
-        bias[apart] = np.abs(bias_ohm(self.network, self.measured, row[apart], far, near, angle[apart]))
-        return np.asarray(100 * bias / self.measured.expected_ohm[self.tower[tower]])
+        radians = np.radians(bearing_deg)
+        place = distance_m[:, None] * np.column_stack((np.sin(radians), np.cos(radians)))
+        first, second = np.nonzero(~np.eye(len(place), dtype=bool) & (distance_m[:, None] >= distance_m))
+        row = self.tower[tower : tower + 1]
+        expected = self.measured.expected_ohm[:, row[0], None]
+        at = self.network.near.lifted_ohm(self.network.footings, row, place[None])
+        apart = np.linalg.norm(place[first] - place[second], axis=-1)[None]
+        found = bias_between(self.network, self.measured, row, at[:, first], at[:, second], apart)[:, 0]
+        bias = np.full((len(place), len(place)), np.nan)
+        bias[first, second] = 100 * np.abs(found / expected).max(axis=0)
+        return np.fmax(bias, bias.T)
 
     def rows(self, index: IntArray) -> FanTerms:
         """Return the same for some of the towers."""
-        names = ("emf_v", "bias_pct", "coupled_share_pct", "tower")
-        return replace(self, **{name: getattr(self, name)[index] for name in names})
+        mine = {name: getattr(self, name)[index] for name in ("emf_v", "bias_pct", "tower")}
+        return replace(self, **mine, coupled_share_pct=self.coupled_share_pct[:, index])
 
 
 def fan_terms(network: Network, towers: Measured, tower: IntArray, reach_m: float, coupling: CouplingTable) -> FanTerms:
@@ -130,11 +143,13 @@ def fan_terms(network: Network, towers: Measured, tower: IntArray, reach_m: floa
     emf = fan_emf(network, tower, np.broadcast_to(bearing, (len(tower), len(bearing))), distance)
     emf = emf.reshape(*emf.shape[:3], -1) if network.sources else np.zeros((*emf.shape[:3], 1), dtype=complex)
     emf[network.in_the_dark(tower)] = np.nan
-    grid = np.broadcast_to(distance, (len(tower), len(distance)))
-    rows = np.broadcast_to(tower[:, None], grid.shape)
-    bias = bias_ohm(network, towers, rows, grid, grid, np.full(grid.shape, 180.0))
-    share = 100 * np.abs(bias) / towers.expected_ohm[tower][:, None]
-    coupled = 100 * coupled_share(network, towers, rows[:, -1], grid[:, -1]) / towers.expected_ohm[tower]
+    turn = np.radians(np.arange(0.0, 360.0, BIAS_STEP_DEG))
+    place = distance[:, None] * np.stack((np.sin(turn), np.cos(turn)), axis=-1)[:, None]
+    stake = np.broadcast_to(place, (len(tower), *place.shape))
+    expected = towers.expected_ohm[:, tower]
+    bias = bias_ohm(network, towers, tower, stake, -stake) / expected[..., None, None]
+    share = 100 * np.abs(bias).max(axis=0)
+    coupled = 100 * coupled_share(network, towers, tower, stake[:, 0, -1]) / expected
     return FanTerms(distance, emf, share, coupled, coupling, network, towers, tower)
 
 

@@ -84,7 +84,8 @@ def read_osm_line(
 def branch_of(line: Line, name: str) -> Line:
     """Branch under its own name, with neither the stations nor the towers of its line, nor sides that feed a fault."""
     fault = line.fault if line.fault is not None and line.fault.current_ka is not None else None
-    alone = {"id": name, "start_grid_ohm": None, "end_grid_ohm": None, "sections": (), "fault": fault}
+    ends = ("start_grid_ohm", "end_grid_ohm", "start_station", "end_station")
+    alone = dict.fromkeys(ends) | {"id": name, "sections": (), "fault": fault}
     return line.model_copy(update=alone)
 
 

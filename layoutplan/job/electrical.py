@@ -90,9 +90,16 @@ class Fault(Section):
         None, description="CSV with `tower_id`, `from_start_ka`, `from_end_ka` for each tower."
     )
     clearing_time_s: Positive = Field(description="Duration of the fault: until it is cleared.")
-    phase: Literal["A", "B", "C", "P", "N"] = Field("A", description="Faulted phase.")
+    phase: Literal["A", "B", "C", "P", "N"] | None = Field(
+        None, description="Faulted phase; the worst of the circuit's phases if left out."
+    )
     circuit: int = Field(1, ge=1, description="Faulted circuit.")
-    neighbours: int = Field(1, ge=0, le=5, description="Faults at so many towers each way are looked at, too.")
+    x_over_r: Positive | None = Field(
+        None, description="Ratio X/R at the fault, for the d.c. offset (decrement factor of IEEE Std 80)."
+    )
+    neighbours: int | None = Field(
+        None, ge=0, le=5, description="Of no effect any more: faults at all towers of all lines count."
+    )
 
     @model_validator(mode="after")
     def _one_way(self) -> Self:

@@ -102,6 +102,12 @@ class Line(Section):
     end_grid_ohm: Positive | None = Field(
         None, description="Resistance of the station's earth grid at the line's end; no station there if left out."
     )
+    start_station: str | None = Field(
+        None, description="Instead of `start_grid_ohm`: id of the station (`[[stations]]`) that the line starts from."
+    )
+    end_station: str | None = Field(
+        None, description="Instead of `end_grid_ohm`: id of the station (`[[stations]]`) that the line ends in."
+    )
 
     @model_validator(mode="after")
     def _one_source(self) -> Self:
@@ -109,4 +115,13 @@ class Line(Section):
             raise ValueError("give the towers either as towers = {path = ...} or as osm = {path = ...}, one of the two")
         if self.osm is not None and self.centreline is not None:
             raise ValueError("centreline belongs to towers = {...}; a line from an OpenStreetMap extract has its own")
+        return self
+
+    @model_validator(mode="after")
+    def _one_grid(self) -> Self:
+        for end in ("start", "end"):
+            if getattr(self, f"{end}_station") is not None and getattr(self, f"{end}_grid_ohm") is not None:
+                raise ValueError(
+                    f"give {end}_station or {end}_grid_ohm, one of the two: the station has its own grid_ohm"
+                )
         return self

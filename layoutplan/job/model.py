@@ -5,7 +5,7 @@ The reference in the documentation is generated from the ``description`` texts h
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import cached_property
 from pathlib import Path
 from typing import Literal, Self
@@ -18,6 +18,7 @@ from layoutplan.job.electrical import Limits, Method, Soil
 from layoutplan.job.land import Land, Work
 from layoutplan.job.lines import Line
 from layoutplan.job.section import FileSource, NonNegative, Positive, Section
+from layoutplan.job.stations import Station
 from layoutplan.job.survey import Survey
 from layoutplan.job.terrain import Terrain
 
@@ -220,6 +221,9 @@ class Job(Section):
 
     title: str = Field("Auxiliary electrode layout", description="Heading of the outputs.")
     lines: tuple[Line, ...] = Field(min_length=1, description="The power lines to plan, one `[[lines]]` each.")
+    stations: tuple[Station, ...] = Field(
+        (), description="Stations that lines end in, one `[[stations]]` each; needed where several lines meet in one."
+    )
     layers: tuple[Layer, ...] = Field((), description="The map, one `[[layers]]` for each file or layer.")
     coverage: Coverage = Coverage()
     rules: Rules = Rules()
@@ -243,6 +247,7 @@ class Job(Section):
         ids = [line.id for line in self.lines]
         if len(set(ids)) < len(ids):
             raise ValueError(f"two lines have the same id ({', '.join(sorted(ids))}); give each [[lines]] its own")
+        _check_stations(self.stations, self.lines)
         if not any(line.measured for line in self.lines):
             raise ValueError("no line is measured; set measured = true for one, or leave it out")
         for name in self.classes:
@@ -270,6 +275,22 @@ class Job(Section):
         own = {"keep_out_m": self.rules.line_clearance_m}
         keys["power_line"] = own | keys.get("power_line", {})
         return with_overrides(keys)
+
+
+def _check_stations(stations: Sequence[Station], lines: Sequence[Line]) -> None:
+    names = [station.id for station in stations]
+    if len(set(names)) < len(names):
+        raise ValueError("two stations have the same id; give each [[stations]] its own")
+    used = set()
+    for line in lines:
+        for key in ("start_station", "end_station"):
+            name = getattr(line, key)
+            if name is not None and name not in names:
+                known = ", ".join(names) or "none"
+                raise ValueError(f"line '{line.id}': {key} = '{name}' is no station of the job; [[stations]]: {known}")
+            used.add(name)
+    if unused := [name for name in names if name not in used]:
+        raise ValueError(f"station '{unused[0]}': no line has it as its start_station or end_station")
 
 
 def _known_class(name: str) -> None:

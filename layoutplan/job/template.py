@@ -41,7 +41,7 @@ structure = "lattice_4"         # lattice_4, lattice_3, pole, frame_2
 # load = { current_a = 400, maximum_a = 800 }
 # fault = { current_ka = 10, clearing_time_s = 0.3 }
 # start_grid_ohm = 0.5          # stations at the line's ends, if it ends in any
-# end_grid_ohm = 0.5
+# end_grid_ohm = 0.5            # where several lines end in one station: end_station = "north" for each, and below
 # Conductors, where they are known (else a generic cross-section of the voltage class is taken, and said so):
 # [[lines.sections]]
 # conductors = [
@@ -50,6 +50,12 @@ structure = "lattice_4"         # lattice_4, lattice_3, pole, frame_2
 #   { phase = "C", offset_m = 4.6, attachment_height_m = 17.0, sag_m = 6.0, diameter_mm = 21.8 },
 #   { phase = "E", offset_m = 0.0, attachment_height_m = 26.0, sag_m = 5.0, diameter_mm = 14.0 },
 # ]
+
+# --- stations that several lines end in, or in which a fault is to be counted ----------------------------------------
+# [[stations]]
+# id = "north"
+# grid_ohm = 0.3
+# fault = { grid_current_ka = 6, clearing_time_s = 0.3 }
 
 # --- the map: one [[layers]] for each file or layer. Without a map nothing is called clear -------------------------
 # [[layers]]

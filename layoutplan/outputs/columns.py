@@ -36,6 +36,7 @@ _STAKE = (
 _CARRIED = (
     " ground_length_m height_difference_m steepest_deg cliff_drop_m"
     " crossings emf_load_v emf_unbalance_v emf_fault_v capacitive_ma field_kv_m transferred_fault_v "
+    "stake_touch_v stake_step_v fault_location "
     "expected_reading_v_low expected_reading_v_high service_ratio fault_ratio exposure_basis handling handling_fault"
 )
 _TABLES = {
@@ -43,9 +44,10 @@ _TABLES = {
         "Point",
         "line_id tower_id order chainage_m line_bearing_deg deflection_deg status reasons lon lat elevation_m "
         "structure leg map_covers base_width_m earth_electrode_size_m footing_resistance_ohm soil_resistivity_ohm_m "
-        "fault_from_start_ka fault_from_end_ka earth_potential_rise_kv tower_share_of_fault_pct "
+        "fault_from_start_ka fault_from_end_ka earth_potential_rise_kv fault_location tower_share_of_fault_pct "
         "standing_current_a_low standing_current_a_high "
-        "expected_resistance_ohm bias_ohm bias_pct distance_for_bias_target_m coupling_ohm coupling_pct",
+        "expected_resistance_ohm bias_ohm bias_pct bias_frequency_hz distance_for_bias_target_m coupling_ohm "
+        "coupling_pct coupling_frequency_hz",
     ),
     "spans": ("LineString", "line_id from_tower to_tower length_m bearing_deg half_width_m"),
     "electrodes": ("Point", _STAKE + " rods rod_resistance_ohm rods_note"),
@@ -73,8 +75,10 @@ _TABLES = {
     ),
     "exposures": (
         None,
-        "line_id tower_id role waypoint exposure state value limit unit ratio basis edition duration_s assumptions",
+        "line_id tower_id role waypoint exposure state value limit unit ratio basis edition duration_s "
+        "fault_location assumptions",
     ),
+    "readings": (None, "line_id tower_id frequency_hz expected_resistance_ohm bias_pct coupling_pct"),
 }
 TABLES: Mapping[str, Table] = MappingProxyType(
     {name: Table(geometry, tuple(columns.split())) for name, (geometry, columns) in _TABLES.items()}
@@ -83,7 +87,7 @@ _INTEGERS = frozenset({"order", "rank", "candidates", "of", "rods"})
 _FIGURES = frozenset({"lon", "lat", "drop_off_lon", "drop_off_lat", "easting", "northing"}) | frozenset(
     {"measured", "limit", "needed", "score", "caution_crossings", "caution_ground", "near_keep_out", "value", "ratio"}
 )
-_UNITS = ("_m", "_deg", "_v", "_kv", "_ka", "_ma", "_ohm", "_pct", "_s", "_min", "_low", "_high", "_ratio")
+_UNITS = ("_m", "_deg", "_v", "_kv", "_ka", "_ma", "_ohm", "_pct", "_hz", "_s", "_min", "_low", "_high", "_ratio")
 
 
 def with_columns(frame: pd.DataFrame, name: str) -> pd.DataFrame:

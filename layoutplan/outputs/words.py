@@ -75,6 +75,11 @@ def quantities(low: float | None, high: float | None, unit: str) -> str:
     return "unknown" if "unknown" in (first, last) else f"{first.removesuffix(f' {unit}')} to {last}"
 
 
+def fault_place(location: str | None) -> str:
+    """Say where the fault is that governs a figure, to be put behind it; nothing where that is unknown."""
+    return f", by a fault at {location}" if location else ""
+
+
 def ratio_words(ratio: float | None) -> str:
     """Say how an exposure compares with its limit."""
     times = quantity(ratio, "times")

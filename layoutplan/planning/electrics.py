@@ -11,7 +11,7 @@ import pandas as pd
 from layoutplan.exposure import FAULT, SERVICE, Assessment, Network
 from layoutplan.exposure.assess import Exposure
 from layoutplan.line.geodesy import FloatArray
-from layoutplan.line.model import IntArray
+from layoutplan.line.model import IntArray, Towers
 from layoutplan.planning.tables import rounded
 from layoutplan.siting.site import Sited
 
@@ -25,8 +25,7 @@ _MISSING = {
 }
 _ELSEWHERE = {
     SERVICE: "voltage or load of a line near by not given",
-    FAULT: "fault current here or at a neighbouring tower not given",
-    "beside": "fault current of a line near by not given",
+    FAULT: "fault current at some tower or of a line near by not given, or clearing time beyond the standard",
 }
 
 
@@ -48,6 +47,9 @@ def with_lead_figures(leads: gpd.GeoDataFrame, found: Assessment) -> gpd.GeoData
         "capacitive_ma": 1e3 * np.maximum(figures.capacitive.carried_a, figures.capacitive.lying_a),
         "field_kv_m": figures.capacitive.field_v_per_m / 1e3,
         "transferred_fault_v": figures.transferred_fault_v,
+        "stake_touch_v": figures.stake_touch_v,
+        "stake_step_v": figures.stake_step_v,
+        "fault_location": figures.fault_location,
         "expected_reading_v_low": figures.expected_low_v,
         "expected_reading_v_high": figures.expected_high_v,
         "service_ratio": figures.worst_ratio(SERVICE),
@@ -56,11 +58,11 @@ def with_lead_figures(leads: gpd.GeoDataFrame, found: Assessment) -> gpd.GeoData
         "handling": figures.handling(SERVICE),
         "handling_fault": figures.handling(FAULT),
     }
-    texts = ("exposure_basis", "handling", "handling_fault")
+    texts = ("fault_location", "exposure_basis", "handling", "handling_fault")
     flat = {
         name: [str(v) for v in value.ravel()] if name in texts else value.ravel() for name, value in columns.items()
     }
-    return leads.assign(**rounded(flat))
+    return leads.assign(**_carried(rounded(flat)))
 
 
 def with_rods(electrodes: gpd.GeoDataFrame, found: Assessment, target_ohm: float) -> gpd.GeoDataFrame:
@@ -83,17 +85,52 @@ def with_tower_figures(towers: gpd.GeoDataFrame, found: Assessment) -> gpd.GeoDa
         "fault_from_start_ka": figures.fault_from_start_a / 1e3,
         "fault_from_end_ka": figures.fault_from_end_a / 1e3,
         "earth_potential_rise_kv": figures.potential_rise_v / 1e3,
+        "fault_location": figures.fault_location,
         "tower_share_of_fault_pct": 100 * figures.fault_share,
         "standing_current_a_low": figures.standing_low_a,
         "standing_current_a_high": figures.standing_high_a,
-        "expected_resistance_ohm": found.measured.expected_ohm,
+        "expected_resistance_ohm": found.measured.worst_expected_ohm(),
         "bias_ohm": found.spread(reading.bias_ohm),
         "bias_pct": found.spread(reading.bias_pct),
+        "bias_frequency_hz": found.spread(reading.bias_frequency_hz),
         "distance_for_bias_target_m": found.spread(reading.distance_for_target_m),
         "coupling_ohm": found.spread(reading.coupling_ohm),
         "coupling_pct": found.spread(reading.coupling_pct),
+        "coupling_frequency_hz": found.spread(reading.coupling_frequency_hz),
     }
-    return towers.assign(**rounded(columns))
+    return towers.assign(**_carried(rounded(columns)))
+
+
+def readings_table(found: Assessment, towers: Towers) -> pd.DataFrame:
+    """One row for each tower with stakes and test frequency."""
+    reading, hz = found.reading, found.measured.frequency_hz
+    row, number = np.repeat(found.tower, len(hz)), np.tile(np.arange(len(hz)), len(found.tower))
+    place = np.repeat(np.arange(len(found.tower)), len(hz))
+    columns = {
+        "frequency_hz": hz[number],
+        "expected_resistance_ohm": reading.each_expected_ohm[number, place],
+        "bias_pct": reading.each_bias_pct[number, place],
+        "coupling_pct": reading.each_coupling_pct[number, place],
+    }
+    return pd.DataFrame({"line_id": towers.line_id[row], "tower_id": towers.tower_id[row]} | rounded(columns))
+
+
+def _carried(columns: dict[str, Any]) -> dict[str, Any]:
+    """Voltages with no more digits than the model carries, see `carried_digits`."""
+    return {
+        name: carried_digits(value) if name.endswith(("_v", "_kv", "_v_low", "_v_high")) else value
+        for name, value in columns.items()
+    }
+
+
+def carried_digits(voltage: Any) -> FloatArray:
+    """Three significant digits, one below 1: inputs and model are not worth more (judgement)."""
+    value = np.asarray(voltage, dtype=float)
+    size = np.abs(value)
+    with np.errstate(divide="ignore"):
+        leading = np.floor(np.log10(np.where(np.isfinite(size) & (size > 0), size, 1.0)))
+    scale = 10.0 ** (np.where(size < 1, 0, 2) - leading)
+    return np.where(np.isfinite(value), np.round(value * scale) / scale, value)
 
 
 def exposures_table(found: Assessment, network: Network, electrodes: gpd.GeoDataFrame) -> pd.DataFrame:
@@ -104,25 +141,25 @@ def exposures_table(found: Assessment, network: Network, electrodes: gpd.GeoData
     for number, item in enumerate(found.leads.exposures):
         factor, unit = _SHOWN[item.limit.unit]
         value, ratio = item.value.ravel(), item.ratio.ravel()
-        duration = np.repeat(item.limit.duration_s, 2)
+        duration = item.limit.each_duration_s.ravel()
+        caused_by = np.full(len(ratio), "", dtype=object) if item.caused_by is None else item.caused_by.ravel()
         columns: dict[str, Any] = {
             "number": number,
             "exposure": item.name,
             "state": item.state,
-            "value": np.round(value * factor, 4),
-            "limit": np.round(np.repeat(item.limit.value, 2) * factor, 4),
+            "value": carried_digits(value * factor) if unit == "V" else np.round(value * factor, 4),
+            "limit": np.round(item.limit.each.ravel() * factor, 4),
             "unit": unit,
             "ratio": np.round(ratio, 4),
             "basis": item.limit.basis,
             "edition": item.limit.edition,
             "duration_s": np.where(np.isinf(duration), np.nan, duration),
+            "fault_location": caused_by,
             "assumptions": [
-                _row_text(assumed[row // 2], item, row // 2, unknown)
-                for row, unknown in enumerate(np.isnan(ratio).tolist())
+                _row_text(assumed[row // 2], item, unknown) for row, unknown in enumerate(np.isnan(ratio).tolist())
             ],
         }
-        block = keys.assign(**columns).rename_axis("stake").reset_index()
-        blocks.append(block if item.applies is None else block[np.repeat(item.applies, 2)])
+        blocks.append(keys.assign(**columns).rename_axis("stake").reset_index())
     table = pd.concat(blocks, ignore_index=True).sort_values(["stake", "number"], kind="stable", ignore_index=True)
     return table.drop(columns=["stake", "number"])
 
@@ -142,8 +179,17 @@ def _assumed(network: Network, tower: IntArray) -> list[dict[str, str]]:
             found["footing"] = "footing resistance estimated"
         if network.dark_too[row]:
             found["shared"] = _MISSING["shared"]
+        if silent := _silent_stations(network, row):
+            found["station"] = f"at least so much: no fault current given for {', '.join(silent)}"
         rows.append(found)
     return rows
+
+
+def _silent_stations(network: Network, tower: int) -> list[str]:
+    """Stations near a tower of which the job gives no fault current."""
+    near = network.near.footing[tower] - network.joints.structures
+    stations = [network.joints.stations[i] for i in near.tolist() if i >= 0]
+    return [station.name for station in stations if station.fault is None]
 
 
 def _line_assumptions(line: Any, sections: Any) -> dict[str, str]:
@@ -159,12 +205,10 @@ def _line_assumptions(line: Any, sections: Any) -> dict[str, str]:
     return found
 
 
-def _row_text(assumed: dict[str, str], item: Exposure, row: int, unknown: bool) -> str:
+def _row_text(assumed: dict[str, str], item: Exposure, unknown: bool) -> str:
     texts = [assumed[name] for name in item.rests_on if name in assumed]
     if unknown and not set(texts) & set(_MISSING.values()):
-        texts.insert(0, _ELSEWHERE["beside" if "beside" in item.rests_on else item.state])
-    if item.caused_by is not None and item.caused_by[row]:
-        texts.insert(0, f"line '{item.caused_by[row]}'")
+        texts.insert(0, _ELSEWHERE[item.state])
     return ("unknown: " if unknown else "") + "; ".join(texts)
 
 

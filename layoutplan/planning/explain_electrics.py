@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 import numpy as np
@@ -21,8 +21,8 @@ def tower_lines(tower: Any) -> Iterator[str]:
         yield _NOTHING
         return
     yield (
-        f"  earth fault at the tower: potential rise {_figure(tower, 'earth_potential_rise_kv', 'kV')}, share of the "
-        f"fault current in its footing {_figure(tower, 'tower_share_of_fault_pct', '%')}"
+        f"  worst earth fault{_at(tower)}: potential rise {_figure(tower, 'earth_potential_rise_kv', 'kV')}; share of "
+        f"a fault at the tower itself in its footing {_figure(tower, 'tower_share_of_fault_pct', '%')}"
     )
     yield f"  in service: standing current in the tower {_range(tower, 'standing_current_a', 'A')}"
     yield f"  reading expected: {_figure(tower, 'expected_resistance_ohm', 'ohm')}"
@@ -32,7 +32,8 @@ def tower_lines(tower: Any) -> Iterator[str]:
 
 def _pair_lines(tower: Any) -> Iterator[str]:
     bias, coupling = (
-        f"{_figure(tower, f'{name}_ohm', 'ohm')}, {_figure(tower, f'{name}_pct', '%')} of the reading expected"
+        f"{_figure(tower, f'{name}_ohm', 'ohm')}, {_figure(tower, f'{name}_pct', '%')} of the reading expected, at "
+        f"{_figure(tower, f'{name}_frequency_hz', 'Hz')}"
         for name in ("bias", "coupling")
     )
     yield f"  bias of the reading: {bias}"
@@ -58,9 +59,14 @@ def stake_lines(stake: Any, leads: pd.DataFrame, exposures: pd.DataFrame) -> Ite
 def _exposure(row: Any) -> str:
     duration = "" if pd.isna(row.duration_s) else f", for {row.duration_s:g} s"
     value, limit, ratio = (three_figures(figure) for figure in (row.value, row.limit, row.ratio))
-    return f"  {row.exposure:<40}{value:>10}{limit:>10} {row.unit:<5}{ratio:>9}  {row.basis}{duration}" + (
+    return f"  {row.exposure:<40}{value:>10}{limit:>10} {row.unit:<5}{ratio:>9}  {row.basis}{duration}{_at(row)}" + (
         f" [{row.assumptions}]" if row.assumptions else ""
     )
+
+
+def _at(row: Any) -> str:
+    place = row["fault_location"] if isinstance(row, Mapping | pd.Series) else row.fault_location
+    return f", fault at {place}" if isinstance(place, str) and place else ""
 
 
 def limit_lines(exposures: pd.DataFrame) -> Iterator[str]:

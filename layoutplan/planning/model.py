@@ -49,7 +49,9 @@ class Plan:
     relaxations : DataFrame
         For towers without layout: the single changes that would give one, smallest first.
     exposures : DataFrame
-        One row per lead and exposure: value, limit, ratio, basis, edition, duration, assumptions.
+        One row per lead and exposure: value, limit, ratio, basis, edition, duration, fault location, assumptions.
+    readings : DataFrame
+        One row per tower and test frequency: expected resistance, bias, coupling.
     approaches : GeoDataFrame
         One row per tower and stake: where the vehicle stops, and the way on foot; empty where ways are not looked for.
     permissions : GeoDataFrame
@@ -75,6 +77,7 @@ class Plan:
     exclusions: pd.DataFrame
     relaxations: pd.DataFrame
     exposures: pd.DataFrame
+    readings: pd.DataFrame
     approaches: gpd.GeoDataFrame
     permissions: gpd.GeoDataFrame
     files: tuple[InputFile, ...]

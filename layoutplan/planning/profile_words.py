@@ -9,7 +9,7 @@ import pandas as pd
 
 from layoutplan.exposure import Network
 from layoutplan.exposure.induced import load_emf
-from layoutplan.exposure.limits import fault_limit, service_limits
+from layoutplan.exposure.limits import fault_limit, service_limits, touch_values
 from layoutplan.exposure.network import Source
 from layoutplan.siting.rays import least_distance_m
 
@@ -35,7 +35,7 @@ def unknown_texts(network: Network, tower: int, tables: Mapping[str, pd.DataFram
     texts = {}
     if tables["distance"]["induced_v"].isna().any():
         texts["induced_v"] = _unknown_load(network, tower)
-    if not own.load.known:
+    if own.line.load is None:
         texts["standing_current_a_high"] = f"{_NO_LOAD} for {_names([own.line.id])}"
     elif tables["line"]["standing_current_a_high"].isna().any():
         texts["standing_current_a_high"] = _unknown_beside(network)
@@ -53,7 +53,7 @@ def _unknown_load(network: Network, tower: int) -> str:
 
 def _unknown_beside(network: Network) -> str:
     """Why the standing current of a line of known load is not known: another line's is not."""
-    if lines := [source.line.id for source in network.sources if not source.load.known]:
+    if lines := [source.line.id for source in network.sources if source.line.load is None]:
         return f"{_NO_LOAD} for {_names(lines)}"
     return f"{_NO_VOLTAGE} for {_names(_dark(network))}, which runs near by"
 
@@ -61,8 +61,8 @@ def _unknown_beside(network: Network) -> str:
 def _unknown_faults(own: Source, distance: pd.DataFrame, line: pd.DataFrame) -> dict[str, str]:
     missing = int(line["earth_potential_rise_kv"].isna().sum())
     where = {
-        "induced_fault_v": "this tower or one of its neighbours",
-        "transferred_fault_v": "this tower",
+        "induced_fault_v": "this tower or others that matter to it",
+        "transferred_fault_v": "this tower or others that matter to it",
         "earth_potential_rise_kv": f"{missing} of {len(line)} towers",
     }
     if own.faults is None:
@@ -75,7 +75,9 @@ def _unknown_faults(own: Source, distance: pd.DataFrame, line: pd.DataFrame) -> 
 def limits_table(network: Network, tower: int) -> pd.DataFrame:
     """Limits for the quantities that are drawn, by their column: ``value`` in its unit, and ``text``."""
     job, row = network.job, np.array([tower])
-    service, fault = service_limits(network, row)["voltage"], fault_limit(network, row)
+    service = service_limits(network, row)["voltage"]
+    faulted = network.sources[network.owner[tower]].line.fault
+    touch_v = np.nan if faulted is None else float(touch_values(network, row, faulted.clearing_time_s)[0])
     least_m = float(least_distance_m(network.towers.rows(row), job.rules)[0])
     rows = [
         (
@@ -88,9 +90,10 @@ def limits_table(network: Network, tower: int) -> pd.DataFrame:
     ]
     if job.rules.max_induced_v is not None:
         rows.append(("induced_v", job.rules.max_induced_v, f"{job.rules.max_induced_v:g} V, max_induced_v of the job"))
-    if not np.isnan(fault.value[0]):
-        text = f"{fault.value[0]:.0f} V for {fault.duration_s[0]:g} s, {fault.basis}"
-        rows += [(name, float(fault.value[0]), text) for name in ("induced_fault_v", "transferred_fault_v")]
+    if faulted is not None and not np.isnan(touch_v):
+        limit = fault_limit(network, np.array([touch_v]), np.array([faulted.clearing_time_s]))
+        text = f"{touch_v:.0f} V for {faulted.clearing_time_s:g} s of a fault of the line itself, {limit.basis}"
+        rows += [(name, touch_v, text) for name in ("induced_fault_v", "transferred_fault_v")]
     for key in ("bias_target_pct", "max_bias_pct"):
         value = getattr(job.method if key == "bias_target_pct" else job.rules, key)
         if value is not None:

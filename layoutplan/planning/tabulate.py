@@ -15,7 +15,13 @@ from layoutplan.inputs.provenance import Ledger
 from layoutplan.job import Job
 from layoutplan.line import LineModel
 from layoutplan.line.grid import utm_zone
-from layoutplan.planning.electrics import exposures_table, with_lead_figures, with_rods, with_tower_figures
+from layoutplan.planning.electrics import (
+    exposures_table,
+    readings_table,
+    with_lead_figures,
+    with_rods,
+    with_tower_figures,
+)
 from layoutplan.planning.model import Plan
 from layoutplan.planning.notes import CAUTIONS, assumptions
 from layoutplan.planning.permissions import permissions_table
@@ -96,6 +102,7 @@ def tabulate(work: Worked, seconds: Mapping[str, float]) -> Plan:
         exclusions=exclusions_table(sited.exclusions, towers),
         relaxations=relaxations_table(sited.relaxations, towers),
         exposures=exposures_table(found, work.network, electrodes),
+        readings=readings_table(found, towers),
         approaches=ways_table(()) if work.approaches is None else work.approaches,
         permissions=permissions_table(inputs.land, electrodes, leads, work.approaches),
         files=(*inputs.files, *_fingerprints(opened)),

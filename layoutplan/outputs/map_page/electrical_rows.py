@@ -6,21 +6,24 @@ from typing import Any
 
 import numpy as np
 
-from layoutplan.outputs.words import quantities, quantity, ratio_words
+from layoutplan.outputs.words import fault_place, quantities, quantity, ratio_words
 from layoutplan.planning.model import NO_LAYOUT
 
 TOWER_COLUMNS = (
-    "earth_potential_rise_kv", "tower_share_of_fault_pct", "standing_current_a_low", "standing_current_a_high",
+    "earth_potential_rise_kv", "fault_location", "tower_share_of_fault_pct",
+    "standing_current_a_low", "standing_current_a_high",
     "expected_resistance_ohm", "bias_ohm", "bias_pct", "distance_for_bias_target_m", "coupling_ohm", "coupling_pct",
 )  # fmt: skip
 STAKE_COLUMNS = ("rods", "rod_resistance_ohm", "rods_note")
 LEAD_COLUMNS = (
     "expected_reading_v_low", "expected_reading_v_high", "service_ratio", "emf_load_v", "emf_unbalance_v",
-    "capacitive_ma", "field_kv_m", "fault_ratio", "emf_fault_v", "transferred_fault_v",
+    "capacitive_ma", "field_kv_m", "fault_ratio", "emf_fault_v", "transferred_fault_v", "stake_touch_v", "stake_step_v",
+    "fault_location",
 )  # fmt: skip
 LEAD_LABELS = (
     "On arrival, tower to stake", "Worst in service", "Induced by the load", "Induced by unbalance",
     "Capacitive current", "Electric field", "Worst under a fault", "Induced by a fault", "Transferred by a fault",
+    "Under a fault beside the stake",
 )  # fmt: skip
 
 
@@ -35,7 +38,7 @@ def tower_labels(target_pct: float) -> tuple[str, ...]:
 def tower_texts(row: Any) -> tuple[str, ...]:
     """Figures of a tower (``TOWER_COLUMNS`` and ``status``); none of a pair where there is no pair."""
     own = (
-        quantity(row.earth_potential_rise_kv, "kV"),
+        quantity(row.earth_potential_rise_kv, "kV") + fault_place(row.fault_location),
         quantity(row.tower_share_of_fault_pct, "% in its footing"),
         quantities(row.standing_current_a_low, row.standing_current_a_high, "A"),
         quantity(row.expected_resistance_ohm, "ohm"),
@@ -67,7 +70,9 @@ def lead_texts(row: Any) -> tuple[str, ...]:
         quantity(row.field_kv_m, "kV/m"),
         ratio_words(row.fault_ratio),
         quantity(row.emf_fault_v, "V"),
-        quantity(row.transferred_fault_v, "V"),
+        quantity(row.transferred_fault_v, "V") + fault_place(row.fault_location),
+        f"{quantity(row.stake_touch_v, 'V')} to the ground 1 m away, {quantity(row.stake_step_v, 'V')} between the "
+        "feet of a step: stand clear of stake and lead",
     )
 
 

@@ -21,6 +21,7 @@ _KEYS = ["line_id", "tower_id", "role"]
 _TOWER = (
     "line_id", "tower_id", "order", "chainage_m", "line_bearing_deg", "deflection_deg", "status", "reasons", "lon",
     "lat", "easting", "northing", "elevation_m", "structure", "leg", "base_width_m", "earth_potential_rise_kv",
+    "fault_location",
     "standing_current_a_low", "standing_current_a_high", "expected_resistance_ohm", "bias_ohm", "bias_pct",
     "coupling_ohm", "coupling_pct", "leg_east_m", "leg_north_m", "map_covers",
 )  # fmt: skip
@@ -28,13 +29,12 @@ _STAKE = (
     *_KEYS, "waypoint", "lon", "lat", "easting", "northing", "distance_m", "leg", "distance_from_leg_m",
     "lead_length_m", "bearing_true_deg", "bearing_grid_deg", "angle_to_line_deg", "distance_to_line_m", "side",
     "elevation_m", "slope_deg", "status", "reasons", "ground_length_m", "height_difference_m", "steepest_deg",
-    "cliff_drop_m", "crossings", "emf_load_v", "emf_fault_v", "transferred_fault_v", "expected_reading_v_low",
+    "cliff_drop_m", "crossings", "emf_load_v", "emf_fault_v", "transferred_fault_v", "stake_touch_v", "stake_step_v",
+    "fault_location", "expected_reading_v_low",
     "expected_reading_v_high", "service_ratio", "fault_ratio", "handling", "handling_fault", "rods",
     "rod_resistance_ohm", "rods_note", "leg_bearing_deg", "leg_distance_m", "tape_m", "declination_deg",
 )  # fmt: skip
 _CHECK = (*_KEYS, "rule", "measured", "limit", "unit", "verdict", "detail")
-_EXPOSURE = (*_KEYS, "exposure", "value", "unit")
-BESIDE = "by a fault of a line beside"  # in the table of exposures; the leads' columns are of the own line
 _WAY = (
     "line_id", "tower_id", "to", "drop_off_lon", "drop_off_lat", "road_name", "road_class", "walk_m", "climb_m",
     "walk_min", "crossings", "verdict", "note", "shape",
@@ -52,8 +52,6 @@ class Sheet:
     stakes : tuple of named tuple
         H before S, columns ``_STAKE``; none where there is no layout.
     checks : tuple of named tuple
-    beside : tuple of named tuple
-        What faults of lines beside do to the leads, columns ``_EXPOSURE``; none where no such line is known.
     ways : tuple of named tuple
         On foot, columns ``_WAY``, the one to the tower first; none where ways were not looked for.
     changes : tuple of str
@@ -68,7 +66,6 @@ class Sheet:
     tower: Any
     stakes: tuple[Any, ...]
     checks: tuple[Any, ...]
-    beside: tuple[Any, ...]
     ways: tuple[Any, ...]
     changes: tuple[str, ...]
     declination_deg: float
@@ -92,7 +89,6 @@ def sheets_of(plan: Plan, west_deg: float) -> tuple[list[Sheet], Declination]:
     towers, grid = _with_grid(_with_legs(towers), lonlat, plan.grid_crs)
     stakes = _grouped(records(_stake_table(plan, towers, magnetic, west_deg), *_STAKE))
     checks = _grouped(records(plan.checks, *_CHECK))
-    beside = _grouped(records(plan.exposures[plan.exposures["exposure"] == BESIDE], *_EXPOSURE))
     ways = _grouped(_ways(plan, west_deg))
     changes = _grouped(records(plan.relaxations, "line_id", "tower_id", "text"))
     rows = zip(records(towers, *_TOWER), magnetic.deg.tolist(), magnetic.notes, grid, strict=True)
@@ -101,7 +97,6 @@ def sheets_of(plan: Plan, west_deg: float) -> tuple[list[Sheet], Declination]:
             tower=tower,
             stakes=tuple(stakes.get(_key(tower), ())),
             checks=tuple(checks.get(_key(tower), ())),
-            beside=tuple(beside.get(_key(tower), ())),
             ways=tuple(sorted(ways.get(_key(tower), ()), key=lambda way: way.to != "tower")),
             changes=tuple(row.text for row in changes.get(_key(tower), ())),
             declination_deg=declination,

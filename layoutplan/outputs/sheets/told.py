@@ -8,7 +8,7 @@ from typing import Any
 from layoutplan.outputs.sheets.blocks import Block, Item
 from layoutplan.outputs.sheets.crossings import Crossing
 from layoutplan.outputs.sheets.facts import Sheet, magnetic_deg
-from layoutplan.outputs.words import bearing, degrees, figure, quantities, quantity, ratio_words
+from layoutplan.outputs.words import bearing, degrees, fault_place, figure, quantities, quantity, ratio_words
 from layoutplan.planning.model import ALL_MET, NOT_COVERED, PERMISSION, REACHABLE
 
 _CLEAR_SHOWN = 3
@@ -171,11 +171,9 @@ def _expected(sheet: Sheet) -> Iterator[Item]:
         yield Item(
             f"induced by greatest load {quantity(stake.emf_load_v, 'V')}; "
             f"by a fault {quantity(stake.emf_fault_v, 'V')}; "
-            f"transferred by a fault {quantity(stake.transferred_fault_v, 'V')}.",
+            f"transferred by a fault {quantity(stake.transferred_fault_v, 'V')}{fault_place(stake.fault_location)}.",
             stake.role,
         )
-        for row in (row for row in sheet.beside if row.role == stake.role):
-            yield Item(f"{row.exposure} {quantity(row.value, row.unit)}.", stake.role)
     tower = sheet.tower
     yield Item(
         f"Reading about {quantity(tower.expected_resistance_ohm, 'ohm')}, "
@@ -183,7 +181,8 @@ def _expected(sheet: Sheet) -> Iterator[Item]:
         f"coupling {quantity(tower.coupling_ohm, 'ohm')}."
     )
     yield Item(
-        f"Tower under an earth fault: {quantity(tower.earth_potential_rise_kv, 'kV')}; current in service "
+        f"Tower under an earth fault: {quantity(tower.earth_potential_rise_kv, 'kV')}"
+        f"{fault_place(tower.fault_location)}; current in service "
         f"{quantities(tower.standing_current_a_low, tower.standing_current_a_high, 'A')}."
     )
 
@@ -195,6 +194,13 @@ def _cautions(sheet: Sheet) -> Iterator[Item]:
     for (service, fault), roles in told.items():
         who = f"Lead{'s' if len(roles) > 1 else ''} {' and '.join(roles)}"
         yield Item(f"{who}, in service {service}. Under a fault {fault}.", "!", bold=True)
+    beside = ", ".join(f"{stake.role} {quantity(stake.stake_touch_v, 'V')}" for stake in sheet.stakes)
+    if beside:
+        yield Item(
+            f"Stand clear of stake and lead: under a fault from the stake to the ground 1 m away {beside}.",
+            "!",
+            bold=True,
+        )
     # what such a lead crosses is told with the crossings
     crossing = {check.role for check in sheet.checks if check.rule == "lead_crossing" and check.verdict == "broken"}
     for check in sheet.checks:

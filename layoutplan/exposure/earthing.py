@@ -1,0 +1,284 @@
+"""All lines of the job with their structures and stations as one earthing network, at one frequency."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+from scipy import sparse
+from scipy.spatial import cKDTree
+
+from layoutplan.electrical import EarthingNetwork, Factors
+from layoutplan.exposure.footings import Footings
+from layoutplan.exposure.impedances import ComplexArray, Impedances, impedances_of
+from layoutplan.exposure.joints import Joints
+from layoutplan.exposure.mutual import Transfer, transfer
+from layoutplan.exposure.sources import Course
+from layoutplan.line.geodesy import FloatArray
+from layoutplan.line.model import IntArray
+
+_BLOCK = 64  # towers worked on together
+_AROUND_M = (
+    12_000.0  # of the network are looked at about them to begin with, half as much more until the rim is at rest
+)
+_AT_REST = 1e-3  # of the potential at the tower itself; more, and potentials would be wrong by more than 0.1 %
+_SMALL = 0.05  # mutual impedances of wires below this part of the greatest in their row go with it
+
+
+@dataclass(frozen=True, slots=True)
+class EarthingSystem:
+    """The network at one frequency.
+
+    Attributes
+    ----------
+    frequency_hz : float
+    lines : tuple of Impedances
+    joints : Joints
+    footings : Footings
+    network : EarthingNetwork
+    factors : Factors
+    branch : tuple of ndarray of int
+        Branch of every span of each line, -1 where it has no earth wire.
+    transfers : dict of Transfer
+        What the currents of a line drive in the earth wires of another, by (driven, driving).
+    place_m : ndarray, shape (nodes, 3)
+        Geocentric.
+    tree : cKDTree
+        Of the same.
+    around_m : dict of float
+        How far excerpts had to reach, by their first node.
+    """
+
+    frequency_hz: float
+    lines: tuple[Impedances, ...]
+    joints: Joints
+    footings: Footings
+    network: EarthingNetwork
+    factors: Factors
+    branch: tuple[IntArray, ...]
+    transfers: dict[tuple[int, int], Transfer]
+    place_m: FloatArray
+    tree: cKDTree
+    around_m: dict[int, float]
+
+    def node_of(self, line: int, vertex: IntArray) -> IntArray:
+        """Node of some vertices of a line."""
+        return self.joints.node[line][vertex]
+
+    def footing_row(self, footing: IntArray) -> IntArray:
+        """Place of footings among the unknowns."""
+        return self.network.nodes + len(self.network.branch) + footing
+
+    def branch_row(self, line: int) -> tuple[IntArray, IntArray]:
+        """Spans of a line with earth wire, and their places among the unknowns."""
+        span = np.flatnonzero(self.branch[line] >= 0)
+        return span, self.network.nodes + self.branch[line][span]
+
+    def excerpts(self, node: IntArray, tower: IntArray) -> Iterator[tuple[IntArray, Excerpt]]:
+        """Go through some towers a block at a time.
+
+        Parameters
+        ----------
+        node : ndarray of int, shape (towers,)
+            Of every tower of the network, -1 where it has none.
+        tower : ndarray of int, shape (t,)
+            Those that are asked for.
+
+        Yields
+        ------
+        rows : ndarray of int
+            Of ``tower``.
+        excerpt : Excerpt
+            The network about their block; the same whichever of its towers are asked for.
+        """
+        block = np.where(node[tower] < 0, -1, tower // _BLOCK)
+        for number in np.unique(block[block >= 0]).tolist():
+            every = node[number * _BLOCK : (number + 1) * _BLOCK]
+            yield np.flatnonzero(block == number), self._excerpt(every[every >= 0])
+
+    def _excerpt(self, node: IntArray) -> Excerpt:
+        first = int(node.min())
+        around_m = self.around_m.get(first, _AROUND_M)
+        while True:
+            keep = np.zeros(self.network.nodes, dtype=bool)
+            for near in self.tree.query_ball_point(self.place_m[np.unique(node)], around_m):
+                keep[near] = True
+            if keep.all():
+                return Excerpt(self, keep, self.factors, np.arange(self.network.size))
+            part, unknown = self.network.part(keep)
+            found = Excerpt(self, keep, Factors(part), unknown)
+            if first in self.around_m or found.at_rest(node):
+                self.around_m[first] = around_m
+                return found
+            around_m *= 1.5
+
+
+class Excerpt:
+    """The network about some nodes, solved for quantities at them; the whole network is an excerpt, too.
+
+    Attributes
+    ----------
+    keep : ndarray of bool, shape (nodes,)
+        Which nodes it holds.
+    place : ndarray of int, shape (size,)
+        Row of each unknown of the whole network in what `solve` gives, -1 for those it does not hold.
+    """
+
+    def __init__(self, system: EarthingSystem, keep: np.ndarray, factors: Factors, unknown: IntArray) -> None:
+        self.system, self.keep = system, keep
+        self._factors, self._unknown = factors, unknown
+        here = np.arange(len(unknown))
+        # a part has one node and one footing more: those of all that is left out
+        self._here = here if factors is system.factors else here + (here >= int(keep.sum()))
+        self.place = np.full(system.network.size, -1)
+        self.place[unknown] = self._here
+
+    def solve(self, right: sparse.csr_array) -> ComplexArray:
+        """Solve for right-hand sides (size, k) of the whole network; what is not in the excerpt counts as 0.
+
+        Returns
+        -------
+        ndarray of complex, shape (unknowns + 1, k)
+            See ``place``; the last row is 0.
+        """
+        size = self._factors.network.size
+        local = np.zeros((size, right.shape[1]), dtype=complex)
+        local[self._here] = right[self._unknown].toarray()
+        return np.vstack((self._factors.solve(local), np.zeros((1, right.shape[1]))))
+
+    def product(self, left: sparse.csr_array, solved: ComplexArray) -> ComplexArray:
+        """What quantities (size, q) are in solved states (unknowns + 1, k), shape (q, k)."""
+        return np.asarray(left[self._unknown].T @ solved[self._here])
+
+    def at_rest(self, node: IntArray) -> bool:
+        """Whether 1 A put into any of some nodes, five of them tried, leaves the rim of the excerpt alone."""
+        branch = self.system.network.branch
+        cut = branch[self.keep[branch].sum(axis=1) == 1].ravel()
+        rim = np.unique(cut[self.keep[cut]])
+        ends = np.unique(node[np.linspace(0, len(node) - 1, 5).astype(np.int64)])
+        found = np.abs(self.solve(units(self.system.network.size, ends)))
+        return bool((found[self.place[rim]] <= _AT_REST * found[self.place[ends]].max(axis=0)).all())
+
+
+def units(size: int, row: IntArray, value: ComplexArray | float = 1.0) -> sparse.csr_array:
+    """Columns (size, k) with one value each, in these rows."""
+    filled = np.broadcast_to(np.asarray(value, dtype=complex), row.shape)
+    return sparse.csr_array((filled, (row, np.arange(len(row)))), shape=(size, len(row)))
+
+
+def earthing_system(
+    courses: Sequence[Course],
+    joints: Joints,
+    footings: Footings,
+    pairs: tuple[IntArray, FloatArray],
+    soil_ohm_m: float,
+    frequency_hz: float,
+    *,
+    wires_only: bool = False,
+) -> EarthingSystem:
+    """Join the earth wires of all lines at one frequency.
+
+    Parameters
+    ----------
+    courses : sequence of Course
+    joints : Joints
+    footings : Footings
+    pairs : tuple
+        From `Footings.pairs`.
+    soil_ohm_m, frequency_hz : float
+    wires_only : bool
+        Whether what phase currents drive is not asked for.
+    """
+    lines = tuple(impedances_of(course, frequency_hz, soil_ohm_m) for course in courses)
+    branch, first = [], 0
+    for line in lines:
+        has = line.has_wire
+        branch.append(np.where(has, first + np.cumsum(has) - 1, -1))
+        first += int(has.sum())
+    transfers = _transfers(lines, soil_ohm_m, frequency_hz, wires_only=wires_only)
+    wires, wires_ohm = _between_wires(lines, branch, transfers)
+    ends = [
+        np.column_stack((node[:-1], node[1:]))[line.has_wire] for line, node in zip(lines, joints.node, strict=True)
+    ]
+    network = EarthingNetwork(
+        joints.nodes,
+        np.concatenate(ends),
+        np.concatenate([line.span_ohm[line.has_wire] for line in lines]),
+        footings.node,
+        footings.ohm,
+        wires,
+        wires_ohm,
+        *pairs,
+    )
+    place = np.zeros((joints.nodes, 3))
+    for course, node in zip(courses, joints.node, strict=True):
+        place[node] = course.axis.place_m
+    return EarthingSystem(
+        frequency_hz,
+        lines,
+        joints,
+        footings,
+        network,
+        Factors(network),
+        tuple(branch),
+        transfers,
+        place,
+        cKDTree(place),
+        {},
+    )
+
+
+def _transfers(
+    lines: Sequence[Impedances], soil_ohm_m: float, frequency_hz: float, *, wires_only: bool
+) -> dict[tuple[int, int], Transfer]:
+    found = {}
+    for i, j in combinations(range(len(lines)), 2):
+        ways = ((i, j),) if wires_only else ((i, j), (j, i))
+        for driven, driving in ways:
+            other = lines[driving].has_wire.any() or not wires_only
+            if lines[driven].has_wire.any() and other:
+                made = transfer(lines[driven], lines[driving], soil_ohm_m, frequency_hz, wires_only=wires_only)
+                if len(made.row):
+                    found[driven, driving] = made
+    return found
+
+
+def _between_wires(
+    lines: Sequence[Impedances], branch: Sequence[IntArray], transfers: dict[tuple[int, int], Transfer]
+) -> tuple[IntArray, ComplexArray]:
+    """Mutual impedances between the earth wires of different lines: pairs of branches, and their impedance. [Ω]."""
+    pairs, values = [np.zeros((0, 2), dtype=np.int64)], [np.zeros(0, dtype=complex)]
+    for (driven, driving), made in transfers.items():
+        if driven > driving and (driving, driven) in transfers:
+            continue  # the same by reciprocity
+        other = lines[driving]
+        weight = other.shares()[other.course.span_section]
+        ohm = -made.by_span(weight, other.course.span_length_m)
+        table = _strongest(ohm)
+        both = np.column_stack((branch[driven][table.row], branch[driving][table.col]))
+        mine = (both >= 0).all(axis=1)
+        pairs.append(both[mine])
+        values.append(table.data[mine])
+    return np.concatenate(pairs), np.concatenate(values)
+
+
+def _strongest(ohm: sparse.csr_array) -> sparse.coo_array:
+    """Leave out small values, which then count with the greatest of their row: long currents see the same in all."""
+    ohm.sum_duplicates()
+    if not ohm.nnz:
+        return ohm.tocoo()
+    size = np.abs(ohm.data)
+    row = np.repeat(np.arange(ohm.shape[0]), np.diff(ohm.indptr))
+    greatest = np.zeros(ohm.shape[0])
+    np.maximum.at(greatest, row, size)
+    small = size < _SMALL * greatest[row]
+    left = np.zeros(ohm.shape[0], dtype=complex)
+    np.add.at(left, row[small], ohm.data[small])
+    top = np.flatnonzero(size == greatest[row])
+    at = top[np.unique(row[top], return_index=True)[1]]
+    data = np.where(small, 0.0, ohm.data)
+    data[at] += left[row[at]]
+    kept = ~small
+    return sparse.coo_array((data[kept], (row[kept], ohm.indices[kept])), shape=ohm.shape)
