@@ -1,9 +1,10 @@
 """From the line model to the electrical formulas: what each lead carries and what each reading is worth."""
 
-from layoutplan.exposure.assess import FAULT, SERVICE, Assessment, assess, tower_figures
+from layoutplan.exposure.assess import Assessment, assess, tower_figures
 from layoutplan.exposure.coupling import CouplingTable
+from layoutplan.exposure.figures import FAULT, SERVICE
+from layoutplan.exposure.measured import measured
 from layoutplan.exposure.network import Network, build_network, require_figures
-from layoutplan.exposure.readings import measured
 from layoutplan.exposure.terms import FanTerms, fan_terms
 
 __all__ = [

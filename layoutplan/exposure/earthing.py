@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import combinations
 
 import numpy as np
 from scipy import sparse
@@ -14,8 +13,9 @@ from layoutplan.electrical import EarthingNetwork, Factors
 from layoutplan.exposure.footings import Footings
 from layoutplan.exposure.impedances import ComplexArray, Impedances, impedances_of
 from layoutplan.exposure.joints import Joints
-from layoutplan.exposure.mutual import Transfer, transfer
+from layoutplan.exposure.mutual import Transfer
 from layoutplan.exposure.sources import Course
+from layoutplan.exposure.wire_pairs import pairs_of_wires, transfers_between
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import IntArray
 
@@ -24,7 +24,6 @@ _AROUND_M = (
     12_000.0  # of the network are looked at about them to begin with, half as much more until the rim is at rest
 )
 _AT_REST = 1e-3  # of the potential at the tower itself; more, and potentials would be wrong by more than 0.1 %
-_SMALL = 0.05  # mutual impedances of wires below this part of the greatest in their row go with it
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,8 +196,8 @@ def earthing_system(
         has = line.has_wire
         branch.append(np.where(has, first + np.cumsum(has) - 1, -1))
         first += int(has.sum())
-    transfers = _transfers(lines, soil_ohm_m, frequency_hz, wires_only=wires_only)
-    wires, wires_ohm = _between_wires(lines, branch, transfers)
+    transfers = transfers_between(lines, soil_ohm_m, frequency_hz, wires_only=wires_only)
+    wires, wires_ohm = pairs_of_wires(lines, branch, transfers)
     ends = [
         np.column_stack((node[:-1], node[1:]))[line.has_wire] for line, node in zip(lines, joints.node, strict=True)
     ]
@@ -228,57 +227,3 @@ def earthing_system(
         cKDTree(place),
         {},
     )
-
-
-def _transfers(
-    lines: Sequence[Impedances], soil_ohm_m: float, frequency_hz: float, *, wires_only: bool
-) -> dict[tuple[int, int], Transfer]:
-    found = {}
-    for i, j in combinations(range(len(lines)), 2):
-        ways = ((i, j),) if wires_only else ((i, j), (j, i))
-        for driven, driving in ways:
-            other = lines[driving].has_wire.any() or not wires_only
-            if lines[driven].has_wire.any() and other:
-                made = transfer(lines[driven], lines[driving], soil_ohm_m, frequency_hz, wires_only=wires_only)
-                if len(made.row):
-                    found[driven, driving] = made
-    return found
-
-
-def _between_wires(
-    lines: Sequence[Impedances], branch: Sequence[IntArray], transfers: dict[tuple[int, int], Transfer]
-) -> tuple[IntArray, ComplexArray]:
-    """Mutual impedances between the earth wires of different lines: pairs of branches, and their impedance. [Ω]."""
-    pairs, values = [np.zeros((0, 2), dtype=np.int64)], [np.zeros(0, dtype=complex)]
-    for (driven, driving), made in transfers.items():
-        if driven > driving and (driving, driven) in transfers:
-            continue  # the same by reciprocity
-        other = lines[driving]
-        weight = other.shares()[other.course.span_section]
-        ohm = -made.by_span(weight, other.course.span_length_m)
-        table = _strongest(ohm)
-        both = np.column_stack((branch[driven][table.row], branch[driving][table.col]))
-        mine = (both >= 0).all(axis=1)
-        pairs.append(both[mine])
-        values.append(table.data[mine])
-    return np.concatenate(pairs), np.concatenate(values)
-
-
-def _strongest(ohm: sparse.csr_array) -> sparse.coo_array:
-    """Leave out small values, which then count with the greatest of their row: long currents see the same in all."""
-    ohm.sum_duplicates()
-    if not ohm.nnz:
-        return ohm.tocoo()
-    size = np.abs(ohm.data)
-    row = np.repeat(np.arange(ohm.shape[0]), np.diff(ohm.indptr))
-    greatest = np.zeros(ohm.shape[0])
-    np.maximum.at(greatest, row, size)
-    small = size < _SMALL * greatest[row]
-    left = np.zeros(ohm.shape[0], dtype=complex)
-    np.add.at(left, row[small], ohm.data[small])
-    top = np.flatnonzero(size == greatest[row])
-    at = top[np.unique(row[top], return_index=True)[1]]
-    data = np.where(small, 0.0, ohm.data)
-    data[at] += left[row[at]]
-    kept = ~small
-    return sparse.coo_array((data[kept], (row[kept], ohm.indices[kept])), shape=ohm.shape)

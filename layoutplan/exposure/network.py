@@ -9,15 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from layoutplan.electrical import EN_50522_2010, equivalent_hemisphere_radius
+from layoutplan.electrical import equivalent_hemisphere_radius
 from layoutplan.errors import InputRangeError, JobError
 from layoutplan.exposure.axis import Axis
 from layoutplan.exposure.earthing import EarthingSystem, earthing_system
 from layoutplan.exposure.faults import LineFaults, StationFaults, line_faults, station_faults
 from layoutplan.exposure.footings import Footings, Near, footings_of, near_footings
 from layoutplan.exposure.ground import Ground, ground_at
-from layoutplan.exposure.joints import Joints, StationNode, join, twice_given
+from layoutplan.exposure.joints import Joints, StationNode, join
 from layoutplan.exposure.loads import Loads, solve_loads
+from layoutplan.exposure.network_notes import left_out, unknowns
 from layoutplan.exposure.sources import Course, build_courses, vertex_of_towers
 from layoutplan.inputs.model import FaultTable
 from layoutplan.job import Job, Line
@@ -159,8 +160,8 @@ def build_network(job: Job, model: LineModel, lines: Sequence[tuple[Line, FaultT
     owner = np.full(len(model.towers), -1)
     for number, source in enumerate(sources):
         owner[model.towers.line_id == source.line.id] = number
-        texts += _unknowns(source.line)
-    texts += _left_out(job, joints, len(courses) + len(dark))
+        texts += unknowns(source.line)
+    texts += left_out(job, joints, len(courses) + len(dark))
     standing = model.towers.tower_id[in_a_grid(model.towers, joints.stations, ground.deep_ohm_m)].tolist()
     if standing:
         texts.append(
@@ -203,32 +204,6 @@ def _systems(
         raise JobError(f"sections of {', '.join(repr(c.line.id) for c in courses)}: {err}") from err
 
 
-def _left_out(job: Job, joints: Joints, lines: int) -> list[str]:
-    """What the network leaves out, and what of the stations is not given."""
-    texts = [
-        "power lines on the map that are not in the job add nothing to the voltages: their currents are not known",
-        *twice_given(joints.stations),
-    ]
-    texts += [
-        f"{station.name}: no fault current given; a fault in the station is not counted, and near it more may be "
-        "transferred than is shown"
-        for station in joints.stations
-        if station.fault is None
-    ]
-    if lines > 1:
-        texts.append(
-            "earth wires of all lines are one network; lines whose towers or stations nobody named as common meet "
-            "only in the ground and by induction"
-        )
-    if job.limits.touch_standard == "EN 50522":
-        texts.append(f"{EN_50522_2010.standard} {EN_50522_2010.edition}: {EN_50522_2010.source}")
-    elif any(line.fault is not None and line.fault.x_over_r is None for line in job.lines):
-        texts.append(
-            "fault currents are taken without d.c. offset: IEEE Std 80's decrement factor needs fault.x_over_r"
-        )
-    return texts
-
-
 def in_a_grid(towers: Towers, stations: Sequence[StationNode], soil_ohm_m: float) -> NDArray[np.bool_]:
     """Mark towers that stand nearer to a station than the radius of a hemisphere of its grid's resistance."""
     here = to_ecef(towers.lonlat_deg)
@@ -266,28 +241,3 @@ def require_figures(network: Network) -> None:
                 f"rules.max_induced_v is set, but line '{line.id}' has no [lines.load]: give its current, or drop "
                 "max_induced_v."
             )
-
-
-def _unknowns(line: Line) -> list[str]:
-    """What the job does not say of a line's load and fault, and what is taken instead."""
-    texts = []
-    if line.load is None:
-        texts.append(f"line '{line.id}': no load current given; everything that depends on it is unknown")
-    elif line.load.maximum_a is None:
-        texts.append(f"line '{line.id}': greatest load not given, the usual {line.load.current_a:g} A taken for it")
-    if line.load is not None and not line.load.phase_currents_a:
-        texts += [
-            f"line '{line.id}': {name} sequence not given, {getattr(line.load, key):g} % taken (judgement)"
-            for name, key in (("negative", "negative_sequence_pct"), ("zero", "zero_sequence_pct"))
-            if key not in line.load.model_fields_set
-        ]
-    if line.fault is not None:
-        texts += [
-            f"line '{line.id}': no station given at its {end}; a fault current from there is taken to return through "
-            "remote earth, and its earth wires end there"
-            for end in ("start", "end")
-            if getattr(line, f"{end}_grid_ohm") is None and getattr(line, f"{end}_station") is None
-        ]
-    else:
-        texts.append(f"line '{line.id}': no fault current given; everything that depends on it is unknown")
-    return texts

@@ -12,75 +12,14 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import sparse
 
 from layoutplan.electrical import RodPlan, rods_for_target
 from layoutplan.exposure.coupling import coupling_ohm
-from layoutplan.exposure.earthing import Excerpt, earthing_system, units
 from layoutplan.exposure.impedances import ComplexArray
+from layoutplan.exposure.measured import Measured
 from layoutplan.exposure.network import Network
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import IntArray
-
-
-@dataclass(frozen=True, slots=True)
-class Measured:
-    """What is to be measured at each of the network's towers, at each test frequency.
-
-    Attributes
-    ----------
-    frequency_hz : ndarray, shape (f,)
-    expected_ohm : ndarray, shape (f, towers)
-        What the reading should be: the footing alone if only the legs' current is taken, else footing and earth wires;
-        NaN where the line is not known.
-    response : ndarray of complex, shape (f, towers, 1 + n, 1 + n)
-        Potential of the tower, then the currents of what lifts the ground about it (`Near`), by 1 A into the tower,
-        then by 1 V in the ground at each of those. Symmetric; NaN where the line is not known.
-    """
-
-    frequency_hz: FloatArray
-    expected_ohm: FloatArray
-    response: ComplexArray
-
-    def worst_expected_ohm(self) -> FloatArray:
-        """Greatest over the test frequencies, shape (towers,). [Ω]."""
-        return np.asarray(self.expected_ohm.max(axis=0))
-
-
-def measured(network: Network) -> Measured:
-    """Say for every tower what the reading should be, and what it depends on."""
-    frequency = np.array(network.job.method.test_frequencies_hz)
-    footing = network.ground.footing_ohm
-    shape = (len(frequency), len(footing))
-    response = np.full((*shape, *[2 + network.near.footing.shape[1]] * 2), np.nan, dtype=complex)
-    for number, hz in enumerate(frequency.tolist() if network.sources else []):
-        courses = [source.course for source in network.sources]
-        system = earthing_system(
-            courses, network.joints, network.footings, network.pairs, network.ground.deep_ohm_m, hz, wires_only=True
-        )
-        for rows, excerpt in system.excerpts(network.node, np.arange(len(footing))):
-            response[number, rows] = _response(network, excerpt, rows)
-    response[:, ~network.known | network.in_a_grid] = np.nan
-    whole = np.abs(response[..., 0, 0])
-    return Measured(frequency, np.tile(footing, (shape[0], 1)) if network.job.method.legs_only else whole, response)
-
-
-def _response(network: Network, excerpt: Excerpt, rows: IntArray) -> ComplexArray:
-    """Small matrices of a block of towers, shape (t, 1 + n, 1 + n)."""
-    system, size = excerpt.system, excerpt.system.network.size
-    parts = 1 + network.near.footing.shape[1]
-    current = sparse.coo_array(network.near.currents(rows))
-    every, column = np.unique(current.row, return_inverse=True)
-    ground = sparse.csr_array(
-        (current.data.astype(complex), (system.footing_row(current.col), column)), shape=(size, len(every))
-    )
-    asked = sparse.csr_array(sparse.hstack((units(size, network.node[rows]), ground), format="csr"))
-    found = excerpt.product(asked, excerpt.solve(asked))
-    place = np.full(len(rows) * parts, -1)
-    place[every] = len(rows) + np.arange(len(every))
-    at = np.column_stack((np.arange(len(rows)), place.reshape(len(rows), parts)))
-    there = at >= 0
-    return np.where(there[:, :, None] & there[:, None, :], found[at[:, :, None], at[:, None, :]], 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,11 +84,11 @@ def readings(network: Network, towers: Measured, tower: IntArray, h_xy_m: FloatA
         bias_ohm=bias[bias_at, row],
         bias_pct=100 * (bias / expected)[bias_at, row],
         expected_ohm=expected[bias_at, row],
-        bias_frequency_hz=towers.frequency_hz[bias_at],
+        bias_frequency_hz=np.where(np.isnan(bias[bias_at, row]), np.nan, towers.frequency_hz[bias_at]),
         distance_for_target_m=distance,
         coupling_ohm=coupled[coupled_at, row],
         coupling_pct=100 * (coupled / expected)[coupled_at, row],
-        coupling_frequency_hz=towers.frequency_hz[coupled_at],
+        coupling_frequency_hz=np.where(np.isnan(coupled[coupled_at, row]), np.nan, towers.frequency_hz[coupled_at]),
         each_bias_pct=100 * bias / expected,
         each_coupling_pct=100 * coupled / expected,
         each_expected_ohm=expected,
@@ -230,7 +169,8 @@ def _bias(
     at_stake = (s * current).sum(axis=-1) - between_ohm.reshape(len(table), -1)
     shown = (potential - at_stake).reshape(shape)
     if network.job.method.legs_only:
-        return np.asarray((shown / current[..., 0].reshape(shape)).real - expected_ohm)
+        with np.errstate(invalid="ignore"):  # NaN for unknown
+            return np.asarray((shown / current[..., 0].reshape(shape)).real - expected_ohm)
     return np.asarray(np.abs(shown) - expected_ohm)
 
 
@@ -240,7 +180,8 @@ def coupled_share(network: Network, towers: Measured, tower: IntArray, h_xy_m: F
         return np.where(np.isnan(towers.expected_ohm[:, tower]), np.nan, 1.0)
     at_h = network.near.lifted_ohm(network.footings, tower, h_xy_m)
     table = towers.response[:, tower]
-    return np.asarray(1 / np.abs(table[..., 1, 0] - (table[..., 1, 1:] * at_h).sum(axis=-1)))
+    with np.errstate(invalid="ignore"):  # NaN for unknown
+        return np.asarray(1 / np.abs(table[..., 1, 0] - (table[..., 1, 1:] * at_h).sum(axis=-1)))
 
 
 def _last_above_m(curve: Callable[[FloatArray], FloatArray], count: int) -> FloatArray:

@@ -14,8 +14,9 @@ import numpy as np
 
 from layoutplan.exposure.coupling import CouplingTable
 from layoutplan.exposure.induced import fan_emf
+from layoutplan.exposure.measured import Measured
 from layoutplan.exposure.network import Network
-from layoutplan.exposure.readings import Measured, bias_between, bias_ohm, coupled_share
+from layoutplan.exposure.readings import bias_between, bias_ohm, coupled_share
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import IntArray
 

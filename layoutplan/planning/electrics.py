@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from layoutplan.exposure import FAULT, SERVICE, Assessment, Network
-from layoutplan.exposure.assess import Exposure
+from layoutplan.exposure.figures import Exposure
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import IntArray, Towers
 from layoutplan.planning.tables import rounded

@@ -9,7 +9,7 @@ import pandas as pd
 
 from layoutplan.exposure import CouplingTable, Network, assess, build_network, fan_terms, measured
 from layoutplan.exposure.assess import Assessment
-from layoutplan.exposure.readings import Measured
+from layoutplan.exposure.measured import Measured
 from layoutplan.job import Job
 from layoutplan.line.geodesy import FloatArray, direct, inverse
 from layoutplan.line.model import IntArray

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from layoutplan.access import NO_WALKS, Walkable
 from layoutplan.exposure import CouplingTable, Network, assess, build_network, fan_terms, measured, require_figures
-from layoutplan.exposure.readings import Measured
+from layoutplan.exposure.measured import Measured
 from layoutplan.inputs import Inputs, covered, read_inputs
 from layoutplan.job import Job
 from layoutplan.line import Towers, build_lines

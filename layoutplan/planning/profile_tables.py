@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from layoutplan.exposure import Network, assess, tower_figures
-from layoutplan.exposure.readings import Measured
+from layoutplan.exposure.measured import Measured
 from layoutplan.job import Rules
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import IntArray, Towers
