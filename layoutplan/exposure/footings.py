@@ -129,7 +129,9 @@ class Near:
         away = np.linalg.norm(place_xy_m[..., None, :] - self.xy_m[tower].reshape(*shape, 2), axis=-1).clip(0.5)
         index = np.broadcast_to(self.footing[tower].reshape(shape), away.shape)
         soil = np.broadcast_to(self.soil_ohm_m[tower].reshape(shape), away.shape)
-        near = np.where(index < 0, 0.0, footings.lifted_ohm(index, away, soil))
+        near = np.zeros(away.shape)
+        there = index >= 0
+        near[there] = footings.lifted_ohm(index[there], away[there], soil[there])
         return np.concatenate((near, np.ones((*near.shape[:-1], 1))), axis=-1)
 
     def currents(self, tower: IntArray) -> sparse.csr_array:

@@ -160,7 +160,8 @@ def _in_conductors(
     """Currents in the conductors of one line by the loads of others, its own first among them."""
     own = system.lines[line]
     course, branch = own.course, system.branch[line]
-    wire = np.where((branch >= 0)[:, None, None], branch_a[branch], 0.0)
+    wire = np.zeros((len(branch), *branch_a.shape[1:]), dtype=complex)
+    wire[branch >= 0] = branch_a[branch[branch >= 0]]
     felt = [
         k
         for k, i in enumerate(by)
