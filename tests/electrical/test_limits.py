@@ -13,6 +13,7 @@ from layoutplan.electrical import (
     LONG_DURATION_VOLTAGE,
     LONG_DURATION_VOLTAGE_PUBLIC,
     Handling,
+    decrement_factor,
     exposure_ratio,
     handling,
     ieee80_step_voltage,
@@ -60,6 +61,53 @@ def test_en_50522_between_points_is_straight_on_log_paper():
     assert permissible_touch_voltage(np.sqrt(0.2 * 0.5)) == pytest.approx(np.sqrt(537 * 220))
 
 
+@pytest.mark.parametrize(("duration", "expected"), [(0.001, 716), (0.049, 716), (10.01, 80), (60, 80), (7200, 80)])
+def test_en_50522_beyond_its_points(duration, expected):
+    """80 V for considerably longer faults (from memory); shorter ones than printed are not given more."""
+    assert permissible_touch_voltage(duration) == pytest.approx(expected, rel=1e-12)
+
+
+def test_ieee_80_beyond_its_range():
+    """Unknown beyond 3 s and not zero or without limit; shorter faults than 0.03 s are not given more."""
+    for limit in (ieee80_touch_voltage, ieee80_step_voltage):
+        found = limit([0.001, 0.03, 3.0, 3.001, 7200.0], 100)
+        assert found[0] == found[1] > found[2]
+        assert np.isnan(found).tolist() == [False, False, False, True, True]
+    assert np.isnan(exposure_ratio(5.0, ieee80_touch_voltage(10.0, 100)))
+    assert handling([exposure_ratio(5.0, ieee80_touch_voltage(10.0, 100)), 0.1]) == Handling.UNKNOWN
+
+
+@pytest.mark.parametrize(
+    ("duration", "expected"),
+    [(0.05, (1.232, 1.378, 1.462, 1.515)), (0.5, (1.026, 1.052, 1.077, 1.101))],
+)
+def test_decrement_factor_of_the_table(duration, expected):
+    """IEEE Std 80, table of decrement factors at 60 Hz for X/R of 10, 20, 30, 40 (printed values from memory)."""
+    found = decrement_factor([10, 20, 30, 40], duration, frequency_hz=60)
+    assert found == pytest.approx(expected, abs=6e-4)
+
+
+@given(st.floats(0.5, 60), st.floats(0.02, 3), st.sampled_from([16.7, 50.0, 60.0]))
+def test_decrement_factor_is_the_root_mean_square_of_the_offset_current(ratio, duration, hz):
+    """Current with full offset, its d.c. part falling with X/(omega R); the a.c. part's mean over whole cycles."""
+    time = np.linspace(0, duration, 40001)
+    square = 1 + 2 * np.exp(-2 * time * 2 * np.pi * hz / ratio)  # of a.c. r.m.s. 1 and d.c. sqrt(2) exp(-t/T)
+    expected = np.sqrt(np.trapezoid(square, time) / duration)
+    assert decrement_factor(ratio, duration, frequency_hz=hz) == pytest.approx(expected, rel=1e-4)
+
+
+@given(st.floats(0.5, 60), st.floats(0.02, 3))
+def test_decrement_factor_falls_to_one_and_grows_with_the_ratio(ratio, duration):
+    here = decrement_factor(ratio, duration, frequency_hz=50)
+    assert 1 < here < np.sqrt(3)
+    assert (
+        decrement_factor(ratio, 2 * duration, frequency_hz=50)
+        < here
+        < decrement_factor(2 * ratio, duration, frequency_hz=50)
+    )
+    assert decrement_factor(ratio, 1e6, frequency_hz=50) == pytest.approx(1, abs=1e-6)
+
+
 @given(st.floats(0.05, 10), st.floats(0.05, 10))
 def test_longer_faults_permit_less(one, two):
     short, long = sorted((one, two))
@@ -70,6 +118,9 @@ def test_fixed_limits():
     # IEC 60364-4-41 and ICNIRP 2010, Health Phys. 99, as quoted in public sources
     assert (LONG_DURATION_VOLTAGE.value, LONG_DURATION_VOLTAGE_PUBLIC.value) == (50, 25)
     assert (CONTACT_CURRENT.value, CONTACT_CURRENT_PUBLIC.value) == (1.0e-3, 0.5e-3)
+    assert "superseded" in LONG_DURATION_VOLTAGE_PUBLIC.edition
+    assert "memory" in LONG_DURATION_VOLTAGE_PUBLIC.source
+    assert "superseded" in EN_50522_2010.source
 
 
 def test_ratio_takes_phasors_and_keeps_the_unknown():
@@ -107,10 +158,12 @@ def test_no_wording_calls_anything_safe():
     ("call", "message"),
     [
         (lambda: permissible_touch_voltage(0), "duration_s is 0"),
-        (lambda: permissible_touch_voltage(0.01), "gives 0.05 to 10 s"),
-        (lambda: permissible_touch_voltage(12), "gives 0.05 to 10 s"),
+        (lambda: permissible_touch_voltage(-1), "duration_s is -1"),
+        (lambda: permissible_touch_voltage(np.nan), "duration_s is nan"),
         (lambda: ieee80_touch_voltage(0, 100), "duration_s is 0"),
-        (lambda: ieee80_touch_voltage(5, 100), "holds from 0.03 to 3 s"),
+        (lambda: decrement_factor(0, 0.5, frequency_hz=60), "x_over_r is 0"),
+        (lambda: decrement_factor(10, 0, frequency_hz=60), "duration_s is 0"),
+        (lambda: decrement_factor(10, 0.5, frequency_hz=0), "frequency_hz is 0"),
         (lambda: ieee80_touch_voltage(0.5, 100, body_mass_kg=60), "knows 50 and 70"),
         (lambda: ieee80_step_voltage(0.5, -100), "soil_resistivity_ohm_m is -100"),
         (lambda: ieee80_step_voltage(0.5, 100, surface_resistivity_ohm_m=3000), "both"),

@@ -28,7 +28,18 @@ def test_every_public_function_states_parameters_results_and_units(name):
 
 
 def test_only_numpy_and_scipy_are_imported():
-    allowed = {"__future__", "collections", "dataclasses", "enum", "functools", "math", "typing", "numpy", "scipy"}
+    allowed = {
+        "__future__",
+        "collections",
+        "dataclasses",
+        "enum",
+        "functools",
+        "itertools",
+        "math",
+        "typing",
+        "numpy",
+        "scipy",
+    }
     for path in FOLDER.glob("*.py"):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             names = [a.name for a in node.names] if isinstance(node, ast.Import) else []

@@ -6,7 +6,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import integrate
 
-from layoutplan.electrical import rod_mutual_resistance, rod_resistance, rods_for_target, rods_resistance
+from layoutplan.electrical import (
+    rod_mutual_resistance,
+    rod_resistance,
+    rod_voltage_share,
+    rods_for_target,
+    rods_resistance,
+)
 from layoutplan.errors import InputRangeError
 
 ROD = {"length_m": 1.0, "radius_m": 0.008}
@@ -65,6 +71,40 @@ def test_resistance_is_proportional_to_resistivity(rho):
     )
 
 
+@pytest.mark.parametrize(("near", "far"), [(0.0, 1.0), (0.25, 1.25), (0.5, 3.0), (2.0, 1e6)])
+def test_voltage_about_a_rod_equals_integration_along_it(near, far):
+    """Line source and its image: the potential of the surface at r is rho I/(2 pi L) times the integral of 1/R."""
+
+    def potential(r):
+        return 100 / (2 * np.pi) * integrate.quad(lambda z: 1 / np.hypot(r, z), 0, 1)[0]
+
+    on_rod = rod_resistance(100, **ROD)
+    expected = ((on_rod if near == 0 else potential(near)) - potential(far)) / on_rod
+    assert rod_voltage_share(near, far, **ROD) == pytest.approx(expected, rel=1e-8)
+
+
+def test_voltage_about_a_rod_in_numbers():
+    """A rod of 1 m and 16 mm (formula to three digits): five sixths of its voltage stand within the first metre."""
+    assert rod_voltage_share(0, 1, **ROD) == pytest.approx(0.831, abs=5e-4)
+    assert rod_voltage_share(0.25, 1.25, **ROD) == pytest.approx(0.261, abs=5e-4)
+    assert rod_voltage_share(0, 1e9, **ROD) == pytest.approx(1, abs=1e-6)
+
+
+@given(st.lists(st.floats(0.008, 1e3), min_size=3, max_size=3))
+def test_voltages_about_a_rod_add_up_and_fall_outwards(places):
+    near, between, far = sorted(places)
+    parts = [rod_voltage_share(*pair, **ROD) for pair in ((near, between), (between, far), (near, far))]
+    assert parts[0] + parts[1] == pytest.approx(parts[2], abs=1e-12)
+    assert min(parts) >= 0
+    assert parts[2] <= rod_voltage_share(0, far, **ROD) + 1e-12
+    assert rod_voltage_share(far, near, **ROD) == pytest.approx(-parts[2], abs=1e-12)
+
+
+def test_on_the_rod_there_is_no_voltage():
+    assert rod_voltage_share(0.0, 0.008, **ROD) == 0
+    assert rod_voltage_share([0.0, 0.003], 1.0, **ROD).tolist() == [rod_voltage_share(0.0, 1.0, **ROD)] * 2
+
+
 def test_rods_for_target_takes_the_fewest_and_says_when_it_cannot():
     plan = rods_for_target([100, 1000, 1e5], target_ohm=300, spacing_m=3, available=6, **ROD)
     assert plan.rods.tolist() == [1, 4, 6]
@@ -88,6 +128,8 @@ def test_target_met_exactly_is_met():
         (lambda: rods_for_target(100, target_ohm=0, spacing_m=3, available=6, **ROD), "target_ohm is 0"),
         (lambda: rods_for_target(100, target_ohm=10, spacing_m=3, available=0, **ROD), "at least one"),
         (lambda: rod_mutual_resistance(100, length_m=1, spacing_m=np.nan), "spacing_m is nan"),
+        (lambda: rod_voltage_share(0, 1, length_m=1, radius_m=8), "is it in mm"),
+        (lambda: rod_voltage_share(-1, 1, **ROD), "distance_m is -1"),
     ],
 )
 def test_values_out_of_range_are_named(call, message):

@@ -15,6 +15,14 @@ settings.register_profile("layoutplan-exposure", deadline=None, max_examples=5, 
 settings.load_profile("layoutplan-exposure")
 
 
+@pytest.fixture
+def whole_ground(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Footings lift each other and every stake, however far off: as in the reference, on lines of any length."""
+    for name in ("TOWER_M", "STATION_M", "_NEAR_M"):
+        monkeypatch.setattr(f"layoutplan.exposure.footings.{name}", 1e6)
+    monkeypatch.setattr("layoutplan.exposure.footings._MOST", 200)
+
+
 @pytest.fixture(scope="module")
 def plain() -> Network:
     """A straight flat line to the north, 41 towers, unbalanced load."""

@@ -1,16 +1,19 @@
 """The physics once more, written apart from the package: slow, plain and dense.
 
-Carson's integral by adaptive quadrature; chains of towers by a full nodal matrix; voltages along leads by summing the
-complex images of short pieces of conductor (Deri et al. 1981), without closed forms and without windows.
+Carson's integral by adaptive quadrature; chains of towers by a full nodal matrix, their footings by a full matrix of
+resistances; voltages along leads by summing the complex images of short pieces of conductor (Deri et al. 1981), without
+closed forms and without windows.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 from scipy.integrate import quad
 
+Surface = Callable[[np.ndarray], np.ndarray]
 MU_0 = 4e-7 * np.pi
 EPS_0 = 8.8541878128e-12
 A = np.exp(2j * np.pi / 3)
@@ -41,17 +44,39 @@ def series_matrix(x: Any, h: Any, gmr: Any, ohm_per_m: Any, rho: float, hz: floa
     return z + np.diag(ohm_per_m)
 
 
+def point_source(rho: float) -> Surface:
+    """Potential of the surface of uniform soil per ampere into a point of it, by distance. [V/A]."""
+    return lambda distance_m: rho / (2 * np.pi * distance_m)
+
+
+def lifted(places: Any, others: Any, surface: Surface) -> np.ndarray:
+    """Potential of places (p, 2) per ampere into points (q, 2) of the surface, (p, q); no nearer than 1 m. [V/A]."""
+    apart = np.hypot(*np.moveaxis(np.asarray(places)[:, None] - np.asarray(others), -1, 0))
+    return surface(np.maximum(apart, 1.0))
+
+
+def together(places: Any, own_ohm: Any, surface: Surface) -> np.ndarray:
+    """Resistances (f, f) of electrodes: points to each other, never quite the lower of the two. [ohm]."""
+    own = np.asarray(own_ohm, dtype=float)
+    matrix = np.minimum(lifted(places, places, surface), 0.98 * np.minimum.outer(own, own))
+    np.fill_diagonal(matrix, own)
+    return matrix
+
+
 def chain(
-    footing: np.ndarray, span: np.ndarray, drive: np.ndarray, injected: np.ndarray
+    earth: np.ndarray, span: np.ndarray, drive: np.ndarray, injected: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
     """Potentials of all nodes and currents in all spans by one dense matrix.
 
-    ``span`` (n - 1, e, e) are the impedances of e earth wires bonded at every tower, ``drive`` (n - 1, e) the voltages
-    in them in line order, ``injected`` (n,) the currents put into the towers.
+    ``earth`` (n, n) are the admittances of all towers together to remote earth, ``span`` (n - 1, e, e) the impedances
+    of e earth wires bonded at every tower, ``drive`` (n - 1, e) the voltages in them in line order, ``injected`` (n,)
+    the currents put into the towers.
     """
-    n = len(footing)
-    y = np.diag(1 / footing).astype(complex)
+    n = len(earth)
+    y = earth.astype(complex)
     source = injected.astype(complex)
+    if not span.shape[1]:
+        return np.linalg.solve(y, source), np.zeros((n - 1, 0), dtype=complex)
     admittance = np.linalg.inv(span)
     for k in range(n - 1):
         total = admittance[k].sum()
@@ -64,10 +89,10 @@ def chain(
     return v, wires
 
 
-def summed_emf(
-    lead: np.ndarray, start: np.ndarray, end: np.ndarray, current: np.ndarray, rho: float, hz: float
+def driven_ohm(
+    lead: np.ndarray, start: np.ndarray, end: np.ndarray, rho: float, hz: float, height_m: float = 0.0
 ) -> np.ndarray:
-    """Voltage along a straight lead on the ground from spans (n, 3) to (n, 3) that carry currents (n, ...). [V]."""
+    """Voltage along a straight lead (2, 2) per ampere in each of the spans (n, 3) to (n, 3), (n,). [ohm]."""
     node, weight = np.polynomial.legendre.leggauss(8)
     pieces = 12
     t = ((np.arange(pieces)[:, None] + (node + 1) / 2) / pieces).ravel()
@@ -76,15 +101,15 @@ def summed_emf(
     sw = np.tile(weight / 2 / 5, 5)
     step = lead[1] - lead[0]
     points = lead[0] + s[:, None] * step
-    total = np.zeros(current.shape[1:], dtype=complex)
+    found = []
     p = depth(rho, hz)
-    for a, b, amps in zip(start, end, current, strict=True):
+    for a, b in zip(start, end, strict=True):
         places = a + t[:, None] * (b - a)
         plan2 = ((points[:, None] - places[:, :2]) ** 2).sum(axis=-1)
         z = places[:, 2]
-        kernel = 1 / np.sqrt(plan2 + z**2) - 1 / np.sqrt(plan2 + (z + 2 * p) ** 2)
-        total = total + amps * (sw @ kernel @ tw) * np.dot(b[:2] - a[:2], step)
-    return -1j * 2 * np.pi * hz * MU_0 / (4 * np.pi) * total
+        kernel = 1 / np.sqrt(plan2 + (z - height_m) ** 2) - 1 / np.sqrt(plan2 + (z + height_m + 2 * p) ** 2)
+        found.append((sw @ kernel @ tw) * np.dot(b[:2] - a[:2], step))
+    return -1j * 2 * np.pi * hz * MU_0 / (4 * np.pi) * np.array(found)
 
 
 def endless_emf(

@@ -11,8 +11,9 @@ from layoutplan.exposure import CouplingTable, measured
 from layoutplan.exposure.coupling import coupling_ohm
 from layoutplan.exposure.readings import readings
 
+from .dense import DenseLine
 from .reference import MU_0, depth
-from .worlds import ends, flat_line, world
+from .worlds import FLAT, WIRES, ends, flat_line, straight, world
 
 
 def kernel(r: np.ndarray, rho: float, hz: float) -> np.ndarray:
@@ -41,28 +42,38 @@ def mutual(h: np.ndarray, s: np.ndarray, rho: float, hz: float) -> complex:
 def test_coupling_of_two_leads(h, s, a, b, hz):
     network = world(flat_line(), method={"test_frequencies_hz": [hz]}).network()
     one, other = ends(h, a)[0], ends(s, b)[0]
-    found = coupling_ohm(network, one, other)
+    (found,) = coupling_ohm(network, one, other)
     assert found == pytest.approx(abs(mutual(one, other, 100.0, hz)), rel=2e-3, abs=1e-9)
 
 
-def test_worst_of_the_test_frequencies():
-    network = world(flat_line(), method={"test_frequencies_hz": [128.0, 1000.0, 110.0]}).network()
+def test_each_of_the_test_frequencies():
+    frequencies = [128.0, 1000.0, 110.0]
+    network = world(flat_line(), method={"test_frequencies_hz": frequencies}).network()
     one, other = ends(90.0, 100.0)[0], ends(30.0, 80.0)[0]
-    assert coupling_ohm(network, one, other) == pytest.approx(abs(mutual(one, other, 100.0, 1000.0)), rel=2e-3)
+    expected = [abs(mutual(one, other, 100.0, hz)) for hz in frequencies]
+    assert coupling_ohm(network, one, other) == pytest.approx(expected, rel=2e-3)
 
 
 @pytest.mark.parametrize("legs_only", [True, False])
-def test_what_coupling_makes_of_the_reading(legs_only):
-    """The injected current drives it; the reading is divided by the legs' current, or by the injected one."""
-    network = world(flat_line(), method={"legs_only": legs_only}).network()
+def test_what_coupling_makes_of_the_reading(whole_ground, legs_only):
+    """The injected current drives it; the reading is divided by the legs' current, or by the injected one.
+
+    Each at its own frequency: the greatest of one must not meet the greatest of the other.
+    """
+    frequencies = [110.0, 1000.0]
+    network = world(flat_line(), method={"legs_only": legs_only, "test_frequencies_hz": frequencies}).network()
     one, other = ends(90.0, 100.0), ends(30.0, 80.0)
     found = readings(network, measured(network), np.array([20]), one, other)
-    rest, at_stake = measured(network).rest_ohm[20], 100.0 / (2 * np.pi * 100.0)
-    ratio = abs((1 + 10.0 / rest) / (1 + at_stake / rest)) if legs_only else 1.0
-    expected = abs(mutual(one[0], other[0], 100.0, 110.0)) * ratio
-    assert found.coupling_ohm[0] == pytest.approx(expected, rel=2e-3)
-    true = 10.0 if legs_only else measured(network).expected_ohm[20]
-    assert found.coupling_pct[0] == pytest.approx(100 * found.coupling_ohm[0] / true, rel=1e-9)
+    dense = DenseLine(straight(), [*FLAT, *WIRES], np.full(41, 10.0))
+    for row, hz in enumerate(frequencies):
+        _, legs = dense.reading(20, one[0], other[0], hz)
+        expected = abs(mutual(one[0], other[0], 100.0, hz)) / (abs(legs) if legs_only else 1.0)
+        true = 10.0 if legs_only else abs(dense.seen_ohm(20, hz))
+        assert found.each_coupling_pct[row, 0] == pytest.approx(100 * expected / true, rel=2e-3)
+    row = found.each_coupling_pct[:, 0].argmax()
+    assert found.coupling_frequency_hz.tolist() == [frequencies[row]]
+    assert found.coupling_pct[0] == pytest.approx(found.each_coupling_pct[row, 0], rel=1e-12)
+    assert found.coupling_pct[0] == pytest.approx(100 * found.coupling_ohm[0] / found.each_expected_ohm[row, 0])
 
 
 def checked(network: Any, reach: float, least: float, most: float) -> tuple[np.ndarray, np.ndarray]:
@@ -72,7 +83,7 @@ def checked(network: Any, reach: float, least: float, most: float) -> tuple[np.n
     between = np.abs((bearing[i] - bearing[j] + 180) % 360 - 180)
     i, j = i[(between >= least) & (between <= most)], j[(between >= least) & (between <= most)]
     place = ends(bearing, distance)
-    return CouplingTable(network, reach).ohm(bearing, distance)[i, j], coupling_ohm(network, place[i], place[j])
+    return CouplingTable(network, reach).ohm(bearing, distance)[0, i, j], coupling_ohm(network, place[i], place[j])[0]
 
 
 @pytest.mark.parametrize(
@@ -91,9 +102,9 @@ def test_table_never_tells_less_than_there_is(reach, rho, hz):
 
 def test_table_beyond_its_ends_takes_the_end():
     table = CouplingTable(world(flat_line()).network(), 143.0)
-    near, least = (table.ohm(np.array([90.0, 270.0]), np.full(2, d))[0, 1] for d in (5.0, 20.0))
+    near, least = (table.ohm(np.array([90.0, 270.0]), np.full(2, d))[0, 0, 1] for d in (5.0, 20.0))
     assert near == pytest.approx(least, rel=1e-12)
-    side_by_side, five = (table.ohm(np.array([90.0, 90.0 + b]), np.full(2, 100.0))[0, 1] for b in (1.0, 5.0))
+    side_by_side, five = (table.ohm(np.array([90.0, 90.0 + b]), np.full(2, 100.0))[0, 0, 1] for b in (1.0, 5.0))
     assert side_by_side == pytest.approx(five, rel=1e-12)
     assert table.ohm(np.array([359.0, 1.0, 300.0]), np.full(3, 100.0)) == pytest.approx(
         table.ohm(np.array([59.0, 61.0, 0.0]), np.full(3, 100.0)), rel=1e-9
@@ -102,6 +113,6 @@ def test_table_beyond_its_ends_takes_the_end():
 
 def test_leads_at_right_angles_do_not_couple():
     network = world(flat_line()).network()
-    assert CouplingTable(network, 143.0).ohm(np.array([0.0, 90.0]), np.full(2, 100.0))[0, 1] < 1e-9
-    assert coupling_ohm(network, ends(0.0)[0], ends(90.0)[0]) < 1e-9
+    assert CouplingTable(network, 143.0).ohm(np.array([0.0, 90.0]), np.full(2, 100.0))[0, 0, 1] < 1e-9
+    assert coupling_ohm(network, ends(0.0)[0], ends(90.0)[0])[0] < 1e-9
     assert 4e-7 * np.pi == MU_0

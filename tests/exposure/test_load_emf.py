@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from .dense import SEQUENCES, DenseLine, conductor_arrays
+from .dense import SEQUENCES, DenseLine, DenseLines, conductor_arrays
 from .reference import endless_emf, sequence
 from .worlds import BALANCED, FLAT, SPAN_M, UNBALANCED, WIRES, emf, flat_line, lead, straight, world
 
@@ -45,7 +45,7 @@ def test_lead_anywhere_against_summed_pieces(plain, dense, tower, bearing):
 
 
 @pytest.mark.parametrize("turn", [-50.0, 20.0])
-def test_lead_at_an_angle_tower_against_summed_pieces(turn):
+def test_lead_at_an_angle_tower_against_summed_pieces(whole_ground, turn):
     towers = bent(turn)
     network = world(flat_line(towers, load=UNBALANCED)).network()
     reference = DenseLine(towers, [*FLAT, *WIRES], np.full(41, 10.0))
@@ -135,12 +135,19 @@ def test_line_given_by_few_points_induces_like_one_given_by_many(count):
     assert found[1] == pytest.approx(found[0], rel=1e-4)
 
 
-def test_lines_of_several_frequencies_stand_side_by_side():
-    beside = flat_line(straight(aside_m=150.0), measured=False, frequency_hz=60.0)
-    both = emf(world(flat_line(), beside).network(), MIDDLE, 60.0)
-    alone = emf(world(flat_line()).network(), MIDDLE, 60.0)
-    assert both[0] == pytest.approx(alone[0], rel=1e-12)
-    reference = DenseLine(straight(aside_m=150.0), [*FLAT, *WIRES], np.full(41, 10.0), hz=60.0)
-    current = reference.load(SEQUENCES[:, 0] * 500.0)[1]
-    at_tower = lead(60.0) - [150.0, 0.0]  # the reference counts from its own tower
-    assert both[1, 0] == pytest.approx(reference.emf(MIDDLE, at_tower, current), rel=2e-3)
+def test_lines_of_several_frequencies_stand_side_by_side(whole_ground):
+    """The earth wires of both carry what either load drives, at its own frequency."""
+    own, aside = straight(21), straight(21, aside_m=150.0)
+    beside = flat_line(aside, measured=False, frequency_hz=60.0)
+    found = emf(world(flat_line(own), beside).network(), 10, 60.0)
+    for number, hz in enumerate((50.0, 60.0)):
+        both = DenseLines(
+            tuple(DenseLine(towers, [*FLAT, *WIRES], np.full(21, 10.0), hz=hz) for towers in (own, aside))
+        )
+        _, currents = both.load(number, SEQUENCES[:, 0] * 500.0)
+        expected = both.emf(own[10], lead(60.0), currents)[0]
+        assert found[number, 0] == pytest.approx(expected, rel=0.02)
+        without = DenseLine((own, aside)[number], [*FLAT, *WIRES], np.full(21, 10.0), hz=hz)
+        place = lead(60.0) + own[10] - without.towers_m[0]
+        bare = without.emf(0, place, without.load(SEQUENCES[:, 0] * 500.0)[1])
+        assert number or abs(bare - expected) > 0.04 * abs(expected)  # the other line's wires matter

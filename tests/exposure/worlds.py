@@ -140,3 +140,9 @@ def assessed(network: Network, tower: Any, h_deg: Any = 90.0, s_deg: Any = 270.0
     rows = np.atleast_1d(np.asarray(tower, dtype=np.int64))
     pairs = [ends(np.broadcast_to(bearing, len(rows)), length_m) for bearing in (h_deg, s_deg)]
     return assess(network, measured(network), rows, np.stack(pairs, axis=1))
+
+
+def exposure(found: Any, name: str) -> Any:
+    """The exposure of that name."""
+    (item,) = [item for item in found.leads.exposures if item.name == name]
+    return item
