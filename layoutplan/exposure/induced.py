@@ -113,7 +113,7 @@ def emf_by_loads(network: Network, tower: IntArray, leads: int, made: Mapping[fl
         for driven in states:
             current = driven.current_a[:, :, known[driven.by]]
             found = made[driven.frequency_hz][line].driven_v(current.reshape(*current.shape[:2], -1))
-            out[:, driven.by[known[driven.by]]] += found.reshape(len(out), -1, SEQUENCE_COUNT)
+            out[:, driven.by[known[driven.by]]] += found.reshape(len(out), current.shape[2], SEQUENCE_COUNT)
         if not known[line]:
             out[np.repeat(_is_near(network, source, tower), leads), line] = np.nan
     return out.reshape(len(tower), leads, *out.shape[1:])

@@ -195,13 +195,15 @@ def _systems(
     pairs: tuple[IntArray, FloatArray],
     ground: Ground,
 ) -> dict[float, EarthingSystem]:
-    try:
-        return {
-            hz: earthing_system(courses, joints, footings, pairs, ground.deep_ohm_m, hz)
-            for hz in dict.fromkeys(course.line.frequency_hz for course in courses)
-        }
-    except InputRangeError as err:
-        raise JobError(f"sections of {', '.join(repr(c.line.id) for c in courses)}: {err}") from err
+    for course in courses:
+        try:
+            course.impedances(course.line.frequency_hz, ground.deep_ohm_m)
+        except InputRangeError as err:
+            raise JobError(f"line '{course.line.id}', sections: {err}") from err
+    return {
+        hz: earthing_system(courses, joints, footings, pairs, ground.deep_ohm_m, hz)
+        for hz in dict.fromkeys(course.line.frequency_hz for course in courses)
+    }
 
 
 def in_a_grid(towers: Towers, stations: Sequence[StationNode], soil_ohm_m: float) -> NDArray[np.bool_]:

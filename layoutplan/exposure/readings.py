@@ -163,10 +163,11 @@ def _bias(
 ) -> FloatArray:
     """Bias of readings (q, ...) with the footings' potentials per ampere at H and S, (q, ..., n)."""
     shape = at_h.shape[:-1]
-    h, s = (part.reshape(len(table), -1, part.shape[-1]) for part in (at_h, at_s))
+    each = int(np.prod(shape[1:]))
+    h, s = (part.reshape(len(table), each, part.shape[-1]) for part in (at_h, at_s))
     current = table[:, 1:, 0][:, None] - h @ table[:, 1:, 1:]  # symmetric: no transpose needed
     potential = table[:, :1, 0] - (h * table[:, None, 0, 1:]).sum(axis=-1)
-    at_stake = (s * current).sum(axis=-1) - between_ohm.reshape(len(table), -1)
+    at_stake = (s * current).sum(axis=-1) - between_ohm.reshape(len(table), each)
     shown = (potential - at_stake).reshape(shape)
     if network.job.method.legs_only:
         with np.errstate(invalid="ignore"):  # NaN for unknown

@@ -12,7 +12,7 @@ from layoutplan.exposure.impedances import ComplexArray, Impedances
 from layoutplan.exposure.mutual import Transfer, transfer
 from layoutplan.line.model import IntArray
 
-_SMALL = 0.05  # mutual impedances of wires below this part of the greatest in their row go with it
+_SMALL = 0.005  # mutual impedances below this part of the greatest that either span has are left out: 1 % of a rise
 
 
 def transfers_between(
@@ -21,8 +21,7 @@ def transfers_between(
     """What the currents of each line drive in the earth wires of each other one near it, by (driven, driving)."""
     found = {}
     for i, j in combinations(range(len(lines)), 2):
-        ways = ((i, j),) if wires_only else ((i, j), (j, i))
-        for driven, driving in ways:
+        for driven, driving in ((i, j), (j, i)):
             other = lines[driving].has_wire.any() or not wires_only
             if lines[driven].has_wire.any() and other:
                 made = transfer(lines[driven], lines[driving], soil_ohm_m, frequency_hz, wires_only=wires_only)
@@ -36,35 +35,35 @@ def pairs_of_wires(
 ) -> tuple[IntArray, ComplexArray]:
     """Mutual impedances between the earth wires of different lines: pairs of branches, and their impedance. [Ω]."""
     pairs, values = [np.zeros((0, 2), dtype=np.int64)], [np.zeros(0, dtype=complex)]
-    for (driven, driving), made in transfers.items():
-        if driven > driving and (driving, driven) in transfers:
-            continue  # the same by reciprocity
-        other = lines[driving]
-        weight = other.shares()[other.course.span_section]
-        ohm = -made.by_span(weight, other.course.span_length_m)
-        table = _strongest(ohm)
-        both = np.column_stack((branch[driven][table.row], branch[driving][table.col]))
+    for one, other in combinations(range(len(lines)), 2):
+        ways = [(one, other), (other, one)]
+        found = [_by_span(lines, transfers[way], way[1]) if way in transfers else None for way in ways]
+        there, back = found[0], None if found[1] is None else found[1].T
+        if there is None and back is None:
+            continue
+        # worked out from either line's spans it is the same but for the quadrature
+        ohm = there if back is None else back if there is None else (there + back) / 2
+        table = _strongest(sparse.coo_array(ohm))
+        both = np.column_stack((branch[one][table.row], branch[other][table.col]))
         mine = (both >= 0).all(axis=1)
         pairs.append(both[mine])
         values.append(table.data[mine])
     return np.concatenate(pairs), np.concatenate(values)
 
 
-def _strongest(ohm: sparse.csr_array) -> sparse.coo_array:
-    """Leave out small values, which then count with the greatest of their row: long currents see the same in all."""
-    ohm.sum_duplicates()
+def _by_span(lines: Sequence[Impedances], made: Transfer, driving: int) -> sparse.csr_array:
+    other = lines[driving]
+    weight = other.shares()[other.course.span_section]
+    return sparse.csr_array(-made.by_span(weight, other.course.span_length_m))
+
+
+def _strongest(ohm: sparse.coo_array) -> sparse.coo_array:
+    """Leave out what is small against the greatest values of both spans."""
     if not ohm.nnz:
-        return ohm.tocoo()
+        return ohm
     size = np.abs(ohm.data)
-    row = np.repeat(np.arange(ohm.shape[0]), np.diff(ohm.indptr))
-    greatest = np.zeros(ohm.shape[0])
-    np.maximum.at(greatest, row, size)
-    small = size < _SMALL * greatest[row]
-    left = np.zeros(ohm.shape[0], dtype=complex)
-    np.add.at(left, row[small], ohm.data[small])
-    top = np.flatnonzero(size == greatest[row])
-    at = top[np.unique(row[top], return_index=True)[1]]
-    data = np.where(small, 0.0, ohm.data)
-    data[at] += left[row[at]]
-    kept = ~small
-    return sparse.coo_array((data[kept], (row[kept], ohm.indices[kept])), shape=ohm.shape)
+    greatest = [np.zeros(count) for count in ohm.shape]
+    np.maximum.at(greatest[0], ohm.row, size)
+    np.maximum.at(greatest[1], ohm.col, size)
+    kept = size >= _SMALL * np.minimum(greatest[0][ohm.row], greatest[1][ohm.col])
+    return sparse.coo_array((ohm.data[kept], (ohm.row[kept], ohm.col[kept])), shape=ohm.shape)

@@ -156,7 +156,7 @@ def job_sections() -> list[tuple[str, str, dict[str, FieldInfo]]]:
     def visit(header: str, model: type[BaseModel]) -> None:
         out.append((header, (model.__doc__ or "").strip(), dict(model.model_fields)))
 
-    from layoutplan.job import access, land, lines, survey, terrain
+    from layoutplan.job import access, land, lines, stations, survey, terrain
     from layoutplan.job import electrical as e
     from layoutplan.job import model as m
     from layoutplan.job.section import FileSource
@@ -171,6 +171,8 @@ def job_sections() -> list[tuple[str, str, dict[str, FieldInfo]]]:
         ("[[lines.sections.conductors]]", e.ConductorItem),
         ("[lines.load]", e.Load),
         ("[lines.fault]", e.Fault),
+        ("[[stations]]", stations.Station),
+        ("[stations.fault]", stations.StationFault),
         ("[[layers]]", m.Layer),
         ("[coverage]", m.Coverage),
         ("[terrain]", terrain.Terrain),
