@@ -1,11 +1,11 @@
 """A job as the reference's plain numbers, so that solver and product start from the same inputs.
 
-The only module here that knows the package: it asks it for positions, conductors, footings and soil, for no result.
+It asks the package for positions, conductors, footings and soil, for no result.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -25,17 +25,11 @@ from .worlds import moved
 class JobWorld:
     """World of a job, and the frame in which it lies flat.
 
-    ``shared``: station name -> the line ends that meet in it, as (line, "start" or "end"); every other end with a grid
-    is a station of its own named "LINE start" or "LINE end". Stations stand at the first of their line ends.
+    Stations that the job names keep their name; an end with a grid of its own is one named "LINE start" or "LINE end".
+    Stations stand at all of their line ends.
     """
 
-    def __init__(
-        self,
-        job: Job | Path,
-        shared: Mapping[str, tuple[tuple[str, str], ...]] | None = None,
-        *,
-        soil_ohm_m: float | None = None,
-    ) -> None:
+    def __init__(self, job: Job | Path, *, soil_ohm_m: float | None = None) -> None:
         self.job = load_job(job) if isinstance(job, Path) else job
         if self.job.soil.raster or self.job.soil.lower_resistivity_ohm_m:
             raise NotImplementedError("The reference takes uniform soil, or soil by towers.")
@@ -46,14 +40,13 @@ class JobWorld:
         east, north = lonlat.mean(axis=0)
         frame = f"+proj=aeqd +lat_0={north} +lon_0={east} +datum=WGS84"
         self._flat = Transformer.from_crs("EPSG:4326", frame, always_xy=True)
-        named = {end: name for name, ends in (shared or {}).items() for end in ends}
         size = self.towers.electrode_size_m
         self.soil = np.where(np.isnan(self.towers.soil_ohm_m), self.job.soil.resistivity_ohm_m, self.towers.soil_ohm_m)
         given = self.job.method.footing_resistance_ohm
         guess = self.soil / (2 * size) if given is None else np.full(len(size), given)
         self.footing = np.where(np.isnan(self.towers.footing_ohm), guess, self.towers.footing_ohm)
         stations: dict[str, Station] = {}
-        lines = [self._line(s, c, named, stations) for s, c in zip(inputs.lines, courses, strict=True)]
+        lines = [self._line(s, c, stations) for s, c in zip(inputs.lines, courses, strict=True)]
         self._tables = {source.line.id: source.faults for source in inputs.lines}
         self.world = World(tuple(lines), tuple(stations.values()), soil_ohm_m)
 
@@ -75,22 +68,29 @@ class JobWorld:
             return dict.fromkeys(names, (500 * fault.current_ka,) * 2)
         return dict.fromkeys(names, (1000 * fault.from_start_ka, 1000 * fault.from_end_ka))
 
-    def _line(self, source: LineInput, course: Course, named: Mapping, stations: dict[str, Station]) -> Line:
+    def _line(self, source: LineInput, course: Course, stations: dict[str, Station]) -> Line:
         line, names = source.line, list(source.towers["tower_id"].to_numpy(dtype=str)[course.rows])
-        vertices: list[Vertex] = []
+        vertices = [Vertex(*self.xy(bend)) for bend in course.axes[0][:-1]]
         towers = []
         for name, row, axis in zip(names, course.rows, course.axes[1:], strict=True):
             towers.append(len(vertices))
             vertices.append(self._vertex(axis[0], name, source, row))
-            if len(towers) < len(names):
-                vertices += [Vertex(*self.xy(bend), name="") for bend in axis[1:-1]]
+            vertices += [Vertex(*self.xy(bend)) for bend in axis[1 : len(axis) - (len(towers) < len(names))]]
         ends = {}
         for end, vertex in (("start", vertices[0]), ("end", vertices[-1])):
-            if (ohm := getattr(line, f"{end}_grid_ohm")) is not None:
-                ends[end] = named.get((line.id, end), f"{line.id} {end}")
-                stations.setdefault(ends[end], Station(ends[end], ohm, vertex.x_m, vertex.y_m, vertex.soil_ohm_m))
+            name, ohm = getattr(line, f"{end}_station"), getattr(line, f"{end}_grid_ohm")
+            if name is not None:
+                ohm = next(station.grid_ohm for station in self.job.stations if station.id == name)
+            if ohm is not None:
+                ends[end] = name or f"{line.id} {end}"
+                here = Station(ends[end], ohm, vertex.x_m, vertex.y_m, vertex.soil_ohm_m)
+                known = stations.setdefault(ends[end], here)
+                if known is not here:
+                    further = (*known.further_m, (vertex.x_m, vertex.y_m))
+                    stations[ends[end]] = replace(known, further_m=further)
         by_tower = _spans(source, names)
-        spans = [by_tower[np.searchsorted(towers, i, "right") - 1] for i in range(len(vertices) - 1)]
+        of = np.searchsorted(towers, np.arange(len(vertices) - 1), "right") - 1
+        spans = [by_tower[i] for i in of.clip(0, len(by_tower) - 1)]
         return Line(line.id, tuple(vertices), tuple(spans), **ends)
 
     def _vertex(self, lonlat: np.ndarray, name: str, source: LineInput, row: int) -> Vertex:

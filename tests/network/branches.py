@@ -22,27 +22,26 @@ class Branch:
     nodes: tuple[int, int]
     wire: Wire
     pieces: np.ndarray
+    length_m: float  # of the span, along the axis
     soil_ohm_m: float
-
-    @property
-    def length_m(self) -> float:
-        """Of all pieces."""
-        return float(np.hypot(*(self.pieces[:, 1] - self.pieces[:, 0]).T).sum())
 
 
 @dataclass(frozen=True)
 class Electrode:
-    """A footing or a station's grid."""
+    """A footing or a station's grid; ``xy_m`` (k, 2) are its places."""
 
     node: int
     ohm: float
     xy_m: np.ndarray
     soil_ohm_m: float
 
-    @property
-    def radius_m(self) -> float:
-        """Of the hemisphere of the same resistance."""
-        return self.soil_ohm_m / (2 * np.pi * self.ohm)
+    def nearest_m(self, xy_m: np.ndarray) -> np.ndarray:
+        """Which of its places is nearest to a point (2,)."""
+        return self.xy_m[np.hypot(*(self.xy_m - xy_m).T).argmin()]
+
+    def away_m(self, xy_m: np.ndarray) -> float:
+        """Distance from its nearest place to the nearest of some (m, 2)."""
+        return float(np.hypot(*(self.xy_m[:, None] - xy_m).transpose(2, 0, 1)).min())
 
 
 class Topology:
@@ -56,7 +55,7 @@ class Topology:
         self.places = {line.name: [self._place(line.vertices[i]) for i in line.structures()] for line in world.lines}
         self.node_of_place = self._nodes()
         self.electrodes = self._electrodes()
-        self.nodes = max(electrode.node for electrode in self.electrodes) + 1
+        self.nodes = max(self.node_of_place) + 1
         branches = [branch for line in world.lines for branch in self._branches(line)]
         self.earth = [branch for branch in branches if branch.wire.phase == "E"]
         self.phases = [branch for branch in branches if branch.wire.phase != "E"]
@@ -101,12 +100,12 @@ class Topology:
 
     def _electrodes(self) -> list[Electrode]:
         footings = [
-            Electrode(node, vertex.footing_ohm, xy, vertex.soil_ohm_m)
+            Electrode(node, vertex.footing_ohm, xy[None], vertex.soil_ohm_m)
             for node, vertex, xy in zip(self.node_of_place, self.place_vertex, self.place_xy, strict=True)
             if vertex.footing_ohm is not None
         ]
         grids = [
-            Electrode(self.station_node(s.name), s.grid_ohm, np.array([s.x_m, s.y_m]), s.soil_ohm_m)
+            Electrode(self.station_node(s.name), s.grid_ohm, np.array([(s.x_m, s.y_m), *s.further_m]), s.soil_ohm_m)
             for s in self.world.stations
         ]
         return footings + grids
@@ -118,12 +117,13 @@ class Topology:
         for span, (first, last) in enumerate(pairwise(stops)):
             places = self.places[line.name][span], self.places[line.name][span + 1]
             ends = line.vertices[first], line.vertices[last]
+            length = float(np.hypot(*np.diff(xy[first : last + 1], axis=0).T).sum())
             soil = self.world.soil_ohm_m or float(np.sqrt(ends[0].soil_ohm_m * ends[1].soil_ohm_m))
             for wire in line.spans[first]:
                 course = xy[first : last + 1] + wire.offset_m * right[first : last + 1]
                 pieces = np.stack([course[:-1], course[1:]], axis=1)
                 nodes = self.node_of_place[places[0]], self.node_of_place[places[1]]
-                found.append(Branch(line.name, span, places, nodes, wire, pieces, soil))
+                found.append(Branch(line.name, span, places, nodes, wire, pieces, length, soil))
         return found
 
 

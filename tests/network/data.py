@@ -57,13 +57,17 @@ class Vertex:
 
 @dataclass(frozen=True)
 class Station:
-    """An earth grid, taken as a hemisphere about its place; it hangs on the last structure of every line that ends."""
+    """An earth grid, taken as a hemisphere about its place; it hangs on the last structure of every line that ends.
+
+    With further places it is one about whichever is nearest to what is looked at.
+    """
 
     name: str
     grid_ohm: float
     x_m: float
     y_m: float
     soil_ohm_m: float = 100.0
+    further_m: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -79,12 +83,11 @@ class Line:
     def __post_init__(self) -> None:
         if len(self.spans) != len(self.vertices) - 1:
             raise ValueError(f"{self.name}: {len(self.vertices)} vertices need one set of wires fewer.")
-        if self.vertices[0].footing_ohm is None or self.vertices[-1].footing_ohm is None:
-            raise ValueError(f"{self.name}: a line begins and ends at a structure.")
 
     def structures(self) -> list[int]:
-        """Vertices where something stands."""
-        return [i for i, vertex in enumerate(self.vertices) if vertex.footing_ohm is not None]
+        """Vertices where something stands, and both ends."""
+        last = len(self.vertices) - 1
+        return [i for i, vertex in enumerate(self.vertices) if vertex.footing_ohm is not None or i in (0, last)]
 
 
 @dataclass(frozen=True)

@@ -123,7 +123,25 @@ def neumann(piece, height_m, start, end, heights_m, soil_ohm_m, hz, kernel="exac
         which, points = (start, end, heights_m, soil_ohm_m), piece[0] + nodes[:, None] * along
         which = [values[group] for values in which]
         found[group] = weights @ field_integral(points, height_m, *which, hz, kernel, least_m[group])
+    nodes, weights = double_exponential()
+    for j, crossing in _crossings(piece, start, end):
+        each, found[j] = [values[[j]] for values in (start, end, heights_m, soil_ohm_m)], 0
+        for low, high in pairwise((0.0, crossing, 1.0)):
+            points = piece[0] + (low + (high - low) * nodes)[:, None] * along
+            found[j] += (high - low) * (weights @ field_integral(points, height_m, *each, hz, kernel, least_m[[j]]))[0]
     return found * (spans @ along) / lengths
+
+
+def _crossings(piece: np.ndarray, start: np.ndarray, end: np.ndarray) -> list[tuple[int, float]]:
+    """Which spans pass over or under a piece away from its ends, and at what part of its length."""
+    along, spans, to = piece[1] - piece[0], end - start, start - piece[0]
+    turn = along[0] * spans[:, 1] - along[1] * spans[:, 0]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        here = (to[:, 0] * spans[:, 1] - to[:, 1] * spans[:, 0]) / turn
+        there = (to[:, 0] * along[1] - to[:, 1] * along[0]) / turn
+    slanted = np.abs(turn) > 1e-3 * np.hypot(*along) * np.hypot(*spans.T)
+    over = slanted & (here > 1e-3) & (here < 1 - 1e-3) & (there > -0.1) & (there < 1.1)
+    return [(int(j), float(here[j])) for j in np.flatnonzero(over)]
 
 
 def locally_infinite(piece, height_m, start, end, heights_m, soil_ohm_m, hz) -> np.ndarray:

@@ -1,8 +1,7 @@
 """A world of the reference as a job on disk, so that the product can be given what the reference was given.
 
 Wires hang without sag at their mean height, with their geometric mean radius; every structure has its footing and soil
-in the towers' file. Stations become ``start_grid_ohm`` and ``end_grid_ohm`` of every line that ends in them: that two
-ends are one station is for the caller to add, in the words of the job file.
+in the towers' file.
 """
 
 from __future__ import annotations
@@ -26,7 +25,10 @@ def write_job(
     more: Mapping[str, Sequence[str]] | None = None,
     tail: str = "",
 ) -> Path:
-    """Write job.toml and a file of towers for each line; ``more``: further TOML lines by line, ``tail`` at the end."""
+    """Write job.toml and a file of towers for each line.
+
+    ``more``: further TOML lines by line or station; ``tail`` at the end.
+    """
     lonlat = Transformer.from_crs(FRAME, "EPSG:4326", always_xy=True)
     text = []
     for line in world.lines:
@@ -42,8 +44,7 @@ def write_job(
         }
         pd.DataFrame(table).to_csv(folder / f"{line.name}.csv", index=False)
         text += ["[[lines]]", f'id = "{line.name}"', f"voltage_kv = {(voltage_kv or {}).get(line.name, 220)}"]
-        grids = {station.name: station.grid_ohm for station in world.stations}
-        text += [f"{end}_grid_ohm = {grids[at]}" for end in ("start", "end") if (at := getattr(line, end))]
+        text += [f'{end}_station = "{at}"' for end in ("start", "end") if (at := getattr(line, end))]
         text += (more or {}).get(line.name, ())
         text += [
             "[lines.towers]",
@@ -52,6 +53,9 @@ def write_job(
             'soil_resistivity_column = "soil_ohm_m"',
             *_sections(line),
         ]
+    for station in world.stations:
+        text += ["[[stations]]", f'id = "{station.name}"', f"grid_ohm = {station.grid_ohm}"]
+        text += (more or {}).get(station.name, ())
     if world.soil_ohm_m:
         text += ["[soil]", f"resistivity_ohm_m = {world.soil_ohm_m}"]
     path = folder / "job.toml"

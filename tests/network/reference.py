@@ -90,8 +90,8 @@ class Network(Topology):
         own = np.array([e.ohm for e in self.electrodes])
         if not self.options.mutual_footings:
             return np.diag(own)
-        xy, soil = np.array([e.xy_m for e in self.electrodes]), np.array([e.soil_ohm_m for e in self.electrodes])
-        apart = np.hypot(*(xy[:, None] - xy[None]).T)
+        soil = np.array([e.soil_ohm_m for e in self.electrodes])
+        apart = np.array([[e.away_m(other.xy_m) for other in self.electrodes] for e in self.electrodes])
         np.fill_diagonal(apart, 1.0)
         mutual = np.sqrt(np.outer(soil, soil)) / (2 * np.pi * np.maximum(apart, 1e-6))
         matrix = np.minimum(mutual, np.minimum.outer(own, own))  # a footing within a grid lies on the grid's potential
@@ -167,44 +167,60 @@ class Network(Topology):
 
     def lead_emf(self, state: State, course: np.ndarray, height_m: float = 0.0) -> complex:
         """Voltage that every span of every wire induces along a lead (k, 2), in its direction, in volts."""
-        pieces, total = self.sources, 0j
-        current = np.concatenate([state.branch_a, state.excitation.phase_a])[pieces.of]
+        return self.lead_ohm(course, height_m) @ np.concatenate([state.branch_a, state.excitation.phase_a])
+
+    def lead_ohm(self, course: np.ndarray, height_m: float = 0.0) -> np.ndarray:
+        """The same per ampere in every earth-wire branch, then in every phase branch."""
+        pieces, total = self.sources, np.zeros(len(self.earth) + len(self.phases), complex)
         gauss, weight = np.polynomial.legendre.leggauss(24)
+        ends = pieces.ends.transpose(1, 0, 2)
+        spans = ends[1] - ends[0]
         for a, b in pairwise(course):
-            ends = pieces.ends.transpose(1, 0, 2)
             points = a + (gauss[:, None] + 1) / 2 * (b - a)
             field = field_integral(
                 points, height_m, *ends, pieces.height_m, pieces.soil_ohm_m, self.hz, self.options.kernel
             )
-            spans = ends[1] - ends[0]
-            total -= (weight / 2 @ field) * (spans @ (b - a)) / np.hypot(*spans.T) @ current
+            np.add.at(total, pieces.of, -(weight / 2 @ field) * (spans @ (b - a)) / np.hypot(*spans.T))
         return total
 
     def ground_v(self, state: State, xy: np.ndarray, only_node: int | None = None) -> complex:
         """Potential of the ground by all footings and grids, or by those of one node, hemispheres in uniform soil."""
-        total = 0j
-        for electrode, amps in zip(self.electrodes, state.electrode_a, strict=True):
-            if only_node is None or electrode.node == only_node:
-                away = max(np.hypot(*(electrode.xy_m - xy)), electrode.radius_m)
-                total += electrode.soil_ohm_m * amps / (2 * np.pi * away)
-        return total
+        mine = np.array([only_node is None or electrode.node == only_node for electrode in self.electrodes])
+        return (self.ground_ohm(xy) * mine) @ state.electrode_a
 
-    def reading(self, node: int, h_xy: np.ndarray, s_xy: np.ndarray) -> tuple[complex, complex]:
+    def ground_ohm(
+        self, xy: np.ndarray, soil_ohm_m: float | None = None, seen_from: np.ndarray | None = None
+    ) -> np.ndarray:
+        """The same per ampere out of every electrode.
+
+        With the soil there, it is its geometric mean with each electrode's that counts. A grid with several places is
+        about the one that is nearest to where it is seen from, else to the point itself.
+        """
+        here = xy if seen_from is None else seen_from
+        away = np.hypot(*(np.array([electrode.nearest_m(here) for electrode in self.electrodes]) - xy).T)
+        soil, own = np.array([(electrode.soil_ohm_m, electrode.ohm) for electrode in self.electrodes]).T
+        soil = np.sqrt(soil * (soil if soil_ohm_m is None else soil_ohm_m))
+        return np.minimum(soil / (2 * np.pi * np.maximum(away, 1e-6)), own)
+
+    def reading(
+        self, node: int, h_xy: np.ndarray, s_xy: np.ndarray, tower_xy: np.ndarray | None = None
+    ) -> tuple[complex, complex]:
         """Voltage between a tower and S, and current in its own footing, for 1 A put into the tower and taken out at H.
 
         H is a point in the tower's soil. It acts on the tower's own footing, with mutual footings on all of them.
         """
         soil = next(e.soil_ohm_m for e in self.electrodes if e.node == node)
         own = np.array([e.node == node for e in self.electrodes])
-        away = [max(np.hypot(*(e.xy_m - h_xy)), e.radius_m) for e in self.electrodes]
-        lowered = -soil / (2 * np.pi * np.array(away)) * (own | self.options.mutual_footings)
+        acting = own | self.options.mutual_footings
+        lowered = -self.ground_ohm(h_xy, soil, tower_xy) * acting
         through = np.linalg.solve(self.electrode_ohm, np.column_stack([self.at_node, lowered]))
         injected = self.unit(node).injected_a + self.at_node.T @ through[:, -1]
         potential = self.node_ohm @ injected
-        state = State(potential, np.array([]), through[:, :-1] @ potential - through[:, -1], self.unit(node))
-        ground = self.ground_v(state, s_xy, None if self.options.mutual_footings else node)
-        ground -= soil / (2 * np.pi * np.hypot(*(h_xy - s_xy)))
-        return potential[node] - ground, state.electrode_a[own][0]
+        electrode = through[:, :-1] @ potential - through[:, -1]
+        ground = (self.ground_ohm(s_xy, soil, tower_xy) * acting) @ electrode - soil / (
+            2 * np.pi * np.hypot(*(h_xy - s_xy))
+        )
+        return potential[node] - ground, electrode[own][0]
 
 
 class _Pieces:

@@ -81,3 +81,15 @@ def test_crossing_at_a_right_angle_does_not_couple():
         assert coupled(piece, 18.0, start, end, np.array([13.0]), np.array([100.0]), 50.0)[0] == pytest.approx(
             0, abs=1e-12
         )
+
+
+def test_spans_that_cross_are_integrated_in_pieces():
+    """One crosses the other at a third of its length, 5 m above: as the sum of two pieces that end there."""
+    piece = np.array([[0.0, 0.0], [300.0, 0.0]])
+    start, end = np.array([[20.0, -60.0]]), np.array([[180.0, 60.0]])
+    args = (start, end, np.array([15.0]), np.array([100.0]), 50.0)
+    whole = neumann(piece, 20.0, *args)
+    fine = sum(
+        neumann(np.array([[a, 0.0], [b, 0.0]]), 20.0, *args) for a, b in ((0, 90), (90, 100), (100, 110), (110, 300))
+    )
+    assert whole == pytest.approx(fine, rel=1e-5)

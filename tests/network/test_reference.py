@@ -154,9 +154,8 @@ def test_what_stands_at_one_place_or_hangs_on_one_station_is_one_node():
     assert around.node("north", -1) == around.node("south", -1) != around.node("north", 0)
     sample = Topology(sample_world())
     assert sample.node("kress-tee", "104") == sample.node("ostrel-varnau", "104")
-    assert sample.node("tolvenz-varnau", -1) != sample.node("ostrel-varnau", "124")
-    joined = Topology(sample_world(shared=True))
-    assert joined.node("tolvenz-varnau", -1) == joined.node("ostrel-varnau", "124")
+    assert sample.node("tolvenz-varnau", -1) == sample.node("ostrel-varnau", "124") == sample.station_node("Varnau")
+    assert sample.node("tolvenz-varnau", 0) != sample.node("ostrel-varnau", 0)
 
 
 def test_footing_within_a_grid_adds_nothing():
@@ -215,10 +214,12 @@ def test_reading_of_a_tower_alone_is_taggs(d_m, x_m, degrees, ratio):
 
 
 def test_the_reference_shares_no_code_with_the_package():
-    """Only the adapter imports of ``layoutplan``, and of its stages before the voltages."""
+    """Only the adapter imports of ``layoutplan``, and of its stages before the voltages; what compares both apart."""
     folder = Path(__file__).parent
     for path in folder.glob("*.py"):
         names = set(re.findall(r"^\s*(?:from|import) (layoutplan[\w.]*)", path.read_text("utf-8"), re.MULTILINE))
+        if path.name in ("product.py", "test_product.py"):
+            continue
         if path.name == "adapter.py":
             assert not [name for name in names if name.startswith("layoutplan.exposure")]
         else:
@@ -232,6 +233,8 @@ def test_the_sample_read_here_and_by_the_package_is_the_same():
     assert {station.name: station.grid_ohm for station in ours.stations} == {
         station.name: station.grid_ohm for station in theirs.stations
     }
+    lines = [_towers_only(line) for line in theirs.lines]
+    theirs = World(tuple(lines), theirs.stations, theirs.soil_ohm_m)
     for a, b in zip(ours.lines, theirs.lines, strict=True):
         assert [v.name for v in a.vertices] == [v.name for v in b.vertices]
         assert [v.footing_ohm for v in a.vertices] == pytest.approx([v.footing_ohm for v in b.vertices], rel=1e-9)
@@ -244,16 +247,16 @@ def test_the_sample_read_here_and_by_the_package_is_the_same():
     assert two.found == pytest.approx(one.found, rel=5e-3)
 
 
+def _towers_only(line: Line) -> Line:
+    """The line without what its centreline has beyond the last tower."""
+    count = sum(v.footing_ohm is not None for v in line.vertices)
+    return Line(line.name, line.vertices[:count], line.spans[: count - 1], line.start, line.end)
+
+
 @pytest.mark.parametrize("make", [parting_corridor, ring])
 def test_a_world_written_as_a_job_is_read_as_the_same_world(make, tmp_path):
     world = make()
-    ends = {
-        station.name: tuple(
-            (line.name, end) for line in world.lines for end in ("start", "end") if getattr(line, end) == station.name
-        )
-        for station in world.stations
-    }
-    read = JobWorld(write_job(world, tmp_path), ends, soil_ohm_m=world.soil_ohm_m).world
+    read = JobWorld(write_job(world, tmp_path), soil_ohm_m=world.soil_ohm_m).world
     one, two = Network(world), Network(read)
     assert two.nodes == one.nodes
     assert [e.ohm for e in two.electrodes] == pytest.approx([e.ohm for e in one.electrodes])

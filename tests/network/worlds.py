@@ -50,8 +50,8 @@ def moved(wires: tuple[Wire, ...], order: str) -> tuple[Wire, ...]:
 # ---- the sample
 
 
-def sample_world(*, shared: bool = False, soil_ohm_m: float | None = None) -> World:
-    """The three lines of the sample, read from its files; ``shared``: both lines end in one grid at Varnau."""
+def sample_world(*, soil_ohm_m: float | None = None) -> World:
+    """The three lines of the sample and their stations, read from its files."""
     job = tomllib.loads(SAMPLE.read_text("utf-8"))
     tables = {line["id"]: _towers(line) for line in job["lines"]}
     _fill(tables, [line["id"] for line in job["lines"] if line.get("measured", True)])
@@ -60,6 +60,7 @@ def sample_world(*, shared: bool = False, soil_ohm_m: float | None = None) -> Wo
         "EPSG:4326", f"+proj=aeqd +lat_0={every.lat.mean()} +lon_0={every.lon.mean()} +datum=WGS84", always_xy=True
     )
     lines, stations = [], {}
+    grids = {station["id"]: station["grid_ohm"] for station in job["stations"]}
     for line in job["lines"]:
         table = tables[line["id"]]
         x, y = flat.transform(table.lon.to_numpy(), table.lat.to_numpy())
@@ -68,10 +69,10 @@ def sample_world(*, shared: bool = False, soil_ohm_m: float | None = None) -> Wo
         )
         ends = {}
         for end, vertex in (("start", vertices[0]), ("end", vertices[-1])):
-            if f"{end}_grid_ohm" in line:
-                name = "varnau" if shared and end == "end" and line["id"] != "kress-tee" else f"{line['id']} {end}"
+            name = line.get(f"{end}_station", f"{line['id']} {end}")
+            ohm = grids.get(name, line.get(f"{end}_grid_ohm"))
+            if ohm is not None:
                 ends[end] = name
-                ohm = line[f"{end}_grid_ohm"]
                 stations.setdefault(name, Station(name, ohm, vertex.x_m, vertex.y_m, vertex.soil_ohm_m))
         lines.append(Line(line["id"], vertices, _sections(line, list(table.tower_id)), **ends))
     return World(tuple(lines), tuple(stations.values()), soil_ohm_m)
@@ -201,3 +202,61 @@ def ring(soil_ohm_m: float = 200.0) -> World:
         (Station("west", 0.25, -50.0, -40.0, soil_ohm_m), Station("east", 0.4, 6050.0, -40.0, soil_ohm_m)),
         soil_ohm_m,
     )
+
+
+def random_world(seed: int) -> World:
+    """One to three lines of 10 to 16 towers that share towers or stations; soil, footings, wires and grids by lot.
+
+    The second line hangs on a tower of the first, or runs beside it from the same station; the third begins at the last
+    tower of the first. Some spans have no earth wire.
+    """
+    lot = np.random.default_rng(seed)
+    soil = np.exp(lot.uniform(np.log(30), np.log(3000)))
+    first = _wandering(lot, np.zeros(2), lot.uniform(0, 360), soil, "A")
+    lines = [Line("one", first, _wires(lot, 220, len(first) - 1), start="south" if lot.random() < 0.7 else None)]
+    beside = lot.random() < 0.5
+    if seed % 3:
+        way = np.array([first[1].x_m, first[1].y_m])
+        if beside:
+            aside = lot.uniform(25, 120) * np.array([way[1], -way[0]]) / np.hypot(*way)
+            bearing = np.degrees(np.arctan2(*way)) + lot.uniform(-3, 8)
+            second = _wandering(lot, aside, bearing, soil, "B")
+        else:
+            at = first[len(first) // 2]
+            bearing = np.degrees(np.arctan2(*way)) + lot.choice([-80, 75])
+            second = (at, *_wandering(lot, np.array([at.x_m, at.y_m]), bearing, soil, "B")[1:])
+        end = "east" if lot.random() < 0.6 else None
+        wires = _wires(lot, 110, len(second) - 1)
+        lines.append(Line("two", second, wires, start=lines[0].start if beside else None, end=end))
+    if seed % 3 == 2:
+        last = first[-1]
+        bearing = np.degrees(np.arctan2(last.x_m, last.y_m)) + lot.uniform(-60, 60)
+        third = (last, *_wandering(lot, np.array([last.x_m, last.y_m]), bearing, soil, "C")[1:])
+        lines.append(Line("three", third, _wires(lot, 110, len(third) - 1)))
+    stations = []
+    for line in lines:
+        for name, at in ((line.start, line.vertices[0]), (line.end, line.vertices[-1])):
+            if name and name not in [station.name for station in stations]:
+                stations.append(Station(name, soil / 4 / lot.uniform(40, 80), at.x_m, at.y_m, soil))
+    return World(tuple(lines), tuple(stations), None)
+
+
+def _wandering(lot: np.random.Generator, start: np.ndarray, bearing_deg: float, soil: float, name: str):
+    """Structures of uneven spans that turn a little; soil within a third, footings like discs of 8 to 18 m."""
+    found, xy = [], start
+    for i in range(lot.integers(10, 17)):
+        here = soil * np.exp(lot.uniform(-0.3, 0.3))
+        found.append(Vertex(*xy, f"{name}{i}", here / 2 / lot.uniform(8, 18), here))
+        bearing_deg += lot.uniform(-12, 12)
+        turn = np.radians(bearing_deg)
+        xy = xy + lot.uniform(180, 380) * np.array([np.sin(turn), np.cos(turn)])
+    return tuple(found)
+
+
+def _wires(lot: np.random.Generator, voltage_kv: int, spans: int) -> tuple[tuple[Wire, ...], ...]:
+    """Generic wires; on every other line some spans have no earth wire."""
+    whole, out = generic(voltage_kv), []
+    begin = lot.integers(0, spans) if lot.random() < 0.5 else spans
+    for i in range(spans):
+        out.append(tuple(w for w in whole if w.phase != "E") if begin <= i < begin + 3 else whole)
+    return tuple(out)
