@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import struct
 import unicodedata
 from functools import lru_cache
 from importlib.util import find_spec
+from io import BytesIO
 from itertools import groupby
 from pathlib import Path
 from typing import Any
@@ -49,10 +51,12 @@ class Fonts:
     def _further(self, path: Path) -> str | None:
         try:
             return _registered(f"Further-{path.name}", str(path))
-        except (TTFError, OSError) as err:
-            reason = getattr(err, "strerror", None) or str(err).splitlines()[0]
-            self.problem = f"The font '{path.name}' cannot be used ({reason}); output.font needs a TrueType file."
-            return None
+        except OSError as err:
+            reason = err.strerror or "cannot be read"
+        except (TTFError, struct.error, LookupError, ValueError):  # damaged in one way or another
+            reason = "not a font, or damaged"
+        self.problem = f"The font '{path.name}' cannot be used ({reason}); output.font needs a TrueType file."
+        return None
 
     def runs(self, text: str, bold: bool = False) -> list[tuple[str, str]]:
         """Split text into runs of one font each; letters that no font has are spelt in Latin ones."""
@@ -124,7 +128,11 @@ def _folder() -> Path:
 
 @lru_cache(maxsize=8)
 def _registered(name: str, path: str) -> str:
-    pdfmetrics.registerFont(TTFont(name, path))
+    content = Path(path).read_bytes()
+    font = TTFont(name, BytesIO(content))  # given bytes, the library cannot tell where the file lies
+    if any(table["offset"] + table["length"] > len(content) for table in font.face.tables):
+        raise TTFError("cut off")  # found otherwise only when the pages are put together
+    pdfmetrics.registerFont(font)
     return name
 
 

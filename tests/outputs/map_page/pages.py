@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import time
+from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -11,14 +12,16 @@ from typing import Any
 from layoutplan.outputs.columns import on_the_globe
 from layoutplan.outputs.map_page import write_map
 
-# the colour on the canvas at a place of the map
-PIXEL = """
+# the colours on the canvas at places of the map, each with so many pixels to every side
+PIXELS = """
+  const reach = arguments[1], size = 2 * reach + 1;
   const map = layoutplan.page.map, canvas = map.getContainer().querySelector("canvas");
   const box = canvas.getBoundingClientRect(), scale = canvas.width / box.width;
   return arguments[0].map(([lon, lat]) => {
     const point = map.latLngToContainerPoint([lat, lon]), frame = map.getContainer().getBoundingClientRect();
     const x = (point.x + frame.x - box.x) * scale, y = (point.y + frame.y - box.y) * scale;
-    return [...canvas.getContext("2d").getImageData(Math.round(x), Math.round(y), 1, 1).data];
+    const corner = [Math.round(x) - reach, Math.round(y) - reach];
+    return [...canvas.getContext("2d").getImageData(...corner, size, size).data];
   });
 """
 
@@ -66,7 +69,27 @@ def look_at(browser, lon: float, lat: float, zoom: float) -> None:
 
 
 def colours(browser, points) -> list[str]:
-    return ["#{:02x}{:02x}{:02x}".format(*pixel[:3]) for pixel in browser.execute_script(PIXEL, points)]
+    """The one pixel at each place. At edges and letters it is a blend that differs between machines."""
+    return [_hex(pixel) for pixel in browser.execute_script(PIXELS, points, 0)]
+
+
+def colours_about(browser, lon: float, lat: float, reach_px: int) -> Counter[str]:
+    """Pixels by colour in the square about a place."""
+    (found,) = browser.execute_script(PIXELS, [[lon, lat]], reach_px)
+    return Counter(_hex(found[start : start + 3]) for start in range(0, len(found), 4))
+
+
+def _hex(pixel) -> str:
+    return "#{:02x}{:02x}{:02x}".format(*pixel[:3])
+
+
+def has_letters(browser) -> bool:
+    """Whether this machine has any font to paint a letter with."""
+    return browser.execute_script("""
+      const ctx = document.createElement("canvas").getContext("2d");
+      ctx.font = "40px system-ui, sans-serif";
+      ctx.fillText("H", 10, 60);
+      return ctx.getImageData(0, 0, 100, 100).data.some((value) => value > 0);""")
 
 
 def counts(browser) -> dict[str, int]:

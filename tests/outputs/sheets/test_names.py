@@ -56,13 +56,23 @@ def test_a_font_of_the_users_is_taken_for_what_is_missing(calm_plan, on_day, wri
     assert "Latin letters between" not in with_font.text(1)
 
 
-def test_a_font_that_cannot_be_used_is_told_on_the_cover(calm_plan, on_day, written, tmp_path):
-    (tmp_path / "broken.ttf").write_bytes(b"no font at all")
-    for name, words in (("broken.ttf", "'broken.ttf' cannot be used"), ("none.ttf", "'none.ttf' cannot be used")):
-        front = written(on_day(calm_plan, font=tmp_path / name)).text(1)
-        assert words in front
-        assert "output.font needs a TrueType file" in front
-        assert str(tmp_path) not in front
+@pytest.mark.parametrize("name", ["none.ttf", "text.ttf", "cut.ttf", "tables.ttf"])
+def test_a_font_that_cannot_be_used_is_told_on_the_cover(calm_plan, on_day, written, tmp_path, name):
+    """By its name: where it lies on the planner's disk is nobody's business who is handed the sheets."""
+    whole = (_folder() / "STIXGeneral.ttf").read_bytes()
+    contents = {"text.ttf": b"no font at all", "cut.ttf": whole[:-400], "tables.ttf": whole[:2000]}
+    folder = tmp_path / "whose_folder"
+    folder.mkdir()
+    if name in contents:
+        (folder / name).write_bytes(contents[name])
+    document = written(on_day(calm_plan, font=folder / name))
+    front = squeezed(document.text(1))  # wherever the lines break
+    assert squeezed(f"The font '{name}' cannot be used (") in front
+    assert squeezed("output.font needs a TrueType file") in front
+    pages = squeezed("".join(document.text(number) for number in range(1, len(document.pages) + 1)))
+    assert "whose_folder" not in pages
+    assert squeezed(str(tmp_path)) not in pages
+    assert b"whose_folder" not in document.path.read_bytes()
 
 
 def test_names_of_any_length_keep_to_their_page(calm_plan, written):
