@@ -153,9 +153,20 @@ def _stated_accuracy_m(change: pyproj.Transformer, place: FloatArray) -> float:
     """Accuracy of the transformation that is taken at a place, below 0 if nobody knows. [m]."""
     try:
         change.transform(*place.tolist())
-        return float(change.get_last_used_operation().accuracy)
+        return accuracy_m(change.get_last_used_operation())
     except ProjError:  # none was needed
         return 0.0
+
+
+def accuracy_m(used: pyproj.Transformer) -> float:
+    """Accuracy that PROJ states of an operation, 0 if it stays on one datum, below 0 if nobody knows. [m].
+
+    Since 9.8 PROJ states none of a way on which only the order of the axes and the projection change.
+    """
+    steps = used.operations or ()
+    if used.accuracy < 0.0 and steps and all(step.type_name == "Conversion" for step in steps):
+        return 0.0
+    return float(used.accuracy)
 
 
 def transformed(geometry: Geometries, change: pyproj.Transformer) -> Geometries:

@@ -11,6 +11,7 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 
 from layoutplan.errors import OutputError
+from layoutplan.inputs.geodetic import accuracy_m
 from layoutplan.outputs.gpkg import named_crs
 from layoutplan.planning.model import Plan
 
@@ -97,8 +98,8 @@ class Grid:
         for lon, lat in np.asarray(lonlat_deg, dtype=float).reshape(-1, 2).tolist():
             transformer.transform((lon + 180.0) % 360.0 - 180.0, lat)
             used = transformer.get_last_used_operation()
-            found[used.description] = used.accuracy
-        return [f"{_steps(name)}; {_accuracy(metres)}" for name, metres in found.items()]
+            found[_steps(used)] = accuracy_m(used)
+        return [f"{name}; {_accuracy(metres)}" for name, metres in found.items()]
 
 
 def grid_of(plan: Plan) -> Grid:
@@ -137,8 +138,10 @@ def _transformer(crs: pyproj.CRS) -> pyproj.Transformer:
     return pyproj.Transformer.from_crs(_WGS84, crs, always_xy=True)  # as the plan's own eastings and northings
 
 
-def _steps(description: str) -> str:
-    return " + ".join(step for step in description.split(" + ") if not step.startswith("axis order change"))
+def _steps(used: pyproj.Transformer) -> str:
+    """Name the steps one by one: how PROJ words the whole, and the order of axes in it, depends on its version."""
+    names = [step.name for step in used.operations or ()] or [used.description]
+    return " + ".join(name for name in names if not name.startswith("axis order change"))
 
 
 def _accuracy(metres: float) -> str:

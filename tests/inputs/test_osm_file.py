@@ -207,9 +207,8 @@ def test_truncated_files(osm_file: NewFile, tmp_path: Path, suffix: str) -> None
             writer.add(thing)
     path = tmp_path / f"cut{suffix}"
     path.write_bytes(whole.read_bytes()[: whole.stat().st_size // 2])
-    with pytest.raises(
-        InputError, match=rf"cut{suffix}: cannot be read to its end as an OpenStreetMap file .*truncated"
-    ):
+    mend = "It is truncated, damaged or of another kind: fetch it again"
+    with pytest.raises(InputError, match=rf"cut{suffix}: cannot be read to its end as an OpenStreetMap file .*{mend}"):
         read(path)
 
 

@@ -232,7 +232,7 @@ def test_files_that_are_no_use(soil_file: Write, soil: Callable[..., Inputs], tm
     with pytest.raises(InputError, match=r"none\.tif: no such file. Paths in a job file are taken from"):
         soil(tmp_path / "none.tif", MIDDLES)
     (tmp_path / "text.tif").write_text("no raster")
-    with pytest.raises(InputError, match=r"^text\.tif: cannot be read as a raster: .*not recognized"):
+    with pytest.raises(InputError, match=r"^text\.tif: cannot be read as a raster: ."):
         soil(tmp_path / "text.tif", MIDDLES)
     with pytest.raises(InputError, match="cannot be read as a raster"):
         soil(tmp_path, MIDDLES)
@@ -253,7 +253,7 @@ def test_file_that_breaks_off(soil_file: Write, soil: Callable[..., Inputs]) -> 
     path = soil_file(np.full((500, 500), 100.0), transform=north_up(8.0, 49.0, 0.001, 0.001))
     whole = path.read_bytes()
     path.write_bytes(whole[: len(whole) // 4])
-    with pytest.raises(InputError, match=r"^soil\.tif: cannot be read as a raster: .*(Read|read|Cannot).*"):
+    with pytest.raises(InputError, match=r"^soil\.tif: cannot be read as a raster: ."):
         soil(path, [(8.05, 48.95), (8.45, 48.55)])
 
 

@@ -132,6 +132,9 @@ def test_datum_change_is_told(grid) -> None:
     (told,) = grid("EPSG:31467").operations(PLACES[:1])
     assert "DHDN to WGS 84" in told
     assert told.endswith("stated accuracy 3 m")
+    (unknown,) = grid("+proj=utm +zone=32 +ellps=bessel +type=crs").operations(PLACES[:1])
+    assert unknown.endswith("accuracy unknown, metres may be lost")  # no datum is named
+    assert "axis order" not in told + unknown
 
 
 def test_scale_factor_of_published_examples(grid) -> None:

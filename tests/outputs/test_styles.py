@@ -101,7 +101,7 @@ def test_a_plan_read_back_has_no_table_of_styles(plan, tmp_path) -> None:
 
 def test_a_locked_file_is_no_bare_database_error(plan, tmp_path) -> None:
     path = write_gpkg(plan, tmp_path)
-    with pytest.raises(DataSourceError, match="already exists"):
+    with pytest.raises(DataSourceError, match=r"plan\.gpkg: ."):
         add_styles(path, {}, {})
 
 
