@@ -256,12 +256,12 @@ def test_ten_thousand_within_a_second() -> None:
         "row": np.arange(n),
     }
     points = gpd.GeoDataFrame(table, geometry=shapely.points(lon + 5e-5, lat), crs="EPSG:4326")
-    start = time.perf_counter()
+    start = time.process_time()
     found = match(Staked(points, "s.gpx"), planned)
-    seconds = time.perf_counter() - start
+    seconds = time.process_time() - start
     assert found.matched["waypoint"].tolist() == waypoint
     assert (found.matched["by"] == "name").sum() == n - len(range(0, n, 3))
-    assert seconds < 3  # measured: 0.3 s; room for a busy machine
+    assert seconds < 3  # of this process, whatever else runs; measured: 0.3 s
 
 
 # ---- properties
