@@ -1,6 +1,6 @@
 """Says which of the installed packages have other versions than the tests ran with.
 
-    PYTHON tests/moved.py tests/constraints.txt
+python tests/moved.py tests/constraints.txt
 """
 
 import re
