@@ -32,8 +32,9 @@ area from its outline, of a feature mapped as a line from half its width. The wi
 columns say, else that of its tag, else that of its class. A stake may stand on `free` ground, with an agreement on
 `caution` ground, never on `no` ground.
 
-**None of these distances comes from a published standard.** All are engineering judgement, except the distance to power
-lines, which is common practice in the trade. Change them key by key in the job file under `[classes.<name>]`.
+**None of these distances comes from a published standard.** All are engineering judgement, except the distance to
+transmission lines, which is common practice in the trade. Change them key by key in the job file under
+`[classes.<name>]`.
 
 | class | what | stake | keep-out m | lead may cross | width m | basis |
 | --- | --- | --- | --- | --- | --- | --- |

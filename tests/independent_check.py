@@ -189,10 +189,10 @@ class Place:
         return out + self._mapped_bearings()
 
     def _mapped_bearings(self) -> list[float]:
-        """Bearings of mapped power lines, other than the planned ones, that come to the tower point."""
+        """Bearings of mapped overhead lines, other than the planned ones, that come to the tower point."""
         out = []
         for feature in self.features:
-            if feature.kind != "power_line" or feature.is_area:
+            if not feature.hangs:
                 continue
             for part in shapely.get_parts(feature.body):
                 ends = shapely.get_coordinates(part)
@@ -220,10 +220,15 @@ class Feature:
     def is_area(self) -> bool:
         return self.shape.geom_type in AREAS
 
+    @property
+    def hangs(self) -> bool:
+        """An overhead line: it may be the planned line itself, and what ends at a tower is a span of it."""
+        return self.rule.get("overhead_line", False) and not self.is_area
+
     @cached_property
     def body(self) -> Any:
         """The shape without the segments that are the planned line itself."""
-        if self.kind != "power_line" or self.is_area or self.shape.geom_type == "Point":
+        if not self.hangs or self.shape.geom_type == "Point":
             return self.shape
         return shapely.MultiLineString([s for s in _segments(self.shape) if not self._own(s)])
 
@@ -234,7 +239,7 @@ class Feature:
     @cached_property
     def edge(self) -> Any:
         """What a lead can pass: the edge of an area; of power lines what does not come to the tower."""
-        if self.kind == "power_line" and not self.is_area:
+        if self.hangs:
             far = [s for s in _segments(self.body) if s.distance(ORIGIN) > AT_TOWER_M]
             return shapely.MultiLineString(far)
         return self.shape.boundary if self.is_area else self.body
@@ -252,7 +257,7 @@ class Feature:
         if self.is_area:
             return self._touch_of(lead, self.shape)
         body = self.body
-        if self.kind == "power_line":
+        if self.hangs:
             body = shapely.MultiLineString([s for s in _segments(body) if s.distance(ORIGIN) > AT_TOWER_M])
         if body.is_empty:
             return False, False, np.inf

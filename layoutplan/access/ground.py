@@ -12,7 +12,7 @@ from shapely import STRtree
 
 from layoutplan.access.lattice import BoolArray, Geometries, IntArray
 from layoutplan.job.access import Access
-from layoutplan.job.classes import PERMITTED, ObstacleClass
+from layoutplan.job.classes import PERMITTED, ObstacleClass, overhead_lines
 from layoutplan.line.geodesy import FloatArray
 
 ROAD_COLUMNS = ("name", "road_class", "vehicle", "bridge", "width_m", "geometry")
@@ -24,7 +24,8 @@ _NOT_DRIVEN = ("no", "private path")
 # what a walker does not meet underfoot
 _UNSEEN = (
     *("woodland", "crops", "permitted_land", "underground_cable", "pipeline"),
-    *("tunnel_culvert", "power_line", "aerialway", "bridge_overhead"),
+    *("tunnel_culvert", "contact_line", "aerialway", "bridge_overhead"),
+    *overhead_lines(),
 )
 
 

@@ -17,6 +17,7 @@ from layoutplan.inputs.osm_collect import INCOMPLETE, OPEN, UNBUILT
 from layoutplan.inputs.osm_file import OsmExtract
 from layoutplan.inputs.words import counted, listed
 from layoutplan.job import Layer
+from layoutplan.job.classes import overhead_lines
 
 _FLAWS = {
     OPEN: ("ways tagged as areas that do not close", "kept as lines, the ground inside is not known"),
@@ -50,7 +51,9 @@ def osm_layer(layer: Layer, extract: OsmExtract, corridor: Corridor, own_ways: C
     _check_keys(layer, where)
     things = _in_corridor(extract.things, corridor, where)
     is_own = (
-        (things["kind"] == "way") & (things["obstacle_class"] == "power_line") & things["osm_id"].isin(list(own_ways))
+        (things["kind"] == "way")
+        & things["obstacle_class"].isin(list(overhead_lines()))
+        & things["osm_id"].isin(list(own_ways))
     )
     is_skipped = things["obstacle_class"].isin(layer.skip_classes)
     things = things[~(is_own | is_skipped)]

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from layoutplan.errors import LineError
 from layoutplan.inputs.osm_file import PowerWay
+from layoutplan.inputs.osm_power import numbers
 from layoutplan.inputs.words import counted, listed
 from layoutplan.job import OsmLine
 from layoutplan.text import clean
@@ -49,7 +50,7 @@ def _values(tags: Mapping[str, str], key: str) -> list[str]:
 
 
 def _volts(tags: Mapping[str, str]) -> list[str]:
-    return [f"{float(value):g}" for value in _values(tags, "voltage") if value.replace(".", "", 1).isdecimal()]
+    return [f"{value:g}" for value in numbers(tags, "voltage")]
 
 
 def _asked(choice: OsmLine) -> str:

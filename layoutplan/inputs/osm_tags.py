@@ -4,10 +4,12 @@ Decisions, all on the side of caution:
 
 - An object belongs to *every* class that one of its tags names (a school building is a building and a yard), so that no
   rule is lost; within a class the widest tag counts.
-- In a tunnel or culvert, or below ground by ``location``: roads, paths, railways and waterways become
-  ``tunnel_culvert``, overhead power lines ``underground_cable``. ``layer`` alone proves nothing (open streams under
-  bridges carry ``layer=-1``), nor does ``covered`` (the way still runs at ground level), nor a passage through a
-  building.
+- In a tunnel or culvert, or below ground by ``location``: roads, paths, railways (their contact lines with them) and
+  waterways become ``tunnel_culvert``, overhead lines ``underground_cable``. ``layer`` alone proves nothing (open
+  streams under bridges carry ``layer=-1``), nor does ``covered`` (the way still runs at ground level), nor a passage
+  through a building.
+- An overhead line is one of transmission, distribution or low voltage by its highest voltage, one of a railway by its
+  frequency (:mod:`layoutplan.inputs.osm_power`). An electrified railway is a railway and a contact line.
 - On a bridge, roads, paths, railways and waterways become ``bridge_overhead``: what they are on the ground. Boardwalks
   and low-water crossings stay what they are. A bridge in a tunnel counts as a bridge.
 - What is out of use is left out, save what is still there: pipelines and cables in the ground, buildings, pits; and, as
@@ -22,6 +24,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from layoutplan.inputs.osm_power import overhead_class
 from layoutplan.inputs.osm_ways import (
     BRIDGE,
     GATE,
@@ -32,17 +35,20 @@ from layoutplan.inputs.osm_ways import (
     vehicle_through_gate,
 )
 from layoutplan.job import ObstacleClass, shipped_classes
+from layoutplan.job.classes import overhead_lines
 
 POINT_WIDTH_M = 2.0  # of a thing mapped as a point (judgement)
 LANE_WIDTH_M = 3.5  # common lane width (judgement)
 _PLAUSIBLE_WIDTH_M = (0.1, 300.0)
-_ON_THE_LEVEL = frozenset({"main_road", "minor_road", "track_path", "railway", "river_canal", "stream_ditch"})
+_ON_THE_LEVEL = frozenset(
+    {"main_road", "minor_road", "track_path", "railway", "contact_line", "river_canal", "stream_ditch"}
+)
 _BURIED = frozenset({"underground_cable", "pipeline"})
 _REMAINS = _BURIED | {"building", "quarry"}
 _CLASSES_WITH_PREFIX = {
-    "disused:": _REMAINS | {"power_line", "railway", "aerialway"},
+    "disused:": _REMAINS | overhead_lines() | {"railway", "aerialway"},
     "abandoned:": _REMAINS,
-    "construction:": _BURIED | {"power_line"},
+    "construction:": _BURIED | overhead_lines(),
 }
 _NOT_BELOW = frozenset({"no", "building_passage", "avalanche_protector"})
 _NOT_ABOVE = frozenset({"no", "boardwalk", "low_water_crossing"})
@@ -126,6 +132,8 @@ class TagRules:
                     before = found.get(match.obstacle_class)
                     if before is None or before.width_m < match.width_m:
                         found[match.obstacle_class] = match
+        if "railway" not in found:  # fences are electrified, too
+            found.pop("contact_line", None)
         return tuple(found[name] for name in self._classes if name in found)
 
     def _named(self, key: str, value: str) -> list[tuple[str, float]]:
@@ -153,10 +161,12 @@ class TagRules:
                 return "bridge_overhead", width_m
             if is_below(tags):
                 return "tunnel_culvert", max(width_m, self._classes["tunnel_culvert"].width_m)
-        if name == "power_line" and is_below(tags):
+        hangs = name in overhead_lines()
+        if hangs and is_below(tags):
             return "underground_cable", self._classes["underground_cable"].width_m
-        if name == "underground_cable" and tags.get("location") == "overhead":
-            return "power_line", self._classes["power_line"].width_m
+        if hangs or (name == "underground_cable" and tags.get("location") == "overhead"):
+            found = overhead_class(name, tags)
+            return found, width_m if found == name else self._classes[found].width_m
         if name == "substation_plant" and tags.get("location") in _ROOF:
             return "building", width_m
         return name, width_m

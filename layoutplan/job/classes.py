@@ -20,7 +20,8 @@ class ObstacleClass:
 
     ``keep_out_m`` is measured from the feature's edge and counts only where ``stake == "no"``; ``width_m`` is the full
     width of features mapped as lines that carry no width of their own; ``owner_may_agree`` marks land
-    on which a stake is possible if the owner agrees; ``osm_width_m`` maps ``key=value`` tags to their
+    on which a stake is possible if the owner agrees; ``overhead_line`` marks what hangs from towers or poles;
+    ``osm_width_m`` maps ``key=value`` tags to their
     own width.
     """
 
@@ -32,6 +33,7 @@ class ObstacleClass:
     width_m: float
     basis: str
     owner_may_agree: bool = False
+    overhead_line: bool = False
     osm_width_m: Mapping[str, float] = field(default_factory=dict)
 
 
@@ -41,6 +43,12 @@ def shipped_classes() -> Mapping[str, ObstacleClass]:
     text = (files("layoutplan.job") / "obstacle_classes.toml").read_text("utf-8")
     table = {name: ObstacleClass(name=name, **row) for name, row in tomllib.loads(text).items()}
     return MappingProxyType(table)
+
+
+@cache
+def overhead_lines() -> frozenset[str]:
+    """Return the names of the classes that hang from towers or poles."""
+    return frozenset(row.name for row in shipped_classes().values() if row.overhead_line)
 
 
 def with_overrides(overrides: Mapping[str, Mapping[str, Any]]) -> Mapping[str, ObstacleClass]:

@@ -8,7 +8,7 @@ import numpy as np
 
 from layoutplan.line.model import Towers
 from layoutplan.siting.near import Near
-from layoutplan.siting.obstacles import POWER_LINE, Obstacles
+from layoutplan.siting.obstacles import Obstacles
 from layoutplan.siting.ragged import expand
 from layoutplan.siting.trace import AT_TOWER_M
 
@@ -21,7 +21,7 @@ def with_mapped_spans(towers: Towers, near: Near, obstacles: Obstacles) -> Tower
     A line of which only a part is planned goes on, and branches may be missing from the job: leads keep their angle to
     those spans as well.
     """
-    mapped = (obstacles.class_code == obstacles.code(POWER_LINE)) & ~obstacles.is_planned & ~obstacles.is_area
+    mapped = obstacles.hangs & ~obstacles.is_planned
     rows = mapped[near.feature] & (near.distance_m <= AT_TOWER_M)
     tower = np.tile(near.tower[rows], 2)
     end = np.concatenate((near.start_m[rows], near.end_m[rows]))

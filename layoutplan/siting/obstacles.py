@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from shapely import STRtree
 
 from layoutplan.job import ObstacleClass
-from layoutplan.job.classes import PERMITTED
+from layoutplan.job.classes import PERMITTED, overhead_lines
 from layoutplan.line.geodesy import FloatArray, to_ecef
 from layoutplan.line.model import Spans
 from layoutplan.siting.own_lines import on_planned_line
@@ -43,6 +43,8 @@ class Obstacles:
     stake, crossing : ndarray of int
         ``FREE``, ``CAUTION`` or ``NO``.
     is_area, is_planned : ndarray of bool
+    hangs : ndarray of bool
+        Lines that hang from towers or poles, the planned ones too: one that ends at a tower is a span of it.
     segment_feature, segment_vertex : ndarray of int
         Feature of each segment, and its first vertex in ``vertices_m`` (the second is the next one).
     vertices_m : ndarray, shape (n, 3)
@@ -69,6 +71,7 @@ class Obstacles:
     crossing: IntArray
     is_area: NDArray[np.bool_]
     is_planned: NDArray[np.bool_]
+    hangs: NDArray[np.bool_]
     segment_feature: IntArray
     segment_vertex: IntArray
     vertices_m: FloatArray
@@ -127,8 +130,8 @@ def build_obstacles(
     keep_out = np.where(stake == NO, body + np.array([row.keep_out_m for row in rows])[code], np.nan)
     is_area = shapely.get_dimensions(shapes) == 2
     lonlat, segment_vertex, segment_feature = _segments(shapes)
-    is_map_line = (code == names.index(POWER_LINE)) & ~planned & ~is_area
-    own = on_planned_line(lonlat, segment_vertex, is_map_line[segment_feature], spans)
+    hangs = np.isin(code, [names.index(name) for name in overhead_lines()]) & ~is_area
+    own = on_planned_line(lonlat, segment_vertex, (hangs & ~planned)[segment_feature], spans)
     segment_vertex, segment_feature = segment_vertex[~own], segment_feature[~own]
     chunk_first, boxes = _chunks(lonlat, segment_vertex, segment_feature)
     area_feature = np.flatnonzero(is_area[: len(geometry)])
@@ -146,6 +149,7 @@ def build_obstacles(
             crossing=np.array([_LEVEL[row.lead_crossing] for row in rows])[code],
             is_area=is_area,
             is_planned=planned,
+            hangs=hangs,
             segment_feature=segment_feature,
             segment_vertex=segment_vertex,
             vertices_m=to_ecef(lonlat),

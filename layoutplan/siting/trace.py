@@ -15,7 +15,7 @@ from layoutplan.job.classes import PERMITTED
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.siting.meet import Pairs, Stretches, capsule_stretches, crossings, join, meet
 from layoutplan.siting.near import Near
-from layoutplan.siting.obstacles import CAUTION, FREE, NO, POWER_LINE, TOLERANCE_M, Obstacles
+from layoutplan.siting.obstacles import CAUTION, FREE, NO, TOLERANCE_M, Obstacles
 from layoutplan.siting.ragged import IntArray, expand, first_of_each, group_starts, union_of_stretches
 from layoutplan.siting.rays import Rays
 
@@ -148,9 +148,7 @@ def _line_touches(near: Near, obstacles: Obstacles, pairs: Pairs, hit: np.ndarra
     within = _holds_tower(near, obstacles, body)[pairs.near]
     (bodies,) = capsule_stretches(pairs, np.where(matters[feature] & ~within, body[feature] - TOLERANCE_M, np.nan))
     by_axis = matters[feature] & (within | (body[feature] <= TOLERANCE_M))
-    at_tower = (obstacles.class_code[feature] == obstacles.code(POWER_LINE)) & (
-        near.distance_m[pairs.near] <= AT_TOWER_M
-    )
+    at_tower = obstacles.hangs[feature] & (near.distance_m[pairs.near] <= AT_TOWER_M)
     axis = (by_axis & ~at_tower)[hit] & (at > STUB_M)
     return _first_touches(
         np.concatenate((bodies.ray, pairs.ray[hit][axis])),

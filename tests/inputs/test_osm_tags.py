@@ -61,11 +61,41 @@ def tags(text: str) -> dict[str, str]:
         ("man_made=bridge", ["bridge_overhead"]),
         # power and pipes
         ("power=line", ["power_line"]),
-        ("power=minor_line", ["power_line"]),
+        ("power=minor_line", ["distribution_line"]),
+        # overhead lines by their voltage and frequency; what is not told, or cannot be meant, is the graver class
+        ("power=line voltage=110000", ["power_line"]),
+        ("power=line voltage=110000;20000", ["power_line"]),
+        ("power=line voltage=33000", ["distribution_line"]),
+        ("power=line voltage=36000", ["distribution_line"]),
+        ("power=line voltage=36001", ["power_line"]),
+        ("power=line voltage=400", ["power_line"]),  # kilovolts given for volts
+        ("power=line voltage=medium", ["power_line"]),
+        ("power=minor_line voltage=20000", ["distribution_line"]),
+        ("power=minor_line voltage=66000", ["power_line"]),
+        ("power=minor_line voltage=400", ["low_voltage_line"]),
+        ("power=minor_line voltage=1000", ["low_voltage_line"]),
+        ("power=minor_line voltage=20000;400", ["distribution_line"]),
+        ("power=minor_line voltage=20", ["distribution_line"]),  # kilovolts given for volts
+        ("power=minor_line location=underground", ["underground_cable"]),
+        ("power=line voltage=110000 frequency=16.7", ["traction_line"]),
+        ("power=minor_line voltage=15000 frequency=16.67", ["traction_line"]),
+        ("power=minor_line voltage=3000 frequency=0", ["traction_line"]),
+        ("power=line voltage=500000 frequency=0", ["power_line"]),  # direct current for transmission
+        ("power=minor_line voltage=20000 frequency=50", ["distribution_line"]),
+        ("telecom=line location=overhead", ["low_voltage_line"]),
+        ("power=cable location=overhead voltage=400", ["low_voltage_line"]),
+        ("disused:power=minor_line", ["distribution_line"]),
+        ("railway=rail electrified=contact_line", ["railway", "contact_line"]),
+        ("railway=tram electrified=yes", ["railway", "contact_line"]),
+        ("railway=rail electrified=rail", ["railway"]),
+        ("railway=rail electrified=no", ["railway"]),
+        ("railway=rail electrified=contact_line tunnel=yes", ["tunnel_culvert"]),
+        ("railway=rail electrified=contact_line bridge=yes", ["bridge_overhead"]),
+        ("barrier=fence electrified=yes", ["fence_wall"]),
         ("power=line location=underground", ["underground_cable"]),
         ("power=minor_line location=underwater", ["underground_cable"]),
         ("power=cable", ["underground_cable"]),
-        ("power=cable location=overhead", ["power_line"]),
+        ("power=cable location=overhead", ["distribution_line"]),
         ("power=tower", []),
         ("power=substation", ["substation_plant"]),
         ("power=generator location=roof", ["building"]),
@@ -170,7 +200,8 @@ def test_job_width_replaces_the_tags_default_but_not_a_measured_width() -> None:
 def test_every_tag_of_the_table_finds_its_class() -> None:
     for name, row in shipped_classes().items():
         for tag in row.osm_width_m:
-            found = RULES.match(tags(tag.replace("*", "anything")))
+            rails = "railway=rail " if name == "contact_line" else ""
+            found = RULES.match(tags(rails + tag.replace("*", "anything")))
             assert name in [match.obstacle_class for match in found], tag
 
 

@@ -20,6 +20,7 @@ from pyproj import Proj
 from .scenes import Scene
 
 UNSURE = 1e-4  # metres or degrees
+HANGS = ("power_line", "distribution_line", "low_voltage_line", "traction_line")  # spans of the towers they end at
 STUB_M = 1e-3  # the first millimetre of a lead is at the tower
 
 
@@ -83,7 +84,7 @@ class Oracle:
         for feature in self.scene.features:
             row = classes[feature.kind]
             shape = shapely.transform(shapely.transform(feature.shape, self.scene.place), self.local)
-            if feature.kind == "power_line" and shape.geom_type == "LineString":
+            if feature.kind in HANGS and shape.geom_type == "LineString":
                 shape = _without_own(shape, [span.shape for span in spans])
                 if shape.is_empty:
                     continue
@@ -101,7 +102,7 @@ class Oracle:
         """Bearings of all spans that end at the tower, and of mapped power lines that come within a metre of it."""
         out = []
         for body in self.bodies:
-            if body.kind == "power_line" and not body.planned and shapely.get_dimensions(body.shape) == 1:
+            if body.kind in HANGS and not body.planned and shapely.get_dimensions(body.shape) == 1:
                 for segment in (piece for part in shapely.get_parts(body.shape) for piece in _segments(part)):
                     if segment.distance(shapely.Point(0, 0)) <= 1.0:
                         ends = shapely.get_coordinates(segment)
@@ -187,7 +188,7 @@ class Oracle:
             gap = shapely.distance(points.leads, body.shape)
             within = shapely.length(shapely.intersection(points.leads, body.shape))
             return np.where(gap > 0, gap, -within)
-        shape = _not_at_tower(body.shape) if body.kind == "power_line" else body.shape
+        shape = _not_at_tower(body.shape) if body.kind in HANGS else body.shape
         if shape.is_empty:
             return np.full(len(points), np.inf)
         if body.planned or body.half_m == 0 or shapely.distance(body.shape, shapely.Point(0, 0)) <= body.half_m:

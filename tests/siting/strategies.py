@@ -11,6 +11,7 @@ from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from shapely.affinity import rotate
 
+from .oracle import HANGS
 from .scenes import Course, Feature, Scene
 
 TIMES = int(os.environ.get("LAYOUTPLAN_EXAMPLES", "1"))
@@ -26,6 +27,7 @@ KINDS = (
     "building",
     "garden_residential",
     "power_line",
+    "distribution_line",
     "underground_cable",
     "pipeline",
     "fence_wall",
@@ -82,7 +84,7 @@ def chains(draw: Any, reach: float = 130.0) -> shapely.LineString:
 def features(draw: Any, reach: float = 130.0) -> Feature:
     kind = draw(st.sampled_from(KINDS))
     form = "area" if kind in ONLY_AREAS else draw(st.sampled_from(["area", "line", "line", "point"]))
-    if form == "area" and kind != "power_line":
+    if form == "area" and kind not in HANGS:
         return Feature(kind, draw(areas(reach)))
     width = draw(st.sampled_from([0.0, 0.0, 1.5, 6.0, 15.0]))
     if form == "point":
@@ -93,7 +95,7 @@ def features(draw: Any, reach: float = 130.0) -> Feature:
 @st.composite
 def at_the_tower(draw: Any) -> Feature:
     """A feature that shares a vertex with the tower, or runs through it: maps often tie land and lines to towers."""
-    kind = draw(st.sampled_from([kind for kind in KINDS if kind != "power_line"]))
+    kind = draw(st.sampled_from([kind for kind in KINDS if kind not in HANGS]))
     turn, wide = draw(tenths(0, 359)), draw(tenths(20, 330))
     far = [_polar(turn + wide * part, draw(tenths(30, 160))) for part in (0, 0.3, 0.6, 1)]
     if kind in ONLY_AREAS or draw(st.booleans()):
@@ -149,7 +151,7 @@ def crowd(seed: int, most: int) -> tuple[Feature, ...]:
         radius = rng.choice([6.0, 20.0, 70.0]) * rng.uniform(0.5, 1.5, 8)
         ring = middle + radius[:, None] * np.column_stack((np.cos(angle), np.sin(angle)))
         area = shapely.Polygon(ring, [middle + (ring - middle)[::-1] * 0.4] if rng.random() < 0.3 else None)
-        if kind != "power_line" and (kind in ONLY_AREAS or rng.random() < 0.4) and area.is_valid:
+        if kind not in HANGS and (kind in ONLY_AREAS or rng.random() < 0.4) and area.is_valid:
             out.append(Feature(kind, area))
         elif kind not in ONLY_AREAS:
             steps = rng.normal(0, 40, (rng.integers(2, 6), 2))

@@ -18,6 +18,14 @@ def angles(scene, bearing_deg: float) -> np.ndarray:
     return np.minimum(folded, 180.0 - folded)
 
 
+@pytest.mark.parametrize("kind", ["distribution_line", "low_voltage_line", "traction_line"])
+def test_any_line_that_hangs_is_a_span_where_it_ends_at_the_tower(kind):
+    branch = Feature(kind, shapely.LineString([(0, 0), (300, 0)]), 3.0)
+    assert angles(north_line(branch), 90.0).min() >= 30 - 1e-6
+    own = north_line(Feature(kind, shapely.LineString([(2, -300), (-2, 300)]), 3.0)).ready()
+    assert len(own.obstacles.segment_feature) == 2  # a mapped line on the planned one is that line
+
+
 @pytest.mark.parametrize("bearing_deg", [70.0, 90.0, 250.0])
 def test_leads_keep_their_angle_to_a_mapped_branch(bearing_deg):
     away = np.radians(bearing_deg)

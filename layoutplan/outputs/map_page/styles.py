@@ -149,6 +149,10 @@ BASE_MAP: Mapping[str, Mapping[str, Mapping[str, Any]]] = MappingProxyType(
             "pipeline": _line("#8a5527", 2.5, "14 4 3 4"),
             "underground_cable": _line("#8f3f8f", 2, "4 4"),
             "aerialway": _line("#4a4a4a", 1.5, "2 4"),
+            "low_voltage_line": _line("#6b5d80", 1, "3 5"),
+            "distribution_line": _line("#6b5d80", 1.5, "7 4 2 4"),
+            "contact_line": _line("#3f3f3f", 1.2, "2 3"),
+            "traction_line": _line("#4d3f63", 2, "12 4 2 4 2 4"),
             "power_line": _line("#4d3f63", 2, "12 4 2 4"),
         },
     }

@@ -72,11 +72,16 @@ WAYS: Mapping[str, Way] = MappingProxyType(
         "pipeline": Way("#8a5527", 1.3, None, (9, 2, 1.5, 2)),
         "underground_cable": Way("#8f3f8f", 1.3, None, (3, 2.5)),
         "aerialway": Way("#444444", 0.8, None, (1.5, 3)),
+        "low_voltage_line": Way("#4d3f63", 0.6, None, (2, 3)),
+        "distribution_line": Way("#4d3f63", 0.9, None, (6, 2, 1.5, 2)),
+        "contact_line": Way("#222222", 0.6, None, (1.5, 2)),
+        "traction_line": Way("#4d3f63", 1.2, None, (10, 2, 1.5, 2, 1.5, 2)),
         "power_line": Way("#4d3f63", 1.2, None, (10, 2, 1.5, 2)),
     }
 )
 OTHER_AREA, OTHER_WAY = Area(None, "#777777", 0.6), Way("#777777", 1.0)
 INSIDE_DASH: Mapping[str, tuple[float, ...]] = MappingProxyType({"railway": (5, 5)})
 NAMED_FIRST = ("main_road", "minor_road", "railway", "river_canal", "no_entry", "protected_area", "standing_water",
-               "stream_ditch", "pipeline", "underground_cable", "power_line", "track_path", "military", "cemetery",
+               "stream_ditch", "pipeline", "underground_cable", "power_line", "traction_line", "distribution_line",
+               "low_voltage_line", "track_path", "military", "cemetery",
                "land_unsettled", "substation_plant", "airfield", "quarry", "building", "woodland")  # fmt: skip

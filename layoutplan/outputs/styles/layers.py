@@ -54,7 +54,10 @@ _HUES = {
     "#4c86ae": ("river_canal", "stream_ditch", "standing_water", "wetland"),
     "#8a6d3b": ("main_road", "minor_road", "track_path", "bridge_overhead", "tunnel_culvert"),
     "#3f3f3f": ("railway", "building", "fence_wall", "gate", "cliff", "quarry"),
-    "#8f3f8f": ("pipeline", "underground_cable", "aerialway", "power_line", "substation_plant"),
+    "#8f3f8f": (
+        *("pipeline", "underground_cable", "aerialway", "power_line", "distribution_line", "low_voltage_line"),
+        *("traction_line", "contact_line", "substation_plant"),
+    ),
     "#6f8f5f": ("crops", "woodland", "protected_area", "permitted_land", "cemetery"),
     "#a82222": ("no_entry", "military", "airfield", "land_unsettled"),
 }
@@ -69,6 +72,10 @@ _WIDTHS_MM = {
     "pipeline": (0.5, 1.0),
     "underground_cable": (0.4, 0.8),
     "power_line": (0.3, 0.0),
+    "distribution_line": (0.25, 0.0),
+    "low_voltage_line": (0.2, 0.0),
+    "traction_line": (0.3, 0.0),
+    "contact_line": (0.2, 0.0),
     "fence_wall": (0.3, 0.0),
 }
 _RAILWAY = Stroke(_WHITE, 0.7, (1.5, 1.5), 1.1)

@@ -1,0 +1,53 @@
+"""What the tags of a power line tell: voltage, frequency, circuits, and the obstacle class that follows from them.
+
+The limits of voltage are those of public supply (EN 50160: low voltage up to 1 kV, medium voltage up to 36 kV; from
+memory). What a tag leaves open, or what cannot be meant, is taken for the graver class.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+LOW_V, MEDIUM_V = 1_000.0, 36_000.0
+_LEAST_V = 100.0  # nothing hangs at less: such a tag gives kilovolts (judgement)
+_TRACTION_DC_V = 3_600.0  # EN 50163: 3 kV systems reach this; a higher direct voltage is for transmission
+_TRACTION_HZ = ((15.0, 17.5), (24.0, 26.0))
+_KILO = 1_000.0
+
+
+def numbers(tags: Mapping[str, str], key: str) -> tuple[float, ...]:
+    """Return the numbers that a tag lists (``110000;20000``), in its order; what is no number is left out."""
+    parts = (part.strip() for part in tags.get(key, "").split(";"))
+    return tuple(float(part) for part in parts if part.replace(".", "", 1).isdecimal())
+
+
+def overhead_class(name: str, tags: Mapping[str, str]) -> str:
+    """Return the obstacle class of an overhead line by its supply and its highest voltage.
+
+    Parameters
+    ----------
+    name : str
+        Class that its main tag names: ``power_line``, ``distribution_line``, or ``underground_cable`` of a cable that
+        hangs.
+    tags : mapping
+    """
+    if not _is_power(tags):
+        return "low_voltage_line"  # a telephone line
+    highest_v, hertz = max(numbers(tags, "voltage"), default=0.0), numbers(tags, "frequency")
+    if _is_traction(hertz, highest_v):
+        return "traction_line"
+    if name == "power_line":
+        # a main line of 400 V has its kilovolts given for volts
+        return "distribution_line" if LOW_V < highest_v <= MEDIUM_V else name
+    if highest_v > MEDIUM_V:
+        return "power_line"
+    return "low_voltage_line" if _LEAST_V <= highest_v <= LOW_V else "distribution_line"
+
+
+def _is_power(tags: Mapping[str, str]) -> bool:
+    return any(key.rpartition(":")[2] == "power" for key in tags)
+
+
+def _is_traction(hertz: tuple[float, ...], highest_v: float) -> bool:
+    direct = 0.0 in hertz and 0.0 < highest_v <= _TRACTION_DC_V
+    return direct or any(low <= value <= high for value in hertz for low, high in _TRACTION_HZ)
