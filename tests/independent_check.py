@@ -525,11 +525,28 @@ def _checked(place: Place, row: Any, checks: Any) -> Iterator[str]:
         yield f"the lead passes something it must not cross by {passed:.3f} m; told: {beside.measured} m"
     if passed > margin + TOL_M and beside.verdict == "caution":
         yield f"the lead is said to pass something by {beside.measured} m, and does so by {passed:.3f} m"
+    if passed < margin - TOL_M and row.status == MET:
+        yield f"the lead passes something it must not cross by {passed:.3f} m, and the status says all rules met"
     for name, check in rules.items():
         if name.startswith("keep_out:"):
             gaps = [max(f.stake_gap_m(stake), 0) for f in place.features if f.kind == name.removeprefix("keep_out:")]
             if abs(min(gaps, default=np.inf) - check.measured) > 0.01:
                 yield f"check {name}: {min(gaps, default=np.inf):.3f} m, not {check.measured} m"
+    yield from _in_doubt(place, row, rules, stake)
+
+
+def _in_doubt(place: Place, row: Any, rules: dict[str, Any], stake: Any) -> Iterator[str]:
+    """What a stake keeps its distance from by less than the map is accurate: a caution, and no status without one."""
+    for kind in {f.kind for f in place.features if f.rule["stake"] == "no"}:
+        spare = min(f.stake_gap_m(stake) - f.rule["keep_out_m"] for f in place.features if f.kind == kind)
+        name = "line_clearance" if kind == "power_line" else f"keep_out:{kind}"
+        told = name in rules and rules[name].verdict == "caution"
+        if spare < place.plan.margin_m - TOL_M and not told:
+            yield f"check {name} is kept by {spare:.3f} m only, and no caution is given"
+        if spare > place.plan.margin_m + TOL_M and told:
+            yield f"check {name} is a caution, and is kept by {spare:.3f} m"
+        if spare < place.plan.margin_m - TOL_M and row.status == MET:
+            yield f"{name} is kept by {spare:.3f} m only, and the status says all rules met"
 
 
 def _pair(place: Place, h: Any, s: Any) -> Iterator[str]:

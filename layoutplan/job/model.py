@@ -143,7 +143,14 @@ class Score(Section):
     caution_crossing: NonNegative = Field(15.0, description="Per crossing to be agreed or taken care of.")
     caution_ground: NonNegative = Field(20.0, description="For a stake on land that needs somebody's agreement.")
     near_keep_out: NonNegative = Field(5.0, description="For a stake within `margin_m` of a keep-out.")
-    margin_m: NonNegative = Field(5.0, description="See `near_keep_out`; about the accuracy of open map data.")
+    lead_beside_per_m: NonNegative = Field(
+        2.0, description="Per metre by which a lead passes what it must not cross nearer than `margin_m`."
+    )
+    margin_m: NonNegative = Field(
+        5.0,
+        description="About the accuracy of open map data. A stake that keeps its distance from something on the map by "
+        "less, or a lead that passes what it must not cross by less, makes the layout a compromise.",
+    )
     woodland_crops_per_m: NonNegative = Field(0.1, description="Per metre of lead over woodland or crops.")
     induced_per_v: NonNegative = Field(2.0, description="Per volt that the greatest load induces in the lead.")
     bias_per_pct: NonNegative = Field(

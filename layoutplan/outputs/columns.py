@@ -31,6 +31,7 @@ _STAKE = (
     "line_id tower_id role waypoint lon lat easting northing distance_m leg distance_from_leg_m lead_length_m "
     "bearing_true_deg bearing_grid_deg angle_to_line_deg distance_to_line_m side octant elevation_m slope_deg "
     "aspect_deg status reasons score off_square_deg beyond_min_m caution_crossings caution_ground near_keep_out "
+    "lead_beside_m "
     "woodland_crops_m induced_v bias_pct steep_deg walk_min"
 )
 _CARRIED = (

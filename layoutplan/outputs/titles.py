@@ -48,6 +48,7 @@ _OWN_WORDS = {  # where the column's own words would not do
     "lead_length_m": "lead to pull, m",
     "beyond_min_m": "beyond the least distance, m",
     "near_keep_out": "nearness to keep-outs",
+    "lead_beside_m": "lead near what it must not cross",
     "woodland_crops_m": "lead through woodland or crops, m",
     "induced_v": "induced on the lead, V",
     "bias_pct": "bias of the reading, %",

@@ -32,7 +32,7 @@ class Facts:
         Angle between the tower's two leads. [deg]
     same_side, covered : ndarray of bool
         Both stakes on one side; the map covers the tower.
-    uncovered, crossings, grounds, beside : list of str
+    uncovered, crossings, grounds, beside, margins : list of str
         Texts.
     bias_pct, coupling_pct : ndarray
         Of the tower's pair.
@@ -53,6 +53,7 @@ class Facts:
     crossings: list[str]
     grounds: list[str]
     beside: list[str]
+    margins: list[str]
     bias_pct: FloatArray
     coupling_pct: FloatArray
     slope_deg: FloatArray
@@ -84,7 +85,8 @@ def check_rows(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: Job) 
 def with_grace(checks: pd.DataFrame, grace: float) -> pd.DataFrame:
     """Let limits in metres and degrees that are missed by no more than a little count as kept; drop ``missed_by``.
 
-    Two stakes on one side of the line stay a compromise then, however far apart their leads are.
+    Two stakes on one side of the line stay a compromise then, however far apart their leads are; so does a stake that
+    just keeps its distance from something on the map.
     """
     turned = (checks["rule"] == "square_to_line") & (checks["verdict"] == CAUTIONED)  # its limit is to a caution only
     near = (turned | (checks["verdict"] == BROKEN)) & checks["unit"].isin(["m", "deg"])
@@ -92,7 +94,8 @@ def with_grace(checks: pd.DataFrame, grace: float) -> pd.DataFrame:
     checks = checks.drop(columns="missed_by")
     if not near.any():
         return checks
-    held = np.where(checks["rule"] == "opposite_sides", CAUTIONED, KEPT)
+    close = (checks["rule"] == "opposite_sides") | checks["rule"].str.startswith("keep_out:")
+    held = np.where(close, CAUTIONED, KEPT)
     return checks.assign(verdict=np.where(near, held, checks["verdict"]))
 
 
@@ -242,7 +245,10 @@ def _within(values: FloatArray, limit: float, beyond: str) -> NDArray[np.str_]:
 
 
 def _clearance_rules(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: Job) -> pd.DataFrame:
-    """Line clearance, and keep-outs of the classes that come within reach of the stake's tower."""
+    """Line clearance, and keep-outs of the classes that come within reach of the stake's tower.
+
+    What is kept by less than the map is accurate is a caution; of a planned line it is not the map that tells.
+    """
     classes = [job.obstacle_classes[name] for name in obstacles.class_names]
     clear = chosen.clear
     guarded = np.array([row.stake == "no" for row in classes])[clear.class_code]
@@ -251,6 +257,10 @@ def _clearance_rules(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job:
     limit = np.array([row.keep_out_m for row in classes])[code]
     held = _held(chosen, obstacles)
     inside = np.isin(position * len(classes) + code, held)
+    in_doubt = np.isin(
+        position * len(classes) + code,
+        chosen.close_position * len(classes) + obstacles.class_code[chosen.close_feature],
+    )
     ok = (edge >= limit - TOLERANCE_M) & ~inside
     line = code == obstacles.code(POWER_LINE)
     names = np.array([f"keep_out:{name}" for name in obstacles.class_names])
@@ -266,7 +276,8 @@ def _clearance_rules(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job:
             "measured": np.where(inside, 0.0, edge),
             "limit": limit,
             "unit": "m",
-            "verdict": _seen(ok, facts.covered[position]),  # other power lines may be missing from the map, too
+            # other power lines may be missing from the map, too
+            "verdict": np.where(ok & in_doubt, CAUTIONED, _seen(ok, facts.covered[position])),
             "basis": np.where(line, basis("line_clearance", job), bases[code]),
             "detail": np.where(inside, "inside " + detail, detail),
             "missed_by": np.where(inside, limit + depth, limit - edge),  # where the keep-out is 0, inside is not at it

@@ -21,6 +21,7 @@ _TERM_WORDS = {
     "caution_crossings": "crossings to be agreed",
     "caution_ground": "stake on land to be agreed",
     "near_keep_out": "within the margin of a keep-out",
+    "lead_beside_m": "lead within the margin of what it must not cross",
     "woodland_crops_m": "m of lead over woodland or crops",
     "induced_v": "V induced by the greatest load",
     "bias_pct": "% bias of the reading for leads of this length",

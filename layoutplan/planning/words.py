@@ -15,7 +15,7 @@ from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, FORBIDDEN, NE
 from layoutplan.siting.blockers import describe
 from layoutplan.siting.evaluate import Evaluated
 from layoutplan.siting.exclusions import Exclusions
-from layoutplan.siting.obstacles import CAUTION, NO, Obstacles
+from layoutplan.siting.obstacles import CAUTION, NO, TOLERANCE_M, Obstacles
 from layoutplan.siting.site import Sited
 
 SIDES = np.array(["left", "right"])
@@ -42,6 +42,27 @@ def beside_texts(chosen: Evaluated, obstacles: Obstacles, job: Job) -> list[str]
     ]
 
 
+def margin_texts(chosen: Evaluated, obstacles: Obstacles, job: Job) -> list[str]:
+    """What each stake keeps its distance from, and each lead passes, by less than the map is accurate.
+
+    Of each class the nearest feature; what is broken outright is said elsewhere.
+    """
+    margin, texts = job.score.margin_m, defaultdict(list)
+    edge, feature = chosen.beside.edge_m, chosen.beside.feature
+    for i in np.flatnonzero((edge < margin) & (edge > 0)).tolist():
+        texts[i].append(f"lead passes {describe(obstacles, job, int(feature[i]))} by {edge[i]:.1f} m")
+    clear, count = chosen.clear, len(obstacles.class_names)
+    key = chosen.close_position * count + obstacles.class_code[chosen.close_feature]
+    limit = np.array([job.obstacle_classes[name].keep_out_m for name in obstacles.class_names])[clear.class_code]
+    for row in np.flatnonzero(np.isin(clear.position * count + clear.class_code, key)).tolist():
+        if clear.edge_m[row] >= limit[row] - TOLERANCE_M and clear.depth_m[row] == 0:
+            what = describe(obstacles, job, int(clear.feature[row]))
+            texts[int(clear.position[row])].append(
+                f"stake {clear.edge_m[row]:.1f} m from {what} where {limit[row]:g} m are asked"
+            )
+    return [", ".join(texts[i]) for i in range(len(chosen))]
+
+
 def ground_texts(chosen: Evaluated, obstacles: Obstacles, job: Job) -> list[str]:
     """Areas that hold a position and need somebody's agreement."""
     texts: dict[int, list[str]] = defaultdict(list)
@@ -60,6 +81,7 @@ def stake_status(
     compromise = (chosen.rays.off_square_deg > job.rules.square_within_deg + 1e-6) | same_side[chosen.rays.tower]
     compromise |= facts.ground.cliff_drop_m >= job.terrain.cliff_drop_m
     compromise |= _terrain_unknown(facts, job) | np.isnan(facts.between_deg)
+    compromise |= np.array([text != "" for text in facts.margins], dtype=bool)
     if facts.on_foot is not None:
         compromise |= facts.on_foot.is_shut
     return np.select(
@@ -98,6 +120,8 @@ def stake_reasons(
             parts.append(f"stands on {facts.grounds[i]}: to be agreed")
         if same_side[tower]:
             parts.append(f"both stakes on one side of the line: {other_side.get(int(tower), 'no position opposite')}")
+        if facts.margins[i]:
+            parts.append(f"nearer than the map is accurate ({job.score.margin_m:g} m): {facts.margins[i]}")
         drop = facts.ground.cliff_drop_m[i]
         if drop >= job.terrain.cliff_drop_m:
             parts.append(f"lead passes a drop of {drop:.0f} m: look at it first")

@@ -10,10 +10,10 @@ from layoutplan.line.geodesy import FloatArray
 from layoutplan.siting.capsule import ray_interval, segment_distance
 from layoutplan.siting.measure import against
 from layoutplan.siting.near import Near
-from layoutplan.siting.obstacles import NO, Obstacles
+from layoutplan.siting.obstacles import Obstacles
 from layoutplan.siting.ragged import IntArray
 from layoutplan.siting.rays import Rays
-from layoutplan.siting.trace import AT_TOWER_M
+from layoutplan.siting.trace import may_not_pass
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,10 +44,7 @@ def beside(rays: Rays, distance_m: FloatArray, near: Near, obstacles: Obstacles)
     obstacles : Obstacles
     """
     lead, pair = against(rays, near)
-    barred = (obstacles.crossing == NO) & ~obstacles.is_planned
-    # a power line that ends at the tower is not passed there
-    own = obstacles.hangs[near.feature] & (near.distance_m <= AT_TOWER_M)
-    mine = (barred[near.feature] & ~own)[pair]
+    mine = may_not_pass(near, obstacles)[pair]
     lead, pair = lead[mine], pair[mine]
     edge = np.maximum(_apart_m(rays, distance_m, near, lead, pair) - obstacles.body_m[near.feature[pair]], 0.0)
     order = np.lexsort((near.feature[pair], edge, lead))

@@ -46,14 +46,17 @@ def join_positions(parts: Sequence[Evaluated], towers: Any) -> Evaluated:
     def column(name: str) -> Any:
         return np.concatenate([getattr(part, name) for part in parts])
 
+    def shifted(name: str) -> Any:
+        return np.concatenate([getattr(part, name) + first for part, first in zip(parts, positions, strict=True)])
+
     return Evaluated(
         rays=_join([part.rays for part in parts], {"tower": towers}),
         distance_m=column("distance_m"),
         touches=_join([part.touches for part in parts], {"ray": positions}),
-        held_position=np.concatenate(
-            [part.held_position + first for part, first in zip(parts, positions, strict=True)]
-        ),
+        held_position=shifted("held_position"),
         held_feature=column("held_feature"),
+        close_position=shifted("close_position"),
+        close_feature=column("close_feature"),
         clear=_join([part.clear for part in parts], {"position": positions}),
         beside=_join([part.beside for part in parts], {}),
         axis_m=column("axis_m"),

@@ -36,6 +36,8 @@ class Evaluated:
         What the leads touch on their way; the ray is the number of the position.
     held_position, held_feature : ndarray of int
         Areas that hold a position; ``OUTSIDE_PERMITTED`` for land that is not permitted.
+    close_position, close_feature : ndarray of int
+        Features of the map that a position is nearer to than their keep-out and the margin together.
     clear : Clearances
     beside : Beside
         What the leads pass that they must not cross.
@@ -54,6 +56,8 @@ class Evaluated:
     touches: Touches
     held_position: IntArray
     held_feature: IntArray
+    close_position: IntArray
+    close_feature: IntArray
     clear: Clearances
     beside: Beside
     axis_m: FloatArray
@@ -111,6 +115,8 @@ def evaluate(
         kept &= ~beyond[:, 0]
     terms = {name: np.broadcast_to(table[name], (len(rays), 1))[:, 0].astype(float) for name in TERMS}
     held, area = holding(trace.inside, distance)
+    close = trace.close.take(~obstacles.is_planned[trace.close.feature])  # distances from the tower need no map
+    close_position, close_feature = holding(close, distance)
     off_limits, outside = holding(trace.blocked.take(trace.blocked.feature < 0), distance)
     return Evaluated(
         rays=rays,
@@ -118,6 +124,8 @@ def evaluate(
         touches=_on_the_way(trace.touches, distance),
         held_position=np.concatenate((held, off_limits)),
         held_feature=np.concatenate((area, outside)),
+        close_position=close_position,
+        close_feature=close_feature,
         clear=clearances(rays, distance, near, obstacles, trace),
         beside=beside(rays, distance, near, obstacles),
         axis_m=distance_to_axis_m(rays, distance, near, obstacles),

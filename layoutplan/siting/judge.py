@@ -26,6 +26,7 @@ TERMS = (
     "caution_crossings",
     "caution_ground",
     "near_keep_out",
+    "lead_beside_m",
     "woodland_crops_m",
     "induced_v",
     "bias_pct",
@@ -94,6 +95,8 @@ def score_terms(rays: Rays, trace: Trace, rungs: Rungs, figures: Figures) -> dic
         1 where the stake stands on land that needs agreement.
     near_keep_out
         1 where the stake is within the margin of a keep-out.
+    lead_beside_m
+        By how much the lead passes what it must not cross nearer than the margin.
     woodland_crops_m
         Length of lead over woodland or crops.
     induced_v
@@ -117,6 +120,7 @@ def score_terms(rays: Rays, trace: Trace, rungs: Rungs, figures: Figures) -> dic
         "caution_crossings": np.cumsum(crossings, axis=1, dtype=np.int16)[:, : rungs.count],
         "caution_ground": covered(trace.agreed_ground, rungs),
         "near_keep_out": covered(trace.close, rungs),
+        "lead_beside_m": _most_short(trace, rungs),
         "woodland_crops_m": _length_within(trace.soft, rungs),
         **figures(rays.tower, rays.bearing_deg, rungs.distance_m),
     }
@@ -130,6 +134,7 @@ def total(terms: dict[str, FloatArray], weights: Score) -> FloatArray:
         "caution_crossings": weights.caution_crossing,
         "caution_ground": weights.caution_ground,
         "near_keep_out": weights.near_keep_out,
+        "lead_beside_m": weights.lead_beside_per_m,
         "woodland_crops_m": weights.woodland_crops_per_m,
         "induced_v": weights.induced_per_v,
         "bias_pct": weights.bias_per_pct,
@@ -144,6 +149,16 @@ def total(terms: dict[str, FloatArray], weights: Score) -> FloatArray:
             known = np.nan_to_num(terms[name]) if name in _MAYBE_UNKNOWN else terms[name]
             points += weight[name] * known
     return points
+
+
+def _most_short(trace: Trace, rungs: Rungs) -> FloatArray:
+    """By how much leads to each rung come nearer than the margin to what they must not cross, at most. [m]."""
+    passes = trace.passes
+    if len(passes.ray) == 0:
+        return np.zeros((len(rungs.start_m), 1))
+    most = np.zeros((len(rungs.start_m), rungs.count + 1))
+    np.maximum.at(most, (passes.ray, rungs.first_at(passes.ray, passes.at_m)), passes.short_m)
+    return np.asarray(np.maximum.accumulate(most, axis=1)[:, : rungs.count])
 
 
 def tally(

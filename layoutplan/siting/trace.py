@@ -40,6 +40,19 @@ class Touches:
 
 
 @dataclass(frozen=True, slots=True)
+class Passes:
+    """Places where a ray passes within the margin of a mapped feature that it must not cross.
+
+    ``short_m`` is by how much the ray is nearer than the margin at ``at_m`` from the tower: at a corner of the feature,
+    where it crosses, or at the tower itself. Where a stake at the end of the lead stands is its keep-out's concern.
+    """
+
+    ray: IntArray
+    at_m: FloatArray
+    short_m: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
 class Trace:
     """What the rays meet.
 
@@ -56,6 +69,7 @@ class Trace:
     soft : Stretches
         Over woodland or crops, merged; the feature says nothing.
     touches : Touches
+    passes : Passes
     """
 
     blocked: Stretches
@@ -64,6 +78,7 @@ class Trace:
     agreed_ground: Stretches
     soft: Stretches
     touches: Touches
+    passes: Passes
 
 
 def trace_rays(rays: Rays, near: Near, obstacles: Obstacles, *, reach_m: float, margin_m: float) -> Trace:
@@ -79,7 +94,7 @@ def trace_rays(rays: Rays, near: Near, obstacles: Obstacles, *, reach_m: float, 
     reach_m : float
         How far the rays are followed. [m]
     margin_m : float
-        A stake nearer than this to a keep-out counts as close. [m]
+        A stake nearer than this to a keep-out, or a lead to what it must not cross, counts as close. [m]
     """
     keep_out = obstacles.keep_out_m[near.feature]
     pairs = meet(rays, near, np.where(np.isnan(keep_out), obstacles.body_m[near.feature], keep_out) + margin_m)
@@ -103,7 +118,35 @@ def trace_rays(rays: Rays, near: Near, obstacles: Obstacles, *, reach_m: float, 
         agreed_ground=inside.take(obstacles.stake[inside.feature] == CAUTION).within(reach_m),
         soft=_soft(inside, obstacles).within(reach_m),
         touches=Touches(*(np.concatenate([getattr(t, n) for t in touches]) for n in Touches.__slots__)),
+        passes=_passes(rays, near, obstacles, pairs, margin_m),
     )
+
+
+def _passes(rays: Rays, near: Near, obstacles: Obstacles, pairs: Pairs, margin_m: float) -> Passes:
+    """Where rays pass what they must not cross: short of a crossing, the nearest point is an end of the segment."""
+    barred = may_not_pass(near, obstacles)
+    mine = np.flatnonzero(barred[pairs.near])
+    near_m = margin_m + obstacles.body_m[pairs.feature[mine]]
+    found = []
+    for end in (pairs.start_m, pairs.end_m):
+        (along_x, along_y), (x, y) = pairs.direction[mine].T, end[mine].T
+        at, short = along_x * x + along_y * y, near_m - np.abs(along_x * y - along_y * x)
+        keep = np.flatnonzero((short > 0) & (at > 0))
+        found.append((pairs.ray[mine[keep]], at[keep], short[keep]))
+    from_tower = np.zeros(int(rays.tower.max(initial=-1)) + 1)
+    short = margin_m + obstacles.body_m[near.feature] - near.distance_m
+    rows = np.flatnonzero(barred & (short > 0) & (near.tower < len(from_tower)))
+    np.maximum.at(from_tower, near.tower[rows], short[rows])
+    ray = np.flatnonzero(from_tower[rays.tower] > 0)
+    found.append((ray, np.zeros(len(ray)), from_tower[rays.tower[ray]]))
+    ray, at, short = (np.concatenate(part) for part in zip(*found, strict=True))
+    return Passes(ray, at, np.minimum(short, margin_m))
+
+
+def may_not_pass(near: Near, obstacles: Obstacles) -> NDArray[np.bool_]:
+    """Mark the segments near towers that leads must not cross; a line that ends at the tower is a span of it."""
+    barred = (obstacles.crossing == NO) & ~obstacles.is_planned
+    return np.asarray(barred[near.feature] & ~(obstacles.hangs[near.feature] & (near.distance_m <= AT_TOWER_M)))
 
 
 def _inside(rays: Rays, near: Near, obstacles: Obstacles, pairs: Pairs, hit: np.ndarray, at: FloatArray) -> Stretches:

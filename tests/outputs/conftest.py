@@ -111,6 +111,7 @@ def _electrodes(towers: pd.DataFrame, xy: np.ndarray, place: Place) -> gpd.GeoDa
             "caution_crossings": np.where(parent["status"] == NEEDS_AGREEMENT, 1.0, 0.0),
             "caution_ground": 0.0,
             "near_keep_out": 0.0,
+            "lead_beside_m": 0.0,
             "woodland_crops_m": 12.0,
         },
         geometry=shapely.points(lonlat),

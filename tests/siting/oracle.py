@@ -215,8 +215,27 @@ class Oracle:
             "near_keep_out": _yes(
                 [self.job.score.margin_m - _stake_slack(body, points) for body in self.bodies if body.stake == "no"]
             ),
+            "lead_beside_m": self._beside(points),
             "woodland_crops_m": (np.maximum(length - 1e-3, 0), length + 2 * STUB_M),
         }
+
+    def _beside(self, points: Points) -> tuple[np.ndarray, np.ndarray]:
+        """By how much leads come nearer than the margin to what they must not cross; less where only their ends do."""
+        least, most = np.zeros(len(points)), np.zeros(len(points))
+        for body in self.bodies:
+            if body.crossing != "no" or body.planned:
+                continue
+            shape = _not_at_tower(body.shape) if body.kind in HANGS and not body.is_area else body.shape
+            edge = shape.boundary if body.is_area else shape
+            if edge.is_empty:
+                continue
+            margin = self.job.score.margin_m
+            gap = shapely.distance(points.leads, edge) - (0.0 if body.is_area else body.half_m)
+            short = margin - np.maximum(gap, 0.0)
+            at_end = shapely.distance(points.stakes, edge) <= shapely.distance(points.leads, edge) + UNSURE
+            most = np.maximum(most, short + UNSURE)
+            least = np.maximum(least, np.where(at_end, 0.0, short - UNSURE))
+        return least, most
 
     def _crossings(self, points: Points) -> tuple[np.ndarray, np.ndarray]:
         slacks = [self.lead_slack(body, points) for body in self.bodies if body.crossing == "caution"]
@@ -234,6 +253,7 @@ class Oracle:
             "caution_crossings": weights.caution_crossing,
             "caution_ground": weights.caution_ground,
             "near_keep_out": weights.near_keep_out,
+            "lead_beside_m": weights.lead_beside_per_m,
             "woodland_crops_m": weights.woodland_crops_per_m,
         }
         terms = self.terms(points)

@@ -126,6 +126,22 @@ CROSSED = [Feature("minor_road", LineString([(x, -99), (x, 99)]), 6.0) for x in 
         ),
         pytest.param("near_keep_out", 0, north_line(Feature("building", Point(100, 16))), id="16 m from a building"),
         pytest.param("near_keep_out", 1, north_line(Feature("building", Point(100, 14))), id="14 m from a building"),
+        pytest.param("lead_beside_m", 0, north_line(Feature("building", box(50, 6, 60, 20))), id="6 m past a building"),
+        pytest.param("lead_beside_m", 3, north_line(Feature("building", box(50, 2, 60, 20))), id="2 m past a building"),
+        pytest.param(
+            "lead_beside_m",
+            4,
+            north_line(Feature("main_road", LineString([(20, 7), (90, 99)]), 12.0)),
+            id="1 m past the end of a road 12 m wide",
+        ),
+        pytest.param(
+            "lead_beside_m", 0, north_line(Feature("minor_road", LineString([(20, 4), (90, 99)]), 6.0)), id="may cross"
+        ),
+        pytest.param("lead_beside_m", 0, north_line(Feature("building", box(101, 1, 120, 9))), id="beyond the stake"),
+        pytest.param("lead_beside_m", 3, north_line(Feature("building", box(-9, -9, -2, 9))), id="tower at a building"),
+        pytest.param(
+            "lead_beside_m", 0, north_line(Feature("power_line", LineString([(0, 0), (-90, 90)]), 16.0)), id="its span"
+        ),
         pytest.param("woodland_crops_m", 30, north_line(Feature("woodland", box(60, -9, 90, 9))), id="through a wood"),
         pytest.param("woodland_crops_m", 40, north_line(Feature("crops", box(60, -9, 120, 9))), id="into a field"),
         pytest.param("woodland_crops_m", 0, north_line(Feature("crops", box(110, -9, 120, 9))), id="short of a field"),
@@ -154,6 +170,7 @@ WEIGHTS: dict[str, Any] = {
     "caution_crossings": "caution_crossing",
     "caution_ground": "caution_ground",
     "near_keep_out": "near_keep_out",
+    "lead_beside_m": "lead_beside_per_m",
     "woodland_crops_m": "woodland_crops_per_m",
     "induced_v": "induced_per_v",
     "bias_pct": "bias_per_pct",
@@ -171,17 +188,17 @@ def test_each_weight_counts_its_own_term(name: str) -> None:
 
 
 def test_total_of_the_default_weights() -> None:
-    """Off square, too long, two crossings, in a reserve, by a keep-out, 40 m of wood, 3 V, 8 %, steep, a walk."""
-    values = (10.0, 5.0, 2.0, 1.0, 1.0, 40.0, 3.0, 8.0, 4.0, 2.5)
+    """Off square, too long, two crossings, in a reserve, by a keep-out, past a house, wood, 3 V, 8 %, steep, a walk."""
+    values = (10.0, 5.0, 2.0, 1.0, 1.0, 4.5, 40.0, 3.0, 8.0, 4.0, 2.5)
     terms = {name: np.array([[value]]) for name, value in zip(TERMS, values, strict=True)}
     assert total(terms, Score())[0, 0] == pytest.approx(
-        10 * 1 + 5 * 0.2 + 2 * 15 + 20 + 5 + 40 * 0.1 + 3 * 2 + 8 * 0.5 + 4 * 1 + 2.5
+        10 * 1 + 5 * 0.2 + 2 * 15 + 20 + 5 + 4.5 * 2 + 40 * 0.1 + 3 * 2 + 8 * 0.5 + 4 * 1 + 2.5
     )
 
 
 def test_what_is_unknown_counts_nothing() -> None:
     terms = {name: np.array([[np.nan if name in FIGURE_TERMS else 1.0]]) for name in TERMS}
-    assert total(terms, Score())[0, 0] == pytest.approx(1 + 0.2 + 15 + 20 + 5 + 0.1)
+    assert total(terms, Score())[0, 0] == pytest.approx(1 + 0.2 + 15 + 20 + 5 + 2 + 0.1)
 
 
 def test_least_distance_is_that_of_the_tower() -> None:
