@@ -13,7 +13,7 @@ from layoutplan.errors import ColumnError
 from layoutplan.inputs.geodetic import FloatArray
 from layoutplan.inputs.placed import Table
 from layoutplan.inputs.words import listed
-from layoutplan.job.lines import Structure
+from layoutplan.job.lines import Structure, slip
 from layoutplan.text import clean
 
 Figure = Literal["positive number", "number from 0 up", "number"]
@@ -65,13 +65,15 @@ def read_structures(table: Table, column: str | None) -> NDArray[np.object_]:
     return kinds
 
 
-def read_figures(table: Table, column: str | None, kind: Figure = "positive number") -> FloatArray:
+def read_figures(
+    table: Table, column: str | None, kind: Figure = "positive number", most_m: float = np.inf
+) -> FloatArray:
     """Return a column of numbers, NaN where empty.
 
     Raises
     ------
     ColumnError
-        A cell holds something else.
+        A cell holds something else, or a length beyond what can be meant in metres.
     """
     if column is None:
         return np.full(len(table.rows), np.nan)
@@ -87,6 +89,11 @@ def read_figures(table: Table, column: str | None, kind: Figure = "positive numb
         raise ColumnError(
             f"{table.where}, {table.row_word} {listed(table.rows[wrong])}, field '{column}': '{found}' is no {kind}. "
             "Mend it, or leave it empty if unknown."
+        )
+    if (slipped := values > most_m).any():
+        raise ColumnError(
+            f"{table.where}, {table.row_word} {listed(table.rows[slipped])}, field '{column}': "
+            f"{slip(values[slipped][0], most_m)}. Give metres, or leave it empty if unknown."
         )
     return values
 

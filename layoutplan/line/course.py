@@ -10,14 +10,13 @@ from shapely import LineString
 
 from layoutplan.errors import LineError
 from layoutplan.inputs.model import LineInput
-from layoutplan.line.geodesy import GEOD, FloatArray, inverse, turn_deg
+from layoutplan.line.geodesy import GEOD, FloatArray, inverse
+from layoutplan.line.order import order_problems, span_list
 
 BEND_M = 5.0  # a centreline vertex further off the straight span than this is taken for a bend (judgement)
 TAIL_M = 5.0  # a centreline going on further than this beyond the last tower is taken for a further span (judgement)
 OWN_M = 15.0  # a vertex this near to a tower is the tower, drawn less well: no span bends so near to it (judgement)
 _AT_TOWER = 1e-6  # fraction of a segment within which a tower stands at the vertex
-LONG_SPAN_M = 2000.0  # hardly any span is longer; towers that are missing make one (judgement)
-REVERSAL_DEG = 150.0  # no transmission line turns back like this; rows out of order do (judgement)
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,32 +79,11 @@ def _through_towers(source: LineInput) -> Course:
     given = source.towers["order"].to_numpy(dtype=float)
     rows = np.arange(len(lonlat)) if np.isnan(given).all() else np.argsort(given, kind="stable")
     points = lonlat[rows]
-    bearing, length = inverse(points[:-1], points[1:])
-    turns = np.abs(turn_deg(np.diff(bearing)))
-    if (turns > REVERSAL_DEG).any() and not source.in_order:
-        at = int(np.argmax(turns)) + 1
-        name = source.towers["tower_id"].to_numpy()[rows]
-        raise LineError(
-            f"{source.source}: line '{source.line.id}' turns back by {turns.max():.0f} degrees "
-            f"at tower {name[at]} "
-            f"(between {name[at - 1]} and {name[at + 1]}): the rows seem out of order. "
-            "Set order_column or give a centreline; if the table holds several lines, pick one with where."
-        )
+    _, length = inverse(points[:-1], points[1:])
+    problems = order_problems(source, rows, points)
     axes = [points[:1], *np.stack((points[:-1], points[1:]), axis=1), points[-1:]]
     chainage = np.concatenate(([0.0], np.cumsum(length)))
-    return Course(rows, chainage, np.zeros(len(points)), axes, _long_spans(source, rows, length))
-
-
-def _long_spans(source: LineInput, rows: np.ndarray, length_m: FloatArray) -> tuple[str, ...]:
-    names = source.towers["tower_id"].to_numpy()[rows]
-    long = np.flatnonzero(length_m > LONG_SPAN_M)
-    spans = [f"{names[i]}-{names[i + 1]} ({length_m[i]:,.0f} m)" for i in long.tolist()]
-    if not spans:
-        return ()
-    return (
-        f"line '{source.line.id}': {len(spans)} span(s) longer than {LONG_SPAN_M:,.0f} m: {', '.join(spans[:5])}"
-        f"{', …' if len(spans) > 5 else ''}: towers may be missing there, or those of two lines mixed",
-    )
+    return Course(rows, chainage, np.zeros(len(points)), axes, problems)
 
 
 def _along_centreline(source: LineInput, line: LineString) -> Course:
@@ -119,8 +97,8 @@ def _along_centreline(source: LineInput, line: LineString) -> Course:
     _, offset = inverse(lonlat, foot)
     _check_offsets(source, offset)
     rows = np.argsort(at, kind="stable")
-    problems = _order_problems(source, rows, given)
     points, at = lonlat[rows], at[rows]
+    problems = [*_order_problems(source, rows, given), *order_problems(source, rows, points)]
     _, steps = inverse(vertices[:-1], vertices[1:])
     along = np.concatenate(([0.0], np.cumsum(steps)))
     chainage = np.interp(at, np.arange(len(vertices)), along)
@@ -128,10 +106,10 @@ def _along_centreline(source: LineInput, line: LineString) -> Course:
     problems += _aside_problems(source, offset)
     if bends:
         names = source.towers["tower_id"].to_numpy()[rows]
-        where = ", ".join(f"{names[i]}-{names[i + 1]}" for i in bends[:5])
+        where = span_list(names, np.diff(chainage), bends)
         problems.append(
-            f"line '{source.line.id}': the centreline bends between towers in {len(bends)} span(s) ({where}"
-            f"{', …' if len(bends) > 5 else ''}): a tower may be missing there; the bent course is used"
+            f"line '{source.line.id}': the centreline bends between towers in {len(bends)} span(s), {where}: a tower may "
+            "be missing there; the bent course is used"
         )
     return Course(rows, chainage, offset[rows], axes, tuple(problems))
 

@@ -51,6 +51,8 @@ def test_job_cannot_be_changed_afterwards(tmp_path):
             ["beyond the reel", "min_distance_m = 60", "shorten"],
         ),
         (GOOD + "[rules]\nreel_m = 55\n", ["beyond the reel", "line_clearance_m"]),
+        (GOOD + "base_width_m = 6800\n", ["base_width_m", "6800 m cannot be meant", "6.8 m if it is in millimetres"]),
+        (GOOD + "half_width_m = 8000\n", ["half_width_m", "8000 m cannot be meant"]),
         (GOOD + "[classes.rivers]\nkeep_out_m = 3\n", ["no obstacle class 'rivers'", "river_canal"]),
         (GOOD + '[[layers]]\npath = "a.gpkg"\n', ["obstacle_class", "class_column"]),
         (GOOD + '[[layers]]\npath = "a.gpkg"\nobstacle_class = "roads"\n', ["no obstacle class 'roads'"]),

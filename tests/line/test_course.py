@@ -8,6 +8,7 @@ import pytest
 
 from layoutplan.errors import LineError
 from layoutplan.line.course import order_line
+from layoutplan.line.order import natural_order
 
 from .lines import line_input, place
 
@@ -123,14 +124,68 @@ def test_rows_out_of_order_without_a_centreline_are_refused() -> None:
         order_line(source)
 
 
+BACK_AND_FORTH = [(0, 0), (600, 0), (300, 0), (900, 0), (1200, 40), (1500, 0)]
+
+
+@pytest.mark.parametrize("columns", [{}, {"order": np.arange(6.0)}], ids=["rows", "order column"])
+def test_the_natural_order_is_told_where_towers_go_back_and_forth(columns: dict[str, Any]) -> None:
+    """Stated or not: with bisectors of such an order every lead would be wrong."""
+    source = line_input(BACK_AND_FORTH, ids=list("abcdef"), in_order=bool(columns), **columns)
+    with pytest.raises(LineError, match=r"line 'line' turns back by 180 degrees.*as a, c, b, d …\..*turns_back = true"):
+        order_line(source)
+
+
+def test_a_job_may_say_that_a_line_turns_back() -> None:
+    source = line_input(BACK_AND_FORTH, ids=list("abcdef"), settings={"turns_back": True})
+    course = order_line(source)
+    assert course.rows.tolist() == [0, 1, 2, 3, 4, 5]
+    assert "turns back by 180 degrees" in course.problems[0]
+
+
+def test_a_line_that_turns_back_in_its_natural_order_is_named_and_planned() -> None:
+    """A short last span beside the line, as into a station: no other order would be shorter."""
+    sharp = [(0, 0), (400, 0), (800, 0), (703, -26)]
+    (said,) = order_line(line_input(sharp, in_order=True, order=np.arange(4.0))).problems
+    assert "turns back by 165 degrees at tower 3 (between 2 and 4)" in said
+
+
+def test_a_sharp_turn_with_a_shorter_order_is_named() -> None:
+    """The last two towers swapped behind a bend: 140 degrees, which a line might do."""
+    (said,) = order_line(line_input([(0, 0), (300, 0), (652, 295), (600, 0)], ids=list("abcd"), in_order=True)).problems
+    assert "by 140 degrees at tower c" in said
+    assert "as … b, d, c: check the order" in said
+
+
+def test_natural_order_of_a_crooked_line_from_any_rows() -> None:
+    """Points of a walk that never comes back near itself, shuffled: the walk again."""
+    turns = np.cumsum(np.random.default_rng(3).uniform(-0.5, 0.5, 60))
+    walk = np.cumsum(300 * np.column_stack((np.cos(turns / 3), np.sin(turns / 3))), axis=0)
+    lonlat = place(walk)
+    assert natural_order(lonlat).tolist() == list(range(60))
+    shuffled = np.random.default_rng(4).permutation(60)
+    found = shuffled[natural_order(lonlat[shuffled])].tolist()
+    assert found in (list(range(60)), list(range(60))[::-1])
+
+
+def test_lines_that_fork_have_no_natural_order() -> None:
+    assert natural_order(place([(0, 0), (300, 0), (600, 0), (300, 300), (300, -300)])) is None
+
+
+def test_gaps_of_a_line_with_a_centreline_are_given_by_their_length() -> None:
+    towers = [(0, 0), (300, 0), (3400, 0), (3700, 0)]
+    said = order_line(line_input(towers, [(0, 0), (3700, 0)], ids=list("abcd"))).problems
+    assert "line 'line': 1 span(s) longer than 2,000 m: b-c (3,100 m)" in said[0]
+
+
 def test_a_span_that_no_line_has_is_mentioned() -> None:
     assert order_line(line_input([(0, 0), (300, 0), (2200, 0)], None)).problems == ()
     (said,) = order_line(line_input([(0, 0), (300, 0), (2400, 0), (2700, 0)], None, ids=["a", "b", "c", "d"])).problems
     assert "1 span(s) longer than 2,000 m: b-c (2,100 m)" in said
 
 
-def test_rows_known_to_be_in_order_may_turn_back() -> None:
-    assert names(line_input([(0, 0), (600, 0), (300, 1)], in_order=True)) == ["1", "2", "3"]
+def test_rows_known_to_be_in_order_may_turn_back_if_the_job_says_so() -> None:
+    rows = {"in_order": True, "settings": {"turns_back": True}}
+    assert names(line_input([(0, 0), (600, 0), (300, 1)], **rows)) == ["1", "2", "3"]
 
 
 def test_sorted_rows_are_mentioned() -> None:
@@ -168,7 +223,7 @@ def test_spans_run_from_tower_to_tower_also_beside_the_centreline() -> None:
 def test_bend_between_towers_is_kept_and_mentioned() -> None:
     course = order_line(line_input([(0, 0), (600, 0)], [(0, 0), (300, 40), (600, 0)]))
     assert axis_m(course.axes[1]) == [(0, 0), (300, 40), (600, 0)]
-    assert "bends between towers in 1 span(s) (1-2)" in course.problems[0]
+    assert "bends between towers in 1 span(s), 1-2 (605 m)" in course.problems[0]
 
 
 def test_vertices_on_the_straight_span_are_no_bends() -> None:
