@@ -2,6 +2,6 @@
 
 from layoutplan.inputs.coverage import covered
 from layoutplan.inputs.model import FEATURE_COLUMNS, TOWER_COLUMNS, InputFile, Inputs, LineInput
-from layoutplan.inputs.read import read_inputs
+from layoutplan.inputs.read import as_read, read_inputs
 
-__all__ = ["FEATURE_COLUMNS", "TOWER_COLUMNS", "InputFile", "Inputs", "LineInput", "covered", "read_inputs"]
+__all__ = ["FEATURE_COLUMNS", "TOWER_COLUMNS", "InputFile", "Inputs", "LineInput", "as_read", "covered", "read_inputs"]

@@ -57,6 +57,10 @@ class LineInput:
         The ways the line was taken from whole, so that it is not met again as an obstacle.
     faults : FaultTable, optional
         Where the job names a table of fault currents.
+    osm_node_ids : tuple of int
+        Node of each row of ``towers``; empty if the line is not from an extract.
+    assumptions : tuple of str
+        What was taken from the map because the job leaves it open.
     """
 
     line: Line
@@ -66,6 +70,8 @@ class LineInput:
     source: str
     osm_way_ids: tuple[int, ...] = ()
     faults: FaultTable | None = None
+    osm_node_ids: tuple[int, ...] = ()
+    assumptions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

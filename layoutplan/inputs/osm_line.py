@@ -15,6 +15,7 @@ from layoutplan.inputs.geodetic import WGS84, FloatArray, to_lonlat
 from layoutplan.inputs.model import TOWER_COLUMNS, TOWER_FIGURES, LineInput
 from layoutplan.inputs.osm_file import OsmExtract, PowerWay
 from layoutplan.inputs.osm_select import select_ways
+from layoutplan.inputs.osm_told import told_by_map
 from layoutplan.inputs.towers import check_line
 from layoutplan.inputs.words import counted, listed
 from layoutplan.job import Line
@@ -73,9 +74,24 @@ def read_osm_line(
             partly.update(chain.pieces)
             continue
         check_line(towers, source)
-        named = line if number == 0 else branch_of(line, next(names))
-        lines.append(LineInput(named, towers, _course(at), True, source, tuple(ways[p].way_id for p in chain.pieces)))
-        problems += remarks + ([f"{source}: planned as line '{named.id}', apart from '{line.id}'"] if number else [])
+        named, taken, said = told_by_map(
+            line if number == 0 else branch_of(line, next(names)),
+            {ways[piece].way_id: ways[piece].tags for piece in chain.pieces},
+        )
+        lines.append(
+            LineInput(
+                line=named,
+                towers=towers,
+                course=_course(at),
+                in_order=True,
+                source=source,
+                osm_way_ids=tuple(ways[piece].way_id for piece in chain.pieces),
+                osm_node_ids=tuple(node for node in chain.nodes if node in extract.supports),
+                assumptions=tuple(taken),
+            )
+        )
+        apart = [f"{source}: planned as line '{named.id}', apart from '{line.id}'"] if number else []
+        problems += [*remarks, *said, *apart]
     left = {ways[piece].way_id for piece in partly}
     whole = [replace(found, osm_way_ids=tuple(way for way in found.osm_way_ids if way not in left)) for found in lines]
     return whole, tuple(problems)

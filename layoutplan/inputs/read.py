@@ -70,8 +70,17 @@ def read_inputs(job: Job, progress: Progress | None = None) -> Inputs:
         files=files,
         problems=(*problems, *said, *land.problems, *(text for layer in layers for text in layer.problems)),
         land=land.parcels,
-        assumptions=tuple(text for layer in layers for text in layer.assumptions),
+        assumptions=(
+            *(text for line in lines for text in line.assumptions),
+            *(text for layer in layers for text in layer.assumptions),
+        ),
     )
+
+
+def as_read(job: Job, lines: Sequence[LineInput]) -> Job:
+    """Return the job with its lines as they were read: what it leaves open may be told by the map."""
+    read = {line.line.id: line.line for line in lines}
+    return job.model_copy(update={"lines": tuple(read.get(line.id, line) for line in job.lines)})
 
 
 def _margin_m(job: Job) -> float:

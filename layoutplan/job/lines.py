@@ -109,8 +109,8 @@ class Line(Section):
     offset_tolerance_m: Positive = Field(30.0, description="A tower further off the centreline than this is an error.")
     turns_back: bool = Field(
         False,
-        description="Whether the line turns back on itself where its towers, in their order, say so; without it such an "
-        "order is an error where no centreline is given.",
+        description="Whether the line turns back on itself where its towers, in their order, say so; without it such "
+        "an order is an error where no centreline is given.",
     )
     frequency_hz: Frequency = Field(50.0, description="Of the supply: 50, 60 or 16.7.")
     sections: tuple[CrossSectionItem, ...] = Field(

@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from layoutplan.inputs.model import LineInput
 from layoutplan.job import Line
 from layoutplan.line.course import Course, order_line
-from layoutplan.line.geodesy import FloatArray, inverse, to_ecef, turn_deg
+from layoutplan.line.geodesy import FloatArray, inverse, turn_deg
 from layoutplan.line.legs import leg_offsets
 from layoutplan.line.model import LineModel, Spans, Towers
+from layoutplan.line.structures import SAME_PLACE_M as SAME_PLACE_M  # for those who still go by places
+from layoutplan.line.structures import UNKNOWN_NODE, structure_numbers
 
 ASSUMED_ELECTRODE_M = 12.0  # largest dimension of a tower's earth electrode where nothing is known (judgement)
-SAME_PLACE_M = 1.0  # towers of two lines nearer than this are one structure (judgement)
 
 
 def build_lines(sources: Sequence[LineInput]) -> LineModel:
@@ -28,8 +29,8 @@ def build_lines(sources: Sequence[LineInput]) -> LineModel:
     """
     courses = [order_line(source) for source in sources]
     towers = [_towers(source, course) for source, course in zip(sources, courses, strict=True)]
-    together = _concatenate(towers)
-    spans = _spans(sources, courses)
+    together = _numbered(_concatenate(towers), sources, courses)
+    spans = _spans(sources, courses, together)
     beside = {source.line.id for source in sources if not source.line.measured}
     passed = np.isin(together.line_id, sorted(beside))
     together, shared = _join_branches(together, passed)
@@ -41,6 +42,17 @@ def build_lines(sources: Sequence[LineInput]) -> LineModel:
         problems=(*(text for course in courses for text in course.problems), *_shared_texts(together, shared)),
         assumptions=tuple(_assumptions(together.rows(keep))),
     )
+
+
+def _numbered(towers: Towers, sources: Sequence[LineInput], courses: Sequence[Course]) -> Towers:
+    nodes = [
+        np.array(source.osm_node_ids, dtype=np.int64)[course.rows]
+        if source.osm_node_ids
+        else np.full(len(course.rows), UNKNOWN_NODE)
+        for source, course in zip(sources, courses, strict=True)
+    ]
+    numbers = structure_numbers(towers.line_id, towers.lonlat_deg, np.concatenate(nodes))
+    return replace(towers, structure_no=numbers)
 
 
 def _towers(source: LineInput, course: Course) -> Towers:
@@ -64,6 +76,7 @@ def _towers(source: LineInput, course: Course) -> Towers:
         leg=leg,
         order=np.arange(1, count + 1),
         lonlat_deg=lonlat,
+        structure_no=np.arange(count),  # known only when all lines are together
         chainage_m=course.chainage_m,
         adjoining_deg=np.column_stack((back, ahead)),
         line_bearing_deg=direction,
@@ -98,17 +111,37 @@ def _electrode_size(column: FloatArray, line: Line, base_m: FloatArray) -> tuple
     return np.where(np.isnan(given), guess, given), np.isnan(given)
 
 
-def _spans(sources: Sequence[LineInput], courses: Sequence[Course]) -> Spans:
-    rows: list[tuple[str, str, str, float]] = []
+def _spans(sources: Sequence[LineInput], courses: Sequence[Course], towers: Towers) -> Spans:
+    rows: list[tuple[str, str, str, float, int, int]] = []
     pieces = []
+    numbers = iter(np.split(towers.structure_no, np.cumsum([len(course.rows) for course in courses])[:-1]))
     for source, course in zip(sources, courses, strict=True):
         names = ["", *source.towers["tower_id"].to_numpy()[course.rows], ""]
-        for axis, start, end in zip(course.axes, names[:-1], names[1:], strict=True):
+        carried = [-1, *next(numbers).tolist(), -1]
+        for axis, start, end, first, last in zip(
+            course.axes, names[:-1], names[1:], carried[:-1], carried[1:], strict=True
+        ):
             pieces.append(np.stack((axis[:-1], axis[1:]), axis=1))
-            rows += [(source.line.id, start, end, source.line.half_width_m)] * (len(axis) - 1)
+            count = len(axis) - 1
+            rows += [
+                (
+                    *(source.line.id, start, end, source.line.half_width_m),
+                    *(first if piece == 0 else -1, last if piece == count - 1 else -1),
+                )
+                for piece in range(count)
+            ]
     ends = np.concatenate(pieces)
-    line_id, start, end, half = zip(*rows, strict=True)
-    return Spans(np.array(line_id), np.array(start), np.array(end), ends[:, 0], ends[:, 1], np.array(half, dtype=float))
+    line_id, start, end, half, first, last = zip(*rows, strict=True)
+    return Spans(
+        line_id=np.array(line_id),
+        from_tower=np.array(start),
+        to_tower=np.array(end),
+        start_deg=ends[:, 0],
+        end_deg=ends[:, 1],
+        half_width_m=np.array(half, dtype=float),
+        from_structure=np.array(first, dtype=np.int64),
+        to_structure=np.array(last, dtype=np.int64),
+    )
 
 
 def _concatenate(parts: Sequence[Towers]) -> Towers:
@@ -120,10 +153,11 @@ def _join_branches(towers: Towers, passed: np.ndarray) -> tuple[Towers, list[tup
 
     A line that is measured comes before those that only run beside, wherever the job lists it.
     """
-    tree = cKDTree(to_ecef(towers.lonlat_deg))
-    pairs = sorted((j, i) if passed[i] and not passed[j] else (i, j) for i, j in tree.query_pairs(SAME_PLACE_M))
-    later = {j for i, j in pairs if towers.line_id[i] != towers.line_id[j]}
-    shared = [(j, i) for i, j in pairs if j in later and i not in later]  # three lines at one tower: under the first
+    order = np.lexsort((np.arange(len(towers)), passed, towers.structure_no))
+    number = towers.structure_no[order]
+    begins = np.append(True, number[1:] != number[:-1])
+    head = order[np.maximum.accumulate(np.where(begins, np.arange(len(order)), 0))]
+    shared = sorted(zip(order[~begins].tolist(), head[~begins].tolist(), strict=True))  # all under the first
     if not shared:
         return towers, []
     first = np.array([target for _, target in shared])

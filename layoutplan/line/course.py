@@ -108,8 +108,8 @@ def _along_centreline(source: LineInput, line: LineString) -> Course:
         names = source.towers["tower_id"].to_numpy()[rows]
         where = span_list(names, np.diff(chainage), bends)
         problems.append(
-            f"line '{source.line.id}': the centreline bends between towers in {len(bends)} span(s), {where}: a tower may "
-            "be missing there; the bent course is used"
+            f"line '{source.line.id}': the centreline bends between towers in {len(bends)} span(s), {where}: a tower "
+            "may be missing there; the bent course is used"
         )
     return Course(rows, chainage, offset[rows], axes, tuple(problems))
 

@@ -23,6 +23,8 @@ class Towers:
     order : ndarray of int
         1, 2, … within the line.
     lonlat_deg : ndarray, shape (n, 2)
+    structure_no : ndarray of int
+        Towers of several lines with the same number are one structure (:mod:`layoutplan.line.structures`).
     chainage_m : ndarray
         Distance along the line from its start.
     adjoining_deg : ndarray, shape (n, k)
@@ -50,6 +52,7 @@ class Towers:
     leg: StrArray
     order: IntArray
     lonlat_deg: FloatArray
+    structure_no: IntArray
     chainage_m: FloatArray
     adjoining_deg: FloatArray
     line_bearing_deg: FloatArray
@@ -77,7 +80,9 @@ class Towers:
 class Spans:
     """Straight pieces of the planned lines' axes; a span is one piece unless its centreline bends on the way.
 
-    ``from_tower`` and ``to_tower`` are empty where the line goes on beyond the first or last tower.
+    ``from_tower`` and ``to_tower`` are empty where the line goes on beyond the first or last tower; ``from_structure``
+    and ``to_structure`` are the numbers of their structures, those of :class:`Towers`, -1 where the piece does not
+    start or end at a tower.
     """
 
     line_id: StrArray
@@ -86,6 +91,8 @@ class Spans:
     start_deg: FloatArray
     end_deg: FloatArray
     half_width_m: FloatArray
+    from_structure: IntArray
+    to_structure: IntArray
 
     def __len__(self) -> int:
         """Return the number of pieces."""

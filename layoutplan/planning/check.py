@@ -14,6 +14,7 @@ import shapely
 from layoutplan.errors import InputError
 from layoutplan.inputs.staked_readings import read_readings
 from layoutplan.line.geodesy import FloatArray, inverse
+from layoutplan.line.structures import names_of
 from layoutplan.planning.checks import BROKEN, CAUTIONED, KEPT, UNKNOWN
 from layoutplan.planning.edited import Given, edited_stakes, offsets
 from layoutplan.planning.electrics import exposures_table, with_lead_figures
@@ -168,11 +169,12 @@ def _refuse_far(plan: Reopened, given: Given) -> None:
     far = np.flatnonzero(~(away_m <= _FARTHEST_M))
     if len(far):
         i = far[0]
+        name = names_of(towers.line_id, towers.tower_id)[given.tower[i]]
         also = f" ({len(far)} stakes are farther off than {_FARTHEST_M:,.0f} m)" if len(far) > 1 else ""
         raise InputError(
-            f"stake {given.role[i]} of tower {towers.tower_id[given.tower[i]]} lies {away_m[i]:,.0f} m from its "
-            f"tower{also}. Check the coordinate reference system, that longitude and latitude are not swapped, and the "
-            "stake's name or tower."
+            f"stake {given.role[i]} of tower {name} lies {away_m[i]:,.0f} m from its tower{also}. "
+            "Check the coordinate reference system, that longitude and latitude are not swapped, and the stake's "
+            "name or tower."
         )
 
 

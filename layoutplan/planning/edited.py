@@ -13,6 +13,7 @@ from scipy.spatial import cKDTree
 from layoutplan.errors import OutputError
 from layoutplan.line.geodesy import FloatArray, inverse, to_ecef
 from layoutplan.line.model import IntArray, Towers
+from layoutplan.line.structures import names_of
 from layoutplan.planning.reopen import Reopened
 from layoutplan.text import clean
 
@@ -82,13 +83,13 @@ def _towers_of(table: gpd.GeoDataFrame, lonlat: FloatArray, towers: Towers) -> t
     rows = {key: i for i, key in enumerate(zip(towers.line_id.tolist(), towers.tower_id.tolist(), strict=True))}
     keys = zip(table["line_id"].map(clean), table["tower_id"].map(clean), strict=True)
     tower = np.array([rows.get(key, -1) for key in keys], dtype=np.int64)
-    lost = np.flatnonzero(tower < 0)
+    lost, names = np.flatnonzero(tower < 0), names_of(towers.line_id, towers.tower_id)
     if len(lost):
         _, nearest = cKDTree(to_ecef(towers.lonlat_deg)).query(to_ecef(lonlat[lost]))
         tower[lost] = nearest
     said = [
         f"a stake at {lonlat[i, 1]:.6f} {lonlat[i, 0]:.6f} names no tower of the plan: taken for the nearest, "
-        f"{towers.tower_id[tower[i]]}"
+        f"{names[tower[i]]}"
         for i in lost.tolist()
     ]
     return tower, said
@@ -96,26 +97,22 @@ def _towers_of(table: gpd.GeoDataFrame, lonlat: FloatArray, towers: Towers) -> t
 
 def _roles_of(table: gpd.GeoDataFrame, tower: IntArray, towers: Towers) -> tuple[np.ndarray, list[str]]:
     role = np.array([clean(value).upper() for value in table["role"].tolist()], dtype="<U1")
-    said = []
+    said, names = [], names_of(towers.line_id, towers.tower_id)
     for i in np.flatnonzero(~np.isin(role, ["H", "S"])).tolist():
         taken = set(role[(tower == tower[i]) & np.isin(role, ["H", "S"])].tolist())
         free = [name for name in ("H", "S") if name not in taken]
         if not free:
-            raise OutputError(
-                f"layer 'electrodes': tower {towers.tower_id[tower[i]]} has more than two stakes. Delete one."
-            )
+            raise OutputError(f"layer 'electrodes': tower {names[tower[i]]} has more than two stakes. Delete one.")
         role[i] = free[0]
-        said.append(f"a stake of tower {towers.tower_id[tower[i]]} had no role: taken for {free[0]}")
+        said.append(f"a stake of tower {names[tower[i]]} had no role: taken for {free[0]}")
     return role, said
 
 
 def _check_once(tower: IntArray, role: np.ndarray, towers: Towers) -> None:
     twice = pd.DataFrame({"tower": tower, "role": role}).duplicated().to_numpy()
     if twice.any():
-        i = int(np.flatnonzero(twice)[0])
-        raise OutputError(
-            f"layer 'electrodes': tower {towers.tower_id[tower[i]]} has two stakes {role[i]}. Delete one."
-        )
+        i, names = int(np.flatnonzero(twice)[0]), names_of(towers.line_id, towers.tower_id)
+        raise OutputError(f"layer 'electrodes': tower {names[tower[i]]} has two stakes {role[i]}. Delete one.")
 
 
 def _planned(plan: Reopened, tower: IntArray, role: np.ndarray) -> tuple[FloatArray, gpd.GeoDataFrame]:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from layoutplan.access import NO_WALKS, Walkable
 from layoutplan.exposure import CouplingTable, Network, assess, build_network, fan_terms, measured, require_figures
 from layoutplan.exposure.measured import Measured
-from layoutplan.inputs import Inputs, covered, read_inputs
+from layoutplan.inputs import Inputs, as_read, covered, read_inputs
 from layoutplan.job import Job
 from layoutplan.line import Towers, build_lines
 from layoutplan.line.grid import require_projected
@@ -65,6 +65,7 @@ def plan(job: Job, progress: Progress | None = None) -> Plan:
     with clock("read"):
         say(0, "reading lines and map")
         inputs = read_inputs(job)
+        job = as_read(job, inputs.lines)
     with clock("line"):
         model = build_lines(inputs.lines)
     with clock("terrain"):

@@ -132,7 +132,7 @@ def test_bad_places_name_the_row(layer_file: Write, bad: Any) -> None:
         ("structure_column", ["pole", "mast", "mast"], "feature 2, 3, field 'value': 'mast' is no structure. Known: "),
         ("base_width_column", ["6", "wide", "7"], "feature 2, field 'value': 'wide' is no positive number"),
         ("base_width_column", [6.0, -1.0, 0.0], "feature 2, 3, field 'value': '-1.0' is no positive number"),
-        ("base_width_column", [6.8, 6800.0, 7.0], r"feature 2, field 'value': 6800 m cannot be meant.*6.8 m if it is in"),
+        ("base_width_column", [6.8, 6800.0, 7.0], r"feature 2, field 'value': 6800 m cannot be meant.*6.8 m if it is"),
         ("earth_electrode_size_column", [12.0, 12.0, 12e3], "feature 3, field 'value': 12000 m cannot be meant"),
         ("earth_electrode_size_column", ["1", "inf", "2"], "feature 2, field 'value': 'inf' is no positive number"),
         ("footing_resistance_column", [10.0, 0.0, -3.0], "feature 2, 3, field 'value': '0.0' is no positive number"),
