@@ -17,7 +17,6 @@ import tomllib
 from collections import Counter
 from collections.abc import Iterator
 from functools import cached_property
-from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -43,9 +42,10 @@ RULES = {
 }
 LINE = {"id": "line", "half_width_m": 8.0, "structure": "lattice_4"}
 ASSUMED_ELECTRODE_M = 12.0
-MAPPED_STUB_M = 5.0  # pieces that end nearer say nothing of its direction
+MAPPED_STUB_M = 10.0  # pieces that end nearer say nothing of its direction
 SAME_LINE_M = 10.0  # a mapped segment this close to planned spans is the planned line
 AT_TOWER_M = 1.0  # a power line this close to the tower ends there
+ON_ARMS_M = 10.0  # and a mapped one that ends this close
 GROUND_TOL_M = 0.1  # of a lead over ground of cells of 20 m to 90 m
 TOL_M, TOL_DEG = 0.002, 0.01  # written numbers are rounded to 1 mm and 1e-4 degrees
 SPANS_WITHIN_M = 2000.0
@@ -194,12 +194,10 @@ class Place:
         for feature in self.features:
             if not feature.hangs:
                 continue
-            for part in shapely.get_parts(feature.body):
-                ends = shapely.get_coordinates(part)
-                for pair in pairwise(ends):
-                    if shapely.LineString(pair).distance(shapely.Point(0, 0)) <= AT_TOWER_M:
-                        far = [end for end in pair if np.hypot(*end) > MAPPED_STUB_M]
-                        out += [float(np.degrees(np.arctan2(*end)) % 360) for end in far]
+            for segment in _segments(feature.body):
+                if feature.is_span(segment):
+                    far = [end for end in segment.coords if np.hypot(*end) > MAPPED_STUB_M]
+                    out += [float(np.degrees(np.arctan2(*end)) % 360) for end in far]
         return out
 
 
@@ -232,6 +230,13 @@ class Feature:
             return self.shape
         return shapely.MultiLineString([s for s in _segments(self.shape) if not self._own(s)])
 
+    def is_span(self, segment: Any) -> bool:
+        """Whether a segment of an overhead line comes to the tower, or the mapped line ends at its arms."""
+        parts = [part for part in shapely.get_parts(self.shape) if part.geom_type == "LineString"]
+        ends = {end for part in parts for end in (part.coords[0], part.coords[-1])}
+        on_arms = any(np.hypot(*xy) <= ON_ARMS_M and xy in ends for xy in segment.coords)
+        return segment.distance(ORIGIN) <= AT_TOWER_M or on_arms
+
     def _own(self, segment: Any) -> bool:
         places = [segment.interpolate(share, normalized=True) for share in (0.0, 0.5, 1.0)]
         return all(self.place.axes.distance(place) <= SAME_LINE_M for place in places)
@@ -240,7 +245,7 @@ class Feature:
     def edge(self) -> Any:
         """What a lead can pass: the edge of an area; of power lines what does not come to the tower."""
         if self.hangs:
-            far = [s for s in _segments(self.body) if s.distance(ORIGIN) > AT_TOWER_M]
+            far = [s for s in _segments(self.body) if not self.is_span(s)]
             return shapely.MultiLineString(far)
         return self.shape.boundary if self.is_area else self.body
 
@@ -258,7 +263,7 @@ class Feature:
             return self._touch_of(lead, self.shape)
         body = self.body
         if self.hangs:
-            body = shapely.MultiLineString([s for s in _segments(body) if s.distance(ORIGIN) > AT_TOWER_M])
+            body = shapely.MultiLineString([s for s in _segments(body) if not self.is_span(s)])
         if body.is_empty:
             return False, False, np.inf
         if self.half_m == 0 or self.body.distance(ORIGIN) <= self.half_m:

@@ -142,7 +142,7 @@ class Score(Section):
     beyond_min_per_m: NonNegative = Field(0.2, description="Per metre beyond the shortest distance the rules allow.")
     caution_crossing: NonNegative = Field(15.0, description="Per crossing to be agreed or taken care of.")
     caution_ground: NonNegative = Field(20.0, description="For a stake on land that needs somebody's agreement.")
-    near_keep_out: NonNegative = Field(5.0, description="For a stake within `margin_m` of a keep-out.")
+    near_keep_out: NonNegative = Field(10.0, description="For a stake within `margin_m` of a keep-out.")
     lead_beside_per_m: NonNegative = Field(
         2.0, description="Per metre by which a lead passes what it must not cross nearer than `margin_m`."
     )

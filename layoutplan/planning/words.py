@@ -49,7 +49,8 @@ def margin_texts(chosen: Evaluated, obstacles: Obstacles, job: Job) -> list[str]
     """
     margin, texts = job.score.margin_m, defaultdict(list)
     edge, feature = chosen.beside.edge_m, chosen.beside.feature
-    for i in np.flatnonzero((edge < margin) & (edge > 0)).tolist():
+    crossed = np.isin(np.arange(len(chosen)), chosen.touches.ray[chosen.touches.level == NO])
+    for i in np.flatnonzero((edge < margin) & ~crossed).tolist():
         texts[i].append(f"lead passes {describe(obstacles, job, int(feature[i]))} by {edge[i]:.1f} m")
     clear, count = chosen.clear, len(obstacles.class_names)
     key = chosen.close_position * count + obstacles.class_code[chosen.close_feature]

@@ -1,4 +1,4 @@
-"""Mapped power lines that end at a planned tower: spans of the tower that the job does not know of."""
+"""Mapped overhead lines that end at a planned tower: spans of the tower that the job does not know of."""
 
 from __future__ import annotations
 
@@ -10,9 +10,8 @@ from layoutplan.line.model import Towers
 from layoutplan.siting.near import Near
 from layoutplan.siting.obstacles import Obstacles
 from layoutplan.siting.ragged import expand
-from layoutplan.siting.trace import AT_TOWER_M
 
-_STUB_M = 5.0  # a piece no longer than this says nothing of a span's direction (judgement)
+_STUB_M = 10.0  # a piece no longer than this, or an end on the arms, says nothing of a span's direction (judgement)
 
 
 def with_mapped_spans(towers: Towers, near: Near, obstacles: Obstacles) -> Towers:
@@ -21,8 +20,7 @@ def with_mapped_spans(towers: Towers, near: Near, obstacles: Obstacles) -> Tower
     A line of which only a part is planned goes on, and branches may be missing from the job: leads keep their angle to
     those spans as well.
     """
-    mapped = obstacles.hangs & ~obstacles.is_planned
-    rows = mapped[near.feature] & (near.distance_m <= AT_TOWER_M)
+    rows = near.fastened & ~obstacles.is_planned[near.feature]
     tower = np.tile(near.tower[rows], 2)
     end = np.concatenate((near.start_m[rows], near.end_m[rows]))
     far = np.hypot(*end.T) > _STUB_M

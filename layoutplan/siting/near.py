@@ -18,6 +18,8 @@ from layoutplan.siting.ragged import IntArray, expand
 
 _METRES_PER_DEGREE = 110_500.0  # a little less than the least on the ellipsoid, so windows come out too wide
 _RADIUS_M = 6.33e6  # a little less than the least radius of curvature
+AT_TOWER_M = 1.0  # an overhead line that comes so close to the tower point ends at the tower
+ON_ARMS_M = 10.0  # a mapped overhead line that ends so close to it is drawn to the end of its arms (judgement)
 _EDGE_M = 0.01  # a tower this near to the edge of an area stands on it
 
 
@@ -32,6 +34,9 @@ class Near:
         Ends of the segment in the tower's frame. [m]
     distance_m : ndarray, shape (n,)
         Tower to segment. [m]
+    fastened : ndarray of bool, shape (n,)
+        The segment is a span of this tower: an overhead line that comes to the tower point, or a mapped one that ends
+        on its arms.
     on_edge : ndarray of bool, shape (n,)
         The tower stands on the edge of this area: inside for some directions, outside for others. All of the area's
         segments are here then, however far away.
@@ -46,6 +51,7 @@ class Near:
     start_m: FloatArray
     end_m: FloatArray
     distance_m: FloatArray
+    fastened: NDArray[np.bool_]
     on_edge: NDArray[np.bool_]
     inside_tower: IntArray
     inside_feature: IntArray
@@ -78,11 +84,22 @@ def find_near(obstacles: Obstacles, towers: Towers, reach_m: float) -> Near:
         start[keep],
         end[keep],
         away[keep],
+        _fastened(obstacles, segment[keep], start[keep], end[keep], away[keep]),
         on_edge[keep],
         inside_tower[within],
         inside_feature[within],
         reach_m,
     )
+
+
+def _fastened(
+    obstacles: Obstacles, segment: IntArray, start_m: FloatArray, end_m: FloatArray, away_m: FloatArray
+) -> NDArray[np.bool_]:
+    feature = obstacles.segment_feature[segment]
+    on_arms = obstacles.segment_begins[segment] & (np.hypot(*start_m.T) <= ON_ARMS_M)
+    on_arms |= obstacles.segment_ends[segment] & (np.hypot(*end_m.T) <= ON_ARMS_M)
+    on_arms &= (start_m != end_m).any(axis=1)  # a point is no line
+    return np.asarray(obstacles.hangs[feature] & ((away_m <= AT_TOWER_M) | (on_arms & ~obstacles.is_planned[feature])))
 
 
 def _key(obstacles: Obstacles, tower: IntArray, feature: IntArray) -> IntArray:

@@ -47,6 +47,8 @@ class Obstacles:
         Lines that hang from towers or poles, the planned ones too: one that ends at a tower is a span of it.
     segment_feature, segment_vertex : ndarray of int
         Feature of each segment, and its first vertex in ``vertices_m`` (the second is the next one).
+    segment_begins, segment_ends : ndarray of bool
+        Whether the mapped line begins with this segment's first vertex, or ends with its second.
     vertices_m : ndarray, shape (n, 3)
         Geocentric. [m]
     chunk_first : ndarray of int, shape (c + 1,)
@@ -74,6 +76,8 @@ class Obstacles:
     hangs: NDArray[np.bool_]
     segment_feature: IntArray
     segment_vertex: IntArray
+    segment_begins: NDArray[np.bool_]
+    segment_ends: NDArray[np.bool_]
     vertices_m: FloatArray
     chunk_first: IntArray
     chunks: STRtree
@@ -129,10 +133,12 @@ def build_obstacles(
     body = np.concatenate((features["width_m"].to_numpy(dtype=float) / 2, spans.half_width_m))
     keep_out = np.where(stake == NO, body + np.array([row.keep_out_m for row in rows])[code], np.nan)
     is_area = shapely.get_dimensions(shapes) == 2
-    lonlat, segment_vertex, segment_feature = _segments(shapes)
+    lonlat, segment_vertex, segment_feature, begins, ends = _segments(shapes)
     hangs = np.isin(code, [names.index(name) for name in overhead_lines()]) & ~is_area
     own = on_planned_line(lonlat, segment_vertex, (hangs & ~planned)[segment_feature], spans)
-    segment_vertex, segment_feature = segment_vertex[~own], segment_feature[~own]
+    segment_vertex, segment_feature, begins, ends = (
+        part[~own] for part in (segment_vertex, segment_feature, begins, ends)
+    )
     chunk_first, boxes = _chunks(lonlat, segment_vertex, segment_feature)
     area_feature = np.flatnonzero(is_area[: len(geometry)])
     blank = np.full(len(spans), "", dtype=object)
@@ -152,6 +158,8 @@ def build_obstacles(
             hangs=hangs,
             segment_feature=segment_feature,
             segment_vertex=segment_vertex,
+            segment_begins=begins,
+            segment_ends=ends,
             vertices_m=to_ecef(lonlat),
             chunk_first=chunk_first,
             chunks=STRtree(boxes),
@@ -163,8 +171,13 @@ def build_obstacles(
     )
 
 
-def _segments(geometry: NDArray[np.object_]) -> tuple[FloatArray, IntArray, IntArray]:
-    """Vertices of all features, and for each segment its first vertex and its feature; a point is one segment."""
+def _segments(
+    geometry: NDArray[np.object_],
+) -> tuple[FloatArray, IntArray, IntArray, NDArray[np.bool_], NDArray[np.bool_]]:
+    """Vertices of all features, and for each segment its first vertex, its feature, and whether it is first or last.
+
+    A point is one segment.
+    """
     is_area = shapely.get_dimensions(geometry) == 2
     rings, ring_of = shapely.get_rings(geometry[is_area], return_index=True)
     lines = np.concatenate((geometry[~is_area], rings))
@@ -178,7 +191,8 @@ def _segments(geometry: NDArray[np.object_]) -> tuple[FloatArray, IntArray, IntA
     part, number = expand(count - 1)
     first = np.cumsum(count) - count
     by_feature = np.argsort(feature[part_of][part], kind="stable")
-    return coords, (first[part] + number)[by_feature], feature[part_of][part][by_feature]
+    vertex, owner, last = (first[part] + number), feature[part_of][part], number == count[part] - 2
+    return coords, vertex[by_feature], owner[by_feature], (number == 0)[by_feature], last[by_feature]
 
 
 def _chunks(lonlat: FloatArray, vertex: IntArray, feature: IntArray) -> tuple[IntArray, NDArray[np.object_]]:

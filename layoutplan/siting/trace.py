@@ -21,7 +21,6 @@ from layoutplan.siting.rays import Rays
 
 SOFT_CLASSES = ("woodland", "crops")
 OUTSIDE_PERMITTED = -1  # stands for a feature: the land beyond what is permitted
-AT_TOWER_M = 1.0  # a power line that comes so close to the tower point ends at the tower
 STUB_M = 1e-3  # what a lead meets on its first millimetre is met by the tower, not by the lead
 _BEHIND_M = 9e3  # further than any reel; stands for "for ever" along a ray
 
@@ -118,16 +117,19 @@ def trace_rays(rays: Rays, near: Near, obstacles: Obstacles, *, reach_m: float, 
         agreed_ground=inside.take(obstacles.stake[inside.feature] == CAUTION).within(reach_m),
         soft=_soft(inside, obstacles).within(reach_m),
         touches=Touches(*(np.concatenate([getattr(t, n) for t in touches]) for n in Touches.__slots__)),
-        passes=_passes(rays, near, obstacles, pairs, margin_m),
+        passes=_passes(rays, near, obstacles, pairs, hit, at, margin_m),
     )
 
 
-def _passes(rays: Rays, near: Near, obstacles: Obstacles, pairs: Pairs, margin_m: float) -> Passes:
+def _passes(
+    rays: Rays, near: Near, obstacles: Obstacles, pairs: Pairs, hit: np.ndarray, at: FloatArray, margin_m: float
+) -> Passes:
     """Where rays pass what they must not cross: short of a crossing, the nearest point is an end of the segment."""
     barred = may_not_pass(near, obstacles)
     mine = np.flatnonzero(barred[pairs.near])
     near_m = margin_m + obstacles.body_m[pairs.feature[mine]]
-    found = []
+    crossed = barred[pairs.near[hit]]
+    found = [(pairs.ray[hit][crossed], at[crossed], np.full(int(crossed.sum()), margin_m))]
     for end in (pairs.start_m, pairs.end_m):
         (along_x, along_y), (x, y) = pairs.direction[mine].T, end[mine].T
         at, short = along_x * x + along_y * y, near_m - np.abs(along_x * y - along_y * x)
@@ -146,7 +148,7 @@ def _passes(rays: Rays, near: Near, obstacles: Obstacles, pairs: Pairs, margin_m
 def may_not_pass(near: Near, obstacles: Obstacles) -> NDArray[np.bool_]:
     """Mark the segments near towers that leads must not cross; a line that ends at the tower is a span of it."""
     barred = (obstacles.crossing == NO) & ~obstacles.is_planned
-    return np.asarray(barred[near.feature] & ~(obstacles.hangs[near.feature] & (near.distance_m <= AT_TOWER_M)))
+    return np.asarray(barred[near.feature] & ~near.fastened)
 
 
 def _inside(rays: Rays, near: Near, obstacles: Obstacles, pairs: Pairs, hit: np.ndarray, at: FloatArray) -> Stretches:
@@ -187,12 +189,11 @@ def _line_touches(near: Near, obstacles: Obstacles, pairs: Pairs, hit: np.ndarra
     """
     feature = pairs.feature
     body = np.where(obstacles.is_planned, 0.0, obstacles.body_m)
-    matters = (obstacles.crossing != FREE) & ~obstacles.is_area
+    matters = ((obstacles.crossing != FREE) & ~obstacles.is_area)[feature] & ~near.fastened[pairs.near]
     within = _holds_tower(near, obstacles, body)[pairs.near]
-    (bodies,) = capsule_stretches(pairs, np.where(matters[feature] & ~within, body[feature] - TOLERANCE_M, np.nan))
-    by_axis = matters[feature] & (within | (body[feature] <= TOLERANCE_M))
-    at_tower = obstacles.hangs[feature] & (near.distance_m[pairs.near] <= AT_TOWER_M)
-    axis = (by_axis & ~at_tower)[hit] & (at > STUB_M)
+    (bodies,) = capsule_stretches(pairs, np.where(matters & ~within, body[feature] - TOLERANCE_M, np.nan))
+    by_axis = matters & (within | (body[feature] <= TOLERANCE_M))
+    axis = by_axis[hit] & (at > STUB_M)
     return _first_touches(
         np.concatenate((bodies.ray, pairs.ray[hit][axis])),
         np.concatenate((bodies.feature, feature[hit][axis])),

@@ -35,6 +35,7 @@ class Body:
     stake: str
     crossing: str
     planned: bool = False
+    ends: tuple[Any, ...] = ()
 
     @property
     def is_area(self) -> bool:
@@ -84,11 +85,13 @@ class Oracle:
         for feature in self.scene.features:
             row = classes[feature.kind]
             shape = shapely.transform(shapely.transform(feature.shape, self.scene.place), self.local)
+            ends = (shape.coords[0], shape.coords[-1]) if shape.geom_type == "LineString" else ()
             if feature.kind in HANGS and shape.geom_type == "LineString":
                 shape = _without_own(shape, [span.shape for span in spans])
                 if shape.is_empty:
                     continue
-            yield Body(shape, feature.kind, feature.width_m / 2, row.keep_out_m, row.stake, row.lead_crossing)
+            rule = row.keep_out_m, row.stake, row.lead_crossing
+            yield Body(shape, feature.kind, feature.width_m / 2, *rule, ends=ends)
 
     def _spans(self) -> Iterator[Body]:
         row = self.job.obstacle_classes["power_line"]
@@ -103,10 +106,10 @@ class Oracle:
         out = []
         for body in self.bodies:
             if body.kind in HANGS and not body.planned and shapely.get_dimensions(body.shape) == 1:
-                for segment in (piece for part in shapely.get_parts(body.shape) for piece in _segments(part)):
-                    if segment.distance(shapely.Point(0, 0)) <= 1.0:
+                for segment in _all_segments(body.shape):
+                    if _is_span(segment, body):
                         ends = shapely.get_coordinates(segment)
-                        out += [_bearing(end) for end in ends if np.hypot(*end) > 5.0]  # shorter ones say nothing
+                        out += [_bearing(end) for end in ends if np.hypot(*end) > 10.0]  # shorter ones say nothing
             if body.planned:
                 ends = shapely.get_coordinates(body.shape)
                 for here, there in (ends, ends[::-1]):
@@ -188,7 +191,7 @@ class Oracle:
             gap = shapely.distance(points.leads, body.shape)
             within = shapely.length(shapely.intersection(points.leads, body.shape))
             return np.where(gap > 0, gap, -within)
-        shape = _not_at_tower(body.shape) if body.kind in HANGS else body.shape
+        shape = _not_at_tower(body) if body.kind in HANGS else body.shape
         if shape.is_empty:
             return np.full(len(points), np.inf)
         if body.planned or body.half_m == 0 or shapely.distance(body.shape, shapely.Point(0, 0)) <= body.half_m:
@@ -225,7 +228,7 @@ class Oracle:
         for body in self.bodies:
             if body.crossing != "no" or body.planned:
                 continue
-            shape = _not_at_tower(body.shape) if body.kind in HANGS and not body.is_area else body.shape
+            shape = _not_at_tower(body) if body.kind in HANGS and not body.is_area else body.shape
             edge = shape.boundary if body.is_area else shape
             if edge.is_empty:
                 continue
@@ -233,7 +236,7 @@ class Oracle:
             gap = shapely.distance(points.leads, edge) - (0.0 if body.is_area else body.half_m)
             short = margin - np.maximum(gap, 0.0)
             at_end = shapely.distance(points.stakes, edge) <= shapely.distance(points.leads, edge) + UNSURE
-            most = np.maximum(most, short + UNSURE)
+            most = np.maximum(most, short + UNSURE + STUB_M)
             least = np.maximum(least, np.where(at_end, 0.0, short - UNSURE))
         return least, most
 
@@ -314,7 +317,18 @@ def _without_own(line: Any, spans: list[Any]) -> Any:
     return shapely.MultiLineString([segment for segment in _segments(line) if not own(segment)])
 
 
-def _not_at_tower(line: Any) -> Any:
-    """Segments that keep more than 1 m from the tower."""
-    parts = [segment for part in shapely.get_parts(line) for segment in _segments(part)]
-    return shapely.MultiLineString([part for part in parts if part.distance(shapely.Point(0, 0)) > 1.0])
+def _all_segments(shape: Any) -> list[Any]:
+    return [segment for part in shapely.get_parts(shape) for segment in _segments(part)]
+
+
+def _is_span(segment: Any, body: Body) -> bool:
+    """Whether an overhead line's segment comes within 1 m of the tower, or the mapped line ends there within 10 m."""
+    near = [xy for xy in segment.coords if np.hypot(*xy) <= 10.0 and xy in body.ends]
+    return segment.distance(shapely.Point(0, 0)) <= 1.0 or (bool(near) and not body.planned and segment.length > 0)
+
+
+def _not_at_tower(body: Body) -> Any:
+    """Segments that are no span of the tower."""
+    if body.shape.geom_type == "Point":
+        return body.shape if body.shape.distance(shapely.Point(0, 0)) > 1.0 else shapely.MultiLineString([])
+    return shapely.MultiLineString([part for part in _all_segments(body.shape) if not _is_span(part, body)])

@@ -31,7 +31,7 @@ def test_leads_against_shapely(scene: Scene) -> None:
     gaps = [np.full(len(leads), np.inf)]
     for body in barred:
         edge = body.shape.boundary if body.is_area else body.shape
-        if body.kind in HANGS and not body.is_area and edge.distance(Point(0, 0)) <= 1.0:
+        if body.kind in HANGS and not body.is_area and edge.distance(Point(0, 0)) <= 10.0:
             return  # what ends at the tower is looked at below
         gaps.append(np.maximum(shapely.distance(leads, edge) - (0 if body.is_area else body.half_m), 0.0))
     want = np.min(gaps, axis=0)

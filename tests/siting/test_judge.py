@@ -192,13 +192,13 @@ def test_total_of_the_default_weights() -> None:
     values = (10.0, 5.0, 2.0, 1.0, 1.0, 4.5, 40.0, 3.0, 8.0, 4.0, 2.5)
     terms = {name: np.array([[value]]) for name, value in zip(TERMS, values, strict=True)}
     assert total(terms, Score())[0, 0] == pytest.approx(
-        10 * 1 + 5 * 0.2 + 2 * 15 + 20 + 5 + 4.5 * 2 + 40 * 0.1 + 3 * 2 + 8 * 0.5 + 4 * 1 + 2.5
+        10 * 1 + 5 * 0.2 + 2 * 15 + 20 + 10 + 4.5 * 2 + 40 * 0.1 + 3 * 2 + 8 * 0.5 + 4 * 1 + 2.5
     )
 
 
 def test_what_is_unknown_counts_nothing() -> None:
     terms = {name: np.array([[np.nan if name in FIGURE_TERMS else 1.0]]) for name in TERMS}
-    assert total(terms, Score())[0, 0] == pytest.approx(1 + 0.2 + 15 + 20 + 5 + 2 + 0.1)
+    assert total(terms, Score())[0, 0] == pytest.approx(1 + 0.2 + 15 + 20 + 10 + 2 + 0.1)
 
 
 def test_least_distance_is_that_of_the_tower() -> None:

@@ -36,6 +36,17 @@ def test_leads_keep_their_angle_to_a_mapped_branch(bearing_deg):
     assert found.min() >= 30 - 1e-6
 
 
+@pytest.mark.parametrize(("start_m", "is_span"), [(7.8, True), (10.5, False)])
+def test_a_mapped_line_that_ends_on_the_arms_is_a_branch_and_no_obstacle(start_m, is_span):
+    """Drawn to the end of the arm and not to the tower: leads keep their angle to it, and do not pass it by nothing."""
+    branch = Feature("power_line", shapely.LineString([(start_m, 0), (300, 90)]), 16.0)
+    ready = north_line(branch).ready()
+    found = ready.evaluate(1, [180.0 + 73.3, 270.0], 120.0)
+    assert (found.rays.angle_deg[0] < 1) == is_span
+    assert (found.beside.edge_m[1] == np.inf) == is_span
+    assert (found.terms["lead_beside_m"][1] == 0) == is_span
+
+
 def test_a_line_that_passes_by_is_no_span():
     passing = line_to(-300, 200, start=(300, 196))
     assert angles(north_line(passing), 90.0).min() < 30
