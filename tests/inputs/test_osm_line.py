@@ -7,7 +7,7 @@ import pytest
 import shapely
 
 from layoutplan.errors import LineError
-from layoutplan.inputs import Inputs, read_inputs
+from layoutplan.inputs import Inputs, as_read, read_inputs
 from layoutplan.inputs.model import TOWER_COLUMNS, TOWER_FIGURES
 from layoutplan.inputs.osm_line import structure_of, tower_ids
 from layoutplan.job import Job
@@ -216,3 +216,16 @@ def test_tower_ids() -> None:
 )
 def test_structure(tags: dict[str, str], structure: str) -> None:
     assert structure_of(tags) == structure
+
+
+def test_tags_tell_what_the_job_leaves_open(read: Callable[..., Inputs], make_job: Callable[..., Job]) -> None:
+    inputs = read(way_ids=[12, 11])
+    (line,) = inputs.lines
+    assert line.line.voltage_kv == 110
+    assert "line 'L': voltage 110 kV (the highest of 110 and 20) as tagged on the map" in inputs.assumptions[0]
+    assert line.osm_node_ids == (101, 102, 103, 104, 105, 106)
+    job = make_job(
+        lines=[{"id": "L", "osm": {"path": "m.osm", "way_ids": [12, 11]}}, {"id": "M", "towers": {"path": "t"}}]
+    )
+    told = as_read(job, inputs.lines).lines
+    assert [item.voltage_kv for item in told] == [110, None]
