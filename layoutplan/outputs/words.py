@@ -13,7 +13,8 @@ STATUS_MEANING: Mapping[str, str] = MappingProxyType(
     {
         ALL_MET: "Every rule is kept as far as the map tells, and both leads are square to the line.",
         COMPROMISE: "Every hard rule is kept as far as it is known, but a lead is off square, both leads are on one "
-        "side, or something about the ground or the way is unknown; see the reasons.",
+        "side, something is nearer than the map is accurate, or something about the ground or the way is unknown; "
+        "see the reasons.",
         NEEDS_AGREEMENT: "A lead crosses, or a stake stands on, something that needs somebody's agreement first; "
         "see the reasons.",
         NOT_COVERED: "The map does not cover this place: what is there is unknown. Survey it before staking anything.",

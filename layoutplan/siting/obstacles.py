@@ -137,7 +137,10 @@ def build_obstacles(
     hangs = np.isin(code, [names.index(name) for name in overhead_lines()]) & ~is_area
     own = on_planned_line(lonlat, segment_vertex, (hangs & ~planned)[segment_feature], spans)
     segment_vertex, segment_feature, begins, ends = (
-        part[~own] for part in (segment_vertex, segment_feature, begins, ends)
+        segment_vertex[~own],
+        segment_feature[~own],
+        begins[~own],
+        ends[~own],
     )
     chunk_first, boxes = _chunks(lonlat, segment_vertex, segment_feature)
     area_feature = np.flatnonzero(is_area[: len(geometry)])
