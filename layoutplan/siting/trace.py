@@ -125,6 +125,9 @@ def _passes(
     rays: Rays, near: Near, obstacles: Obstacles, pairs: Pairs, hit: np.ndarray, at: FloatArray, margin_m: float
 ) -> Passes:
     """Where rays pass what they must not cross: short of a crossing, the nearest point is an end of the segment."""
+    if margin_m == 0.0:
+        nothing = np.zeros(0)
+        return Passes(nothing.astype(np.int64), nothing, nothing)
     barred = may_not_pass(near, obstacles)
     mine = np.flatnonzero(barred[pairs.near])
     near_m = margin_m + obstacles.body_m[pairs.feature[mine]]
