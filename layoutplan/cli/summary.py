@@ -8,6 +8,7 @@ from typing import Any
 
 from layoutplan.outputs.words import quantity
 from layoutplan.planning.model import NO_LAYOUT, Plan
+from layoutplan.planning.words import tower_names
 
 _WORST = {
     "angle_to_line_deg": "least angle of a lead to the line",
@@ -70,17 +71,10 @@ def _without_layout(plan: Plan) -> list[str]:
     first = plan.relaxations[plan.relaxations["rank"] == 1].set_index(["line_id", "tower_id"])["text"].to_dict()
     towers = plan.towers[plan.towers["status"] == NO_LAYOUT]
     keys = list(zip(towers["line_id"], towers["tower_id"], strict=True))
-    names = dict(zip(zip(plan.towers["line_id"], plan.towers["tower_id"], strict=True), _names(plan), strict=True))
+    names = tower_names(plan.towers)
     ways_out = [first.get(key, "no single change would help") for key in keys[:10]]
     shown = [f"  no layout for tower {names[key]}: {text}" for key, text in zip(keys[:10], ways_out, strict=True)]
     return [*shown, f"  … and {len(keys) - 10} more, see plan.gpkg"] if len(keys) > 10 else shown
-
-
-def _names(plan: Plan) -> list[str]:
-    """Towers by their ids, with their lines where ids repeat."""
-    from layoutplan.line.structures import names_of
-
-    return [str(name) for name in names_of(*(plan.towers[key].to_numpy(dtype=str) for key in ("line_id", "tower_id")))]
 
 
 def result_event(plan: Plan, out: Path, files: list[Path]) -> dict[str, Any]:

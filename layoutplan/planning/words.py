@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layoutplan.job import Job
+from layoutplan.line.structures import names_of
 from layoutplan.planning.checks import Facts
 from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, FORBIDDEN, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED
 from layoutplan.siting.blockers import describe
@@ -137,6 +138,12 @@ def stake_reasons(
             parts.append(f"lead is {off:.0f} degrees off square to the line")
         out.append("; ".join(parts) or "all rules met, square to the line")
     return out
+
+
+def tower_names(towers: gpd.GeoDataFrame) -> dict[tuple[str, str], str]:
+    """Names of towers by line and id: the id, with its line where several lines have it."""
+    line, tower = (towers[key].to_numpy(dtype=str) for key in ("line_id", "tower_id"))
+    return dict(zip(zip(line.tolist(), tower.tolist(), strict=True), names_of(line, tower).tolist(), strict=True))
 
 
 def side_texts(exclusions: Exclusions) -> dict[tuple[int, int], str]:
