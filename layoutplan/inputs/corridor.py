@@ -114,6 +114,14 @@ class Corridor:
         margin = np.column_stack((east, np.full(len(east), north)))
         return cls(np.hstack((low - margin, high + margin)), frame)
 
+    def widened(self, by_m: float) -> Corridor:
+        """Return the corridor with windows that reach farther on all sides. [m]."""
+        north = by_m / _METRES_PER_DEGREE
+        farthest = np.minimum(np.abs(self.windows_deg[:, [1, 3]]).max(axis=1) + north, 89.9)
+        east = north / np.cos(np.radians(farthest))
+        by = np.column_stack((east, np.full(len(east), north)))
+        return Corridor(self.windows_deg + np.hstack((-by, by)), self.frame)
+
     @cached_property
     def _tree(self) -> STRtree:
         west, south, east, north = self.windows_deg.T
@@ -140,6 +148,24 @@ class Corridor:
             return self.windows_deg
         turned = np.concatenate([self.windows_deg + np.array([turn, 0.0, turn, 0.0]) for turn in (-360.0, 0.0, 360.0)])
         return turned[(turned[:, 0] < 360.0) & (turned[:, 2] > -360.0)]
+
+    def cut(self, geometry: Geometries) -> Geometries:
+        """Cut areas in EPSG:4326 that span more than half the Earth to the windows; all else stays as it is.
+
+        Their edges are too long to be drawn straight from one end to the other. Near the antimeridian one that is not
+        as wide as the Earth is taken to cross it, as all other things there are.
+        """
+        wide = (shapely.get_dimensions(geometry) == 2) & (_width(geometry) > self._widest_deg)
+        if not wide.any():
+            return geometry
+        parts = geometry.copy()
+        windows = shapely.union_all(shapely.box(*self.on_globe.T))
+        parts[wide] = shapely.intersection(shapely.make_valid(geometry[wide]), windows)
+        return parts
+
+    @property
+    def _widest_deg(self) -> float:
+        return 180.0 if self.frame.centre_deg is None else 360.0 - _INSIDE_DEG
 
     def boxes(self, crs: pyproj.CRS) -> FloatArray:
         """Return the windows as boxes in a layer's own system, shape (n, 4)."""

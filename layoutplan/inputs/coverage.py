@@ -2,19 +2,66 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
-from shapely import Polygon
+from shapely import Polygon, STRtree
 
+from layoutplan.inputs.gaps import FEW_FEATURES, LAND_COVER, NO_LAND_COVER, NO_MAP, OUTSIDE_BOX, OUTSIDE_POLYGON, REACH
 from layoutplan.inputs.geodetic import FloatArray, geocentric, metres_per_degree
+from layoutplan.inputs.mercator import mercator, scale_at
+from layoutplan.inputs.model import Inputs
+from layoutplan.inputs.signs import COVER_M
+from layoutplan.job import Job
 
 _CORNERS = 64
 _CELLS_PER_RADIUS = 20  # evidence is thinned to cells of this share of the radius
 _CHUNK = 1_000  # towers looked at together
+ROADS_M = 1000.0  # with a road so near the map is looked at here (judgement)
+
+
+def map_gaps(job: Job, inputs: Inputs, towers_lonlat: FloatArray) -> tuple[NDArray[np.bool_], list[list[str]]]:
+    """Tell for each tower whether the map covers its surroundings, and why not.
+
+    Parameters
+    ----------
+    job : Job
+    inputs : Inputs
+    towers_lonlat : ndarray, shape (n, 2)
+        Longitude and latitude. [deg]
+
+    Returns
+    -------
+    covers : ndarray of bool, shape (n,)
+    causes : list of list of str
+        Codes (:mod:`layoutplan.inputs.gaps`), in order; none where the map covers the place. What is silent in parts
+        only (houses, the shore) is drawn as areas instead and asked lead by lead.
+    """
+    choice, reach_m = job.coverage, job.rules.reach_m
+    polygons = inputs.coverage if REACH in choice.themes else ()
+    causes = covered(towers_lonlat, reach_m, inputs.evidence, inputs.extents, polygons, choice.radius_m, choice.octants)
+    vouched = np.zeros(len(towers_lonlat), dtype=bool)
+    if inputs.coverage and LAND_COVER in choice.themes:
+        vouched = _disc_within(towers_lonlat, reach_m, inputs.coverage)
+    bare = _without_cover(towers_lonlat, inputs) & ~vouched
+    causes = [[*found, NO_LAND_COVER] if lacks else found for found, lacks in zip(causes, bare, strict=True)]
+    return np.array([not found for found in causes], dtype=bool), causes
+
+
+def _without_cover(towers_lonlat: FloatArray, inputs: Inputs) -> NDArray[np.bool_]:
+    """Towers near a mapped road with neither water nor land cover for kilometres: such a map is one of roads only."""
+    roads = inputs.features.geometry.to_numpy()[(inputs.features["road_class"] != "").to_numpy()]
+    towers = np.asarray(shapely.points(towers_lonlat), dtype=object)
+    flat, scale = mercator(towers), scale_at(towers)
+    near = np.zeros(len(towers), dtype=bool)
+    near[STRtree(mercator(roads)).query(flat, predicate="dwithin", distance=scale * ROADS_M)[0]] = True
+    if len(inputs.cover) == 0:
+        return near
+    away, _ = cKDTree(geocentric(inputs.cover)).query(geocentric(towers_lonlat), distance_upper_bound=COVER_M)
+    return np.asarray(near & ~np.isfinite(away))
 
 
 def covered(
@@ -25,8 +72,8 @@ def covered(
     coverage: Sequence[Polygon],
     radius_m: float,
     octants: int,
-) -> tuple[NDArray[np.bool_], list[str]]:
-    """Tell for each tower whether the map covers its surroundings.
+) -> list[list[str]]:
+    """Tell for each tower why the map does not reach its surroundings.
 
     Parameters
     ----------
@@ -39,7 +86,7 @@ def covered(
     extents : sequence of Polygon
         Where the map says it reaches; none if it does not say.
     coverage : sequence of Polygon
-        Where the user says the map is complete: if given, it alone decides.
+        Where the user says the map reaches: if given, it alone decides.
     radius_m : float
         Evidence is looked for within this distance. [m]
     octants : int
@@ -47,9 +94,8 @@ def covered(
 
     Returns
     -------
-    covered : ndarray of bool, shape (n,)
-    reasons : list of str
-        Why not; empty where the map covers the place.
+    list of list of str
+        Codes of causes; none where the map reaches the place.
 
     Notes
     -----
@@ -59,19 +105,12 @@ def covered(
     """
     count = len(towers_lonlat)
     if coverage:
-        inside = _disc_within(towers_lonlat, reach_m, coverage)
-        return inside, _reasons(inside, f"the coverage polygon does not hold all ground within {reach_m:.0f} m")
+        return _causes({OUTSIDE_POLYGON: _disc_within(towers_lonlat, reach_m, coverage)})
     if len(evidence) == 0:
-        return np.zeros(count, dtype=bool), ["no map layer given, or none with anything near the line"] * count
+        return [[NO_MAP] for _ in range(count)]
     inside = _disc_within(towers_lonlat, reach_m, extents) if extents else np.ones(count, dtype=bool)
     found = octants_with_evidence(towers_lonlat, evidence, radius_m)
-    enough = found >= octants
-    outside = _reasons(inside, f"the map's own box does not hold all ground within {reach_m:.0f} m")
-    bare = [
-        "" if yes else f"mapped features within {radius_m:.0f} m in only {number} of 8 directions ({octants} asked for)"
-        for yes, number in zip(enough, found, strict=True)
-    ]
-    return inside & enough, ["; ".join(filter(None, pair)) for pair in zip(outside, bare, strict=True)]
+    return _causes({OUTSIDE_BOX: inside, FEW_FEATURES: found >= octants})
 
 
 def complete_within_m(
@@ -156,5 +195,7 @@ def _thinned(lonlat: FloatArray, cell_m: float) -> FloatArray:
     return np.asarray(lonlat[order][first])
 
 
-def _reasons(fine: NDArray[np.bool_], text: str) -> list[str]:
-    return ["" if yes else text for yes in fine]
+def _causes(fine: Mapping[str, NDArray[np.bool_]]) -> list[list[str]]:
+    """Codes of what is not fine, tower by tower."""
+    rows = zip(*(each.tolist() for each in fine.values()), strict=True)
+    return [[code for code, yes in zip(fine, row, strict=True) if not yes] for row in rows]

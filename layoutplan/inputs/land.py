@@ -112,7 +112,7 @@ def _read_layer(
 
 def _areas(table: VectorTable, found: VectorLayer, corridor: Corridor) -> tuple[Geometries, NDArray[np.int64]]:
     usable = np.flatnonzero(is_usable(table.geometry))
-    geometry = corridor.frame.geometries(table.geometry[usable])
+    geometry = corridor.frame.geometries(corridor.cut(table.geometry[usable]))
     flat = shapely.get_dimensions(geometry) != 2
     if flat.any():
         raise LayerError(

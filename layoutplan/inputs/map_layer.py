@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import geopandas as gpd
 import numpy as np
@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from layoutplan.errors import CRSError
 from layoutplan.inputs.corridor import Corridor
-from layoutplan.inputs.geodetic import FloatArray
+from layoutplan.inputs.geodetic import FloatArray, Geometries
+from layoutplan.inputs.signs import Signs
 from layoutplan.text import clean
 
 Bounds = tuple[float, float, float, float]
@@ -28,12 +29,18 @@ class MapLayer:
     evidence : ndarray, shape (n, 2)
         Longitude and latitude of what shows that the map is worked out there.
     problems, assumptions : tuple of str
+    signs : Signs
+        Of houses and land cover, longitudes as in the corridor's frame.
+    coastlines : ndarray of LineString
+        Whole, in the direction of their ways.
     """
 
     features: gpd.GeoDataFrame
     evidence: FloatArray
     problems: tuple[str, ...]
     assumptions: tuple[str, ...] = ()
+    signs: Signs = field(default_factory=Signs)
+    coastlines: Geometries = field(default_factory=lambda: np.empty(0, dtype=object))
 
 
 def check_overlap(where: str, bounds_deg: Bounds | None, corridor: Corridor) -> list[str]:

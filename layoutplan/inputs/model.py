@@ -89,10 +89,12 @@ class Inputs:
         not even walk there without asking. Both are empty elsewhere.
     evidence : ndarray, shape (n, 2)
         Longitude and latitude of every mapped vertex read, power lines left out: where the map has something.
+    cover : ndarray, shape (n, 2)
+        Longitude and latitude of places with water or land cover, some 500 m apart at most.
     extents : tuple of Polygon
         Where the map claims to reach (header boxes), EPSG:4326; empty if no file says so.
     coverage : tuple of Polygon
-        Where the user says the map is complete, EPSG:4326; empty if not given.
+        Where the user vouches for the map, in the job's ``coverage.themes``, EPSG:4326; empty if not given.
     files : tuple of InputFile
     problems : tuple of str
         What was odd but could be used, in plain words with file, layer and count.
@@ -109,4 +111,5 @@ class Inputs:
     files: tuple[InputFile, ...]
     problems: tuple[str, ...]
     land: gpd.GeoDataFrame
+    cover: NDArray[np.float64]
     assumptions: tuple[str, ...] = ()

@@ -14,7 +14,8 @@ from layoutplan.inputs.corridor import Corridor
 from layoutplan.inputs.evidence import is_local, thin
 from layoutplan.inputs.geodetic import FloatArray, Geometries
 from layoutplan.inputs.osm_areas import MapRelations, area_from_edges, display_name, inherited
-from layoutplan.inputs.osm_tags import Match, TagRules
+from layoutplan.inputs.osm_tags import Match, TagRules, is_coastline
+from layoutplan.inputs.signs import COVER, COVER_M, NONE, Signs, cover_points, sign_of
 
 THING_COLUMNS = (*("kind", "osm_id", "obstacle_class", "name", "width_m", "road_class", "vehicle", "flaw", "geometry"),)
 OPEN, UNBUILT, INCOMPLETE = "open", "unbuilt", "incomplete"
@@ -35,6 +36,7 @@ class Collector:
 
     def __init__(self, rules: TagRules, relations: MapRelations, corridor: Corridor | None) -> None:
         self._rules, self._relations, self._corridor = rules, relations, corridor
+        self._wide = None if corridor is None else corridor.widened(COVER_M)
         self._factory = osmium.geom.WKBFactory()
         self._edges: dict[int, bytes] = dict.fromkeys(relations.edges(), b"")
         self._open: dict[int, tuple[Match, ...]] = {}
@@ -43,6 +45,9 @@ class Collector:
         self._rows: list[tuple[str, int, str, str, float, str, str, str, int, int]] = []
         self._wkb: list[bytes] = []
         self._shows: list[bool] = []
+        self._sign: list[int] = []
+        self._signs: list[Signs] = []
+        self._coast: list[bytes] = []
         self._tables: list[pd.DataFrame] = []
         self._evidence: list[FloatArray] = [np.empty((0, 2))]
         self._corners: list[FloatArray] = [np.empty((0, 2))]
@@ -72,7 +77,24 @@ class Collector:
         corners = np.concatenate(self._corners)
         return (*corners.min(axis=0).tolist(), *corners.max(axis=0).tolist()) if len(corners) else None
 
+    @property
+    def signs(self) -> Signs:
+        """Signs of houses and of land cover, taken so far."""
+        found = [Signs(), *self._signs]
+        return Signs(
+            np.concatenate([one.geometry for one in found]),
+            np.concatenate([one.kind for one in found]),
+            thin(np.concatenate([one.cover for one in found])),
+        )
+
+    @property
+    def coastlines(self) -> Geometries:
+        """Coastlines in the direction of their ways, in the corridor or not, cut where nodes are missing."""
+        return np.asarray(shapely.from_wkb(self._coast), dtype=object)
+
     def _add(self, kind: str, osm_id: int, thing: Any, tags: dict[str, str], evidence: bool) -> None:
+        if kind == "way" and is_coastline(tags):
+            self._coast += _runs(thing)
         matches = self._rules.match(tags, is_point=kind == "node")
         is_edge = kind == "way" and osm_id in self._edges
         if not (matches or (evidence and tags) or is_edge):
@@ -89,6 +111,7 @@ class Collector:
             self._add_row(kind, osm_id, match, tags, flaw, is_closed=kind == "way" and thing.is_closed())
         self._wkb.append(wkb)
         self._shows.append(evidence and bool(tags))
+        self._sign.append(sign_of(tags, is_point=kind == "node") if tags else NONE)
 
     def _add_row(
         self, kind: str, osm_id: int, match: Match, tags: dict[str, str], flaw: str, *, is_closed: bool
@@ -119,12 +142,21 @@ class Collector:
         near = self._near(geometry)
         shows = near & np.array(self._shows) & is_local(geometry)
         self._evidence.append(thin(shapely.get_coordinates(geometry[shows])))
+        self._signs.append(self._signs_of(geometry, near))
         if self._rows:
             table = pd.DataFrame(self._rows, columns=[*THING_COLUMNS[:-1], "form", "place"])
             table = table[near[table["place"].to_numpy()]]
             table["geometry"] = _formed(geometry[table.pop("place").to_numpy()], table.pop("form").to_numpy())
             self._tables.append(table)
-        self._rows, self._wkb, self._shows = [], [], []
+        self._rows, self._wkb, self._shows, self._sign = [], [], [], []
+
+    def _signs_of(self, geometry: Geometries, near: NDArray[np.bool_]) -> Signs:
+        sign = np.array(self._sign)
+        cover = geometry[sign == COVER]
+        if self._corridor is not None and self._wide is not None:
+            cover = cover[self._wide.meets(self._corridor.frame.geometries(cover))]
+        houses = near & (sign != COVER) & (sign != NONE)
+        return Signs(geometry[houses], sign[houses], cover_points(cover))
 
     def _near(self, geometry: Geometries) -> NDArray[np.bool_]:
         if self._corridor is None:
@@ -170,6 +202,18 @@ def _formed(geometry: Geometries, form: NDArray[np.int64]) -> Geometries:
         owner = np.repeat(np.arange(int(ring.sum())), corners[ring])
         shapes[ring] = shapely.polygons(shapely.linearrings(shapely.get_coordinates(geometry[ring]), indices=owner))
     return shapes
+
+
+def _runs(way: Any) -> list[bytes]:
+    """Pieces of a way between nodes that are not in the extract, in its direction."""
+    places = [(node.lon, node.lat) if node.location.valid() else None for node in way.nodes]
+    runs: list[list[tuple[float, float]]] = [[]]
+    for place in places:
+        if place is None:
+            runs.append([])
+        elif runs[-1][-1:] != [place]:
+            runs[-1].append(place)
+    return [bytes(shapely.to_wkb(shapely.linestrings(run))) for run in runs if len(run) > 1]
 
 
 def _patched(way: Any) -> bytes | None:

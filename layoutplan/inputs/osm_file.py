@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -16,10 +17,11 @@ from shapely import Polygon
 
 from layoutplan.errors import InputError
 from layoutplan.inputs.corridor import Corridor
-from layoutplan.inputs.geodetic import FloatArray
+from layoutplan.inputs.geodetic import FloatArray, Geometries
 from layoutplan.inputs.osm_areas import MapRelations
 from layoutplan.inputs.osm_collect import Collector
 from layoutplan.inputs.osm_tags import TagRules, is_evidence
+from layoutplan.inputs.signs import Signs
 from layoutplan.inputs.vector import require_file
 from layoutplan.text import clean
 
@@ -27,6 +29,7 @@ ATTRIBUTION = "© OpenStreetMap contributors, ODbL 1.0"
 SUPPORTS = frozenset({"tower", "pole", "portal", "terminal"})
 LINES = frozenset({"line", "minor_line"})
 _TICK = 25_000  # objects between two signs of life
+_NO_DATE = datetime(1970, 1, 1, tzinfo=UTC)  # of objects that carry none
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +64,7 @@ class OsmExtract:
     box : Polygon or None
         The header's bounding box, EPSG:4326.
     data_date : str or None
+        The header's, else that of the newest object that was looked at: the data may be younger.
     things : DataFrame
         One row for each object and class it belongs to: ``kind`` (node, way, relation), ``osm_id``, ``obstacle_class``,
         ``name``, ``width_m``, ``flaw`` (empty, or why it is not whole), ``geometry`` (unrepaired).
@@ -73,6 +77,10 @@ class OsmExtract:
         West, south, east, north of all the obstacles and evidence in the file; None if there are none.
     lost : tuple of str
         Obstacles of which neither nodes nor edges are in the extract.
+    signs : Signs
+        Of houses and of land cover.
+    coastlines : ndarray of LineString
+        All of the file's.
     """
 
     path: Path
@@ -84,6 +92,8 @@ class OsmExtract:
     supports: Mapping[int, Mapping[str, str]]
     bounds: tuple[float, float, float, float] | None
     lost: tuple[str, ...]
+    signs: Signs
+    coastlines: Geometries
 
 
 def read_osm(
@@ -120,11 +130,14 @@ def read_osm(
         header = osmium.FileProcessor(str(path)).header
         box, date = _box(header), clean(header.get("osmosis_replication_timestamp") or header.get("timestamp") or "")
         collector = Collector(rules, MapRelations.read(path, rules), corridor) if rules else None
+        newest = _NO_DATE
         for number, thing in enumerate(_objects(path, rules)):
             if number % _TICK == 0:
                 tick()
             if _is_passed_over(thing):
                 continue
+            if not date:
+                newest = max(newest, thing.timestamp)
             if thing.id < 0:
                 raise InputError(
                     f"{path.name}: holds objects with ids below zero (never uploaded), whose nodes cannot be found. "
@@ -137,7 +150,9 @@ def read_osm(
                 collector.take(thing, tags, evidence=is_evidence(tags))
     things, evidence, lost = collector.finish() if collector else (pd.DataFrame(), np.empty((0, 2)), ())
     bounds = collector.bounds if collector else None
-    return OsmExtract(path, box, date or None, things, evidence, tuple(power.ways), power.supports, bounds, lost)
+    signs, coast = (collector.signs, collector.coastlines) if collector else (Signs(), np.empty(0, dtype=object))
+    ways, supports = tuple(power.ways), power.supports
+    return OsmExtract(path, box, date or _said(newest), things, evidence, ways, supports, bounds, lost, signs, coast)
 
 
 def _objects(path: Path, rules: TagRules | None) -> Iterator[Any]:
@@ -174,6 +189,11 @@ class _PowerLines:
             refs, lon, lat = zip(*there, strict=True) if there else ((), (), ())
             missing = len(thing.nodes) - len(there)
             self.ways.append(PowerWay(thing.id, tags, tuple(refs), np.column_stack((lon, lat)), missing))
+
+
+def _said(newest: datetime) -> str | None:
+    """Date of the newest object, as headers write it; None if none carries one."""
+    return None if newest == _NO_DATE else newest.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
 def _box(header: Any) -> Polygon | None:

@@ -15,6 +15,8 @@ from layoutplan.inputs.geodetic import WGS84, FloatArray, to_lonlat
 from layoutplan.inputs.map_layer import MapLayer, check_overlap, cleaned
 from layoutplan.inputs.osm_collect import INCOMPLETE, OPEN, UNBUILT
 from layoutplan.inputs.osm_file import OsmExtract
+from layoutplan.inputs.sea import SEA_CLASS
+from layoutplan.inputs.signs import Signs
 from layoutplan.inputs.words import counted, listed
 from layoutplan.job import Layer
 from layoutplan.job.classes import overhead_lines
@@ -76,6 +78,8 @@ def osm_layer(layer: Layer, extract: OsmExtract, corridor: Corridor, own_ways: C
         _evidence(extract, corridor),
         (*overlap, *problems, *_flaws(things, where), *_lost(extract)),
         tuple(assumptions),
+        _signs(extract, corridor),
+        np.empty(0, dtype=object) if SEA_CLASS in layer.skip_classes else corridor.frame.geometries(extract.coastlines),
     )
 
 
@@ -92,7 +96,7 @@ def _check_keys(layer: Layer, where: str) -> None:
 def _in_corridor(things: pd.DataFrame, corridor: Corridor, where: str) -> pd.DataFrame:
     if things.empty:
         return things
-    geometry = corridor.frame.geometries(np.asarray(things["geometry"], dtype=object))
+    geometry = corridor.frame.geometries(corridor.cut(np.asarray(things["geometry"], dtype=object)))
     near = corridor.meets(geometry)
     return things[near].assign(geometry=to_lonlat(geometry[near], WGS84, where))
 
@@ -100,6 +104,12 @@ def _in_corridor(things: pd.DataFrame, corridor: Corridor, where: str) -> pd.Dat
 def _evidence(extract: OsmExtract, corridor: Corridor) -> FloatArray:
     lonlat = corridor.frame.points(extract.evidence)
     return lonlat[corridor.meets(np.asarray(shapely.points(lonlat)))]
+
+
+def _signs(extract: OsmExtract, corridor: Corridor) -> Signs:
+    geometry = corridor.frame.geometries(extract.signs.geometry)
+    near = corridor.meets(geometry)
+    return Signs(geometry[near], extract.signs.kind[near], corridor.frame.points(extract.signs.cover))
 
 
 def _flaws(things: pd.DataFrame, where: str) -> list[str]:

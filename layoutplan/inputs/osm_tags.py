@@ -201,9 +201,14 @@ def is_evidence(tags: Mapping[str, str]) -> bool:
         "power" in tags
         or "boundary" in tags
         or tags.get("man_made") == "pipeline"
-        or tags.get("natural") == "coastline"
+        or is_coastline(tags)
         or tags.get("route") == "ferry"
     )
+
+
+def is_coastline(tags: Mapping[str, str]) -> bool:
+    """Whether a way divides land and sea; areas are made of all of them together."""
+    return tags.get("natural") == "coastline"
 
 
 def parse_width(text: str) -> float | None:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable
+from datetime import date
 from pathlib import Path
 
 from layoutplan.errors import InputError
 from layoutplan.inputs.model import InputFile
 
+OLD_DAYS = 730  # after which a map's age is a problem that is named (judgement)
 _SIDECARS = {".shp": (".shx", ".dbf", ".prj", ".cpg")}
 
 
@@ -46,6 +48,29 @@ class Ledger:
             for path, uses in self._uses.items()
             for part in (path, *_sidecars(path))
         )
+
+
+def ages(files: Iterable[InputFile], days: tuple[date, date] | None) -> list[str]:
+    """Say how old maps will be on the first day of the work, where that is known and more than two years (judgement).
+
+    Nothing is worked out from today's date: the same inputs give the same plan on any day.
+    """
+    if days is None:
+        return []
+    dated = [(file, data_day) for file in files if (data_day := _day(file.data_date)) is not None]
+    return [
+        f"{file.path.name}: map data of {data_day}, {(days[0] - data_day).days / 365.25:.0f} years old when the work "
+        "begins: what was built or moved since is not on it. Fetch a newer one"
+        for file, data_day in dated
+        if (days[0] - data_day).days > OLD_DAYS
+    ]
+
+
+def _day(text: str | None) -> date | None:
+    try:
+        return date.fromisoformat((text or "")[:10])
+    except ValueError:
+        return None
 
 
 def sha256_of(path: Path) -> str:

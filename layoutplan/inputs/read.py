@@ -22,7 +22,8 @@ from layoutplan.inputs.map_layer import MapLayer
 from layoutplan.inputs.model import Inputs, LineInput
 from layoutplan.inputs.osm_layer import osm_layer
 from layoutplan.inputs.polygons import read_coverage
-from layoutplan.inputs.provenance import Ledger
+from layoutplan.inputs.provenance import Ledger, ages
+from layoutplan.inputs.silence import find_silence
 from layoutplan.inputs.vector_layer import vector_layer
 from layoutplan.job import Job
 
@@ -60,15 +61,26 @@ def read_inputs(job: Job, progress: Progress | None = None) -> Inputs:
     layers = _read_layers(job, corridor, extracts, lines, ledger, report)
     report("fingerprints of the files", 0.95)
     files = ledger.files()
+    features = _together([*(layer.features for layer in layers), land.features])
+    extents = tuple(frame.geometries(np.array(extracts.boxes(), dtype=object)).tolist())
+    silence = find_silence(job, layers, features, corridor, frame.points(towers), extents, coverage)
     report("inputs read", 1.0)
     return Inputs(
         lines=tuple(_in_frame(line, frame) for line in lines),
-        features=_together([*(layer.features for layer in layers), land.features]),
+        features=_together([features, *silence.features]),
         evidence=thin(np.concatenate([np.empty((0, 2)), *(layer.evidence for layer in layers)])),
-        extents=tuple(frame.geometries(np.array(extracts.boxes(), dtype=object)).tolist()),
+        cover=silence.cover,
+        extents=extents,
         coverage=coverage,
         files=files,
-        problems=(*problems, *said, *land.problems, *(text for layer in layers for text in layer.problems)),
+        problems=(
+            *problems,
+            *said,
+            *land.problems,
+            *(text for layer in layers for text in layer.problems),
+            *silence.problems,
+            *ages(files, job.work.days),
+        ),
         land=land.parcels,
         assumptions=(
             *(text for line in lines for text in line.assumptions),

@@ -15,10 +15,11 @@ from layoutplan.errors import CRSError
 from layoutplan.inputs.corridor import Corridor
 from layoutplan.inputs.evidence import SHOWS_NOTHING, is_local, thin
 from layoutplan.inputs.features import fill_widths, make_features, single_parts
-from layoutplan.inputs.geodetic import WGS84, FloatArray
+from layoutplan.inputs.geodetic import WGS84, FloatArray, Geometries, is_usable
 from layoutplan.inputs.map_layer import Bounds, MapLayer, check_overlap, cleaned
 from layoutplan.inputs.osm_tags import POINT_WIDTH_M, parse_width
 from layoutplan.inputs.osm_ways import BRIDGE, GATE, OPEN, PERMIT, ROAD_CLASSES, vehicle_said
+from layoutplan.inputs.signs import STREET, Signs, cover_points, sign_of
 from layoutplan.inputs.tower_columns import id_text
 from layoutplan.inputs.vector import VectorLayer, open_vector, require_column
 from layoutplan.inputs.vector_table import VectorTable, read_vector
@@ -26,6 +27,7 @@ from layoutplan.inputs.words import counted, listed
 from layoutplan.job import Layer, ObstacleClass
 
 Texts = NDArray[np.object_]
+COVER_CLASSES = ("river_canal", "stream_ditch", "standing_water", "wetland", "woodland", "crops", "quarry", "yard")
 _COLUMNS = ("class_column", "name_column", "width_column", "vehicle_column")
 
 
@@ -66,19 +68,20 @@ def vector_layer(layer: Layer, key: str, corridor: Corridor, classes: Mapping[st
         road_class=_road_classes(layer, kind[known]),
         vehicle=_vehicle(layer, table, kind)[known],
     )
+    signs = Signs(*_streets(layer, table), cover_points(table.geometry[np.isin(kind, COVER_CLASSES)]))
     parts, _ = single_parts(table.geometry[~np.isin(kind, list(SHOWS_NOTHING))])
     evidence = thin(shapely.get_coordinates(parts[is_local(parts)]))
     said = (*found.problems, *overlap, *table.problems, *unmapped, *odd_widths, *problems)
-    return MapLayer(features, evidence, said)
+    return MapLayer(features, evidence, said, signs=signs)
 
 
 def _in_corridor(found: VectorLayer, layer: Layer, corridor: Corridor) -> VectorTable:
     """Read what meets the corridor; what has no usable geometry stays in, to be counted."""
     columns = [column for name in _COLUMNS if (column := getattr(layer, name)) is not None]
     table = read_vector(found, columns, corridor.boxes(found.crs))
-    geometry = corridor.frame.geometries(table.geometry)
+    geometry = corridor.frame.geometries(corridor.cut(table.geometry))
     with np.errstate(invalid="ignore"):
-        nowhere = ~np.isfinite(shapely.bounds(geometry)).all(axis=1)
+        nowhere = ~np.isfinite(shapely.bounds(table.geometry)).all(axis=1)
     keep = np.flatnonzero(corridor.meets(geometry) | nowhere)
     columns_kept = {name: values[keep] for name, values in table.columns.items()}
     return VectorTable(columns_kept, geometry[keep], table.rows[keep], table.problems)
@@ -114,6 +117,18 @@ def _classes(layer: Layer, table: VectorTable, where: str) -> tuple[Texts, list[
         f"{where}: {counted(-sum(minus for minus, _ in left_out), 'feature')} left out, values of "
         f"'{layer.class_column}' that class_map does not list: {each}"
     ]
+
+
+def _streets(layer: Layer, table: VectorTable) -> tuple[Geometries, NDArray[np.int64]]:
+    """Residential streets, told by the words of OpenStreetMap that many layers keep, as signs of houses."""
+    if layer.class_column is None:
+        found = np.zeros(len(table.rows), dtype=bool)
+    else:
+        text, code = _distinct(table.columns[layer.class_column])
+        found = np.array([sign_of({"highway": value}, is_point=False) == STREET for value in text], dtype=bool)[code]
+    parts, _ = single_parts(table.geometry[found & is_usable(table.geometry)])
+    lines = parts[shapely.get_dimensions(parts) == 1]
+    return lines, np.full(len(lines), STREET)
 
 
 def _widths(layer: Layer, table: VectorTable, where: str) -> tuple[FloatArray, list[str]]:

@@ -22,6 +22,8 @@ from layoutplan.job.stations import Station
 from layoutplan.job.survey import Survey
 from layoutplan.job.terrain import Terrain
 
+Theme = Literal["reach", "buildings", "land_cover", "sea"]
+
 
 class Layer(FileSource):
     """A map layer: an OpenStreetMap extract (classes come from its tags) or any vector layer."""
@@ -79,6 +81,13 @@ class Coverage(Section):
     )
     octants: int = Field(
         6, ge=1, le=8, description="Without a polygon: in so many of the eight directions there must be some."
+    )
+    themes: tuple[Theme, ...] = Field(
+        ("reach",),
+        min_length=1,
+        description="What you vouch for within the polygon(s): `reach` (the map is not cut off there), `buildings` "
+        "(houses are drawn, or there are none), `land_cover` (so are waters and land cover), `sea` (so is the shore). "
+        "Without `reach` the polygon(s) say nothing of how far the map reaches.",
     )
 
 

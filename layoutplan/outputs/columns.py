@@ -30,9 +30,8 @@ class Table:
 _STAKE = (
     "line_id tower_id role waypoint lon lat easting northing distance_m leg distance_from_leg_m lead_length_m "
     "bearing_true_deg bearing_grid_deg angle_to_line_deg distance_to_line_m side octant elevation_m slope_deg "
-    "aspect_deg status reasons score off_square_deg beyond_min_m caution_crossings caution_ground near_keep_out "
-    "lead_beside_m "
-    "woodland_crops_m induced_v bias_pct steep_deg walk_min"
+    "aspect_deg status reasons map_gaps map_cures score off_square_deg beyond_min_m caution_crossings caution_ground "
+    "near_keep_out lead_beside_m woodland_crops_m induced_v bias_pct steep_deg walk_min"
 )
 _CARRIED = (
     " ground_length_m height_difference_m steepest_deg cliff_drop_m"
@@ -44,7 +43,8 @@ _TABLES = {
     "towers": (
         "Point",
         "line_id tower_id order chainage_m line_bearing_deg deflection_deg status reasons lon lat elevation_m "
-        "structure leg map_covers base_width_m earth_electrode_size_m footing_resistance_ohm soil_resistivity_ohm_m "
+        "structure leg map_covers map_gaps map_cures base_width_m earth_electrode_size_m footing_resistance_ohm "
+        "soil_resistivity_ohm_m "
         "fault_from_start_ka fault_from_end_ka earth_potential_rise_kv fault_location tower_share_of_fault_pct "
         "standing_current_a_low standing_current_a_high "
         "expected_resistance_ohm bias_ohm bias_pct bias_frequency_hz distance_for_bias_target_m coupling_ohm "

@@ -68,6 +68,8 @@ _OWN_WORDS = {  # where the column's own words would not do
     "service_ratio": "share of a limit in service",
     "fault_ratio": "share of a limit under a fault",
     "map_covers": "within the map",
+    "map_gaps": "what the map is silent about",
+    "map_cures": "what would cure it",
     "stake": "may a stake stand there",
     "lead_crossing": "may a lead cross it",
     "vehicle": "may one drive there",

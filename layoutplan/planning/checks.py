@@ -31,7 +31,9 @@ class Facts:
     between_deg : ndarray
         Angle between the tower's two leads. [deg]
     same_side, covered : ndarray of bool
-        Both stakes on one side; the map covers the tower.
+        Both stakes on one side; the map tells what is about the tower and under the lead.
+    gaps : list of str
+        Why it does not, as codes (:func:`layoutplan.inputs.gaps.joined`).
     uncovered, crossings, grounds, beside, margins : list of str
         Texts.
     bias_pct, coupling_pct : ndarray
@@ -49,6 +51,7 @@ class Facts:
     least_m: FloatArray
     same_side: NDArray[np.bool_]
     covered: NDArray[np.bool_]
+    gaps: list[str]
     uncovered: list[str]
     crossings: list[str]
     grounds: list[str]
@@ -60,6 +63,11 @@ class Facts:
     aspect_deg: FloatArray
     ground: Profiles
     on_foot: OnFoot | None = None
+
+    @property
+    def on_agreed_ground(self) -> NDArray[np.bool_]:
+        """Stakes on land that needs somebody's agreement."""
+        return np.array([text != "" for text in self.grounds], dtype=bool)
 
 
 def check_rows(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: Job) -> pd.DataFrame:
@@ -172,7 +180,7 @@ def _sides(facts: Facts, least_deg: float) -> NDArray[np.str_]:
 def _crossing_rules(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: Job) -> list[pd.DataFrame]:
     n = len(chosen)
     forbidden = np.bincount(chosen.touches.ray[chosen.touches.level == NO], minlength=n)
-    agree, ground = chosen.terms["caution_crossings"], chosen.terms["caution_ground"]
+    agree, ground = chosen.terms["caution_crossings"], facts.on_agreed_ground.astype(float)
     blocks = [
         _block("lead_crossing", forbidden, 0, _seen(forbidden == 0, facts.covered), job, count=n),
         _lead_beside(chosen, facts, job),

@@ -132,13 +132,11 @@ def hold(
     one_sided[stakes.tower[same]] = True
     found = assess(bench.network, bench.measured, *_pairs(stakes))
     bias, coupling = (found.spread(values) for values in (found.reading.bias_pct, found.reading.coupling_pct))
-    uncovered = ["" if covers else "the map does not cover this tower" for covers in bench.plan.covers.tolist()]
     around = Surroundings(
         towers,
         bench.obstacles,
         bench.plan.job,
-        bench.plan.covers,
-        uncovered,
+        bench.plan.uncovered,
         bench.plan.grid_crs,
         bias,
         coupling,

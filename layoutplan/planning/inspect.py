@@ -5,16 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 import numpy as np
+import shapely
+from numpy.typing import NDArray
 
 from layoutplan.exposure import build_network, require_figures
-from layoutplan.inputs import Inputs, covered, read_inputs
+from layoutplan.inputs import Inputs, map_gaps, read_inputs
+from layoutplan.inputs.gaps import SILENT_CLASSES, joined
 from layoutplan.job import Job
 from layoutplan.line import LineModel, build_lines
-from layoutplan.line.geodesy import inverse
+from layoutplan.line.geodesy import FloatArray, inverse
 from layoutplan.line.grid import require_projected
 from layoutplan.outputs import named_crs, require_formats
 from layoutplan.planning.fixed import fixed_stakes
 from layoutplan.planning.pipeline import heights_reach_m
+from layoutplan.planning.silence import gap_text
 from layoutplan.terrain import OpenedTerrain, open_terrain
 
 ANGLE_TOWER_DEG = 2.0  # a tower with a greater deflection is called an angle tower (judgement)
@@ -73,19 +77,22 @@ def _map(inputs: Inputs) -> Iterator[str]:
 
 def _coverage(job: Job, inputs: Inputs, model: LineModel) -> Iterator[str]:
     towers = model.towers
-    covers, why = covered(
-        towers.lonlat_deg,
-        job.rules.reach_m,
-        inputs.evidence,
-        inputs.extents,
-        inputs.coverage,
-        job.coverage.radius_m,
-        job.coverage.octants,
-    )
+    covers, causes = map_gaps(job, inputs, towers.lonlat_deg)
     yield f"coverage: the map covers {covers.sum()} of {len(towers)} towers"
-    for reason in dict.fromkeys(text for text in why if text):
-        names = towers.tower_id[[text == reason for text in why]].tolist()
-        yield f"  {reason}: {_some(names, 12)}"
+    stored = [joined(found) for found in causes]
+    for found in dict.fromkeys(filter(None, stored)):
+        names = towers.tower_id[[each == found for each in stored]].tolist()
+        yield f"  {gap_text(found, job)}: {_some(names, 12)}"
+    for name, cause in SILENT_CLASSES.items():
+        areas = inputs.features.geometry[inputs.features["obstacle_class"] == name]
+        if len(areas):
+            held = [towers.tower_id[row] for row in _held(areas.to_numpy(), towers.lonlat_deg)]
+            yield f"  {gap_text(joined([cause]), job)}: {len(areas)} area(s); towers in them: {_some(held, 12)}"
+
+
+def _held(areas: NDArray[np.object_], lonlat_deg: FloatArray) -> list[int]:
+    inside = shapely.STRtree(areas).query(shapely.points(lonlat_deg), predicate="intersects")[0]
+    return sorted(set(inside.tolist()))
 
 
 def _heights(ground: OpenedTerrain) -> Iterator[str]:

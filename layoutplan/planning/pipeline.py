@@ -11,12 +11,11 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from layoutplan.access import NO_WALKS, Walkable
 from layoutplan.exposure import CouplingTable, Network, assess, build_network, fan_terms, measured, require_figures
 from layoutplan.exposure.measured import Measured
-from layoutplan.inputs import Inputs, as_read, covered, read_inputs
+from layoutplan.inputs import Inputs, as_read, map_gaps, read_inputs
 from layoutplan.job import Job
 from layoutplan.line import Towers, build_lines
 from layoutplan.line.grid import require_projected
@@ -72,7 +71,7 @@ def plan(job: Job, progress: Progress | None = None) -> Plan:
         opened = open_terrain(job.terrain, model.towers.lonlat_deg, heights_reach_m(job, model.towers))
     with clock("obstacles"):
         say(20, "preparing the map")
-        covers, uncovered = _coverage(job, inputs, model.towers)
+        covers, uncovered = map_gaps(job, inputs, model.towers.lonlat_deg)
         ground, said = walkable(job, inputs, opened.dem, model.towers, covers)
         features = in_sight(inputs.features, model.towers, _sight_m(job, inputs))
         inputs = replace(inputs, features=features)
@@ -113,19 +112,6 @@ def _sight_m(job: Job, inputs: Inputs) -> float:
     keep_out = max(row.keep_out_m for row in job.obstacle_classes.values())
     widest = float(inputs.features["width_m"].max()) if len(inputs.features) else 0.0
     return 2 * job.rules.reach_m + max(SIGHT_M, keep_out + widest / 2 + 50.0)
-
-
-def _coverage(job: Job, inputs: Inputs, towers: Towers) -> tuple[NDArray[np.bool_], list[str]]:
-    reach = job.rules.reach_m
-    return covered(
-        towers.lonlat_deg,
-        reach,
-        inputs.evidence,
-        inputs.extents,
-        inputs.coverage,
-        job.coverage.radius_m,
-        job.coverage.octants,
-    )
 
 
 def _site(

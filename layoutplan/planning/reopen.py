@@ -11,11 +11,11 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
-from numpy.typing import NDArray
 from pydantic import ValidationError
 
 from layoutplan.errors import OutputError
 from layoutplan.inputs.corridor import Frame
+from layoutplan.inputs.gaps import AREA_THEMES, FEW_FEATURES, GAPS, causes_of, joined
 from layoutplan.inputs.model import FEATURE_COLUMNS, TOWER_COLUMNS, TOWER_FIGURES, FaultTable, LineInput
 from layoutplan.inputs.osm_line import branch_of
 from layoutplan.inputs.provenance import sha256_of
@@ -41,8 +41,9 @@ class Reopened:
         Every line, branches included.
     features : GeoDataFrame
         The map as the plan holds it, columns ``FEATURE_COLUMNS``.
-    covers : ndarray of bool
-        Whether the map covers each tower of ``model``.
+    uncovered : list of list of str
+        Codes of the causes for which the map does not cover each tower of ``model``; what is silent in parts only is
+        among the features.
     tables : dict of DataFrame
         The plan's tables, geometries in EPSG:4326 with the longitudes of ``frame``.
     frame : Frame
@@ -57,7 +58,7 @@ class Reopened:
     model: LineModel
     faults: list[tuple[Line, FaultTable | None]]
     features: gpd.GeoDataFrame
-    covers: NDArray[np.bool_]
+    uncovered: list[list[str]]
     tables: Mapping[str, Any]
     frame: Frame
     grid_crs: str
@@ -92,7 +93,7 @@ def reopen(folder: str | Path, job_file: str | Path | None = None) -> Reopened:
     job = _job(record, folder, terrain)
     lines = [_line_input(line_id, job, tables) for line_id in dict.fromkeys(tables["spans"]["line_id"])]
     model = build_lines(lines)
-    covers = tables["towers"].set_index(["line_id", "tower_id"])["map_covers"]
+    gaps = tables["towers"].set_index(["line_id", "tower_id"])["map_gaps"].fillna("")
     keys = list(zip(model.towers.line_id.tolist(), model.towers.tower_id.tolist(), strict=True))
     opened = open_terrain(terrain, model.towers.lonlat_deg, 2 * job.rules.reach_m)
     return Reopened(
@@ -100,13 +101,18 @@ def reopen(folder: str | Path, job_file: str | Path | None = None) -> Reopened:
         model=model,
         faults=[(line.line, line.faults) for line in lines],
         features=tables["obstacles"][list(FEATURE_COLUMNS)],
-        covers=covers.reindex(keys, fill_value=False).to_numpy(dtype=bool),
+        uncovered=[_of_tower(stored) for stored in gaps.reindex(keys, fill_value=joined([FEW_FEATURES])).tolist()],
         tables=tables,
         frame=frame,
         grid_crs=str(record["grid_crs"]),
         notes=(*_notes(record, opened, job_file), *opened.problems),
         dem=opened.dem,
     )
+
+
+def _of_tower(stored: str) -> list[str]:
+    """Causes that hold for the whole surroundings of a tower."""
+    return [cause for cause in causes_of(stored) if GAPS[cause].theme not in AREA_THEMES]
 
 
 def _notes(record: dict[str, Any], opened: OpenedTerrain, job_file: str | Path | None) -> tuple[str, ...]:

@@ -11,14 +11,17 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from layoutplan.inputs.gaps import joined
 from layoutplan.job import Job
 from layoutplan.line.geodesy import FloatArray, direct, octant, turn_deg
 from layoutplan.line.model import Towers
 from layoutplan.planning.checks import Facts, broken_rules, check_rows, with_grace
 from layoutplan.planning.model import BREAKS
 from layoutplan.planning.on_foot import on_foot
+from layoutplan.planning.silence import gap_text, silent_on_the_way
 from layoutplan.planning.tables import (
     frame,
+    gap_columns,
     grid_position,
     lead_lengths,
     lead_on_slope_m,
@@ -92,9 +95,8 @@ class Surroundings:
     Attributes
     ----------
     towers, obstacles, job
-    covers : ndarray of bool, shape (towers,)
-    uncovered : list of str
-        Why the map does not cover a tower; empty where it does.
+    uncovered : list of list of str
+        Codes of the causes for which the map does not cover a tower; none where it does.
     grid_crs : str
     dem : Dem
         The ground; an empty one if nothing is known of it.
@@ -110,8 +112,7 @@ class Surroundings:
     towers: Towers
     obstacles: Obstacles
     job: Job
-    covers: NDArray[np.bool_]
-    uncovered: list[str]
+    uncovered: list[list[str]]
     grid_crs: str
     bias_pct: FloatArray
     coupling_pct: FloatArray
@@ -126,7 +127,7 @@ def stake_tables(stakes: Stakes, around: Surroundings) -> tuple[gpd.GeoDataFrame
     facts = position_facts(stakes, around)
     checks = with_grace(check_rows(chosen, facts, around.obstacles, job), around.grace)
     broken = broken_rules(checks)
-    status = stake_status(chosen, stakes.same_side, around.covers, facts, job)
+    status = stake_status(chosen, stakes.same_side, facts, job)
     status = np.where(np.isin(np.arange(len(status)), list(broken)), BREAKS, status)
     reasons = stake_reasons(chosen, stakes.same_side, facts, stakes.other_side, broken, job)
     origin = towers.lonlat_deg[rays.tower]
@@ -157,6 +158,7 @@ def stake_tables(stakes: Stakes, around: Surroundings) -> tuple[gpd.GeoDataFrame
         "aspect_deg": facts.aspect_deg,
         "status": status,
         "reasons": reasons,
+        **gap_columns(facts.gaps),
         "score": chosen.score,
         **{name: chosen.terms[name] for name in TERMS},
     }
@@ -183,15 +185,19 @@ def position_facts(stakes: Stakes, around: Surroundings) -> Facts:
     origin = towers.lonlat_deg[rays.tower]
     limit = job.terrain.cliff_slope_deg
     ground = profiles(around.dem, origin, rays.bearing_deg, chosen.distance_m, cliff_slope_deg=limit)
-    slope, aspect = slope_aspect(around.dem, direct(origin, rays.bearing_deg, chosen.distance_m))
+    place = direct(origin, rays.bearing_deg, chosen.distance_m)
+    slope, aspect = slope_aspect(around.dem, place)
+    of_leads = silent_on_the_way(around.obstacles, origin, place)
+    gaps = [joined([*around.uncovered[t], *found]) for t, found in zip(rays.tower, of_leads, strict=True)]
     straight = lead_lengths(towers, rays.tower, rays.bearing_deg, chosen.distance_m, job)
     return Facts(
         lead_m=straight + lead_on_slope_m(ground, chosen.distance_m, job),
         between_deg=np.where(partner >= 0, between, np.nan),
         least_m=np.maximum(job.rules.min_distance_m, size),
         same_side=stakes.same_side[rays.tower],
-        covered=around.covers[rays.tower],
-        uncovered=[around.uncovered[tower] for tower in rays.tower],
+        covered=np.array([not stored for stored in gaps], dtype=bool),
+        gaps=gaps,
+        uncovered=[gap_text(stored, job) for stored in gaps],
         crossings=crossing_texts(chosen, around.obstacles, job),
         grounds=ground_texts(chosen, around.obstacles, job),
         beside=beside_texts(chosen, around.obstacles, job),

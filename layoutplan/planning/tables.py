@@ -11,6 +11,7 @@ import pandas as pd
 import shapely
 from pyproj import CRS, Transformer
 
+from layoutplan.inputs.gaps import causes_of, cures_of
 from layoutplan.job import Job
 from layoutplan.line.geodesy import FloatArray, direct, inverse
 from layoutplan.line.model import Spans, Towers
@@ -55,7 +56,12 @@ def lines(start_deg: FloatArray, end_deg: FloatArray) -> Any:
 
 
 def towers_table(
-    towers: Towers, status: Sequence[str], reasons: Sequence[str], covers: Any, height_m: FloatArray
+    towers: Towers,
+    status: Sequence[str],
+    reasons: Sequence[str],
+    covers: Any,
+    gaps: Sequence[str],
+    height_m: FloatArray,
 ) -> gpd.GeoDataFrame:
     """One row per tower; figures that were not given are NaN."""
     return frame(
@@ -74,6 +80,7 @@ def towers_table(
             "structure": towers.structure,
             "leg": towers.leg,
             "map_covers": covers,
+            **gap_columns(gaps),
             "base_width_m": towers.base_width_m,
             "earth_electrode_size_m": np.where(towers.size_assumed, np.nan, towers.electrode_size_m),
             "footing_resistance_ohm": towers.footing_ohm,
@@ -81,6 +88,11 @@ def towers_table(
         },
         points(towers.lonlat_deg),
     )
+
+
+def gap_columns(gaps: Sequence[str]) -> dict[str, list[str]]:
+    """Columns that say of what the map is silent and what would cure it, as codes."""
+    return {"map_gaps": list(gaps), "map_cures": [cures_of(causes_of(stored)) for stored in gaps]}
 
 
 def spans_table(spans: Spans) -> gpd.GeoDataFrame:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import geopandas as gpd
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from layoutplan.exposure import Assessment, Network
 from layoutplan.inputs import InputFile, Inputs
+from layoutplan.inputs.gaps import causes_of, joined
 from layoutplan.inputs.provenance import Ledger
 from layoutplan.job import Job
 from layoutplan.line import LineModel
@@ -25,6 +26,7 @@ from layoutplan.planning.electrics import (
 from layoutplan.planning.model import Plan
 from layoutplan.planning.notes import CAUTIONS, assumptions
 from layoutplan.planning.permissions import permissions_table
+from layoutplan.planning.silence import gap_text
 from layoutplan.planning.stakes import Stakes, Surroundings, stake_tables
 from layoutplan.planning.tables import (
     alternatives_table,
@@ -51,8 +53,8 @@ class Worked:
     own_segments : int
         Mapped segments that were taken for the planned lines.
     covers : ndarray of bool, shape (towers,)
-    uncovered : list of str
-        Why the map does not cover a tower; empty where it does.
+    uncovered : list of list of str
+        Codes of the causes for which the map does not cover a tower; none where it does.
     approaches : GeoDataFrame or None
         None where ways on foot were not looked for.
     ways_said : tuple of str
@@ -66,7 +68,7 @@ class Worked:
     obstacles: Obstacles
     own_segments: int
     covers: NDArray[np.bool_]
-    uncovered: list[str]
+    uncovered: list[list[str]]
     network: Network
     sited: Sited
     approaches: gpd.GeoDataFrame | None
@@ -89,10 +91,13 @@ def tabulate(work: Worked, seconds: Mapping[str, float]) -> Plan:
     electrodes, leads, checks = stake_tables(Stakes.of(sited), around)
     with_stakes = np.repeat(np.unique(sited.chosen.rays.tower), 2)
     status = tower_status(electrodes["status"].to_numpy(), with_stakes, len(towers))
-    reasons = tower_reasons(electrodes, sited, work.uncovered)
+    gaps = _gaps_of_towers(work.uncovered, electrodes["map_gaps"], with_stakes)
+    reasons = tower_reasons(electrodes, sited, [gap_text(joined(causes), job) for causes in work.uncovered])
     return Plan(
         job=job,
-        towers=with_tower_figures(towers_table(towers, status, reasons, work.covers, opened.tower_height_m), found),
+        towers=with_tower_figures(
+            towers_table(towers, status, reasons, work.covers, gaps, opened.tower_height_m), found
+        ),
         spans=spans_table(work.model.spans),
         electrodes=with_rods(electrodes, found, job.method.electrode_target_ohm),
         leads=with_lead_figures(leads, found),
@@ -114,6 +119,16 @@ def tabulate(work: Worked, seconds: Mapping[str, float]) -> Plan:
     )
 
 
+def _gaps_of_towers(
+    uncovered: Sequence[Sequence[str]], of_stakes: Iterable[str], tower: NDArray[np.int64]
+) -> list[str]:
+    """Why the map does not tell what is about each tower, or under the leads of its stakes."""
+    causes = [[*found] for found in uncovered]
+    for row, stored in zip(tower.tolist(), of_stakes, strict=True):
+        causes[row] += causes_of(stored)
+    return [joined(found) for found in causes]
+
+
 def _surroundings(work: Worked) -> Surroundings:
     reading, found = work.assessment.reading, work.assessment
     bias, coupling = (found.spread(values) for values in (reading.bias_pct, reading.coupling_pct))
@@ -122,7 +137,6 @@ def _surroundings(work: Worked) -> Surroundings:
         towers=towers,
         obstacles=work.obstacles,
         job=work.job,
-        covers=work.covers,
         uncovered=work.uncovered,
         grid_crs=work.job.output.grid_crs or utm_zone(towers.lonlat_deg),
         bias_pct=bias,

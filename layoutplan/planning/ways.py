@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from layoutplan.access import APPROACH_COLUMNS, Relief, Walkable, approaches_table, build_ground, roads_and_gates
 from layoutplan.inputs import Inputs
 from layoutplan.inputs.coverage import complete_within_m
+from layoutplan.inputs.gaps import REACH
 from layoutplan.job import Job
 from layoutplan.line import Towers
 from layoutplan.line.geodesy import FloatArray
@@ -65,7 +66,7 @@ def walkable(
         permitted_given=job.gives_permitted_land,
     )
     steps = sorted({job.rules.reach_m, *job.access.windows_m})
-    found = inputs.extents, inputs.coverage, job.coverage.radius_m
+    found = inputs.extents, inputs.coverage if REACH in job.coverage.themes else (), job.coverage.radius_m
     complete = complete_within_m(towers.lonlat_deg, covers, steps, *found)
     return Walkable(ground, _relief(dem), complete), LOOKED_FOR
 

@@ -13,6 +13,7 @@ from layoutplan.job import Job
 from layoutplan.line.structures import names_of
 from layoutplan.planning.checks import Facts
 from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, FORBIDDEN, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED
+from layoutplan.planning.silence import is_silent
 from layoutplan.siting.blockers import describe
 from layoutplan.siting.evaluate import Evaluated
 from layoutplan.siting.exclusions import Exclusions
@@ -70,16 +71,15 @@ def ground_texts(chosen: Evaluated, obstacles: Obstacles, job: Job) -> list[str]
     texts: dict[int, list[str]] = defaultdict(list)
     mapped = chosen.held_feature >= 0
     caution = mapped & (obstacles.stake[chosen.held_feature] == CAUTION)
+    caution &= ~is_silent(obstacles, chosen.held_feature)  # nobody can agree to what nobody knows
     for position, feature in zip(chosen.held_position[caution], chosen.held_feature[caution], strict=True):
         texts[int(position)].append(describe(obstacles, job, int(feature)))
     return ["; ".join(texts[i]) for i in range(len(chosen))]
 
 
-def stake_status(
-    chosen: Evaluated, same_side: NDArray[np.bool_], covers: NDArray[np.bool_], facts: Facts, job: Job
-) -> NDArray[np.str_]:
+def stake_status(chosen: Evaluated, same_side: NDArray[np.bool_], facts: Facts, job: Job) -> NDArray[np.str_]:
     """Status of each position; the worst that applies."""
-    agree = (chosen.terms["caution_crossings"] > 0) | (chosen.terms["caution_ground"] > 0)
+    agree = (chosen.terms["caution_crossings"] > 0) | facts.on_agreed_ground
     compromise = (chosen.rays.off_square_deg > job.rules.square_within_deg + 1e-6) | same_side[chosen.rays.tower]
     compromise |= facts.ground.cliff_drop_m >= job.terrain.cliff_drop_m
     compromise |= _terrain_unknown(facts, job) | np.isnan(facts.between_deg)
@@ -87,7 +87,7 @@ def stake_status(
     if facts.on_foot is not None:
         compromise |= facts.on_foot.is_shut
     return np.select(
-        [~covers[chosen.rays.tower], agree, compromise],
+        [~facts.covered, agree, compromise],
         [NOT_COVERED, NEEDS_AGREEMENT, COMPROMISE],
         ALL_MET,
     )
