@@ -14,12 +14,12 @@ from shapely import STRtree
 
 from layoutplan.inputs.geodetic import FloatArray, Geometries
 from layoutplan.inputs.mercator import from_mercator, mercator, scale_at
-from layoutplan.inputs.signs import ADDRESS, PLACE, STREET, Signs
+from layoutplan.inputs.signs import ADDRESS, DRIVE, PLACE, STREET, Signs
 
 HOUSE_CLASSES = frozenset({"building", "garden_residential"})
 # all of it is judgement
-WITHIN_M = {STREET: 60.0, ADDRESS: 60.0, PLACE: 200.0}  # a house so near answers for the sign
-DOUBT_M = {STREET: 65.0, ADDRESS: 65.0, PLACE: 150.0}  # ground so near is doubted where none does
+WITHIN_M = {STREET: 60.0, DRIVE: 60.0, ADDRESS: 60.0, PLACE: 200.0}  # a house so near answers for the sign
+DOUBT_M = {STREET: 65.0, DRIVE: 65.0, ADDRESS: 65.0, PLACE: 150.0}  # ground so near is doubted where none does
 AROUND_M = 500.0  # if most streets within this distance are bare, bare stretches of the others are doubted, too
 _ROUND = 8  # corners of a quarter circle
 _OUTER = 1.0 / np.cos(np.pi / (4 * _ROUND))  # so that the corners' chords keep outside the circle
@@ -65,7 +65,7 @@ def unmapped_houses(
 
 def _pieces(signs: Signs) -> tuple[Geometries, NDArray[np.int64], NDArray[np.int64]]:
     """Signs, streets cut into their segments, with kind and row of the sign."""
-    is_street = signs.kind == STREET
+    is_street = np.isin(signs.kind, (STREET, DRIVE))
     lines = np.flatnonzero(is_street)
     coords, row = shapely.get_coordinates(signs.geometry[lines], return_index=True)
     whole = np.flatnonzero(row[1:] == row[:-1])

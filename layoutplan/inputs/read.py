@@ -85,6 +85,7 @@ def read_inputs(job: Job, progress: Progress | None = None) -> Inputs:
         assumptions=(
             *(text for line in lines for text in line.assumptions),
             *(text for layer in layers for text in layer.assumptions),
+            *silence.assumptions,
         ),
     )
 

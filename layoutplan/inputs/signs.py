@@ -17,11 +17,10 @@ import shapely
 from numpy.typing import NDArray
 
 from layoutplan.inputs.evidence import thin
-from layoutplan.inputs.geodetic import FloatArray, Geometries
+from layoutplan.inputs.geodetic import FloatArray, Geometries, is_usable
 
-NONE, STREET, ADDRESS, PLACE, COVER = range(5)
+NONE, STREET, DRIVE, ADDRESS, PLACE, COVER = range(6)
 _STREETS = frozenset({"residential", "living_street"})
-_DRIVES = frozenset({"driveway"})
 _PLACES = frozenset(
     {"city", "town", "suburb", "quarter", "neighbourhood", "village", "hamlet", "isolated_dwelling", "farm"}
 )
@@ -43,7 +42,7 @@ class Signs:
     geometry : ndarray of Geometry, shape (n,)
         Streets and drives as lines, house numbers and places as points.
     kind : ndarray of int, shape (n,)
-        ``STREET``, ``ADDRESS`` or ``PLACE``.
+        ``STREET``, ``DRIVE``, ``ADDRESS`` or ``PLACE``.
     cover : ndarray, shape (m, 2)
         Places with water or land cover, no farther apart than some 500 m.
     """
@@ -54,14 +53,14 @@ class Signs:
 
 
 def sign_of(tags: Mapping[str, str], *, is_point: bool) -> int:
-    """Return what an object is a sign of: ``STREET``, ``ADDRESS``, ``PLACE``, ``COVER`` or ``NONE``."""
+    """Return what an object is a sign of: a street, a drive, …; ``NONE`` for most."""
     if is_point:
         if "addr:housenumber" in tags and "building" not in tags:
             return ADDRESS
         return PLACE if tags.get("place") in _PLACES else NONE
     highway = tags.get("highway")
     if highway is not None:
-        return STREET if highway in _STREETS or tags.get("service") in _DRIVES else NONE
+        return STREET if highway in _STREETS else DRIVE if tags.get("service") == "driveway" else NONE
     if "addr:interpolation" in tags:
         return STREET
     if "waterway" in tags or tags.get("natural") in _NATURAL or "landcover" in tags:
@@ -71,6 +70,7 @@ def sign_of(tags: Mapping[str, str], *, is_point: bool) -> int:
 
 def cover_points(geometry: Geometries) -> FloatArray:
     """Places along and within geometries in EPSG:4326, thinned, shape (n, 2)."""
+    geometry = geometry[is_usable(geometry)]
     if len(geometry) == 0:
         return np.empty((0, 2))
     west, south, east, north = shapely.bounds(geometry).T

@@ -36,12 +36,13 @@ class Silence(NamedTuple):
         The sea, and the areas of which the map is silent.
     cover : ndarray, shape (n, 2)
         Where there is land cover or water.
-    problems : tuple of str
+    problems, assumptions : tuple of str
     """
 
     features: list[gpd.GeoDataFrame]
     cover: FloatArray
     problems: tuple[str, ...]
+    assumptions: tuple[str, ...]
 
 
 def find_silence(
@@ -74,12 +75,12 @@ def find_silence(
     shapes = features.geometry.to_numpy()
     houses = np.asarray(shapes[kind.isin(HOUSE_CLASSES)], dtype=object)
     roads = np.asarray(shapes[kind.isin(_ROADS) & (shapely.get_dimensions(shapes) == 1)], dtype=object)
-    said = []
+    assumed = []
     signs = [layer.signs for layer in layers]
     if layers and not _gives(job, HOUSE_CLASSES):
-        said.append(
+        assumed.append(
             "no layer of the job holds buildings, gardens or residential land: about its roads houses count as not "
-            "mapped, and those away from roads are not known at all. Add a layer of buildings to [[layers]]"
+            "mapped; those away from roads are taken not to be there"
         )
         signs.append(Signs(roads, np.full(len(roads), STREET)))
     shown = Signs(np.concatenate([np.empty(0, dtype=object), *(one.geometry for one in signs)]),
@@ -87,9 +88,9 @@ def find_silence(
     reach_m = 2 * job.rules.reach_m  # as far as a longer reel is looked into
     bare = unmapped_houses(shown, houses, towers_lonlat, reach_m, vouched[BUILDINGS])
     tables = [_table(_HOUSES, bare, "houses not mapped", "")]
-    coast, also = _shore([layer.coastlines for layer in layers], corridor, extents, vouched[SEA])
+    coast, said = _shore([layer.coastlines for layer in layers], corridor, extents, vouched[SEA])
     cover = np.concatenate([np.empty((0, 2)), *(layer.signs.cover for layer in layers)])
-    return Silence([*tables, *coast], cover, (*said, *also))
+    return Silence([*tables, *coast], cover, tuple(said), tuple(assumed))
 
 
 def _gives(job: Job, classes: frozenset[str]) -> bool:

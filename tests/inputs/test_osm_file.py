@@ -255,10 +255,14 @@ def test_unsorted_file_says_what_to_do(osm_file: NewFile) -> None:
         read(new.save())
 
 
-def test_the_coast_is_the_edge_of_water_and_an_island_is_no_lake(osm_file: NewFile) -> None:
-    """The sea is no area in extracts: its edge has to keep leads and walkers ashore."""
+def test_coastlines_keep_their_direction_and_are_cut_where_nodes_are_missing(osm_file: NewFile) -> None:
+    """They make no thing by themselves: all of them together divide land and sea."""
     new = osm_file()
     island = new.square(8, 49, 0.01, natural="coastline")
-    (thing,) = only(read(new.save()), island).to_dict("records")
-    assert (thing["obstacle_class"], thing["geometry"].geom_type) == ("standing_water", "LineString")
-    assert thing["width_m"] > 0
+    known = [new.node(9 + x / 100, 49) for x in range(5)]
+    new.way([*known[:2], 999_999, *known[2:]], natural="coastline")
+    extract = read(new.save())
+    assert only(extract, island).empty
+    ring, west, east = extract.coastlines
+    assert shapely.is_ccw(ring)
+    assert (west.coords[0], west.coords[-1], east.coords[0]) == ((9.0, 49.0), (9.01, 49.0), (9.02, 49.0))

@@ -12,7 +12,7 @@ import pytest
 import shapely
 
 from layoutplan.errors import CRSError, InputError, LayerError
-from layoutplan.inputs import covered, extracts, osm_collect, read_inputs
+from layoutplan.inputs import extracts, map_gaps, osm_collect, read_inputs
 from layoutplan.job import Job
 
 Make = Callable[..., Job]
@@ -90,11 +90,12 @@ def test_no_map_covers_nothing(
     make_job: Make, towers_csv: Callable[..., Path], layer_file: Callable[..., Path]
 ) -> None:
     everywhere = layer_file([shapely.box(7, 48, 9, 50)], "cover.gpkg")
-    inputs = read_inputs(make_job(lines=[{"towers": {"path": towers_csv()}}], coverage={"path": everywhere}))
+    job = make_job(lines=[{"towers": {"path": towers_csv()}}], coverage={"path": everywhere})
+    inputs = read_inputs(job)
     assert len(inputs.features) == 0
     assert inputs.coverage == ()
     assert "nothing is known of any obstacle" in inputs.problems[0]
-    assert not covered(np.array([[8.0, 49.0]]), 150, inputs.evidence, inputs.extents, inputs.coverage, 1000, 1)[0].any()
+    assert map_gaps(job, inputs, np.array([[8.0, 49.0]]))[1] == [["no_map"]]
 
 
 def test_coverage_polygons(make_job: Make, towers_csv: Callable[..., Path], layer_file: Callable[..., Path]) -> None:

@@ -10,7 +10,8 @@ import pandas as pd
 import pytest
 import shapely
 
-from layoutplan.inputs import Inputs, covered, read_inputs
+from layoutplan.inputs import Inputs, read_inputs
+from layoutplan.inputs.coverage import covered
 from layoutplan.job import Job
 
 pytestmark = pytest.mark.shared
@@ -102,4 +103,5 @@ def test_headers(shared_data: Path, make_job: Callable[..., Job]) -> None:
 
 def _covered(inputs: Inputs) -> np.ndarray:
     lonlat = shapely.get_coordinates(inputs.lines[0].towers.geometry)
-    return covered(lonlat, 142.9, inputs.evidence, inputs.extents, inputs.coverage, 1000, 6)[0]
+    causes = covered(lonlat, 142.9, inputs.evidence, inputs.extents, inputs.coverage, 1000, 6)
+    return np.array([not found for found in causes])

@@ -125,6 +125,10 @@ BASE_MAP: Mapping[str, Mapping[str, Mapping[str, Any]]] = MappingProxyType(
             "military": _area(None, "#7a3b3b", 2, "9 3 2 3", hatch="diagonal"),
             "no_entry": _area(None, "#a82222", 2, hatch="diagonal"),
         },
+        "Not told by the map": {
+            "houses_unmapped": _area(None, "#8f3f6f", 1.5, "2 4", hatch="dots"),
+            "shore_unmapped": _area(None, "#8f3f6f", 1.5, "2 4", hatch="horizontal"),
+        },
         "Water": {
             "wetland": _area("#dceeed", "#6fa8a8", hatch="horizontal"),
             "standing_water": _area("#b6d5ea", "#4c86ae"),
@@ -161,5 +165,6 @@ BASE_STYLES: Mapping[str, Mapping[str, Any]] = MappingProxyType(
     {name: style for group in BASE_MAP.values() for name, style in group.items()}
 )
 AREA_CLASSES = frozenset({"crops", "woodland", "yard", "garden_residential", "quarry", "airfield", "cemetery",
-                          "substation_plant", *BASE_MAP["Entry and protection"], "wetland", "standing_water",
+                          "substation_plant", *BASE_MAP["Entry and protection"],
+                          *BASE_MAP["Not told by the map"], "wetland", "standing_water",
                           "building"})  # fmt: skip

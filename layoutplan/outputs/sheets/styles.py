@@ -51,6 +51,8 @@ AREAS: Mapping[str, Area] = MappingProxyType(
         "protected_area": Area(None, "#2f6f3f", 1.1, (7, 3)),
         "permitted_land": Area(None, "#3f8f3f", 0.9, (1, 2.5)),
         "land_unsettled": Area(None, "#8a6a1f", 0.9, (4, 3)),
+        "houses_unmapped": Area(None, "#8f3f6f", 0.9, (1, 3)),
+        "shore_unmapped": Area(None, "#8f3f6f", 0.9, (1, 3)),
         "military": Area(None, "#7a3b3b", 1.1, (7, 2, 1, 2), "cross"),
         "no_entry": Area(None, "#a82222", 1.3, (), "cross"),
         "building": Area("#9a938d", "#333333", 0.5),

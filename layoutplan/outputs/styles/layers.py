@@ -59,7 +59,7 @@ _HUES = {
         *("traction_line", "contact_line", "substation_plant"),
     ),
     "#6f8f5f": ("crops", "woodland", "protected_area", "permitted_land", "cemetery"),
-    "#a82222": ("no_entry", "military", "airfield", "land_unsettled"),
+    "#a82222": ("no_entry", "military", "airfield", "land_unsettled", "houses_unmapped", "shore_unmapped"),
 }
 _HUE_OF = {name: hue for hue, names in _HUES.items() for name in names}
 _DASHES: Mapping[str, tuple[float, ...]] = {"no": (), "caution": (3, 1.5), "free": (0.6, 1.2)}
