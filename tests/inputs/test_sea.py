@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 import shapely
 
+from layoutplan.inputs import read_inputs
 from layoutplan.inputs.osm_file import read_osm
 from layoutplan.inputs.osm_tags import TagRules
 from layoutplan.inputs.sea import Sea, sea
@@ -19,7 +20,9 @@ GROUND = shapely.box(8.0, 49.0, 8.1, 49.1)
 SHORE = [(8.2, 49.05), (8.05, 49.05), (7.9, 49.05)]
 
 
-def made(*lines: list[tuple[float, float]], ground: shapely.Polygon = GROUND, extents: tuple[shapely.Polygon, ...] = ()) -> Sea:
+def made(
+    *lines: list[tuple[float, float]], ground: shapely.Polygon = GROUND, extents: tuple[shapely.Polygon, ...] = ()
+) -> Sea:
     return sea(np.array([shapely.LineString(line) for line in lines], dtype=object), [ground], list(extents))
 
 
@@ -142,8 +145,6 @@ def test_the_islands_of_malta_against_the_nearest_coastline(shared_data: Path) -
 def test_coast_of_a_job_is_water_and_no_line(
     osm_file: Callable[..., object], make_job: Callable[..., object], towers_csv: Callable[..., Path]
 ) -> None:
-    from layoutplan.inputs import read_inputs
-
     new = osm_file(box=(7.5, 48.5, 8.5, 49.5))
     new.line([(8.3, 49.001), (7.7, 49.001)], natural="coastline")
     job = make_job(lines=[{"towers": {"path": towers_csv()}}], layers=[{"path": new.save()}])

@@ -1,0 +1,215 @@
+"""Where the map shows signs of what it lacks: houses along streets, land cover about roads; and very large areas."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyproj
+import pytest
+import shapely
+
+from layoutplan.inputs import Inputs, map_gaps, read_inputs
+from layoutplan.inputs.evidence import thin
+from layoutplan.inputs.gaps import BARE_STREETS, FEW_FEATURES, causes_of, cures_of, joined
+from layoutplan.inputs.houses import DOUBT_M, WITHIN_M
+from layoutplan.inputs.model import InputFile
+from layoutplan.inputs.provenance import ages
+from layoutplan.inputs.signs import ADDRESS, COVER, DRIVE, NONE, PLACE, STREET, cover_points, sign_of
+from layoutplan.job import Job
+from layoutplan.planning.pipeline import plan
+
+Make = Callable[..., Job]
+NewFile = Callable[..., Any]
+Write = Callable[..., Path]
+GEOD = pyproj.Geod(ellps="WGS84")
+STREET_AT = [(8.009, 49.0012), (8.011, 49.0012)]  # beside tower 2, some 130 m north of it
+
+
+def north(lonlat: tuple[float, float], metres: float) -> tuple[float, float]:
+    lon, lat, _ = GEOD.fwd(*lonlat, 0.0, metres)
+    return lon, lat
+
+
+def read(make_job: Make, towers: Path, *layers: dict[str, Any], **keys: Any) -> tuple[Job, Inputs]:
+    job = make_job(lines=[{"towers": {"path": towers}}], layers=list(layers), **keys)
+    return job, read_inputs(job)
+
+
+def doubted(inputs: Inputs) -> shapely.Geometry:
+    areas = inputs.features[inputs.features["obstacle_class"] == "houses_unmapped"]
+    return shapely.union_all(areas.geometry.to_numpy())
+
+
+@pytest.mark.parametrize(
+    ("tags", "is_point", "sign"),
+    [
+        ({"highway": "residential"}, False, STREET),
+        ({"highway": "living_street"}, False, STREET),
+        ({"highway": "service", "service": "driveway"}, False, DRIVE),
+        ({"highway": "service", "service": "parking_aisle"}, False, NONE),
+        ({"highway": "unclassified"}, False, NONE),
+        ({"addr:interpolation": "odd"}, False, STREET),
+        ({"addr:housenumber": "7"}, True, ADDRESS),
+        ({"addr:housenumber": "7", "building": "yes"}, True, NONE),
+        ({"place": "hamlet"}, True, PLACE),
+        ({"place": "locality"}, True, NONE),
+        ({"landuse": "residential"}, False, NONE),
+        ({"landuse": "meadow"}, False, COVER),
+        ({"waterway": "stream"}, False, COVER),
+        ({"natural": "tree"}, True, NONE),
+    ],
+)
+def test_signs(tags: dict[str, str], is_point: bool, sign: int) -> None:
+    assert sign_of(tags, is_point=is_point) == sign
+
+
+def test_ground_beside_a_street_without_a_house_is_doubted(
+    osm_file: NewFile, make_job: Make, towers_csv: Write
+) -> None:
+    new = osm_file()
+    new.line(STREET_AT, highway="residential")
+    _, inputs = read(make_job, towers_csv(), {"path": new.save()})
+    area, least = doubted(inputs), DOUBT_M[STREET]
+    middle = (8.01, 49.0012)
+    assert shapely.contains(area, shapely.Point(north(middle, least - 0.5)))
+    assert shapely.contains(area, shapely.Point(north(middle, -least + 0.5)))
+    assert not shapely.contains(area, shapely.Point(north(middle, least + 1.0)))
+
+
+@pytest.mark.parametrize("what", [{"building": "yes"}, {"landuse": "residential"}])
+@pytest.mark.parametrize(("metres", "answers"), [(WITHIN_M[STREET] - 2.0, True), (WITHIN_M[STREET] + 2.0, False)])
+def test_one_house_answers_for_its_street(
+    osm_file: NewFile, make_job: Make, towers_csv: Write, what: dict[str, str], metres: float, answers: bool
+) -> None:
+    new = osm_file()
+    new.line(STREET_AT, highway="residential")
+    lon, lat = north(STREET_AT[0], metres)
+    new.square(lon - 0.0001, lat, 0.0001, **what)
+    _, inputs = read(make_job, towers_csv(), {"path": new.save()})
+    assert doubted(inputs).is_empty is answers
+
+
+def test_a_bare_stretch_is_doubted_only_where_most_streets_are_bare(
+    osm_file: NewFile, make_job: Make, towers_csv: Write
+) -> None:
+    """The far end of a street with houses at its near end: in a mapped town a meadow; in an unmapped one, who knows?"""
+    for others, is_doubted in (([], False), ([0.0002 * number for number in range(5)], True)):
+        new = osm_file(f"{len(others)}.osm")
+        street = [(8.003 + 0.0005 * step, 49.0012) for step in range(15)]
+        new.line(street, highway="residential")
+        for lon, _ in street[: 12 if not others else 1]:
+            new.square(lon, 49.0014, 0.0001, building="yes")
+        for shift in others:
+            new.line([(8.009, 49.003 + shift), (8.012, 49.003 + shift)], highway="residential")
+        _, inputs = read(make_job, towers_csv(), {"path": new.save()})
+        assert shapely.intersects(doubted(inputs), shapely.Point(8.0099, 49.0012)) == is_doubted
+
+
+def test_user_vouches_for_buildings_only_by_saying_so(
+    osm_file: NewFile, layer_file: Write, make_job: Make, towers_csv: Write
+) -> None:
+    new = osm_file()
+    new.line(STREET_AT, highway="residential")
+    layer, polygon = {"path": new.save()}, layer_file([shapely.box(8.0, 48.99, 8.02, 49.01)], "cover.gpkg")
+    towers = towers_csv()
+    _, inputs = read(make_job, towers, layer, coverage={"path": polygon})
+    assert not doubted(inputs).is_empty
+    job, inputs = read(make_job, towers, layer, coverage={"path": polygon, "themes": ["buildings"]})
+    assert doubted(inputs).is_empty
+    causes = map_gaps(job, inputs, np.array([[8.01, 49.0]]))[1]
+    assert causes == [[FEW_FEATURES, "no_land_cover"]], "it says nothing of how far the map reaches"
+
+
+def test_roads_of_a_job_without_any_layer_of_houses(layer_file: Write, make_job: Make, towers_csv: Write) -> None:
+    road = {"path": layer_file([shapely.LineString(STREET_AT)], "road.gpkg"), "obstacle_class": "minor_road"}
+    house = {
+        "path": layer_file([shapely.box(8.02, 49.01, 8.0201, 49.0101)], "house.gpkg"),
+        "obstacle_class": "building",
+    }
+    towers = towers_csv()
+    _, inputs = read(make_job, towers, road)
+    assert not doubted(inputs).is_empty
+    assert any("no layer of the job holds buildings" in text for text in inputs.assumptions)
+    _, inputs = read(make_job, towers, road, house)
+    assert doubted(inputs).is_empty, "a road proves no houses where houses are drawn"
+
+
+def test_residential_streets_by_the_words_of_a_layer(layer_file: Write, make_job: Make, towers_csv: Write) -> None:
+    streets = layer_file([shapely.LineString(STREET_AT)] * 2, "road.gpkg", fclass=["residential", "tertiary"])
+    houses = {"path": layer_file([shapely.box(8.02, 49.01, 8.0201, 49.0101)], "h.gpkg"), "obstacle_class": "building"}
+    for kind, bare in (("residential", True), ("tertiary", False)):
+        layer = {"path": streets, "class_column": "fclass", "class_map": {kind: "minor_road"}}
+        layer["where"] = f"fclass = '{kind}'"
+        _, inputs = read(make_job, towers_csv(), layer, houses)
+        assert doubted(inputs).is_empty is not bare
+
+
+def test_roads_without_land_cover_for_kilometres(osm_file: NewFile, make_job: Make, towers_csv: Write) -> None:
+    here = np.array([[8.01, 49.0]])
+    for metres, silent in ((1950.0, False), (2600.0, True)):
+        new = osm_file(f"{metres}.osm")
+        new.line([(8.0, 49.002), (8.02, 49.002)], highway="unclassified")
+        lon, lat = north((8.01, 49.0), metres)
+        new.line([(lon, lat), (lon + 0.001, lat)], waterway="stream")
+        job, inputs = read(make_job, towers_csv(), {"path": new.save()})
+        assert ("no_land_cover" in map_gaps(job, inputs, here)[1][0]) == silent
+
+
+def test_inside_a_large_wood_there_is_land_cover() -> None:
+    wood = np.array([shapely.box(8.0, 49.0, 8.3, 49.3)], dtype=object)
+    places = cover_points(wood)
+    away = np.hypot(places[:, 0] - 8.15, places[:, 1] - 49.15).min()
+    assert away < 0.006
+    assert len(cover_points(np.array([None, shapely.Point()], dtype=object))) == 0
+    assert len(thin(places)) == len(places)
+
+
+def test_causes_are_stored_with_theme_and_cures() -> None:
+    assert joined([BARE_STREETS, FEW_FEATURES, BARE_STREETS]) == "reach:few_features buildings:bare_streets"
+    assert causes_of(joined([BARE_STREETS, FEW_FEATURES])) == [FEW_FEATURES, BARE_STREETS]
+    assert causes_of("") == []
+    assert cures_of([FEW_FEATURES, BARE_STREETS]) == "neighbour_extract coverage_polygon buildings_layer"
+
+
+def test_age_of_a_map_on_the_first_day_of_the_work() -> None:
+    files = [
+        InputFile(Path("old.osm"), "", "map", "2013-12-16T20:39:13Z"),
+        InputFile(Path("new.osm"), "", "map", "2026-01-01T00:00:00Z"),
+        InputFile(Path("none.gpkg"), "", "map"),
+    ]
+    (said,) = ages(files, (date(2026, 5, 4), date(2026, 5, 8)))
+    assert said.startswith("old.osm: map data of 2013-12-16, 12 years old when the work begins")
+    assert ages(files, None) == []
+
+
+@pytest.mark.parametrize(
+    "shape",
+    [
+        shapely.box(-180, -90, 180, 90),
+        shapely.box(-179.9, -89.9, 179.9, 89.9),
+        shapely.Polygon([(-170, -80), (170, -80), (0, 89)]),
+        shapely.box(-10, 40, 30, 60),
+        shapely.box(7.5, 48.5, 8.5, 49.5),  # holds all towers, and has no corner near them
+    ],
+    ids=["globe", "nearly the globe", "triangle", "continent", "country"],
+)
+@pytest.mark.parametrize("kind", ["layer", "extract", "land"])
+def test_a_very_large_area_counts(
+    layer_file: Write, osm_file: NewFile, make_job: Make, towers_csv: Write, shape: shapely.Polygon, kind: str
+) -> None:
+    keys: dict[str, Any] = {"layers": []}
+    if kind == "layer":
+        keys["layers"] = [{"path": layer_file([shape], "large.gpkg"), "obstacle_class": "no_entry"}]
+    elif kind == "land":
+        keys["land"] = [{"path": layer_file([shape], "large.gpkg"), "label": "estate", "permission": "refused"}]
+    else:
+        new = osm_file()
+        corners = [new.node(*place) for place in shape.exterior.coords[:-1]]
+        new.way([*corners, corners[0]], landuse="military")
+        keys["layers"] = [{"path": new.save()}]
+    made = plan(make_job(lines=[{"towers": {"path": towers_csv()}}], **keys))
+    assert made.towers["status"].tolist() == ["no layout"] * 3
