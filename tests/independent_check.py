@@ -3,7 +3,8 @@
     python tests/independent_check.py OUT JOB.toml
 
 The plan is read from ``plan.gpkg``, the rules from the job file and from the table of obstacle classes; defaults are
-those of the published job file reference. Every stake, every lead and every alternative is measured with shapely in an
+those of the published job file reference; where the job names an OpenStreetMap extract, streets without houses and
+the sea are read from it again. Every stake, every lead and every alternative is measured with shapely in an
 azimuthal equidistant projection about its tower, distances and bearings with geographiclib (C. Karney), grid positions
 with PROJ's own derivatives. Nothing is imported from ``layoutplan``.
 """
@@ -21,6 +22,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import osmium
 import pandas as pd
 import pyogrio
 import rasterio
@@ -50,13 +52,17 @@ GROUND_TOL_M = 0.1  # of a lead over ground of cells of 20 m to 90 m
 TOL_M, TOL_DEG = 0.002, 0.01  # written numbers are rounded to 1 mm and 1e-4 degrees
 SPANS_WITHIN_M = 2000.0
 KEY = ["line_id", "tower_id"]
-AGREED, MET, COMPROMISE, UNCOVERED, NONE = (
+AGREED, MET, COMPROMISE, UNCOVERED, NONE, BREAKS = (
     "needs agreement",
     "all rules met",
     "compromise",
     "map does not cover",
     "no layout",
+    "breaks rules",
 )
+HOUSE_M = 60.0  # a street without a house so near says nothing of the ground so near
+SILENT = {"houses_unmapped": "buildings:bare_streets", "shore_unmapped": "sea:unclear_shore"}
+HOUSES = ("building", "garden_residential")
 NAMED = re.compile(r"\(([^()]*)\) (?:at (\d+(?:\.\d+)?) m|from the start: the tower stands in it)(?:; |$)")
 OUTSIDE = "land outside the permitted land"
 
@@ -77,10 +83,22 @@ class Plan:
         named = [(layer.get("obstacle_class"), *layer.get("class_map", {}).values()) for layer in layers]
         self.permitted_given = any("permitted_land" in names for names in named)
         self.ground = Ground([job_file.parent / name for name in self.job.get("terrain", {}).get("files", ())])
+        tags = {tag for name in HOUSES for tag in self.classes[name]["osm_width_m"]}
+        self.extracts = [Extract(path, tags) for path in self._extracts(layers)]
         self.tree = shapely.STRtree(self.obstacles.geometry.to_numpy())
         self.span_tree = shapely.STRtree(self.spans.geometry.to_numpy())
         wide = self.obstacles["width_m"].max() / 2 if len(self.obstacles) else 0.0
         self.sight_m = self.rules["reel_m"] + max(row["keep_out_m"] for row in self.classes.values()) + wide + 50.0
+
+    def _extracts(self, layers: list[dict[str, Any]]) -> list[Path]:
+        """OpenStreetMap files of the job that are taken whole."""
+        paths = [self.job_file.parent / layer["path"] for layer in layers if not layer.get("skip_classes")]
+        return [path for path in paths if re.search(r"\.osm(\.|$)|\.pbf$", path.name)]
+
+    @property
+    def vouched(self) -> bool:
+        """Whether the user vouches for more than how far the map reaches."""
+        return bool(set(self.job.get("coverage", {}).get("themes", ())) - {"reach"})
 
     def _read(self, name: str) -> pd.DataFrame:
         table = pyogrio.read_dataframe(self.folder / "plan.gpkg", layer=name)
@@ -120,6 +138,34 @@ class Plan:
         if size is None:
             size = ASSUMED_ELECTRODE_M if base is None else base * 2**0.5
         return max(self.rules["min_distance_m"], self.rules["electrode_size_multiple"] * size)
+
+
+class Extract:
+    """Streets where people live, houses and coastlines of an OpenStreetMap file, as drawn."""
+
+    def __init__(self, path: Path, tags: set[str]) -> None:
+        factory = osmium.geom.WKBFactory()
+        draw = {"n": factory.create_point, "w": factory.create_linestring, "a": factory.create_multipolygon}
+        found: dict[str, list[Any]] = {"street": [], "house": [], "coast": []}
+        for thing in osmium.FileProcessor(str(path)).with_areas().with_filter(osmium.filter.EmptyTagFilter()):
+            kind = thing.type_str()
+            what = self._what(dict(thing.tags), tags)
+            if kind in draw and what and (what == "house" or kind == "w"):
+                try:
+                    found[what].append(shapely.from_wkb(bytes.fromhex(draw[kind](thing))))
+                except (osmium.InvalidLocationError, RuntimeError):  # not whole in the file
+                    continue
+        self.streets, self.houses, self.coast = (shapely.STRtree(shapes) for shapes in found.values())
+
+    @staticmethod
+    def _what(here: dict[str, str], house_tags: set[str]) -> str:
+        if here.get("natural") == "coastline":
+            return "coast"
+        if here.get("highway") in ("residential", "living_street"):
+            return "street"
+        plain = {(key.removeprefix("disused:").removeprefix("abandoned:"), value) for key, value in here.items()}
+        every = {f"{key}={one}" for key, value in plain if value != "no" for one in (value, "*")}
+        return "house" if every & house_tags else ""
 
 
 class Ground:
@@ -176,6 +222,46 @@ class Place:
 
     def local(self, geometry: Any) -> Any:
         return shapely.transform(geometry, lambda xy: np.column_stack(self._proj(xy[:, 0], xy[:, 1])))
+
+    def lonlat(self, xy: Any) -> Any:
+        return np.column_stack(self._proj(xy[:, 0], xy[:, 1], inverse=True))
+
+    def bare_streets(self, stake: Any) -> bool:
+        """Whether a stake is near a street along which no house and no residential land is mapped."""
+        around = shapely.transform(stake, self.lonlat).buffer(0.002)
+        mapped = [f.shape for f in self.features if f.kind in HOUSES]  # other layers may hold them, too
+        for extract in self.plan.extracts:
+            for row in extract.streets.query(around):
+                drawn = extract.streets.geometries[row]
+                street = self.local(drawn)
+                if street.distance(stake) < HOUSE_M:
+                    rows = extract.houses.query(drawn.buffer(0.003))
+                    houses = [*mapped, *(self.local(extract.houses.geometries[house]) for house in rows)]
+                    if all(street.distance(house) > HOUSE_M for house in houses):
+                        return True
+        return False
+
+    @cached_property
+    def coast(self) -> tuple[Any, Any]:
+        """Ends of the segments of all coastlines within some 20 km."""
+        box = shapely.Point(self.tower.lon, self.tower.lat).buffer(0.2)
+        lines = [e.coast.geometries[row] for e in self.plan.extracts for row in e.coast.query(box)]
+        pairs = [np.stack((xy[:-1], xy[1:]), axis=1) for xy in (shapely.get_coordinates(self.local(g)) for g in lines)]
+        both = np.concatenate([np.empty((0, 2, 2)), *pairs])
+        both = both[np.hypot(*(both[:, 1] - both[:, 0]).T) > 0]
+        return both[:, 0], both[:, 1]
+
+    def in_the_sea(self, at: Any) -> bool:
+        """Whether the nearest coastline has a position to its right; at its bends both sides of them count."""
+        start, end = self.coast
+        if len(start) == 0 or any(f.kind == "shore_unmapped" and f.shape.intersects(at) for f in self.features):
+            return False
+        length = np.hypot(*(end - start).T)
+        along, off = (end - start) / length[:, None], np.array(at.coords[0]) - start
+        off -= np.clip(np.einsum("ij,ij->i", off, along), 0.0, length)[:, None] * along
+        away = np.hypot(*off.T)
+        near = away <= away.min() + 1e-6
+        return bool((along[near, 0] * off[near, 1] - along[near, 1] * off[near, 0]).sum() < -1e-6)
 
     @cached_property
     def bearings(self) -> list[float]:
@@ -433,6 +519,8 @@ def _obstacles(place: Place, stake: Any, lead: Any) -> Iterator[str]:
             yield f"the lead crosses {feature.kind} {feature.number}"
     if place.plan.permitted_given and place.permitted.distance(stake) > TOL_M:
         yield "outside the permitted land"
+    if any(place.in_the_sea(at) for at in (stake, lead.interpolate(0.5, normalized=True))):
+        yield "in the sea, or the lead is"
 
 
 def _said(place: Place, row: Any, lead: Any) -> Iterator[str]:
@@ -497,13 +585,21 @@ def _judged(place: Place, row: Any, lead: Any) -> Iterator[str]:
     if (outside > 2 * TOL_M) != (OUTSIDE in lead.crossings) and not 0 < outside <= 2 * TOL_M:
         yield f"{outside:.3f} m of the lead are outside the permitted land"
     stake = shapely.Point(xy)
-    grounds = [f for f in place.features if f.rule["stake"] == "caution" and f.is_area]
+    grounds = [f for f in place.features if f.rule["stake"] == "caution" and f.is_area and f.kind not in SILENT]
     held = any(f.stake_gap_m(stake) < -TOL_M for f in grounds)
     agree = bool(lead.crossings) or held
     if agree and row.status not in (AGREED, UNCOVERED):
         yield f"something is to be agreed, and the status is '{row.status}'"
     if not place.tower.map_covers and row.status != UNCOVERED:
         yield f"the map does not cover the tower, and the status is '{row.status}'"
+    over = {SILENT[f.kind] for f in place.features if f.kind in SILENT and f.shape.intersects(line)}
+    if over != {gap for gap in row.map_gaps.split() if gap in SILENT.values()}:
+        yield f"the lead runs over ground of which the map is silent ({', '.join(over)}); told: {row.map_gaps}"
+    told = row.status in (UNCOVERED, BREAKS) if row.map_gaps else row.status != UNCOVERED
+    if not told or (row.map_gaps and "cure:" not in row.reasons):
+        yield f"silent of {row.map_gaps or 'nothing'}, and the status is '{row.status}'"
+    if row.status not in (UNCOVERED, BREAKS) and not place.plan.vouched and place.bare_streets(stake):
+        yield f"near a street without houses, and the status is '{row.status}'"
     if row.off_square_deg > place.plan.rules["square_within_deg"] + TOL_DEG and row.status == MET:
         yield "off square, and the status says all rules met"
 
@@ -518,7 +614,7 @@ def _checked(place: Place, row: Any, checks: Any) -> Iterator[str]:
         if check.verdict == "broken":
             yield f"check {name} is broken"
         of_map = name.startswith("keep_out:") or name in ("lead_crossing", "crossing_agreement", "ground_agreement")
-        if of_map and check.verdict == "kept" and not place.tower.map_covers:
+        if of_map and check.verdict == "kept" and (not place.tower.map_covers or row.map_gaps):
             yield f"check {name} is called kept where the map does not reach"
     stake = place.local(row.geometry)
     lead = shapely.LineString([ORIGIN, stake])

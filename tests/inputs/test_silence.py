@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import importlib.util
+import sqlite3
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -19,9 +21,12 @@ from layoutplan.inputs.houses import DOUBT_M, WITHIN_M
 from layoutplan.inputs.model import InputFile
 from layoutplan.inputs.provenance import ages
 from layoutplan.inputs.signs import ADDRESS, COVER, DRIVE, NONE, PLACE, STREET, cover_points, sign_of
-from layoutplan.job import Job
+from layoutplan.job import Job, load_job
+from layoutplan.planning.check import check_folder
 from layoutplan.planning.pipeline import plan
+from layoutplan.planning.read import read_plan_tables
 
+TESTS = Path(__file__).parents[1]
 Make = Callable[..., Job]
 NewFile = Callable[..., Any]
 Write = Callable[..., Path]
@@ -213,3 +218,79 @@ def test_a_very_large_area_counts(
         keys["layers"] = [{"path": new.save()}]
     made = plan(make_job(lines=[{"towers": {"path": towers_csv()}}], **keys))
     assert made.towers["status"].tolist() == ["no layout"] * 3
+
+
+@pytest.fixture
+def coast_town(osm_file: NewFile, make_job: Make, towers_csv: Write, tmp_path: Path) -> tuple[Path, Path]:
+    """A plan and its job: meadows, a street without houses north of tower 2, the sea north of tower 3."""
+    new = osm_file(box=(7.95, 48.95, 8.05, 49.05))
+    for lon in np.arange(7.985, 8.036, 0.003):
+        for lat in np.arange(48.99, 49.011, 0.003):
+            new.square(float(lon), float(lat), 0.0005, landuse="meadow")
+    new.line([(8.009, 49.0008), (8.011, 49.0008)], highway="residential")
+    new.line([(8.06, 49.0009), (8.0155, 49.0009), (8.0155, 49.06)], natural="coastline")
+    towers_csv()
+    new.save()
+    job_file = tmp_path / "job.toml"
+    job_file.write_text('[[lines]]\ntowers = { path = "towers.csv" }\n[[layers]]\npath = "map.osm"\n', "utf-8")
+    made = plan(load_job(job_file))
+    made.write(tmp_path / "out")
+    return tmp_path / "out", job_file
+
+
+def test_statuses_and_words_are_the_same_everywhere(coast_town: tuple[Path, Path]) -> None:
+    folder, _ = coast_town
+    tables = read_plan_tables(folder)
+    towers = tables["towers"].set_index("tower_id")
+    assert towers["status"].to_dict() == {"1": "all rules met", "2": "map does not cover", "3": "all rules met"}
+    assert towers["map_gaps"].to_dict() == {"1": "", "2": "buildings:bare_streets", "3": ""}
+    assert towers.at["2", "map_cures"] == "buildings_layer coverage_polygon"
+    assert towers["map_covers"].all(), "the map reaches all of them"
+    stakes = tables["electrodes"].set_index(["tower_id", "side"])
+    assert stakes.loc["2", "status"].to_dict() == {"left": "map does not cover", "right": "all rules met"}
+    text = stakes.at[("2", "left"), "reasons"]
+    assert "add a layer of buildings to [[layers]], or vouch for it with a [coverage] polygon" in text
+    assert text in towers.at["2", "reasons"]
+    checks = tables["checks"].set_index(["tower_id", "role", "rule"])
+    role = stakes.at[("2", "left"), "role"]
+    assert checks.at[("2", role, "map_coverage"), "verdict"] == "unknown"
+    assert checks.at[("2", role, "map_coverage"), "detail"] in text
+    assert checks.at[("2", role, "lead_crossing"), "verdict"] == "unknown"
+    assert checks.at[("2", role, "reel"), "verdict"] == "kept"
+    again = check_folder(folder).electrodes.set_index(["tower_id", "side"])
+    assert again["status"].to_dict() == stakes["status"].to_dict()
+    assert again["map_gaps"].to_dict() == stakes["map_gaps"].to_dict()
+
+
+def test_nothing_stands_in_the_sea(coast_town: tuple[Path, Path]) -> None:
+    tables = read_plan_tables(coast_town[0])
+    water = tables["obstacles"].set_index("feature_id").geometry["sea 1"]
+    for name in ("electrodes", "leads", "alternatives", "approaches"):
+        shapes = tables[name].geometry
+        assert not shapes[shapes.notna()].intersects(water).any(), name
+    assert tables["electrodes"].set_index(["tower_id", "side"]).at[("3", "left"), "lat"] < 49.0009 - 5 / 111_300
+
+
+def test_the_independent_check_knows_streets_and_the_sea_by_itself(coast_town: tuple[Path, Path]) -> None:
+    folder, job_file = coast_town
+    check = independent_check()
+    assert check.violations(folder, job_file) == []
+    with sqlite3.connect(folder / "plan.gpkg") as tables:
+        for (trigger,) in tables.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
+            tables.execute(f'DROP TRIGGER "{trigger}"')
+        tables.execute("DELETE FROM obstacles WHERE obstacle_class IN ('houses_unmapped', 'standing_water')")
+        tables.execute("UPDATE electrodes SET map_gaps = '', status = 'all rules met'")
+    tables.close()
+    found = check.violations(folder, job_file)
+    assert any("tower 2: " in text and "near a street without houses" in text for text in found)
+    written = check.Plan(folder, job_file)
+    place = check.Place(written, next(row for row in written.towers.itertuples() if row.tower_id == "3"))
+    assert place.in_the_sea(shapely.Point(0.0, 105.0))  # the shore runs 100 m north of the tower
+    assert not place.in_the_sea(shapely.Point(0.0, 95.0))
+
+
+def independent_check() -> Any:
+    spec = importlib.util.spec_from_file_location("independent_check", TESTS / "independent_check.py")
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
