@@ -77,10 +77,10 @@ def find_silence(
     roads = np.asarray(shapes[kind.isin(_ROADS) & (shapely.get_dimensions(shapes) == 1)], dtype=object)
     assumed = []
     signs = [layer.signs for layer in layers]
-    if layers and not _gives(job, HOUSE_CLASSES):
+    if layers and not _gives(job, "building"):
         assumed.append(
-            "no layer of the job holds buildings, gardens or residential land: about its roads houses count as not "
-            "mapped; those away from roads are taken not to be there"
+            "no layer of the job holds buildings: about its roads houses count as not mapped; those away from roads "
+            "are taken not to be there"
         )
         signs.append(Signs(roads, np.full(len(roads), STREET)))
     shown = Signs(np.concatenate([np.empty(0, dtype=object), *(one.geometry for one in signs)]),
@@ -93,12 +93,12 @@ def find_silence(
     return Silence([*tables, *coast], cover, tuple(said), tuple(assumed))
 
 
-def _gives(job: Job, classes: frozenset[str]) -> bool:
-    """Whether a layer of the job can hold any of some classes."""
+def _gives(job: Job, obstacle_class: str) -> bool:
+    """Whether a layer of the job can hold a class."""
     return any(
-        not classes <= set(layer.skip_classes)
+        obstacle_class not in layer.skip_classes
         if layer.is_osm
-        else not classes.isdisjoint({layer.obstacle_class, *layer.class_map.values()})
+        else obstacle_class in (layer.obstacle_class, *layer.class_map.values())
         for layer in job.layers
     )
 

@@ -17,8 +17,8 @@ STATUS_MEANING: Mapping[str, str] = MappingProxyType(
         "see the reasons.",
         NEEDS_AGREEMENT: "A lead crosses, or a stake stands on, something that needs somebody's agreement first; "
         "see the reasons.",
-        NOT_COVERED: "The map does not cover this place: what is there is unknown. Survey it before staking anything; the "
-        "reasons say which map would cure it.",
+        NOT_COVERED: "The map does not cover this place: what is there is unknown. Survey it before staking anything; "
+        "the reasons say which map would cure it.",
         BREAKS: "A stake that the job fixes breaks hard rules; see the reasons. Planning chooses no such place itself.",
         NO_LAYOUT: "No pair of positions keeps the hard rules; see the reasons and what would give a layout.",
     }
