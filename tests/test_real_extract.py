@@ -3,7 +3,11 @@
 import importlib.util
 from pathlib import Path
 
+import numpy as np
+import osmium
 import pytest
+import shapely
+from pyproj import Transformer
 
 from layoutplan import load_job
 from layoutplan.planning.pipeline import plan
@@ -53,3 +57,39 @@ def test_towers_beyond_the_border_are_not_called_clear(shared_data, tmp_path):
     assert not towers.loc[south, "map_covers"].any()
     assert towers.loc[south, "status"].isin(["map does not cover", "no layout"]).all()
     assert towers["map_covers"].any()
+
+
+@pytest.mark.parametrize("job", ["job_230kv_town", "job_230kv_branch"])
+def test_no_stake_is_called_clear_beside_a_street_without_houses(shared_data, job):
+    """A town whose houses are not mapped: streets and houses are read again here, and measured in UTM."""
+    made = plan(load_job(shared_data / "honduras" / job / "job.toml"))
+    stakes = made.electrodes.to_crs("EPSG:32616")
+    extract = shared_data / "honduras" / "tegucigalpa-sur-2023.osm.pbf"
+    found = {"street": [], "house": []}
+    to_utm = Transformer.from_crs(4326, 32616, always_xy=True).transform
+    factory = osmium.geom.WKBFactory()
+    for way in osmium.FileProcessor(str(extract)).with_locations():
+        if not way.is_way():
+            continue
+        is_street = way.tags.get("highway") in ("residential", "living_street")
+        if is_street or "building" in way.tags or way.tags.get("landuse") == "residential":
+            try:
+                shape = shapely.from_wkb(bytes.fromhex(factory.create_linestring(way)))
+            except (osmium.InvalidLocationError, RuntimeError):
+                continue
+            found["street" if is_street else "house"].append(shapely.transform(shape, to_utm, interleaved=False))
+    streets, houses = np.array(found["street"]), np.array(found["house"])
+    answered, _ = shapely.STRtree(houses).query(streets, predicate="dwithin", distance=60.0)
+    bare = streets[~np.isin(np.arange(len(streets)), answered)]
+    assert len(bare) > 1000
+    near, _ = shapely.STRtree(bare).query(stakes.geometry.to_numpy(), predicate="dwithin", distance=60.0)
+    beside = stakes.iloc[np.unique(near)]
+    assert len(beside) > 0
+    assert (beside["status"] == "map does not cover").all()
+    assert beside["map_gaps"].str.contains("buildings:bare_streets").all()
+    assert (made.towers["status"] == "all rules met").sum() >= 6, "the rest of the line is not accused"
+
+
+def test_a_town_with_all_its_houses_is_not_accused(shared_data):
+    made = plan(load_job(shared_data / "moscow" / "job_hv_town" / "job.toml"))
+    assert not made.electrodes["map_gaps"].str.contains("buildings|land_cover|sea").any()

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import shapely
@@ -121,11 +122,11 @@ def _loose_ends(
     lone = lone[shapely.contains_xy(area, lone[:, 0], lone[:, 1])]
     if reach is None or len(lone) == 0:
         return lone, []
-    edge = shapely.boundary(reach)
-    points = shapely.points(lone)
+    edge: Any = shapely.boundary(reach)
+    points = np.asarray(shapely.points(lone), dtype=object)
     cut = shapely.distance(points, edge) <= _TO_EDGE_DEG
-    to = shapely.line_interpolate_point(edge, shapely.line_locate_point(edge, points[cut])) if cut.any() else []
-    drawn = [shapely.LineString([a, b]) for a, b in zip(points[cut], to, strict=True)]
+    ends_on = [edge.interpolate(edge.project(point)) for point in points[cut]]
+    drawn = [shapely.LineString([point, end]) for point, end in zip(points[cut], ends_on, strict=True)]
     return lone[~cut], drawn
 
 
@@ -163,7 +164,7 @@ def _sides(faces: Geometries, coastlines: Geometries) -> tuple[FloatArray, Float
     count = len(faces)
     left = np.bincount(face[pair], np.where(agrees, length, 0.0), minlength=count)
     right = np.bincount(face[pair], np.where(agrees, 0.0, length), minlength=count)
-    return left, right
+    return np.asarray(left, dtype=float), np.asarray(right, dtype=float)
 
 
 def _segments(lines: Geometries) -> tuple[Geometries, FloatArray, FloatArray]:
@@ -184,11 +185,10 @@ def _lone_rings(
     inwards = closed[~shapely.is_ccw(closed)] if len(closed) else closed
     if len(inwards) == 0:
         return verdict
-    rings = shapely.polygons(shapely.linearrings([shapely.get_coordinates(line) for line in inwards]))
-    held = shapely.length(inwards)
     out = verdict.copy()
     tree = STRtree(faces)
-    for ring, length in zip(rings, held, strict=True):
+    for line, length in zip(inwards, shapely.length(inwards), strict=True):
+        ring = shapely.Polygon(line)
         beside = np.unique(tree.query(shapely.boundary(ring), predicate="intersects"))
         outer = [face for face in beside if not shapely.covers(ring, faces[face])]
         others = sum(left[face] + right[face] for face in outer) - length

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import shapely
@@ -80,7 +81,7 @@ def cover_points(geometry: Geometries) -> FloatArray:
     return thin(np.concatenate([along, *(_inside(area) for area in geometry[size > 2 * _STEP_DEG])]))
 
 
-def _inside(shape: shapely.Geometry) -> FloatArray:
+def _inside(shape: Any) -> FloatArray:
     if shape.geom_type == "LineString" and shape.is_closed:
         shape = shapely.Polygon(shape)
     if shapely.get_dimensions(shape) < 2:

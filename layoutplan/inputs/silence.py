@@ -108,7 +108,7 @@ def _shore(
 ) -> tuple[list[gpd.GeoDataFrame], list[str]]:
     """Sea as areas; where the coastlines do not tell it from land, that ground, and they themselves as lines."""
     lines = np.concatenate([np.empty(0, dtype=object), *coastlines])
-    found = sea(lines, shapely.box(*corridor.windows_deg.T).tolist(), extents)
+    found = sea(lines, [shapely.box(*window) for window in corridor.windows_deg.tolist()], extents)
     unclear = shapely.get_parts(shapely.difference(shapely.union_all(found.unclear), shapely.union_all(vouched)))
     beside = lines[shapely.intersects(lines, shapely.union_all(found.unclear))] if len(found.unclear) else lines[:0]
     tables = [
