@@ -1,6 +1,14 @@
 """Getting there: where the vehicle stops, and how the crew walks from there to towers and electrodes."""
 
-from layoutplan.access.approaches import APPROACH_COLUMNS, NOT_COVERED, TOWER, Section, Walkable, approaches_table
+from layoutplan.access.approaches import (
+    APPROACH_COLUMNS,
+    NOT_COVERED,
+    TOWER,
+    Section,
+    Walkable,
+    approaches_table,
+    share_stops,
+)
 from layoutplan.access.cost import Relief, Window, open_window, pace_s_per_m
 from layoutplan.access.figures import CUT_OFF_MIN, NO_WALKS, WalkFigures
 from layoutplan.access.frame import Frame
@@ -34,6 +42,7 @@ __all__ = [
     "open_window",
     "pace_s_per_m",
     "roads_and_gates",
+    "share_stops",
     "to_point",
     "to_tower",
     "walk_minutes",

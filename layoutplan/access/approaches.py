@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -16,8 +16,10 @@ from layoutplan.access.cost import Relief
 from layoutplan.access.figures import WalkFigures
 from layoutplan.access.frame import Frame
 from layoutplan.access.ground import Ground
-from layoutplan.access.route import Route, to_point, to_tower
-from layoutplan.access.walks import Walks, walk_on, walk_out
+from layoutplan.access.route import PERMISSION, REACHABLE, Route, to_point, to_tower
+from layoutplan.access.sharing import FREE, Stops, choose_stops, shared_words
+from layoutplan.access.walks import Walks, other_stops, walk_on, walk_out
+from layoutplan.job.access import Access
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import IntArray, Towers
 
@@ -29,6 +31,8 @@ NOT_COVERED = "map does not cover"
 FLAT = "heights unknown: level ground assumed for walking"
 PARTLY_FLAT = "heights partly unknown: level ground assumed there for walking"
 TOWER = "tower"
+STOPS = "stops"  # of a tower's row: the row itself and those from other stops, each with its track and its seconds
+_TRACK, _SECONDS = "track", "seconds"
 Row = dict[str, Any]
 
 
@@ -97,7 +101,7 @@ class Section:
         -------
         list of dict
             For :func:`approaches_table`: a row for each tower and one for each of its electrodes, H first, whose way
-            begins at the tower.
+            begins at the tower. The rows of towers hold further ones, from other stops, for :func:`share_stops`.
         """
         rows: list[Row] = []
         order = np.lexsort((role, tower))
@@ -115,7 +119,54 @@ class Section:
         walks = walk_on(walks, self.walkable.relief, xy_m)
         ways = (to_tower(walks), *(to_point(walks, point) for point in xy_m))
         known = (_within(way, walks, complete_m) for way in ways)
-        return [_row(key, to, walks, way) for to, way in zip(targets, known, strict=True)]
+        rows = [_row(key, to, walks, way) for to, way in zip(targets, known, strict=True)]
+        rows[0][STOPS] = list(_from_stops(key, walks, complete_m, rows[0]))
+        return rows
+
+
+def _from_stops(key: dict[str, str], walks: Walks, complete_m: float, chosen: Row) -> Iterator[Row]:
+    """Rows of the way to a tower from its drop-off and from other stops; none from where the map does not tell."""
+    for stop in (walks.drop_off, *other_stops(walks)):
+        if stop is None:
+            continue
+        own = replace(walks, drop_off=stop)
+        row = chosen if stop is walks.drop_off else _row(key, TOWER, own, _within(to_tower(own), own, complete_m))
+        if row["verdict"] in (REACHABLE, PERMISSION):
+            track = int(walks.window.ground.track[stop.road]) if stop.permit else FREE
+            yield {name: row[name] for name in row} | {_TRACK: track, _SECONDS: stop.seconds}
+
+
+def share_stops(rows: Sequence[Row], settings: Access) -> list[Row]:
+    """Let towers use stops for which a neighbour asks anyway, where that saves walking; see :func:`choose_stops`.
+
+    A stop on a road where a stop has to be agreed for any vehicle is agreed place by place.
+
+    Parameters
+    ----------
+    rows : sequence of dict
+        Of all towers of the job.
+    settings : Access
+    """
+    number = [i for i, row in enumerate(rows) for _ in row.get(STOPS, ())]
+    stops = [stop for row in rows for stop in row.get(STOPS, ())]
+    track = np.array([stop[_TRACK] for stop in stops], dtype=np.int64)
+    alone = np.array([stop["road_class"] in settings.stop_by_agreement for stop in stops], dtype=bool) & (track != FREE)
+    track = np.where(alone, track.max(initial=0) + 1 + np.array(number, dtype=np.int64), track)
+    seconds = np.array([stop[_SECONDS] for stop in stops], dtype=float)
+    chosen = choose_stops(Stops(np.array(number, dtype=np.int64), track, seconds), *settings.asking_s)
+    shared = list(rows)
+    users: dict[int, list[int]] = {}
+    for one in chosen.tolist():
+        shared[number[one]] = stops[one]
+        if track[one] != FREE:
+            users.setdefault(int(track[one]), []).append(number[one])
+    for mine in users.values():
+        if len(mine) > 1:
+            words = shared_words([shared[i]["tower_id"] for i in mine])
+            for i in mine:
+                stop, *rest = shared[i]["note"].split("; ")
+                shared[i] = shared[i] | {"note": "; ".join((stop, words, *rest))}
+    return shared
 
 
 def approaches_table(rows: Sequence[Row]) -> gpd.GeoDataFrame:

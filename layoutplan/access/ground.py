@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from shapely import STRtree
 
 from layoutplan.access.lattice import BoolArray, Geometries, IntArray
+from layoutplan.access.sharing import tracks_asked_for
 from layoutplan.job.access import Access
 from layoutplan.job.classes import PERMITTED, ObstacleClass, overhead_lines
 from layoutplan.line.geodesy import FloatArray
@@ -50,6 +51,8 @@ class Ground:
     road_class, road_name : ndarray of str, shape (r,)
     may_stop : ndarray of int, shape (r,)
         ``YES``, ``PERMIT`` or ``NO`` for the job's vehicle.
+    track : ndarray of int, shape (r,)
+        Roads that one asks for at once, see :func:`layoutplan.access.sharing.tracks_asked_for`.
     is_open : ndarray of bool, shape (r,)
         Whether one may walk along it, over whatever it crosses.
     is_private : ndarray of bool, shape (r,)
@@ -76,6 +79,7 @@ class Ground:
     road_class: NDArray[np.object_]
     road_name: NDArray[np.object_]
     may_stop: IntArray
+    track: IntArray
     is_open: BoolArray
     is_private: BoolArray
     bridge: IntArray
@@ -123,6 +127,7 @@ def build_ground(
     vehicle = roads["vehicle"].to_numpy(dtype=object)
     usual_m = np.array([classes[one].width_m for one in road_class], dtype=float)
     bridge = roads["bridge"].to_numpy(dtype=np.int64)
+    may_stop = _may_stop(road_class, vehicle, bridge, settings)
     return Ground(
         features=shapes,
         roads=road_shapes,
@@ -139,7 +144,8 @@ def build_ground(
         width_m=features["width_m"].to_numpy(dtype=float),
         road_class=road_class,
         road_name=roads["name"].to_numpy(dtype=object),
-        may_stop=_may_stop(road_class, vehicle, bridge, settings),
+        may_stop=may_stop,
+        track=tracks_asked_for(road_shapes, roads["name"].to_numpy(dtype=object), may_stop == PERMIT),
         is_open=np.array([np.isfinite(factors[one]) for one in road_class], dtype=bool),
         is_private=~np.isin(vehicle, ["yes", "no"]),
         bridge=bridge,

@@ -16,6 +16,7 @@ from layoutplan.access.cost import Relief, Window, move_times_s, open_window, pa
 from layoutplan.access.frame import Frame
 from layoutplan.access.ground import PERMIT, Ground
 from layoutplan.access.lattice import Geometries, IntArray, graph_places
+from layoutplan.access.sharing import FREE
 from layoutplan.job.access import SECOND_WINDOW_M
 from layoutplan.line.geodesy import FloatArray
 
@@ -240,6 +241,36 @@ def _drop_off(walks: Walks) -> DropOff | None:
             seconds = float(walks.seconds[place[here]] + last_s[first])
             best = DropOff(int(place[here]), point, int(road[first]), bool(level[here] == PERMIT), seconds)
     return best
+
+
+def other_stops(walks: Walks) -> list[DropOff]:
+    """Find, beside the drop-off, the soonest stop on every track that asking once would make worth while.
+
+    Those from which the tower is reached sooner than from the drop-off, what asking counts for each tower included; and
+    the soonest free one, where the drop-off itself needs a permission. One for each track, soonest first.
+    """
+    window, drop = walks.window, walks.drop_off
+    if drop is None:
+        return []
+    _, each_s = window.ground.settings.asking_s
+    stop_s = drop.seconds + (0.0 if not drop.permit else each_s)
+    level, place = np.nonzero(window.stop.reshape(2, -1) & np.isfinite(walks.seconds))
+    worth = np.where(level == PERMIT, walks.seconds[place] + each_s < stop_s, drop.permit)
+    level, place = level[worth], place[worth]
+    found: dict[int, DropOff] = {}
+    for some in _growing(np.argsort(walks.seconds[place], kind="stable")):
+        road, line = connectors(window, place[some], level[some])
+        track = np.where(level[some] == PERMIT, window.ground.track[road], FREE)
+        new = ~np.isin(track, [*found])
+        some, road, line, track = some[new], road[new], line[new], track[new]
+        seconds = walks.seconds[place[some]] + last_steps_s(walks, place[some], shapely.length(line))
+        seconds[_parted(window, road, line)] = np.inf
+        for i in np.lexsort((place[some], seconds)).tolist():
+            if np.isfinite(seconds[i]) and int(track[i]) not in found:
+                point = shapely.get_coordinates(line[i])[-1]
+                permit = bool(level[some[i]] == PERMIT)
+                found[int(track[i])] = DropOff(int(place[some[i]]), point, int(road[i]), permit, float(seconds[i]))
+    return sorted(found.values(), key=lambda stop: (stop.seconds, stop.place))
 
 
 def connectors(window: Window, place: IntArray, level: IntArray) -> tuple[IntArray, Geometries]:

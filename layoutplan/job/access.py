@@ -92,6 +92,11 @@ class Access(Section):
     permission_detour_min: NonNegative = Field(
         10.0, description="So much longer a walk is preferred to a drop-off that needs a permission. Judgement."
     )
+    permission_each_min: NonNegative = Field(
+        2.0,
+        description="Part of `permission_detour_min` that counts for every tower that uses a track; the rest counts "
+        "once for the track, however many towers use it. Judgement.",
+    )
     walking: dict[str, Factor | Literal["blocked"]] = Field(
         default_factory=dict,
         description='By obstacle class: multiple of the time that open ground takes, or `"blocked"`. Judgement.',
@@ -114,6 +119,12 @@ class Access(Section):
     def usable_classes(self) -> tuple[RoadClass, ...]:
         """Road classes on which the job's vehicle may stop."""
         return self.road_classes.get(self.vehicle, ROADS_BY_VEHICLE[self.vehicle])
+
+    @property
+    def asking_s(self) -> tuple[float, float]:
+        """What asking for a stop counts: once for a track, and on top for each tower that uses it. [s]."""
+        each = min(self.permission_each_min, self.permission_detour_min)
+        return 60 * (self.permission_detour_min - each), 60 * each
 
     @property
     def factors(self) -> dict[str, float]:

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from layoutplan.access import NO_WALKS, Walkable
+from layoutplan.access import NO_WALKS, Walkable, share_stops
 from layoutplan.exposure import CouplingTable, Network, assess, build_network, fan_terms, measured, require_figures
 from layoutplan.exposure.measured import Measured
 from layoutplan.inputs import Inputs, as_read, map_gaps, read_inputs
@@ -28,7 +28,7 @@ from layoutplan.planning.tabulate import Worked, tabulate
 from layoutplan.planning.ways import walkable, ways_table
 from layoutplan.siting import Obstacles, Sited, build_obstacles, collect, in_sight, site_towers
 from layoutplan.siting.figures import sets_limits
-from layoutplan.siting.relax import FARTHEST
+from layoutplan.siting.relaxation import FARTHEST
 from layoutplan.terrain import Dem, open_terrain, slope_figures
 
 Progress = Callable[[float, str], None]
@@ -100,7 +100,7 @@ def plan(job: Job, progress: Progress | None = None) -> Plan:
             uncovered=uncovered,
             network=network,
             sited=sited,
-            approaches=None if ground is None else ways_table(ways),
+            approaches=None if ground is None else ways_table(share_stops(ways, job.access)),
             ways_said=said,
             assessment=found,
         )
