@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from pydantic import BaseModel
 from pydantic_core import PydanticUndefined
 
 DOCS = Path(__file__).parent
 sys.path.insert(0, str(DOCS.parent))
+
+if TYPE_CHECKING:
+    from layoutplan.job import ObstacleClass
 
 _JOB_HEAD = """\
 # The job file
@@ -38,6 +42,15 @@ transmission lines, which is common practice in the trade. Change them key by ke
 
 | class | what | stake | keep-out m | lead may cross | width m | basis |
 | --- | --- | --- | --- | --- | --- | --- |
+"""
+_RELAXING_HEAD = """
+## Where a tower would have no layout
+
+How far each class may give way then, and whom to ask; see [siting rules](siting_rules.md). Nothing nearer is ever
+proposed. All of it is engineering judgement. A job changes the floor by `[classes.<name>] floor_m`.
+
+| class | stake not nearer than m | to be agreed with | lead across |
+| --- | --- | --- | --- |
 """
 
 
@@ -72,11 +85,27 @@ def class_page() -> str:
             f"| `{row.name}` | {row.label} | {row.stake} | {row.keep_out_m:g} | {row.lead_crossing} | {row.width_m:g} "
             f"| {row.basis} |\n"
         )
+    rows.append(_RELAXING_HEAD)
+    for row in shipped_classes().values():
+        if row.stake != "free":
+            rows.append(f"| `{row.name}` | {_floor(row)} | {row.agreed_by} | {_across(row)} |\n")
     rows.append("\n## OpenStreetMap tags\n\n| class | tags |\n| --- | --- |\n")
     rows += [
         f"| `{row.name}` | {', '.join(f'`{tag}`' for tag in row.osm_width_m)} |\n" for row in shipped_classes().values()
     ]
     return "".join(rows)
+
+
+def _floor(row: ObstacleClass) -> str:
+    if row.owner_may_agree:
+        return "by agreement"
+    return f"{row.keep_out_m if row.floor_m is None else row.floor_m:g}"
+
+
+def _across(row: ObstacleClass) -> str:
+    if not row.may_cross:
+        return "never"
+    return row.crossing_needs or "if agreed"
 
 
 def command_page() -> str:

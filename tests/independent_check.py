@@ -41,7 +41,9 @@ RULES = {
     "reel_m": 150.0,
     "slack_pct": 5.0,
     "same_side_min_angle_deg": 60.0,
+    "sides": "preferred",
 }
+LEAST = {"lead angle": 20.0, "same-side angle": 45.0}  # never advised below, beside the floors of the classes
 LINE = {"id": "line", "half_width_m": 8.0, "structure": "lattice_4"}
 ASSUMED_ELECTRODE_M = 12.0
 MAPPED_STUB_M = 10.0  # pieces that end nearer say nothing of its direction
@@ -76,7 +78,7 @@ class Plan:
         self.rules = RULES | self.job.get("rules", {})
         self.margin_m = self.job.get("score", {}).get("margin_m", 5.0)
         self.lines = {line.get("id", LINE["id"]): LINE | line for line in self.job["lines"]}
-        for name in ("towers", "spans", "electrodes", "leads", "alternatives", "obstacles", "checks"):
+        for name in ("towers", "spans", "electrodes", "leads", "alternatives", "obstacles", "checks", "relaxations"):
             setattr(self, name, self._read(name))
         self.sizes, self.bases = self._figures("earth_electrode_size"), self._figures("base_width")
         layers = self.job.get("layers", [])
@@ -403,7 +405,7 @@ def _fold(difference_deg: float) -> float:
 def violations(folder: str | Path, job_file: str | Path) -> list[str]:
     """Everything in the plan that breaks a rule of the job, or that does not say what is so."""
     plan = Plan(Path(folder), Path(job_file))
-    found = [*_accounts(plan), *_class_columns(plan)]
+    found = [*_accounts(plan), *_class_columns(plan), *_advice(plan)]
     stakes, leads = dict(list(plan.electrodes.groupby(KEY))), dict(list(plan.leads.groupby(KEY)))
     other, checks = dict(list(plan.alternatives.groupby(KEY))), dict(list(plan.checks.groupby(KEY)))
     for tower in plan.towers.itertuples():
@@ -416,6 +418,28 @@ def violations(folder: str | Path, job_file: str | Path) -> list[str]:
             texts += [f"alternative {row.side} {row.rank}: {text}" for text in _position(place, row)]
         found += [f"line '{key[0]}', tower {key[1]}: {text}" for text in texts]
     return found
+
+
+def _advice(plan: Plan) -> Iterator[str]:
+    """Nothing below the floor of its class, nothing that nobody can agree to, roads and railways crossed last."""
+    for key, rows in plan.relaxations.groupby(KEY):
+        single = rows[~rows["text"].str.startswith("no single change")].sort_values("rank")
+        last = single["rule"].isin(["lead crossing: main_road", "lead crossing: railway"]).tolist()
+        if last != sorted(last):
+            yield f"tower {key[1]}: crossing a main road or railway is advised before something gentler"
+        for row in rows.itertuples():
+            rule, _, name = row.rule.partition(": ")
+            row_class = (
+                plan.classes["power_line" if rule == "line clearance" else name] if name or "line" in rule else {}
+            )
+            relaxing = row_class.get("relaxing", {})
+            floor = LEAST.get(rule, 0.0)
+            if rule in ("keep-out", "line clearance"):
+                floor = row_class.get("floor_m", relaxing.get("floor_m", row_class["keep_out_m"]))
+            if row.needed < floor - TOL_M:
+                yield f"tower {key[1]}: advised {row.rule} of {row.needed:g} {row.unit}, below its floor of {floor:g}"
+            if rule == "lead crossing" and not relaxing.get("may_cross", True):
+                yield f"tower {key[1]}: a lead across {name} is advised"
 
 
 def _accounts(plan: Plan) -> Iterator[str]:
@@ -657,6 +681,8 @@ def _pair(place: Place, h: Any, s: Any) -> Iterator[str]:
         if side and row.side != side:
             yield f"{row.role} is to the {side}, not to the {row.side}"
     if h.side == s.side:
+        if place.plan.rules["sides"] == "required":
+            yield "both stakes on one side, and the job requires opposite ones"
         if place.tower.status == MET or h.status == MET or s.status == MET:
             yield "both stakes on one side, and the status says all rules met"
         if not all("one side of the line" in text for text in (h.reasons, s.reasons, place.tower.reasons)):

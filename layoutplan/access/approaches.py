@@ -151,7 +151,7 @@ def share_stops(rows: Sequence[Row], settings: Access) -> list[Row]:
     stops = [stop for row in rows for stop in row.get(STOPS, ())]
     track = np.array([stop[_TRACK] for stop in stops], dtype=np.int64)
     alone = np.array([stop["road_class"] in settings.stop_by_agreement for stop in stops], dtype=bool) & (track != FREE)
-    track = np.where(alone, track.max(initial=0) + 1 + np.array(number, dtype=np.int64), track)
+    track = np.where(alone, track.max(initial=0) + 1 + np.arange(len(stops)), track)
     seconds = np.array([stop[_SECONDS] for stop in stops], dtype=float)
     chosen = choose_stops(Stops(np.array(number, dtype=np.int64), track, seconds), *settings.asking_s)
     shared = list(rows)

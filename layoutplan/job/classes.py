@@ -23,6 +23,10 @@ class ObstacleClass:
     on which a stake is possible if the owner agrees; ``overhead_line`` marks what hangs from towers or poles;
     ``osm_width_m`` maps ``key=value`` tags to their
     own width.
+
+    What a planner may ask for where a tower would have no layout: ``floor_m`` is the least distance from the edge at
+    which a stake is ever proposed then (never nearer than the keep-out if it is not given), ``agreed_by`` says who has
+    to agree, ``may_cross`` whether a lead across can be asked for at all, and ``crossing_needs`` what it takes.
     """
 
     name: str
@@ -35,13 +39,17 @@ class ObstacleClass:
     owner_may_agree: bool = False
     overhead_line: bool = False
     osm_width_m: Mapping[str, float] = field(default_factory=dict)
+    floor_m: float | None = None
+    agreed_by: str = "its owner"
+    may_cross: bool = True
+    crossing_needs: str = ""
 
 
 @cache
 def shipped_classes() -> Mapping[str, ObstacleClass]:
     """Return the table as shipped, by class name in the table's order."""
     text = (files("layoutplan.job") / "obstacle_classes.toml").read_text("utf-8")
-    table = {name: ObstacleClass(name=name, **row) for name, row in tomllib.loads(text).items()}
+    table = {name: ObstacleClass(name=name, **_flat(**row)) for name, row in tomllib.loads(text).items()}
     return MappingProxyType(table)
 
 
@@ -49,6 +57,10 @@ def shipped_classes() -> Mapping[str, ObstacleClass]:
 def overhead_lines() -> frozenset[str]:
     """Return the names of the classes that hang from towers or poles."""
     return frozenset(row.name for row in shipped_classes().values() if row.overhead_line)
+
+
+def _flat(relaxing: Mapping[str, Any] | None = None, **row: Any) -> dict[str, Any]:
+    return row | dict(relaxing or {})
 
 
 def with_overrides(overrides: Mapping[str, Mapping[str, Any]]) -> Mapping[str, ObstacleClass]:

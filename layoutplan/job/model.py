@@ -23,6 +23,7 @@ from layoutplan.job.survey import Survey
 from layoutplan.job.terrain import Terrain
 
 Theme = Literal["reach", "buildings", "land_cover", "sea"]
+Sides = Literal["required", "preferred", "scored"]
 
 
 class Layer(FileSource):
@@ -113,8 +114,14 @@ class Rules(Section):
     )
     reel_m: Positive = Field(150.0, description="Lead on the reel; no lead is longer.")
     slack_pct: NonNegative = Field(5.0, description="Added to the straight distance for the lead on the ground.")
+    sides: Sides = Field(
+        "preferred",
+        description='Whether H and S must stand on opposite sides of the line: `"required"`; `"preferred"`: two on one '
+        'side only where no pair on opposite sides is found, as is common practice; `"scored"`: whichever pair has '
+        "fewer points.",
+    )
     same_side_min_angle_deg: float = Field(
-        60.0, ge=0, le=180, description="Between the two leads where only one side of the line can be used."
+        60.0, ge=0, le=180, description="Between the two leads where both stakes stand on one side."
     )
     max_induced_v: Positive | None = Field(
         None, description="Voltage that the greatest load may induce in a lead; no limit if left out."
@@ -230,6 +237,9 @@ class ClassOverride(Section):
     keep_out_m: NonNegative | None = Field(None, description='From the edge of the feature, with `stake = "no"`.')
     lead_crossing: Crossing | None = Field(None, description='May a lead cross: `"no"`, `"caution"`, `"free"`.')
     width_m: NonNegative | None = Field(None, description="Full width of features mapped as lines.")
+    floor_m: NonNegative | None = Field(
+        None, description="Where a tower would have no layout: the nearest to its edge that a stake is ever proposed."
+    )
 
 
 class Job(Section):

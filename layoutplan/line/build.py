@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from layoutplan.inputs.model import LineInput
 from layoutplan.job import Line
@@ -79,6 +80,7 @@ def _towers(source: LineInput, course: Course) -> Towers:
         structure_no=np.arange(count),  # known only when all lines are together
         chainage_m=course.chainage_m,
         adjoining_deg=np.column_stack((back, ahead)),
+        adjoining_name=_span_names(table["tower_id"].tolist(), back, ahead),
         line_bearing_deg=direction,
         back_deg=np.mod(back_line, 360.0),
         ahead_deg=np.mod(ahead_line, 360.0),
@@ -99,6 +101,14 @@ def _bearings(axes: list[FloatArray]) -> tuple[FloatArray, FloatArray]:
     before = np.array([axis[-2] if len(axis) > 1 else [np.nan, np.nan] for axis in axes[:-1]])
     after = np.array([axis[1] if len(axis) > 1 else [np.nan, np.nan] for axis in axes[1:]])
     return tuple(np.where(np.isnan(to[:, 0]), np.nan, inverse(towers, np.nan_to_num(to))[0]) for to in (before, after))  # type: ignore[return-value]
+
+
+def _span_names(tower_ids: list[str], back: FloatArray, ahead: FloatArray) -> NDArray[np.str_]:
+    """Name the spans behind and ahead of each tower by where they lead."""
+    beyond = "the line's way beyond its towers"
+    named = [f"span to {tower}" for tower in tower_ids]
+    names = np.array([[beyond, *named[:-1]], [*named[1:], beyond]]).T
+    return np.where(np.isnan(np.column_stack((back, ahead))), "", names)
 
 
 def _known(column: FloatArray, default: float | None) -> FloatArray:
@@ -162,12 +172,18 @@ def _join_branches(towers: Towers, passed: np.ndarray) -> tuple[Towers, list[tup
         return towers, []
     first = np.array([target for _, target in shared])
     extra = np.full((len(towers), 2 * int(np.bincount(first).max())), np.nan)
+    names = np.full(extra.shape, "", dtype=object)
     taken = np.zeros(len(towers), dtype=int)
     for source, target in shared:
         extra[target, taken[target] : taken[target] + 2] = towers.adjoining_deg[source, :2]
+        names[target, taken[target] : taken[target] + 2] = [
+            f"{name} of line '{towers.line_id[source]}'" if name else "" for name in towers.adjoining_name[source, :2]
+        ]
         taken[target] += 2
     fields = {name: getattr(towers, name) for name in Towers.__slots__}
-    return Towers(**fields | {"adjoining_deg": np.hstack((towers.adjoining_deg, extra))}), shared
+    fields["adjoining_deg"] = np.hstack((towers.adjoining_deg, extra))
+    fields["adjoining_name"] = np.hstack((towers.adjoining_name, names.astype(str)))
+    return Towers(**fields), shared
 
 
 def _shared_texts(towers: Towers, shared: list[tuple[int, int]]) -> list[str]:

@@ -29,6 +29,8 @@ class Towers:
         Distance along the line from its start.
     adjoining_deg : ndarray, shape (n, k)
         True bearings from the tower along every span that ends there (branches included), NaN where there are fewer.
+    adjoining_name : ndarray of str, shape (n, k)
+        Where those spans lead; empty where there are fewer.
     line_bearing_deg : ndarray
         Direction of the line at the tower in increasing order: of the bisector at an angle tower, of the only span at
         a terminal tower.
@@ -55,6 +57,7 @@ class Towers:
     structure_no: IntArray
     chainage_m: FloatArray
     adjoining_deg: FloatArray
+    adjoining_name: StrArray
     line_bearing_deg: FloatArray
     back_deg: FloatArray
     ahead_deg: FloatArray

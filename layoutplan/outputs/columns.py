@@ -59,6 +59,12 @@ _TABLES = {
         "line_id tower_id side rank lon lat distance_m bearing_true_deg angle_to_line_deg distance_to_line_m "
         "lead_length_m caution_crossings score",
     ),
+    "pairs": (
+        None,
+        "line_id tower_id side h_lon h_lat h_distance_m h_bearing_true_deg s_lon s_lat s_distance_m "
+        "s_bearing_true_deg between_deg caution_crossings score chosen_score bias_pct coupling_pct chosen_bias_pct "
+        "chosen_coupling_pct",
+    ),
     "obstacles": (
         "Unknown",  # points, lines and areas side by side
         "feature_id obstacle_class label name width_m keep_out_m stake lead_crossing road_class vehicle basis source",
@@ -87,6 +93,7 @@ TABLES: Mapping[str, Table] = MappingProxyType(
 _INTEGERS = frozenset({"order", "rank", "candidates", "of", "rods"})
 _FIGURES = frozenset({"lon", "lat", "drop_off_lon", "drop_off_lat", "easting", "northing"}) | frozenset(
     {"measured", "limit", "needed", "score", "caution_crossings", "caution_ground", "near_keep_out", "value", "ratio"}
+    | {"chosen_score", "h_lon", "h_lat", "s_lon", "s_lat"}
 )
 _UNITS = ("_m", "_deg", "_v", "_kv", "_ka", "_ma", "_ohm", "_pct", "_hz", "_s", "_min", "_low", "_high", "_ratio")
 

@@ -11,6 +11,7 @@ LAYER_TITLES: Mapping[str, str] = MappingProxyType(
         "electrodes": "Stakes H and S",
         "leads": "Leads",
         "alternatives": "Other positions",
+        "pairs": "Pairs on one side",
         "approaches": "Ways on foot",
         "spans": "Spans",
         "permissions": "Land and permissions",

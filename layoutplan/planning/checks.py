@@ -42,6 +42,8 @@ class Facts:
         At the stakes; NaN where unknown.
     ground : Profiles
         Along the leads.
+    fixed : ndarray of bool
+        The job fixes the stake there.
     on_foot : OnFoot, optional
         Ways to the stakes, where they were looked for.
     """
@@ -62,6 +64,7 @@ class Facts:
     slope_deg: FloatArray
     aspect_deg: FloatArray
     ground: Profiles
+    fixed: NDArray[np.bool_]
     on_foot: OnFoot | None = None
 
     @property
@@ -85,6 +88,7 @@ def check_rows(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: Job) 
         *_ground_rules(facts, job, len(chosen)),
         *_way_rules(facts, job, len(chosen)),
         _clearance_rules(chosen, facts, obstacles, job),
+        _fixed_rows(facts, job),
     ]
     table = pd.concat(blocks, ignore_index=True)
     return table.sort_values(["position", "number"], kind="stable", ignore_index=True).drop(columns="number")
@@ -145,7 +149,7 @@ def _line_rules(chosen: Evaluated, facts: Facts, job: Job) -> list[pd.DataFrame]
     far = chosen.distance_m >= least - TOLERANCE_M
     reel = facts.lead_m <= rules.reel_m + 2 * TOLERANCE_M
     return [
-        _block("lead_angle", rays.angle_deg, rules.min_angle_deg, _kept(angle_ok), job, count=n),
+        _block("lead_angle", rays.angle_deg, rules.min_angle_deg, _kept(angle_ok), job, chosen.span, n),
         _block(
             "square_to_line",
             rays.off_square_deg,
@@ -246,6 +250,13 @@ def _way_rules(facts: Facts, job: Job, count: int) -> list[pd.DataFrame]:
         return []
     verdict = np.select([~way.is_known, way.is_shut | way.asks], [UNKNOWN, CAUTIONED], KEPT)
     return [_block("on_foot", way.walk_min, np.nan, verdict, job, way.detail, count)]
+
+
+def _fixed_rows(facts: Facts, job: Job) -> pd.DataFrame:
+    """Say of stakes that the job fixes that they are no choice of the plan."""
+    told = "the job fixes the stake there; the plan did not choose the place"
+    rows = _block("fixed_stake", np.nan, np.nan, KEPT, job, told, len(facts.fixed))
+    return rows[facts.fixed]
 
 
 def _within(values: FloatArray, limit: float, beyond: str) -> NDArray[np.str_]:

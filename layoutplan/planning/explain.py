@@ -71,7 +71,7 @@ def explain_tower(folder: Path, tower: str, line: str | None = None) -> list[str
         role = stake["role"]
         lines += _stake(stake, mine("checks", role))
         lines += stake_lines(stake, mine("leads", role), mine("exposures", role))
-    lines += [*limit_lines(mine("exposures")), *_alternatives(mine("alternatives"))]
+    lines += [*limit_lines(mine("exposures")), *_alternatives(mine("alternatives")), *_pairs(mine("pairs"))]
     return [*lines, *_exclusions(mine("exclusions")), *_ways(mine("relaxations"))]
 
 
@@ -131,6 +131,24 @@ def _alternatives(table: pd.DataFrame) -> Iterator[str]:
         )
 
 
+def _pairs(table: pd.DataFrame) -> Iterator[str]:
+    for row in table.to_dict("records"):
+        where = ", ".join(
+            f"{role} {row[f'{of}_distance_m']:.1f} m at {row[f'{of}_bearing_true_deg']:.1f} degrees"
+            for role, of in (("H", "h"), ("S", "s"))
+        )
+        yield (
+            f"  a pair on the {row['side']} alone: {where}, {row['between_deg']:.0f} between the leads, "
+            f"{row['caution_crossings']:.0f} crossings to agree, score {row['score']:.1f} (chosen pair: "
+            f"{row['chosen_score']:.1f})"
+        )
+        own, chosen = (
+            f"{row[f'{which}bias_pct']:.1f} % of bias and {row[f'{which}coupling_pct']:.1f} % coupled from lead to lead"
+            for which in ("", "chosen_")
+        )
+        yield f"    its reading: {own}; of the chosen pair: {chosen}"
+
+
 def _exclusions(table: pd.DataFrame) -> Iterator[str]:
     yield ""
     yield "candidates excluded (one may break several rules):" if len(table) else "no candidate was excluded"
@@ -141,5 +159,5 @@ def _exclusions(table: pd.DataFrame) -> Iterator[str]:
 def _ways(table: pd.DataFrame) -> Iterator[str]:
     if len(table):
         yield ""
-        yield "what would give a layout, smallest change first:"
+        yield "what would give a layout, what a planner would ask for first at the front:"
         yield from (f"  {row.rank}. {row.text}" for row in table.itertuples())

@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from layoutplan.errors import JobError
 from layoutplan.job import Job
+from layoutplan.job.model import FixedStake
 from layoutplan.line import Towers
-from layoutplan.line.geodesy import inverse
+from layoutplan.line.geodesy import FloatArray, inverse
+from layoutplan.line.model import IntArray
 from layoutplan.siting.fixed import Fixed
 
+BoolArray = NDArray[np.bool_]
+_SAME_PLACE_M = 0.05  # positions are written and read back to centimetres
 _FARTHEST_REELS = 3.0  # a stake farther than so many reels from its tower is a mistake in the figures (judgement)
 
 
@@ -36,6 +41,33 @@ def fixed_stakes(job: Job, towers: Towers) -> Fixed:
                 f"{job.fixed[number].tower}. Check lon and lat, and that they are not swapped."
             )
     return Fixed(tower, np.array(roles, dtype="<U1"), bearing, distance)
+
+
+def is_fixed(job: Job, towers: Towers, tower: IntArray, role: NDArray[np.str_], lonlat_deg: FloatArray) -> BoolArray:
+    """Mark the stakes that stand where the job fixes them.
+
+    Parameters
+    ----------
+    job : Job
+    towers : Towers
+    tower : ndarray of int, shape (n,)
+        Rows of ``towers``.
+    role : ndarray of str, shape (n,)
+    lonlat_deg : ndarray, shape (n, 2)
+        Longitudes may run on across the antimeridian.
+    """
+    wanted: dict[tuple[str, str], list[FixedStake]] = {}
+    for item in job.fixed:
+        wanted.setdefault((item.tower, item.role), []).append(item)
+    ids, lines = towers.tower_id[tower].tolist(), towers.line_id[tower].tolist()
+    place = [
+        next(((item.lon, item.lat) for item in wanted.get(key, ()) if item.line in (None, line)), (np.nan, np.nan))
+        for key, line in zip(zip(ids, role.tolist(), strict=True), lines, strict=True)
+    ]
+    fixed = np.array(place, dtype=float).reshape(-1, 2)
+    named = np.flatnonzero(~np.isnan(fixed[:, 0]))
+    _, away_m = inverse(lonlat_deg[named], fixed[named])
+    return np.isin(np.arange(len(tower)), named[away_m <= _SAME_PLACE_M])
 
 
 def _tower_of(number: int, job: Job, towers: Towers) -> int:

@@ -23,6 +23,8 @@ BREAKS = "breaks rules"  # only of positions that people gave
 NO_LAYOUT = "no layout"
 NOT_CONFIRMED = "cannot be confirmed"  # a verdict on positions known to an accuracy only
 FORBIDDEN = "forbidden "  # before the name of what a lead crosses and must not
+FIXED = "fixed by the job"  # first among the reasons of a stake that is no choice of the plan
+ONE_SIDE = "both stakes on one side of the line"  # before the reason for it
 STATUSES = (ALL_MET, COMPROMISE, NEEDS_AGREEMENT, NOT_COVERED, BREAKS, NO_LAYOUT)
 
 
@@ -47,7 +49,7 @@ class Plan:
     exclusions : DataFrame
         How many candidates each rule excluded, by tower and side.
     relaxations : DataFrame
-        For towers without layout: the single changes that would give one, smallest first.
+        For towers without layout: the single changes that would give one, in the order of asking.
     exposures : DataFrame
         One row per lead and exposure: value, limit, ratio, basis, edition, duration, fault location, assumptions.
     readings : DataFrame
@@ -62,6 +64,9 @@ class Plan:
         What was taken for granted; what the crew is warned of; what was odd in the inputs.
     grid_crs : str
         Projected system of easting, northing and grid bearing.
+    pairs : DataFrame
+        For towers where a pair on one side of the line has fewer points than the chosen pair on opposite sides, and
+        reads as well: that pair, with the readings of both.
     timings_s : mapping
         Seconds for each stage.
     """
@@ -85,6 +90,7 @@ class Plan:
     cautions: tuple[str, ...]
     problems: tuple[str, ...]
     grid_crs: str
+    pairs: pd.DataFrame = field(default_factory=pd.DataFrame)
     timings_s: Mapping[str, float] = field(default_factory=dict)
 
     @property

@@ -53,6 +53,7 @@ RULES = {
         Rule("slope", "", "deg", JUDGEMENT),
         Rule("cliff", "", "m", JUDGEMENT),
         Rule("on_foot", "", "min", JUDGEMENT),
+        Rule("fixed_stake", "", "", SETTING),
     )
 }
 

@@ -16,6 +16,7 @@ from layoutplan.job import Job
 from layoutplan.line.geodesy import FloatArray, direct, octant, turn_deg
 from layoutplan.line.model import Towers
 from layoutplan.planning.checks import Facts, broken_rules, check_rows, with_grace
+from layoutplan.planning.fixed import is_fixed
 from layoutplan.planning.model import BREAKS
 from layoutplan.planning.on_foot import on_foot
 from layoutplan.planning.silence import gap_text, silent_on_the_way
@@ -207,6 +208,7 @@ def position_facts(stakes: Stakes, around: Surroundings) -> Facts:
         slope_deg=slope,
         aspect_deg=aspect,
         ground=ground,
+        fixed=is_fixed(job, towers, rays.tower, stakes.role, direct(origin, rays.bearing_deg, chosen.distance_m)),
         on_foot=on_foot(around.approaches, towers.line_id[rays.tower], towers.tower_id[rays.tower], stakes.role),
     )
 

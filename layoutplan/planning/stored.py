@@ -62,6 +62,7 @@ def stored_plan(folder: str | Path) -> Stored:
     """
     folder = Path(folder)
     record, read = read_plan_record(folder), read_plan_tables(folder)
+    read.setdefault("pairs", pd.DataFrame())  # earlier plans looked for none
     missing = [name for name in _tables() if name not in read]
     if missing:
         raise OutputError(f"'{folder}': plan.gpkg has no layer {', '.join(missing)}. Plan again into this folder.")

@@ -13,19 +13,21 @@ from pyproj import CRS, Transformer
 
 from layoutplan.inputs.gaps import causes_of, cures_of
 from layoutplan.job import Job
-from layoutplan.line.geodesy import FloatArray, direct, inverse
+from layoutplan.line.geodesy import FloatArray, direct, inverse, turn_deg
 from layoutplan.line.model import Spans, Towers
 from layoutplan.planning.words import SIDES
 from layoutplan.siting.choose import RayBest
 from layoutplan.siting.exclusions import Exclusions
+from layoutplan.siting.pairs import Pairs
 from layoutplan.siting.ragged import expand
 from layoutplan.siting.rays import lead_length_m
 from layoutplan.terrain import Dem, Profiles, profiles
 
 WGS84 = "EPSG:4326"
 _DIGITS = {
-    "lon": 9, "lat": 9, "_lon": 9, "_lat": 9, "easting": 3, "northing": 3, "score": 3, "_kv_m": 4, "_m": 3, "_deg": 4,
-    "_v": 3, "_kv": 4, "_ka": 4, "_ma": 4, "_ohm": 4, "_pct": 3, "_min": 2, "_low": 4, "_high": 4, "_ratio": 4,
+    "lon": 9, "lat": 9, "_lon": 9, "_lat": 9, "easting": 3, "northing": 3, "score": 3, "_score": 3, "_kv_m": 4, "_m": 3,
+    "_deg": 4, "_v": 3, "_kv": 4, "_ka": 4, "_ma": 4, "_ohm": 4, "_pct": 3, "_min": 2, "_low": 4, "_high": 4,
+    "_ratio": 4,
 }  # fmt: skip
 
 
@@ -149,6 +151,35 @@ def alternatives_table(found: RayBest, axis_m: FloatArray, towers: Towers, job: 
     return frame(columns, points(place))[rank <= job.search.alternatives].reset_index(drop=True)
 
 
+def pairs_table(found: Pairs, towers: Towers) -> pd.DataFrame:
+    """Pairs on one side of the line, with the readings and points of the chosen ones beside them."""
+    columns: dict[str, Any] = {
+        "line_id": towers.line_id[found.tower],
+        "tower_id": towers.tower_id[found.tower],
+        "side": SIDES[found.side],
+    }
+    for number, role in enumerate("hs"):
+        bearing, distance = found.bearing_deg[:, number], found.distance_m[:, number]
+        place = direct(towers.lonlat_deg[found.tower], bearing, distance)
+        columns |= {
+            f"{role}_lon": np.mod(place[:, 0] + 180.0, 360.0) - 180.0,
+            f"{role}_lat": place[:, 1],
+            f"{role}_distance_m": distance,
+            f"{role}_bearing_true_deg": bearing,
+        }
+    columns |= {
+        "between_deg": np.abs(turn_deg(found.bearing_deg[:, 0] - found.bearing_deg[:, 1])),
+        "caution_crossings": found.caution_crossings,
+        "score": found.score,
+        "chosen_score": found.chosen_score,
+        "bias_pct": found.bias_pct,
+        "coupling_pct": found.coupling_pct,
+        "chosen_bias_pct": found.chosen_bias_pct,
+        "chosen_coupling_pct": found.chosen_coupling_pct,
+    }
+    return pd.DataFrame(rounded(columns))
+
+
 def _profiles(dem: Dem, towers: Towers, found: RayBest) -> Profiles:
     start = towers.lonlat_deg[found.tower]
     return profiles(dem, start, found.bearing_deg, found.distance_m, cliff_slope_deg=90.0)
@@ -216,7 +247,7 @@ def exclusions_table(exclusions: Exclusions, towers: Towers) -> pd.DataFrame:
 
 
 def relaxations_table(relaxations: dict[int, Any], towers: Towers) -> pd.DataFrame:
-    """Single changes that would give a layout, smallest first."""
+    """Single changes that would give a layout, in the order of asking."""
     rows = [
         (towers.line_id[t], towers.tower_id[t], rank, item.rule, item.needed, item.limit, item.unit, item.text)
         for t, found in sorted(relaxations.items())

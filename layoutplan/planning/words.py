@@ -12,7 +12,17 @@ from numpy.typing import NDArray
 from layoutplan.job import Job
 from layoutplan.line.structures import names_of
 from layoutplan.planning.checks import Facts
-from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, FORBIDDEN, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED
+from layoutplan.planning.model import (
+    ALL_MET,
+    BREAKS,
+    COMPROMISE,
+    FIXED,
+    FORBIDDEN,
+    NEEDS_AGREEMENT,
+    NO_LAYOUT,
+    NOT_COVERED,
+    ONE_SIDE,
+)
 from layoutplan.planning.silence import is_silent
 from layoutplan.siting.blockers import describe
 from layoutplan.siting.evaluate import Evaluated
@@ -108,6 +118,7 @@ def stake_reasons(
 ) -> list[str]:
     """Reasons for the status of each position."""
     out, unknown = [], _terrain_unknown(facts, job)
+    both_fixed = np.bincount(chosen.rays.tower[facts.fixed]) == 2
     forbidden = np.bincount(chosen.touches.ray[chosen.touches.level == NO], minlength=len(chosen))
     for i, tower in enumerate(chosen.rays.tower):
         parts = [f"breaks {broken[i]}"] if i in broken else []
@@ -121,7 +132,9 @@ def stake_reasons(
         if facts.grounds[i]:
             parts.append(f"stands on {facts.grounds[i]}: to be agreed")
         if same_side[tower]:
-            parts.append(f"both stakes on one side of the line: {other_side.get(int(tower), 'no position opposite')}")
+            why = other_side.get(int(tower), "no position opposite")
+            fixed_so = facts.fixed[i] and both_fixed[tower]
+            parts.append(f"{ONE_SIDE}: {'the job fixes them there' if fixed_so else why}")
         if facts.margins[i]:
             parts.append(f"nearer than the map is accurate ({job.score.margin_m:g} m): {facts.margins[i]}")
         drop = facts.ground.cliff_drop_m[i]
@@ -136,7 +149,8 @@ def stake_reasons(
         off = chosen.rays.off_square_deg[i]
         if off > job.rules.square_within_deg + 1e-6:
             parts.append(f"lead is {off:.0f} degrees off square to the line")
-        out.append("; ".join(parts) or "all rules met, square to the line")
+        told = "; ".join(parts) or "all rules met, square to the line"
+        out.append(f"{FIXED}; {told}" if facts.fixed[i] else told)
     return out
 
 
@@ -159,10 +173,12 @@ def side_texts(exclusions: Exclusions) -> dict[tuple[int, int], str]:
 
 
 def other_side_texts(sited: Sited, excluded: dict[tuple[int, int], str]) -> dict[int, str]:
-    """Say for towers with both stakes on one side what keeps the other one shut."""
+    """Say for towers with both stakes on one side what keeps the other one shut, or that points alone decided."""
     used = dict(zip(sited.chosen.rays.tower.tolist(), sited.chosen.rays.side.tolist(), strict=True))
     return {
-        int(tower): f"on the {SIDES[1 - used[tower]]} {excluded.get((tower, 1 - used[tower]), 'nothing is left')}"
+        int(tower): "fewer points than a pair on opposite sides"
+        if sited.opposite[tower]
+        else f"on the {SIDES[1 - used[tower]]} {excluded.get((tower, 1 - used[tower]), 'nothing is left')}"
         for tower in np.flatnonzero(sited.same_side).tolist()
     }
 
@@ -173,7 +189,9 @@ def no_layout_reasons(sited: Sited, excluded: dict[tuple[int, int], str]) -> dic
     for tower, relaxations in sited.relaxations.items():
         sides = "; ".join(f"{SIDES[side]}: {excluded.get((tower, side), 'nothing excluded')}" for side in (0, 1))
         ways = "; or ".join(item.text for item in relaxations[:MOST_SHOWN])
-        out[tower] = f"{sides}. " + (f"Would give a layout: {ways}" if ways else "No single change would help")
+        out[tower] = f"{sides}. " + (
+            f"Would give a layout: {ways}" if ways else "No single change that could be advised would help"
+        )
     return out
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from layoutplan.job import Job
+from layoutplan.job import Job, ObstacleClass
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import Towers
 from layoutplan.siting.capsule import segment_distance
@@ -18,38 +18,22 @@ from layoutplan.siting.meet import Stretches, join
 from layoutplan.siting.near import Near
 from layoutplan.siting.obstacles import NO, POWER_LINE, TOLERANCE_M, Obstacles
 from layoutplan.siting.ragged import IntArray, group_starts
-from layoutplan.siting.rays import ANGLE_TOLERANCE_DEG, Rays, lead_length_m, reel_distance_m
+from layoutplan.siting.rays import ANGLE_TOLERANCE_DEG, Rays, lead_length_m, nearest_span, reel_distance_m
+from layoutplan.siting.relaxation import (
+    AGREEMENT_SHARE,
+    CONDUCTORS,
+    CROSSING,
+    DISTANCE,
+    LEAST_SIZES,
+    MEANS,
+    MOVING_TRAFFIC,
+    Relaxation,
+    effort,
+    least_angle_deg,
+)
 from layoutplan.siting.trace import OUTSIDE_PERMITTED, Trace
 
 ENDLESS_M = 9e3  # beyond any reel
-LEAST = 0.5  # distances and angles are not relaxed below this fraction (judgement)
-PERMISSION_EFFORT = 0.3  # a permission is put on a par with a reel longer by this share (judgement)
-CAUTIOUS_EFFORT = 1.0  # added where people would come nearer to conductors (judgement)
-
-
-@dataclass(frozen=True, slots=True)
-class Relaxation:
-    """One change that would give the tower a layout.
-
-    Attributes
-    ----------
-    rule : str
-    needed, limit : float
-        Value that would do, and the value as it is; NaN for a permission.
-    unit : str
-    effort : float
-        For ordering: the relative change of a number, or ``PERMISSION_EFFORT``; ``CAUTIOUS_EFFORT`` more for the
-        distance to conductors and the angle to the line.
-    text : str
-        What a planner could do.
-    """
-
-    rule: str
-    needed: float
-    limit: float
-    unit: str
-    effort: float
-    text: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,14 +112,19 @@ def find_blockers(scene: Scene) -> list[Blocker]:
 
 
 def _angle(scene: Scene) -> Blocker:
-    limit = scene.job.rules.min_angle_deg
+    limit, least = scene.job.rules.min_angle_deg, least_angle_deg(scene.job.rules)
     short = limit - scene.rays.angle_deg
     ray = np.flatnonzero(short > ANGLE_TOLERANCE_DEG)
+    span = nearest_span(scene.tower, scene.rays.tower, scene.rays.bearing_deg)
 
     def relaxed(change: float) -> Relaxation:
-        needed = np.floor(limit - change + ANGLE_TOLERANCE_DEG)
-        text = f"a lead at {needed:.0f} degrees to the line instead of {limit:g}"
-        return Relaxation("lead angle", needed, limit, "deg", CAUTIOUS_EFFORT + change / max(limit, 1.0), text)
+        needed = max(np.floor(limit - change + ANGLE_TOLERANCE_DEG), least)
+        along = span[ray][np.argmin(np.abs(short[ray] - change))]
+        text = (
+            f"a lead at {needed:.0f} degrees to the {along} instead of {limit:g}, only if the asset owner's rules "
+            "allow it (the nearer its direction to the line's, the more voltage it picks up)"
+        )
+        return Relaxation("lead angle", needed, limit, "deg", effort(CONDUCTORS, change / max(limit, 1.0)), text)
 
     return Blocker(ray, np.zeros(len(ray)), np.full(len(ray), ENDLESS_M), lambda ray, _: short[ray], relaxed)
 
@@ -151,11 +140,16 @@ def _least_distance(scene: Scene) -> Blocker:
             f"a stake {needed:.0f} m from the tower instead of {limit:.1f} m (the reading is worth less the nearer the "
             "stake; a measured size of the earth electrode may settle it)"
         )
-        return Relaxation("distance", needed, limit, "m", CAUTIOUS_EFFORT + change / limit, text)
+        return Relaxation("distance", needed, limit, "m", effort(DISTANCE, change / limit), text)
 
     every = np.arange(len(scene.rays))
     upto = np.full(len(every), limit - 2 * TOLERANCE_M)
-    return Blocker(every, np.zeros(len(every)), upto, lambda ray, rung: limit - distance[ray, rung], relaxed)
+
+    def change(ray: IntArray, rung: IntArray) -> FloatArray:
+        short = limit - distance[ray, rung]
+        return np.where(np.floor(limit - short + TOLERANCE_M) >= LEAST_SIZES * limit, short, np.inf)
+
+    return Blocker(every, np.zeros(len(every)), upto, change, relaxed)
 
 
 def _reel(scene: Scene) -> Blocker:
@@ -168,14 +162,15 @@ def _reel(scene: Scene) -> Blocker:
     def relaxed(by: float) -> Relaxation:
         needed = np.ceil(rules.reel_m + by - TOLERANCE_M)
         text = f"a {needed:.0f} m reel instead of {rules.reel_m:g} m"
-        return Relaxation("reel", needed, rules.reel_m, "m", by / rules.reel_m, text)
+        return Relaxation("reel", needed, rules.reel_m, "m", effort(MEANS, by / rules.reel_m), text)
 
     every = np.arange(len(scene.rays))
     return Blocker(every, reach + 2 * TOLERANCE_M, np.full(len(every), ENDLESS_M), change, relaxed)
 
 
 def _line_clearance(scene: Scene) -> Blocker:
-    obstacles, limit = scene.obstacles, scene.job.obstacle_classes[POWER_LINE].keep_out_m
+    obstacles, row = scene.obstacles, scene.job.obstacle_classes[POWER_LINE]
+    limit, floor = row.keep_out_m, _floor_m(row)
     lines = np.flatnonzero(obstacles.class_code == obstacles.code(POWER_LINE))
     mine = scene.trace.blocked.take(np.isin(scene.trace.blocked.feature, lines))
 
@@ -185,13 +180,19 @@ def _line_clearance(scene: Scene) -> Blocker:
             f"a stake {needed:.0f} m from the outermost conductor instead of {limit:g} m, only if the asset owner's "
             "rules allow it"
         )
-        return Relaxation("line clearance", needed, limit, "m", CAUTIOUS_EFFORT + change / max(limit, 1.0), text)
+        step = effort(CONDUCTORS, change / max(limit, 1.0))
+        return Relaxation("line clearance", needed, limit, "m", step, text)
 
     def change(ray: IntArray, rung: IntArray) -> FloatArray:
-        short = limit - scene.edge_distance_m(ray, rung, lines)
-        return np.where(short <= limit * (1 - LEAST), short, np.inf)
+        away = scene.edge_distance_m(ray, rung, lines)
+        return np.where(np.floor(away + TOLERANCE_M) >= floor, limit - away, np.inf)
 
     return Blocker(mine.ray, mine.enter_m, mine.leave_m, change, relaxed)
+
+
+def _floor_m(row: ObstacleClass) -> float:
+    """Nearest to the edge of a feature that a stake is ever proposed; its keep-out where the class names none. [m]."""
+    return row.keep_out_m if row.floor_m is None else row.floor_m
 
 
 def _owned(scene: Scene) -> NDArray[np.bool_]:
@@ -226,23 +227,36 @@ def _keep_outs(scene: Scene) -> list[Blocker]:
 
 
 def _keep_out(scene: Scene, feature: int, mine: Stretches) -> Blocker:
-    """Give way as far as the edge; nobody can agree to a stake in the water or in a house."""
+    """Give way as far as the floor of the class; nobody can agree to a stake in the water or in a house."""
     obstacles = scene.obstacles
     limit = float(obstacles.keep_out_m[feature] - obstacles.body_m[feature])
     name = obstacles.class_names[obstacles.class_code[feature]]
+    row = scene.job.obstacle_classes[name]
+    floor = _floor_m(row)
 
     def change(ray: IntArray, rung: IntArray) -> FloatArray:
         away = scene.edge_distance_m(ray, rung, np.array([feature]))
         inside = scene.trace.inside.take(scene.trace.inside.feature == feature)
-        within = covered(inside, scene.rungs)[ray, rung] | (away <= 0)
+        within = covered(inside, scene.rungs)[ray, rung] | (_tenths_m(away) < floor)
         return np.where(within, np.inf, limit - away)
 
     def relaxed(by: float) -> Relaxation:
-        needed = np.floor((max(limit - by, 0.0) + TOLERANCE_M) * 10) / 10
-        text = f"a stake {needed:g} m from the {scene.describe(feature)} instead of {limit:g} m"
-        return Relaxation(f"keep-out: {name}", needed, limit, "m", PERMISSION_EFFORT + by / max(limit, 1.0), text)
+        needed = float(_tenths_m(max(limit - by, 0.0)))
+        text = f"a stake {needed:g} m from the {scene.describe(feature)} instead of {limit:g} m, {_agreed(row)}"
+        return Relaxation(
+            f"keep-out: {name}", needed, limit, "m", effort(DISTANCE, AGREEMENT_SHARE + by / max(limit, 1.0)), text
+        )
 
     return Blocker(mine.ray, mine.enter_m, mine.leave_m, change, relaxed)
+
+
+def _tenths_m(away_m: FloatArray | float) -> FloatArray:
+    """Distances as they are offered: whole decimetres that they keep. [m]."""
+    return np.asarray(np.floor((away_m + TOLERANCE_M) * 10) / 10)
+
+
+def _agreed(row: ObstacleClass) -> str:
+    return f"agreed with {row.agreed_by}"
 
 
 def _crossings(scene: Scene) -> list[Blocker]:
@@ -251,10 +265,12 @@ def _crossings(scene: Scene) -> list[Blocker]:
     out = []
     for feature, mine in _by_feature(_namesakes_joined(barriers, scene.obstacles)):
         name = scene.obstacles.class_names[scene.obstacles.class_code[feature]]
-        text, effort = f"permission to cross the {scene.describe(feature)}", PERMISSION_EFFORT
-        if name == POWER_LINE:
-            text, effort = f"{text}, only if the asset owner's rules allow it", effort + CAUTIOUS_EFFORT
-        out.append(_permission(mine, f"lead crossing: {name}", text, effort, possible=name != "building"))
+        row = scene.job.obstacle_classes[name]
+        needs = f", {row.crossing_needs}" if row.crossing_needs else ""
+        text = f"permission to cross the {scene.describe(feature)}, {_agreed(row)}{needs}"
+        worst = name == POWER_LINE or name in MOVING_TRAFFIC
+        place = effort(CONDUCTORS if name == POWER_LINE else CROSSING, 1.0 if worst else AGREEMENT_SHARE)
+        out.append(_permission(mine, f"lead crossing: {name}", text, place, possible=row.may_cross))
     return out
 
 
@@ -272,8 +288,10 @@ def _owned_land(scene: Scene) -> list[Blocker]:
     out = []
     for feature, stretches in _by_feature(_namesakes_joined(mine.take(owned[mine.feature]), scene.obstacles)):
         name = scene.obstacles.class_names[scene.obstacles.class_code[feature]]
-        text = f"the owner's agreement to lead and stake on the {scene.describe(feature)}"
-        out.append(_permission(stretches, f"agreement: {name}", text))
+        row = scene.job.obstacle_classes[name]
+        text = f"lead and stake on the {scene.describe(feature)}, {_agreed(row)}"
+        step = DISTANCE if row.lead_crossing == "no" else MEANS  # guarded land is not asked for lightly
+        out.append(_permission(stretches, f"agreement: {name}", text, effort(step, AGREEMENT_SHARE)))
     return out
 
 
@@ -281,12 +299,10 @@ def _not_permitted(scene: Scene) -> list[Blocker]:
     blocked = scene.trace.blocked
     mine = blocked.take(blocked.feature == OUTSIDE_PERMITTED)
     text = "permission for land outside the permitted land"
-    return [_permission(mine, "permitted land", text)] if len(mine) else []
+    return [_permission(mine, "permitted land", text, effort(MEANS, AGREEMENT_SHARE))] if len(mine) else []
 
 
-def _permission(
-    mine: Stretches, rule: str, text: str, effort: float = PERMISSION_EFFORT, *, possible: bool = True
-) -> Blocker:
-    relaxation = Relaxation(rule, np.nan, np.nan, "", effort, text)
+def _permission(mine: Stretches, rule: str, text: str, place: float, *, possible: bool = True) -> Blocker:
+    relaxation = Relaxation(rule, np.nan, np.nan, "", place, text)
     change = 0.0 if possible else np.inf  # nobody can permit a lead through a house
     return Blocker(mine.ray, mine.enter_m, mine.leave_m, lambda ray, _: np.full(len(ray), change), lambda _: relaxation)

@@ -10,12 +10,12 @@ from numpy.typing import NDArray
 
 from layoutplan.job import Job
 from layoutplan.line.geodesy import FloatArray, turn_deg
-from layoutplan.siting.blockers import Relaxation
 from layoutplan.siting.figures import Figures, beyond_limits
 from layoutplan.siting.judge import Rungs, allowed, score_terms, total
 from layoutplan.siting.limits import raised
 from layoutplan.siting.ragged import IntArray, group_starts
 from layoutplan.siting.rays import ANGLE_TOLERANCE_DEG, LEFT, RIGHT, Rays
+from layoutplan.siting.relaxation import Relaxation
 from layoutplan.siting.trace import Trace
 
 _DIGITS = 6  # scores are compared to a millionth of a point, so that ties are ties on every machine
@@ -87,18 +87,20 @@ def distinct(best: RayBest, apart_m: float, count: int) -> IntArray:
 class Choice:
     """Rows of the best positions chosen for H and S of each tower; -1 where there is no layout.
 
-    ``same_side`` marks towers where only a pair on one side exists. ``ways_out`` holds, for towers that have pairs but
-    none within the job's limits for pairs, the limit that would let one in.
+    ``same_side`` marks towers with a pair on one side; ``opposite`` those that have one on opposite sides.
+    ``ways_out`` holds, for towers that have pairs but none within the job's limits for pairs, the limit that would let
+    one in.
     """
 
     h: IntArray
     s: IntArray
     same_side: NDArray[np.bool_]
+    opposite: NDArray[np.bool_]
     ways_out: Mapping[int, Relaxation]
 
 
 def choose_pairs(best: RayBest, tower_count: int, job: Job, figures: Figures) -> Choice:
-    """Choose the pair of each tower: the best of each side, or, failing that, the best pair on one side.
+    """Choose the pair of each tower: the best of each side, or, where the job lets them, the best pair on one side.
 
     H goes to the farther stake of the two; if they are equally far, to the one on the right.
     """
@@ -109,7 +111,7 @@ def choose_pairs(best: RayBest, tower_count: int, job: Job, figures: Figures) ->
     first, second = np.where(opposite, row[RIGHT], -1), np.where(opposite, row[LEFT], -1)
     same_side = np.zeros(tower_count, dtype=bool)
     ways_out = {}
-    searched = (row >= 0).any(axis=0)
+    searched = np.asarray(opposite if job.rules.sides == "required" else (row >= 0).any(axis=0))
     if job.rules.max_coupling_pct is None:
         searched &= ~opposite
     for tower in np.flatnonzero(searched).tolist():
@@ -120,7 +122,7 @@ def choose_pairs(best: RayBest, tower_count: int, job: Job, figures: Figures) ->
         first[tower], second[tower] = (-1, -1) if pair is None else rows[list(pair)]
         same_side[tower] = pair is not None and not opposite[tower]
     swap = (first >= 0) & (best.distance_m[second] > best.distance_m[first]) if len(best.ray) else first >= 0
-    return Choice(np.where(swap, second, first), np.where(swap, first, second), same_side, ways_out)
+    return Choice(np.where(swap, second, first), np.where(swap, first, second), same_side, opposite, ways_out)
 
 
 def _pair(
@@ -131,11 +133,7 @@ def _pair(
     Also, where there are such pairs but none keeps the job's limits for pairs, the limit that would let one in. The
     bias of opposite pairs is kept by each position; for two on one side it has to be asked.
     """
-    if opposite:
-        fits = (best.side[:, None] == RIGHT) & (best.side == LEFT)
-    else:
-        between = np.abs(turn_deg(best.bearing_deg[:, None] - best.bearing_deg))
-        fits = between >= job.rules.same_side_min_angle_deg - ANGLE_TOLERANCE_DEG
+    fits = (best.side[:, None] == RIGHT) & (best.side == LEFT) if opposite else far_apart(best, job)
     if not fits.any():
         return None, None
     where = int(best.tower[0]), best.bearing_deg, best.distance_m
@@ -158,3 +156,9 @@ def _pair(
     points = np.asarray(np.round(np.where(fits, points, np.inf), _DIGITS))
     i, j = np.unravel_index(np.argmin(points), points.shape)
     return (int(i), int(j)), None
+
+
+def far_apart(best: RayBest, job: Job) -> NDArray[np.bool_]:
+    """Whether every two of n positions of one tower have the angle between the leads that two on one side need."""
+    between = np.abs(turn_deg(best.bearing_deg[:, None] - best.bearing_deg))
+    return np.asarray(between >= job.rules.same_side_min_angle_deg - ANGLE_TOLERANCE_DEG)

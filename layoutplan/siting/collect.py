@@ -13,11 +13,12 @@ from layoutplan.siting.choose import RayBest
 from layoutplan.siting.evaluate import Evaluated
 from layoutplan.siting.exclusions import Exclusions
 from layoutplan.siting.measure import Clearances
+from layoutplan.siting.pairs import Pairs
 from layoutplan.siting.rays import Rays
 from layoutplan.siting.site import Sited
 from layoutplan.siting.trace import Touches
 
-T = TypeVar("T", Rays, Touches, Clearances, Beside, RayBest, Exclusions)
+T = TypeVar("T", Rays, Touches, Clearances, Beside, RayBest, Pairs, Exclusions)
 
 
 def collect(sections: Sequence[Sited], tower_counts: Sequence[int]) -> Sited:
@@ -32,8 +33,10 @@ def collect(sections: Sequence[Sited], tower_counts: Sequence[int]) -> Sited:
         chosen=join_positions([section.chosen for section in sections], towers),
         role=np.concatenate([section.role for section in sections]),
         same_side=np.concatenate([section.same_side for section in sections]),
+        opposite=np.concatenate([section.opposite for section in sections]),
         alternatives=_join([section.alternatives for section in sections], {"tower": towers}),
         alternatives_axis_m=np.concatenate([section.alternatives_axis_m for section in sections]),
+        pairs=_join([section.pairs for section in sections], {"tower": towers}),
         exclusions=_join([section.exclusions for section in sections], {"tower": towers}),
         relaxations=relaxations,
     )
@@ -57,6 +60,7 @@ def join_positions(parts: Sequence[Evaluated], towers: Any) -> Evaluated:
         held_feature=column("held_feature"),
         close_position=shifted("close_position"),
         close_feature=column("close_feature"),
+        span=column("span"),
         clear=_join([part.clear for part in parts], {"position": positions}),
         beside=_join([part.beside for part in parts], {}),
         axis_m=column("axis_m"),

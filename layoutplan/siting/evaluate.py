@@ -18,7 +18,7 @@ from layoutplan.siting.measure import Clearances, clearances, distance_to_axis_m
 from layoutplan.siting.near import Near
 from layoutplan.siting.obstacles import Obstacles
 from layoutplan.siting.ragged import IntArray
-from layoutplan.siting.rays import ANGLE_TOLERANCE_DEG, Rays, make_rays
+from layoutplan.siting.rays import ANGLE_TOLERANCE_DEG, Rays, make_rays, nearest_span
 from layoutplan.siting.trace import Touches, trace_rays
 
 
@@ -38,6 +38,8 @@ class Evaluated:
         Areas that hold a position; ``OUTSIDE_PERMITTED`` for land that is not permitted.
     close_position, close_feature : ndarray of int
         Features of the map that a position is nearer to than their keep-out and the margin together.
+    span : ndarray of str
+        The adjoining span nearest in direction to each lead.
     clear : Clearances
     beside : Beside
         What the leads pass that they must not cross.
@@ -58,6 +60,7 @@ class Evaluated:
     held_feature: IntArray
     close_position: IntArray
     close_feature: IntArray
+    span: NDArray[np.str_]
     clear: Clearances
     beside: Beside
     axis_m: FloatArray
@@ -103,7 +106,8 @@ def evaluate(
     """
     bearing_deg = np.mod(bearing_deg, 360.0)
     order = np.lexsort((bearing_deg, tower))
-    rays = make_rays(with_mapped_spans(towers, near, obstacles), tower[order], bearing_deg[order], job.rules)
+    spanned = with_mapped_spans(towers, near, obstacles)
+    rays = make_rays(spanned, tower[order], bearing_deg[order], job.rules)
     distance = distance_m[order]
     reach = float(distance.max(initial=0.0)) + 1.0
     trace = trace_rays(rays, near, obstacles, reach_m=reach, margin_m=job.score.margin_m)
@@ -126,6 +130,7 @@ def evaluate(
         held_feature=np.concatenate((area, outside)),
         close_position=close_position,
         close_feature=close_feature,
+        span=nearest_span(spanned, rays.tower, rays.bearing_deg),
         clear=clearances(rays, distance, near, obstacles, trace),
         beside=beside(rays, distance, near, obstacles),
         axis_m=distance_to_axis_m(rays, distance, near, obstacles),

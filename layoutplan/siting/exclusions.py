@@ -8,12 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layoutplan.job import Job
-from layoutplan.line.geodesy import FloatArray
+from layoutplan.line.geodesy import FloatArray, fold_deg
+from layoutplan.line.model import Towers
 from layoutplan.siting.figures import LIMITED, Figures, beyond_limits, sets_limits
 from layoutplan.siting.judge import Rungs
 from layoutplan.siting.obstacles import NO, POWER_LINE, Obstacles
 from layoutplan.siting.ragged import IntArray, first_of_each, union_of_stretches
-from layoutplan.siting.rays import Rays
+from layoutplan.siting.rays import ANGLE_TOLERANCE_DEG, Rays
 from layoutplan.siting.trace import OUTSIDE_PERMITTED, Trace
 
 
@@ -29,12 +30,12 @@ class Exclusions:
 
 
 def count_exclusions(
+    towers: Towers,
     around: Rays,
     rays: Rays,
     trace: Trace,
     rungs: Rungs,
     obstacles: Obstacles,
-    tower_count: int,
     job: Job,
     figures: Figures,
 ) -> Exclusions:
@@ -42,16 +43,17 @@ def count_exclusions(
 
     Parameters
     ----------
+    towers : Towers
+        Of the fan, with the mapped lines that end at them.
     around : Rays
         All bearings around the towers; at an angle tower one side has more of them than the other.
     rays, trace, rungs, obstacles
         The fan and what it meets.
-    tower_count : int
-        Towers in the fan.
     job : Job
     figures : Figures
         Of these towers.
     """
+    tower_count = len(towers)
     names = [*(f"keep-out: {name}" for name in obstacles.class_names), "permitted land"]
     names[obstacles.code(POWER_LINE)] = "line clearance"
     crossing = [f"lead crossing: {name}" for name in obstacles.class_names]
@@ -72,7 +74,21 @@ def count_exclusions(
     rule, slot = np.nonzero(table)
     order = np.lexsort((rule, slot))
     rule, slot = rule[order], slot[order]
-    return Exclusions(slot // 2, slot % 2, np.array(labels, dtype=str)[rule], table[rule, slot], of[slot])
+    name = np.array(labels, dtype=object)[rule]
+    at_angle = rule == last
+    name[at_angle] = _angle_names(towers, around, job, slot[at_angle])
+    return Exclusions(slot // 2, slot % 2, name.astype(str), table[rule, slot], of[slot])
+
+
+def _angle_names(towers: Towers, around: Rays, job: Job, slot: IntArray) -> list[str]:
+    """Name for towers and sides (tower * 2 + side) the spans near whose direction no lead may run."""
+    short = fold_deg(towers.adjoining_deg[around.tower] - around.bearing_deg[:, None])
+    near = short < job.rules.min_angle_deg - ANGLE_TOLERANCE_DEG
+    forbids = np.zeros((2 * len(towers), near.shape[1]), dtype=np.int64)
+    np.add.at(forbids, around.tower * 2 + around.side, near)
+    names = (towers.adjoining_name[one // 2][np.argsort(-forbids[one], kind="stable")].tolist() for one in slot)
+    count = (forbids[slot] > 0).sum(axis=1).tolist()
+    return [f"lead angle: {', '.join(dict.fromkeys(of[:n]))}" for of, n in zip(names, count, strict=True)]
 
 
 def _beyond(rays: Rays, rungs: Rungs, job: Job, figures: Figures) -> dict[str, NDArray[np.bool_]]:

@@ -33,6 +33,8 @@ class Limited:
         know without an elevation model is told, not forbidden.
     way_out : str
         What raising the limit means, with ``needed`` and ``limit``.
+    own_means : bool
+        Whether the crew itself can raise it; else the asset owner has to allow it.
     """
 
     figure: str
@@ -41,6 +43,7 @@ class Limited:
     limit: Callable[[Job], float | None]
     unknown_breaks: bool
     way_out: str
+    own_means: bool = False
 
 
 def _slope_limit(job: Job) -> float | None:
@@ -58,9 +61,10 @@ LIMITED = (
     Limited("bias_pct", "reading bias", "%", lambda job: job.rules.max_bias_pct, True,
             "reading bias of {needed:g} % instead of {limit:g} %" + _OWNER),
     Limited("slope_deg", "slope", "deg", _slope_limit, False,
-            "a stake on a slope of {needed:g} degrees instead of {limit:g}"),
+            "a stake on a slope of {needed:g} degrees instead of {limit:g}, if the crew finds it safe to stand there",
+            True),
     Limited("over_reel_m", "reel on the slope", "m", _over_reel_limit, False,
-            "a reel {needed:g} m longer: the lead follows steep ground"),
+            "a reel {needed:g} m longer: the lead follows steep ground", True),
 )  # fmt: skip
 
 

@@ -72,9 +72,7 @@ def around_fixed(choice: Choice, best: RayBest, fixed: Fixed, towers: Towers, ru
         if len(mine) == 2:
             same_side[tower] = side[mine[0]] == side[mine[1]]
             continue
-        row = _partner(
-            best, tower, float(fixed.bearing_deg[mine[0]]), int(side[mine[0]]), rules.same_side_min_angle_deg
-        )
+        row = _partner(best, tower, float(fixed.bearing_deg[mine[0]]), int(side[mine[0]]), rules)
         if row < 0:
             keep[mine] = False
             continue
@@ -83,12 +81,17 @@ def around_fixed(choice: Choice, best: RayBest, fixed: Fixed, towers: Towers, ru
     return replace(choice, h=h, s=s, same_side=same_side & _complete(h, s, fixed.take(keep))), fixed.take(keep)
 
 
-def _partner(best: RayBest, tower: int, bearing_deg: float, side: int, least_deg: float) -> int:
-    """Best position on the other side, or, failing that, on the same side with enough angle between; -1 if none."""
+def _partner(best: RayBest, tower: int, bearing_deg: float, side: int, rules: Rules) -> int:
+    """Best position on the other side, or, as the job lets it, on the same side with enough angle; -1 if none."""
     rows = np.flatnonzero(best.tower == tower)
-    other = rows[best.side[rows] != side]
-    if len(other) == 0:
-        apart = np.abs(turn_deg(best.bearing_deg[rows] - bearing_deg)) >= least_deg - ANGLE_TOLERANCE_DEG
+    opposite = best.side[rows] != side
+    apart = (
+        np.abs(turn_deg(best.bearing_deg[rows] - bearing_deg)) >= rules.same_side_min_angle_deg - ANGLE_TOLERANCE_DEG
+    )
+    other = rows[opposite]
+    if rules.sides == "scored":
+        other = rows[opposite | apart]
+    elif len(other) == 0 and rules.sides == "preferred":
         other = rows[apart]
     return int(other[np.argmin(best.score[other])]) if len(other) else -1
 

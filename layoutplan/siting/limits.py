@@ -6,10 +6,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layoutplan.line.geodesy import FloatArray
-from layoutplan.siting.blockers import CAUTIOUS_EFFORT, Blocker, Relaxation, Scene
+from layoutplan.siting.blockers import Blocker, Scene
 from layoutplan.siting.figures import LIMITED, Limited, beyond_limits, sets_limits
 from layoutplan.siting.obstacles import TOLERANCE_M
 from layoutplan.siting.ragged import IntArray
+from layoutplan.siting.relaxation import CONDUCTORS, FARTHEST, MEANS, STEEPEST_DEG, Relaxation, effort
 
 
 def limit_blockers(scene: Scene) -> list[Blocker]:
@@ -23,25 +24,42 @@ def limit_blockers(scene: Scene) -> list[Blocker]:
 
 def _limit(scene: Scene, values: FloatArray, item: Limited, beyond: NDArray[np.bool_]) -> Blocker:
     limit = float(item.limit(scene.job) or 0.0)
+    most = _most(item, limit, scene)
     ray, rung = np.nonzero(beyond)
     at = scene.rungs.distance_m[ray, rung]
 
     def change(ray: IntArray, rung: IntArray) -> FloatArray:
-        return np.nan_to_num(values[ray, rung] - limit, nan=np.inf)
+        value = _tenths_up(values[ray, rung])
+        return np.where(value <= most, values[ray, rung] - limit, np.inf)  # so is what is unknown
 
     def relaxed(by: float) -> Relaxation:
-        return _raised(item.rule, limit, limit + by, item.unit, item.way_out)
+        return _raised(item.rule, limit, limit + by, item.unit, item.way_out, MEANS if item.own_means else CONDUCTORS)
 
     return Blocker(ray, at - TOLERANCE_M, at + TOLERANCE_M, change, relaxed)
+
+
+def _most(item: Limited, limit: float, scene: Scene) -> float:
+    """Value beyond which nothing is proposed, whoever might allow it; of the reel, as far as it is ever stretched."""
+    if item.figure == "slope_deg":
+        return STEEPEST_DEG
+    if item.figure == "over_reel_m":
+        return scene.job.rules.reel_m * (FARTHEST - 1.0)
+    return FARTHEST * limit if item.figure == "induced_v" else np.inf  # what a reading may be worth is the owner's word
 
 
 def raised(rule: str, limit: float, needed: float) -> Relaxation:
     """Relaxation for a tower that has pairs, but none within a limit for pairs; NaN or infinite if all are unknown."""
     way_out = f"{rule} of {{needed:g}} % instead of {{limit:g}} %, if the asset owner's rules allow it"
-    return _raised(rule, limit, needed, "%", way_out)
+    if not np.isfinite(needed):
+        way_out = f"the figures without which the {rule} of no pair is known"
+    return _raised(rule, limit, needed, "%", way_out, CONDUCTORS)
 
 
-def _raised(rule: str, limit: float, needed: float, unit: str, way_out: str) -> Relaxation:
-    needed = float(np.ceil(needed * 10 - TOLERANCE_M) / 10) if np.isfinite(needed) else np.nan
-    effort = CAUTIOUS_EFFORT + (needed - limit) / max(limit, 1.0)
-    return Relaxation(rule, needed, limit, unit, effort, way_out.format(needed=needed, limit=limit))
+def _tenths_up(value: FloatArray) -> FloatArray:
+    return np.asarray(np.ceil(value * 10 - TOLERANCE_M) / 10)
+
+
+def _raised(rule: str, limit: float, needed: float, unit: str, way_out: str, step: int) -> Relaxation:
+    needed = float(_tenths_up(np.array(needed))) if np.isfinite(needed) else np.nan
+    share = (needed - limit) / max(limit, 1.0)
+    return Relaxation(rule, needed, limit, unit, effort(step, share), way_out.format(needed=needed, limit=limit))

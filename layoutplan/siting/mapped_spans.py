@@ -23,13 +23,25 @@ def with_mapped_spans(towers: Towers, near: Near, obstacles: Obstacles) -> Tower
     rows = near.fastened & ~obstacles.is_planned[near.feature]
     tower = np.tile(near.tower[rows], 2)
     end = np.concatenate((near.start_m[rows], near.end_m[rows]))
+    feature = np.tile(near.feature[rows], 2)
     far = np.hypot(*end.T) > _STUB_M
     if not far.any():
         return towers
     order = np.argsort(tower[far], kind="stable")
-    tower, end = tower[far][order], end[far][order]
+    tower, end, feature = tower[far][order], end[far][order], feature[far][order]
     count = np.bincount(tower, minlength=len(towers))
     _, place = expand(count)
     extra = np.full((len(towers), int(count.max())), np.nan)
     extra[tower, place] = np.mod(np.degrees(np.arctan2(*end.T)), 360.0)
-    return replace(towers, adjoining_deg=np.hstack((towers.adjoining_deg, extra)))
+    names = np.full(extra.shape, "", dtype=object)
+    names[tower, place] = [_name(obstacles, one) for one in feature.tolist()]
+    return replace(
+        towers,
+        adjoining_deg=np.hstack((towers.adjoining_deg, extra)),
+        adjoining_name=np.hstack((towers.adjoining_name, names.astype(str))),
+    )
+
+
+def _name(obstacles: Obstacles, feature: int) -> str:
+    words = (obstacles.name[feature] and f"'{obstacles.name[feature]}'", obstacles.feature_id[feature])
+    return " ".join(("mapped power line", *filter(None, words)))

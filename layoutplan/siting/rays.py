@@ -88,6 +88,12 @@ def make_rays(towers: Towers, tower: IntArray, bearing_deg: FloatArray, rules: R
     )
 
 
+def nearest_span(towers: Towers, tower: IntArray, bearing_deg: FloatArray) -> NDArray[np.str_]:
+    """Name, for each of n bearings, the adjoining span nearest to it in direction; arguments as above."""
+    angle = fold_deg(towers.adjoining_deg[tower] - bearing_deg[:, None])
+    return np.asarray(towers.adjoining_name[tower, np.nanargmin(angle, axis=1)])
+
+
 def circle(towers: Towers, rules: Rules, step_deg: float) -> Rays:
     """All bearings around each tower, counted from the perpendicular in equal steps."""
     turns = np.arange(round(360.0 / step_deg)) * step_deg

@@ -1,4 +1,4 @@
-"""For a tower without layout: the single changes that would give it one, smallest first.
+"""For a tower without layout: the single changes that would give it one, in the order of asking.
 
 The fan is spread wider than the rules allow. Every reason against a candidate is a *blocker*: a rule, or one feature
 of the map. Candidates with a single blocker are what relaxing that blocker would open up.
@@ -14,37 +14,56 @@ from numpy.typing import NDArray
 from layoutplan.job import Job, Rules
 from layoutplan.line.geodesy import FloatArray, turn_deg
 from layoutplan.line.model import Towers
-from layoutplan.siting.blockers import LEAST, Blocker, Relaxation, Scene, find_blockers
+from layoutplan.siting.blockers import Blocker, Scene, find_blockers
 from layoutplan.siting.figures import NOTHING_KNOWN, Figures
 from layoutplan.siting.judge import Rungs, tally
 from layoutplan.siting.limits import limit_blockers
 from layoutplan.siting.mapped_spans import with_mapped_spans
 from layoutplan.siting.near import find_near
 from layoutplan.siting.obstacles import Obstacles
+from layoutplan.siting.one_side import leads_nearer_together, reading_words, two_on_one_side
 from layoutplan.siting.ragged import IntArray, union_of_stretches
 from layoutplan.siting.rays import LEFT, RIGHT, Rays, circle, keeping_angle, least_distance_m
+from layoutplan.siting.relaxation import CROSSING, FARTHEST, LEAST_SIZES, Relaxation, least_angle_deg
 from layoutplan.siting.trace import trace_rays
 
-FARTHEST = 2.0  # the reel is not stretched beyond this multiple in search of a way out (judgement)
 _SIDES = {LEFT: "left", RIGHT: "right"}
 
 
 def find_relaxations(
-    tower: Towers, obstacles: Obstacles, job: Job, figures: Figures = NOTHING_KNOWN
+    tower: Towers, obstacles: Obstacles, job: Job, figures: Figures = NOTHING_KNOWN, *, one_side: bool = True
 ) -> list[Relaxation]:
-    """Find the single changes that would give this tower (a :class:`Towers` of length one) a layout."""
+    """Find the single changes that would give a tower a layout, those that a planner would ask for first at the front.
+
+    Parameters
+    ----------
+    tower : Towers
+        Of length one.
+    obstacles : Obstacles
+    job : Job
+    figures : Figures
+        Of the tower.
+    one_side : bool
+        Whether pairs on one side are worth looking for: not where there are some, and none keeps the job's limits.
+    """
     rules = job.rules
-    wide = rules.model_copy(update={"reel_m": rules.reel_m * FARTHEST, "min_angle_deg": rules.min_angle_deg * LEAST})
+    wide = rules.model_copy(update={"reel_m": rules.reel_m * FARTHEST, "min_angle_deg": least_angle_deg(rules)})
     reach = wide.reach_m + float(np.hypot(*tower.leg_xy_m[0])) + 1.0
     near = find_near(obstacles, tower, reach)
-    rays = keeping_angle(circle(with_mapped_spans(tower, near, obstacles), wide, job.search.bearing_step_deg), wide)
+    tower = with_mapped_spans(tower, near, obstacles)
+    rays = keeping_angle(circle(tower, wide, job.search.bearing_step_deg), wide)
     trace = trace_rays(rays, near, obstacles, reach_m=reach, margin_m=0.0)
     rungs = _wide_ladder(rays, tower, rules, reach, job.search.distance_step_m)
     scene = Scene(tower, rays, trace, rungs, near, obstacles, job, figures)
     blockers = [*find_blockers(scene), *limit_blockers(scene)]
-    open_rays, lone = _alone(blockers, rungs)
+    open_at, lone = _alone(blockers, rungs)
+    open_rays = open_at.any(axis=1)
     needs = _ray_needs(blockers, open_rays, lone)
-    found = [_relaxed(blockers[which], need, rays, rules) for which, need in needs.items()]
+    may_share = one_side and rules.sides != "required"
+    found = [_relaxed(blockers[which], need, rays, job, may_share) for which, need in needs.items()]
+    if one_side:
+        change = two_on_one_side if rules.sides == "required" else leads_nearer_together
+        found.append(change(scene, open_at))
     whole = [item for item in found if item is not None]
     return sorted(whole, key=_by_effort) or _one_side_each(blockers, needs, open_rays, rays)
 
@@ -54,12 +73,12 @@ def _by_effort(item: Relaxation) -> tuple[float, str]:
 
 
 def _wide_ladder(rays: Rays, tower: Towers, rules: Rules, reach_m: float, step_m: float) -> Rungs:
-    first = max(np.floor(least_distance_m(tower, rules)[0] * LEAST / step_m), 1.0)
+    first = max(np.floor(least_distance_m(tower, rules)[0] * LEAST_SIZES / step_m), 1.0)
     return Rungs(np.full(len(rays), first * step_m), step_m, max(int((reach_m - 1.0) / step_m - first) + 1, 0))
 
 
 def _alone(blockers: list[Blocker], rungs: Rungs) -> tuple[NDArray[np.bool_], IntArray]:
-    """Rays with an open candidate; and for each candidate the number of its only blocker, -1 if none or several."""
+    """Mark open candidates; and for each candidate the number of its only blocker, -1 if none or several."""
     number = np.repeat(np.arange(len(blockers)), [len(blocker.ray) for blocker in blockers])
     ray, enter, leave = (
         np.concatenate([getattr(blocker, name) for blocker in blockers]) for name in ("ray", "enter_m", "leave_m")
@@ -70,7 +89,7 @@ def _alone(blockers: list[Blocker], rungs: Rungs) -> tuple[NDArray[np.bool_], In
     first, beyond = rungs.first_at(ray, enter), rungs.first_beyond(ray, leave)
     count = np.cumsum(tally(rungs, ray, first) - tally(rungs, ray, beyond), axis=1)[:, : rungs.count]
     which = np.cumsum(tally(rungs, ray, first, weight) - tally(rungs, ray, beyond, weight), axis=1)[:, : rungs.count]
-    return (count == 0).any(axis=1), np.where(count == 1, np.round(which), -1).astype(np.int64)
+    return count == 0, np.where(count == 1, np.round(which), -1).astype(np.int64)
 
 
 def _ray_needs(blockers: list[Blocker], open_rays: NDArray[np.bool_], lone: IntArray) -> dict[int, FloatArray]:
@@ -88,16 +107,16 @@ def _ray_needs(blockers: list[Blocker], open_rays: NDArray[np.bool_], lone: IntA
     return needs
 
 
-def _relaxed(blocker: Blocker, need: FloatArray, rays: Rays, rules: Rules) -> Relaxation | None:
+def _relaxed(blocker: Blocker, need: FloatArray, rays: Rays, job: Job, may_share: bool) -> Relaxation | None:
     """Return the change to this blocker that opens a pair, if any does."""
     worst = max(need[rays.side == side].min(initial=np.inf) for side in (LEFT, RIGHT))
     if np.isfinite(worst):
         return blocker.relaxed(worst)
-    worst = _same_side_need(need, rays, rules.same_side_min_angle_deg)
+    worst = _same_side_need(need, rays, job.rules.same_side_min_angle_deg) if may_share else np.inf
     if not np.isfinite(worst):
         return None
     item = blocker.relaxed(worst)
-    return replace(item, text=f"{item.text}; both stakes would then be on one side of the line")
+    return replace(item, text=f"{item.text}; both stakes would then be on one side of the line{reading_words(job)}")
 
 
 def _same_side_need(need: FloatArray, rays: Rays, min_angle_deg: float) -> float:
@@ -111,7 +130,10 @@ def _same_side_need(need: FloatArray, rays: Rays, min_angle_deg: float) -> float
 def _one_side_each(
     blockers: list[Blocker], needs: dict[int, FloatArray], open_rays: NDArray[np.bool_], rays: Rays
 ) -> list[Relaxation]:
-    """No single change is enough: say for each side that is shut what would open it."""
+    """No single change is enough: say for each side that is shut what would open it; nothing if one stays shut.
+
+    What must not be crossed is crossed for the lack of anything else, but not together with a second concession.
+    """
     out = []
     for side, name in _SIDES.items():
         mine = rays.side == side
@@ -119,7 +141,8 @@ def _one_side_each(
             continue
         least = {which: need[mine].min(initial=np.inf) for which, need in needs.items()}
         options = [blockers[which].relaxed(need) for which, need in least.items() if np.isfinite(need)]
-        if options:
-            best = min(options, key=_by_effort)
-            out.append(replace(best, text=f"no single change is enough; for the {name} side: {best.text}"))
+        best = min(options, key=_by_effort, default=None)
+        if best is None or best.effort >= CROSSING:
+            return []
+        out.append(replace(best, text=f"no single change is enough; for the {name} side: {best.text}"))
     return out

@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 from layoutplan.job import Job
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import Towers
-from layoutplan.siting.blockers import Relaxation
 from layoutplan.siting.choose import Choice, RayBest, best_on_rays, choose_pairs, distinct
 from layoutplan.siting.evaluate import Evaluated, evaluate
 from layoutplan.siting.exclusions import Exclusions, count_exclusions
@@ -21,9 +20,11 @@ from layoutplan.siting.mapped_spans import with_mapped_spans
 from layoutplan.siting.measure import distance_to_axis_m
 from layoutplan.siting.near import Near, find_near
 from layoutplan.siting.obstacles import TOLERANCE_M, Obstacles
+from layoutplan.siting.pairs import Pairs, better_on_one_side
 from layoutplan.siting.ragged import IntArray
 from layoutplan.siting.rays import Rays, circle, keeping_angle
 from layoutplan.siting.relax import find_relaxations
+from layoutplan.siting.relaxation import Relaxation
 from layoutplan.siting.trace import trace_rays
 
 LONELY = Relaxation(
@@ -43,10 +44,14 @@ class Sited:
         ``"H"`` or ``"S"`` for each entry of ``chosen``.
     same_side : ndarray of bool
         Per tower: both stakes on one side of the line.
+    opposite : ndarray of bool
+        Per tower: there is a position on either side, so that one side was a choice.
     alternatives : RayBest
         Distinct further positions of each side, best first.
     alternatives_axis_m : ndarray
         Their distances to the nearest axis of the planned lines. [m]
+    pairs : Pairs
+        On one side, with fewer points than the chosen pair on opposite sides, reading as well.
     exclusions : Exclusions
     relaxations : dict
         For each tower without layout, what would give it one.
@@ -55,8 +60,10 @@ class Sited:
     chosen: Evaluated
     role: NDArray[np.str_]
     same_side: NDArray[np.bool_]
+    opposite: NDArray[np.bool_]
     alternatives: RayBest
     alternatives_axis_m: FloatArray
+    pairs: Pairs
     exclusions: Exclusions
     relaxations: dict[int, list[Relaxation]]
 
@@ -84,12 +91,14 @@ def site_towers(
     rules, search = job.rules, job.search
     reach = rules.reach_m + float(np.hypot(*towers.leg_xy_m.T).max(initial=0.0)) + 1.0
     near = find_near(obstacles, towers, max(reach, wanted.distance_m.max(initial=0.0) + 1.0) + job.score.margin_m)
-    around = circle(with_mapped_spans(towers, near, obstacles), rules, search.bearing_step_deg)
+    spanned = with_mapped_spans(towers, near, obstacles)
+    around = circle(spanned, rules, search.bearing_step_deg)
     rays = keeping_angle(around, rules)
     trace = trace_rays(rays, near, obstacles, reach_m=reach, margin_m=job.score.margin_m)
     rungs = ladder(rays, reach, search.distance_step_m)
     best = best_on_rays(rays, trace, rungs, job, figures)
-    choice, fixed = around_fixed(choose_pairs(best, len(towers), job, figures), best, wanted, towers, rules)
+    pairs, choice = better_on_one_side(best, choose_pairs(best, len(towers), job, figures), job, figures)
+    choice, fixed = around_fixed(choice, best, wanted, towers, rules)
     rows = np.concatenate((choice.h[choice.h >= 0], choice.s[choice.s >= 0]))
     role = np.concatenate((np.repeat(["H", "S"], [(choice.h >= 0).sum(), (choice.s >= 0).sum()]), fixed.role))
     tower = np.concatenate((best.tower[rows], fixed.tower))
@@ -102,9 +111,11 @@ def site_towers(
         chosen=chosen,
         role=role[np.lexsort((np.mod(bearing, 360.0), tower))],
         same_side=choice.same_side,
+        opposite=choice.opposite,
         alternatives=other,
         alternatives_axis_m=_axis_distance_m(other, rays, near, obstacles),
-        exclusions=count_exclusions(around, rays, trace, rungs, obstacles, len(towers), job, figures),
+        pairs=pairs.take(~np.isin(pairs.tower, wanted.tower)),
+        exclusions=count_exclusions(spanned, around, rays, trace, rungs, obstacles, job, figures),
         relaxations={
             int(i): [LONELY] if i in wanted.tower else _relaxations(int(i), towers, obstacles, job, figures, choice)
             for i in without
@@ -115,10 +126,12 @@ def site_towers(
 def _relaxations(
     tower: int, towers: Towers, obstacles: Obstacles, job: Job, figures: Figures, choice: Choice
 ) -> list[Relaxation]:
-    if tower in choice.ways_out:
-        return [choice.ways_out[tower]]
     row = np.array([tower])
-    return find_relaxations(towers.rows(row), obstacles, job, figures.rows(row))
+    where = towers.rows(row), obstacles, job, figures.rows(row)
+    if tower not in choice.ways_out:
+        return find_relaxations(*where)
+    others = () if choice.opposite[tower] else find_relaxations(*where, one_side=False)
+    return sorted((choice.ways_out[tower], *others), key=lambda item: item.effort)
 
 
 def ladder(rays: Rays, reach_m: float, step_m: float) -> Rungs:

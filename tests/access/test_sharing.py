@@ -64,6 +64,11 @@ def test_a_neighbour_uses_what_is_asked_for_anyway_only_where_it_saves_something
     assert chosen((0, FREE, 20.0), (0, 7, 3.0), (1, FREE, 4.0), (1, 7, 3.0)) == [1, 2]
 
 
+def test_two_stops_of_one_tower_on_one_track_do_not_save_twice() -> None:
+    assert chosen((0, FREE, 15.0), (0, 7, 9.0), (0, 7, 8.9)) == [0]
+    assert chosen((0, FREE, 15.0), (0, 7, 4.0), (0, 7, 3.0)) == [2]
+
+
 def test_a_tower_without_a_free_stop_asks() -> None:
     assert chosen((3, 7, 30.0), (3, 8, 29.0)) == [1]
 
@@ -91,7 +96,7 @@ def test_no_single_track_more_or_less_would_be_better(stops: list[tuple[int, int
 
 
 def test_two_towers_share_a_track_however_they_are_cut_into_sections() -> None:
-    """A private track passes both towers, 60 m away; the open road is 600 m off, some twelve minutes over the fields."""
+    """A private track passes both towers, 60 m away; the open road is 600 m off, some twelve minutes on foot."""
     track = Road(line((60, -100), (60, 400)), "track_path", "permit", "Mill Track")
     scene = Scene(roads=(track, Road(line((-500, -900), (-500, 900)), name="West Road")))
     both = towers(scene)

@@ -15,7 +15,7 @@ from layoutplan.exposure.readings import readings
 from layoutplan.planning.asked import Asked
 from layoutplan.planning.electrics import stake_places
 from layoutplan.siting import Sited, build_obstacles, site_towers
-from layoutplan.siting.relax import FARTHEST
+from layoutplan.siting.relaxation import FARTHEST
 from layoutplan.terrain import Dem, slope_figures
 
 from .worlds import UNBALANCED, Course, World, emf, flat_line, straight, world
@@ -92,20 +92,26 @@ def test_chosen_leads_keep_the_limit_on_voltage():
 
 
 def test_limit_on_voltage_is_named_and_its_relaxation_gives_a_layout():
-    place = askew(max_induced_v=0.2)
+    place = askew(max_induced_v=0.6)
     found, _ = sited(place)
     assert "induced voltage" in found.exclusions.rule
     assert len(found.relaxations) == 2
     for tower, items in found.relaxations.items():
         (item,) = (item for item in items if item.rule == "induced voltage")
-        assert (item.limit, item.unit) == (0.2, "V")
-        assert f"induced voltage of {item.needed:g} V instead of 0.2 V" in item.text
+        assert (item.limit, item.unit) == (0.6, "V")
+        assert f"induced voltage of {item.needed:g} V instead of 0.6 V" in item.text
         assert "asset owner" in item.text
         again, network = sited(with_rule(place, max_induced_v=item.needed))
         assert tower in again.chosen.rays.tower
         assert volts(again, network).max() <= item.needed * 1.01
         less, _ = sited(with_rule(place, max_induced_v=item.needed - 0.11))
         assert tower not in less.chosen.rays.tower or less.same_side[tower]
+
+
+def test_more_than_twice_the_limit_on_voltage_is_not_offered():
+    found, _ = sited(askew(max_induced_v=0.2))
+    assert len(found.relaxations) == 2
+    assert not any(item.rule == "induced voltage" for items in found.relaxations.values() for item in items)
 
 
 def test_limit_on_bias():

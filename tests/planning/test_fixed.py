@@ -12,7 +12,10 @@ from geographiclib.geodesic import Geodesic
 
 from layoutplan import load_job
 from layoutplan.errors import JobError
+from layoutplan.inputs import read_inputs
 from layoutplan.job import Job
+from layoutplan.line import build_lines
+from layoutplan.planning.fixed import is_fixed
 from layoutplan.planning.model import Plan
 from layoutplan.planning.pipeline import plan
 
@@ -144,3 +147,32 @@ def test_errors(job: Job, free: Plan, change: dict[str, Any], words: str) -> Non
 def test_twice(job: Job, free: Plan) -> None:
     with pytest.raises(JobError, match="stake H of tower 115 is fixed twice"):
         fixed(job, beside(free, "115", "H", 90.0, 80.0), beside(free, "115", "H", 80.0, 80.0))
+
+
+def test_a_fixed_stake_is_marked_as_such(job: Job, free: Plan) -> None:
+    made = fixed(job, beside(free, "115", "S", 80.0, 90.0))
+    table = stakes(made, "115")
+    assert table.loc["S", "reasons"].startswith("fixed by the job; ")
+    assert not table["reasons"]["H"].startswith("fixed")
+    marked = made.checks[made.checks["rule"] == "fixed_stake"]
+    assert marked[["tower_id", "role", "verdict"]].to_numpy().tolist() == [["115", "S", "kept"]]
+    assert "S: fixed by the job" in made.towers.set_index("tower_id").loc["115", "reasons"]
+
+
+def test_a_pair_that_the_job_fixes_on_one_side_is_not_explained_by_exclusions(job: Job, free: Plan) -> None:
+    made = fixed(job, beside(free, "115", "H", 60.0, 90.0), beside(free, "115", "S", 130.0, 90.0))
+    for reasons in stakes(made, "115")["reasons"]:
+        assert "both stakes on one side of the line: the job fixes them there" in reasons
+        assert "excluded" not in reasons
+
+
+def test_a_stake_moved_away_from_where_the_job_fixes_it_is_no_longer_marked(job: Job, free: Plan) -> None:
+    item = beside(free, "115", "S", 80.0, 90.0)
+    made = fixed(job, item)
+    towers = build_lines(read_inputs(made.job).lines).towers
+    row = np.flatnonzero(towers.tower_id == "115")
+    for east_m, marked in ((0.0, True), (0.03, True), (1.0, False)):
+        place = Geodesic.WGS84.Direct(item["lat"], item["lon"], 90.0, east_m)
+        there = np.array([[place["lon2"], place["lat2"]]])
+        assert is_fixed(made.job, towers, row, np.array(["S"]), there).tolist() == [marked]
+        assert not is_fixed(made.job, towers, row, np.array(["H"]), there).any()

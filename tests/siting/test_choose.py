@@ -6,6 +6,7 @@ import pytest
 from layoutplan.job import Job
 from layoutplan.siting.choose import RayBest, choose_pairs, distinct
 from layoutplan.siting.figures import NOTHING_KNOWN
+from layoutplan.siting.pairs import better_on_one_side
 from layoutplan.siting.rays import LEFT, RIGHT
 
 
@@ -26,7 +27,7 @@ def best(*rows: tuple[int, int, float, float, float]) -> RayBest:
     )
 
 
-def asking(**rules: float) -> Job:
+def asking(**rules: float | str) -> Job:
     lines = [{"towers": {"path": "towers.csv"}}]
     return Job.model_validate({"lines": lines, "rules": rules})
 
@@ -129,3 +130,89 @@ def test_distinct_positions_stand_apart_from_every_better_one() -> None:
         if len(taken) < 6 and all(np.hypot(*(xy[row] - xy[other])) >= 15 for other in taken):
             taken.append(row)
     assert chosen.tolist() == taken
+
+
+class Reads:
+    """Figures by which every two positions read so much out of true, and leads opposite each other differently."""
+
+    def __init__(self, bias_pct: float, coupling_pct: float, opposite_pct: float = 6.0) -> None:
+        self.one_side, self.opposite = (bias_pct, coupling_pct), opposite_pct
+
+    def __call__(self, tower: np.ndarray, bearing_deg: np.ndarray, distance_m: np.ndarray) -> dict[str, np.ndarray]:
+        del tower, bearing_deg
+        return {"bias_pct": np.full(distance_m.shape, self.opposite)}
+
+    def pair_bias_pct(self, tower: int, bearing_deg: np.ndarray, distance_m: np.ndarray) -> np.ndarray:
+        del tower, distance_m
+        return self._of(bearing_deg, self.one_side[0], self.opposite)
+
+    def coupling_pct(self, tower: int, bearing_deg: np.ndarray, distance_m: np.ndarray) -> np.ndarray:
+        del tower, distance_m
+        return self._of(bearing_deg, self.one_side[1], 0.0)
+
+    def _of(self, bearing_deg: np.ndarray, one_side: float, opposite: float) -> np.ndarray:
+        right = bearing_deg < 180
+        return np.where(right[:, None] == right, one_side, opposite)
+
+    def rows(self, index: np.ndarray) -> Reads:
+        del index
+        return self
+
+
+FIELD_AND_FARMYARD = best(
+    (0, RIGHT, 55, 70, 10), (0, RIGHT, 90, 76, 2), (0, RIGHT, 125, 76, 9), (0, LEFT, 270, 60, 80)
+)  # the field lies to the right; whatever stands to the left needs four agreements
+
+
+@pytest.mark.parametrize(
+    ("sides", "expected"), [("required", (90, 270)), ("preferred", (90, 270)), ("scored", (125, 55))]
+)
+def test_sides_say_how_firmly_opposite_ones_are_wanted(sides: str, expected: tuple[int, int]) -> None:
+    job, figures = asking(sides=sides), Reads(4.0, 1.0)
+    choice = choose_pairs(FIELD_AND_FARMYARD, 1, job, figures)
+    pairs, choice = better_on_one_side(FIELD_AND_FARMYARD, choice, job, figures)
+    found = FIELD_AND_FARMYARD.bearing_deg[[choice.h[0], choice.s[0]]]
+    assert tuple(found) == expected
+    assert choice.same_side[0] == (sides == "scored")
+    assert len(pairs) == (sides == "preferred")
+
+
+def test_a_better_pair_on_one_side_is_told_with_its_reading() -> None:
+    """10 and 9 points, 1 % coupled from lead to lead, and 2 % less bias twice at half a point each."""
+    job, figures = asking(), Reads(4.0, 1.0)
+    pairs, _ = better_on_one_side(FIELD_AND_FARMYARD, choose_pairs(FIELD_AND_FARMYARD, 1, job, figures), job, figures)
+    assert pairs.bearing_deg.tolist() == [[125.0, 55.0]]  # H is the farther one
+    assert pairs.distance_m.tolist() == [[76.0, 70.0]]
+    assert (pairs.score[0], pairs.chosen_score[0]) == (19 + 1 - 2, 82)
+    assert (pairs.bias_pct[0], pairs.coupling_pct[0], pairs.side[0]) == (4.0, 1.0, RIGHT)
+    assert (pairs.chosen_bias_pct[0], pairs.chosen_coupling_pct[0]) == (6.0, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("bias", "coupling", "opposite", "told"),
+    [
+        pytest.param(9.0, 0.9, 6.0, True, id="within the target of 10 %"),
+        pytest.param(9.0, 1.1, 6.0, False, id="beyond the target, and worse than the chosen one"),
+        pytest.param(12.0, 1.0, 14.0, True, id="beyond the target, as the chosen one is"),
+        pytest.param(np.nan, 1.0, 6.0, False, id="unknown is not as good"),
+        pytest.param(4.0, np.nan, 6.0, False, id="coupling unknown"),
+    ],
+)
+def test_a_pair_on_one_side_has_to_read_as_well(bias: float, coupling: float, opposite: float, told: bool) -> None:
+    job, figures = asking(), Reads(bias, coupling, opposite)
+    choice = choose_pairs(FIELD_AND_FARMYARD, 1, job, figures)
+    assert len(better_on_one_side(FIELD_AND_FARMYARD, choice, job, figures)[0]) == told
+
+
+def test_a_pair_on_one_side_without_fewer_points_or_angle_is_not_told() -> None:
+    for rows in (
+        [(0, RIGHT, 55, 70, 10), (0, RIGHT, 125, 76, 9), (0, LEFT, 270, 60, 9)],  # 20 points are not fewer than 18
+        [(0, RIGHT, 70, 70, 1), (0, RIGHT, 120, 76, 1), (0, LEFT, 270, 60, 80)],  # 50 degrees apart
+    ):
+        found, job, figures = best(*rows), asking(), Reads(4.0, 1.0)
+        assert len(better_on_one_side(found, choose_pairs(found, 1, job, figures), job, figures)[0]) == 0
+
+
+def test_where_opposite_sides_are_required_one_side_gives_no_pair() -> None:
+    found = best((0, RIGHT, 40, 60, 1), (0, RIGHT, 140, 75, 1))
+    assert choose_pairs(found, 1, asking(sides="required"), NOTHING_KNOWN).h.tolist() == [-1]

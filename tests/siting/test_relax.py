@@ -10,7 +10,8 @@ import shapely
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from layoutplan.siting.blockers import Relaxation
+from layoutplan.job import shipped_classes
+from layoutplan.siting.relaxation import Relaxation
 
 from .scenes import Course, Feature, Scene, north_line
 from .strategies import courses, crowd, examples, features, places
@@ -26,7 +27,7 @@ def has_layout(scene: Scene) -> bool:
     return bool((scene.ready().site().chosen.rays.tower == TOWER).any())
 
 
-def with_rule(scene: Scene, **rules: float) -> Scene:
+def with_rule(scene: Scene, **rules: Any) -> Scene:
     return scene.but(settings=scene.settings | {"rules": scene.settings.get("rules", {}) | rules})
 
 
@@ -50,6 +51,10 @@ def applied(scene: Scene, item: Relaxation, less: float = 0.0) -> Scene:
             return with_rule(scene, reel_m=item.needed - less)
         case "lead angle":
             return with_rule(scene, min_angle_deg=item.needed + less)
+        case "same-side angle":
+            return with_rule(scene, same_side_min_angle_deg=item.needed + less)
+        case "opposite sides":
+            return with_rule(scene, sides="preferred")
         case "line clearance":
             return with_rule(scene, line_clearance_m=item.needed + less)
         case "distance":
@@ -66,6 +71,27 @@ def applied(scene: Scene, item: Relaxation, less: float = 0.0) -> Scene:
 
 
 LEAST_STEP = {"reel": 1.0, "lead angle": 1.0, "line clearance": 1.0, "distance": 1.0, "keep-out": 0.1}
+NEVER = ("building", "substation_plant", "standing_water", "cliff", "cemetery")
+ONE_SIDE = {"same-side angle", "opposite sides"}
+LAST = {"lead crossing: main_road", "lead crossing: railway"}
+
+
+def floor(scene: Scene, item: Relaxation) -> float:
+    """Nearest that a stake, or a lead to the line, is ever proposed: as the table of classes and the page say."""
+    rule, _, name = item.rule.partition(": ")
+    match rule:
+        case "lead angle":
+            return 20.0
+        case "same-side angle":
+            return 45.0
+        case "line clearance":
+            return 30.0
+        case "distance":
+            return 0.5 * item.limit
+        case "keep-out":
+            least = shipped_classes()[name].floor_m
+            return scene.job.obstacle_classes[name].keep_out_m if least is None else least
+    return -np.inf
 
 
 @st.composite
@@ -94,8 +120,11 @@ def test_what_is_listed_gives_a_layout_and_nothing_less_does(scene: Scene) -> No
     for item in single:
         sited = applied(scene, item).ready().site()
         assert (sited.chosen.rays.tower == TOWER).sum() == 2, item.text
-        if "one side of the line" not in item.text:
+        if item.rule in ONE_SIDE:
+            assert sited.same_side[TOWER], item.text
+        elif "one side of the line" not in item.text:
             assert not sited.same_side[TOWER], item.text
+        assert not item.needed < floor(scene, item), item.text
         step = LEAST_STEP.get(item.rule.partition(": ")[0])
         if step is not None and "one side" not in item.text:
             smaller = applied(scene, item, step).ready().site()
@@ -104,11 +133,12 @@ def test_what_is_listed_gives_a_layout_and_nothing_less_does(scene: Scene) -> No
     efforts = [item.effort for item in single]
     assert efforts == sorted(efforts)
     listed = {item.rule for item in single}
+    assert [item.rule in LAST for item in single] == sorted(item.rule in LAST for item in single)
     if "reel" not in listed:
         assert not has_layout(with_rule(scene, reel_m=scene.job.rules.reel_m * 2))
-    assert "lead crossing: building" not in listed  # nobody can permit a lead through a house
+    assert not listed & {f"lead crossing: {kind}" for kind in NEVER}  # nobody can permit a lead through a house
     for feature in scene.features:
-        if feature.kind == "building":
+        if feature.kind in NEVER:
             continue
         row = scene.job.obstacle_classes[feature.kind]
         if row.lead_crossing == "no" and not row.owner_may_agree and f"lead crossing: {feature.kind}" not in listed:
@@ -162,7 +192,10 @@ def test_no_bearing_keeps_the_angle_to_all_spans() -> None:
 def test_railway_along_the_line() -> None:
     """The lead may not cross it, and short of it there is no room: the permission to cross is what would help."""
     scene = north_line(wall("railway", 45, 4.0, "Vale Line"), wall("railway", -45, 4.0, "Vale Line"))
-    assert "permission to cross the railway or tramway 'Vale Line' (f 0)" in texts(scene)
+    assert (
+        "permission to cross the railway or tramway 'Vale Line' (f 0), agreed with the railway's operator, with no "
+        "train running while the lead lies there, or the lead taken through a passage below"
+    ) in texts(scene)
 
 
 def test_railway_on_one_side_only() -> None:
@@ -174,7 +207,10 @@ def test_railway_on_one_side_only() -> None:
 
 def test_tower_in_a_quarry_needs_the_owner_and_nothing_else() -> None:
     scene = north_line(Feature("quarry", shapely.box(-500, -500, 500, 500)))
-    assert texts(scene) == ["the owner's agreement to lead and stake on the quarry or landfill (f 0)"]
+    assert texts(scene) == [
+        "lead and stake on the quarry or landfill (f 0), agreed with the operator, who must say where the ground is "
+        "blasted, sealed or undermined"
+    ]
 
 
 def test_tower_outside_the_permitted_land() -> None:
@@ -183,24 +219,37 @@ def test_tower_outside_the_permitted_land() -> None:
 
 
 def test_one_change_for_each_side() -> None:
-    """A railway to the left and a river to the right, and two leads on one side never 150 degrees apart."""
+    """A yard to the left and no-entry land to the right, and two leads on one side never 150 degrees apart."""
     rules = {"same_side_min_angle_deg": 150}
-    scene = north_line(wall("railway", -45, 4.0), wall("river_canal", 45, 4.0), settings={"rules": rules})
+    owned = (Feature(kind, shapely.box(x - 250, -400, x + 250, 400)) for kind, x in (("yard", -255), ("no_entry", 255)))
+    scene = north_line(*owned, settings={"rules": rules})
     found = blocked(scene)
     assert [item.text for item in found] == [
-        "no single change is enough; for the left side: permission to cross the railway or tramway (f 0)",
-        "no single change is enough; for the right side: permission to cross the river or canal (f 1)",
+        "no single change is enough; for the left side: lead and stake on the yard, works, parking, school or sports "
+        "ground (f 0), agreed with its owner, who must show what lies buried there",
+        "no single change is enough; for the right side: lead and stake on the no-entry land (f 1), agreed with its "
+        "owner, who lets nobody in so far",
     ]
     assert not has_layout(applied(scene, found[0]))
     assert has_layout(applied(applied(scene, found[0]), found[1]))
 
 
+@pytest.mark.parametrize("right", ["river_canal", "building"])
+def test_no_half_advice_and_no_second_concession_beside_a_railway(right: str) -> None:
+    """A railway to the left, and to the right what must not be crossed, or cannot be: nothing to pass on."""
+    rules = {"same_side_min_angle_deg": 150}
+    scene = north_line(
+        wall("railway", -45, 4.0), Feature(right, shapely.box(40, -400, 90, 400)), settings={"rules": rules}
+    )
+    assert blocked(scene) == []
+
+
 def test_one_permission_may_open_two_positions_on_one_side() -> None:
     found = blocked(north_line(wall("railway", -45, 4.0), wall("river_canal", 45, 4.0)))
-    assert [item.text for item in found] == [
-        f"permission to cross the {what}; both stakes would then be on one side of the line"
-        for what in ("railway or tramway (f 0)", "river or canal (f 1)")
+    assert [item.text.partition(",")[0] for item in found] == [
+        f"permission to cross the {what}" for what in ("river or canal (f 1)", "railway or tramway (f 0)")
     ]
+    assert all(item.text.endswith("; both stakes would then be on one side of the line") for item in found)
 
 
 def test_limits_are_told_with_what_is_needed() -> None:
@@ -209,3 +258,39 @@ def test_limits_are_told_with_what_is_needed() -> None:
     assert (item.needed, item.limit, item.unit) == (63.0, 62.0, "m")
     assert item.effort == pytest.approx(1 / 62)
     assert np.isfinite(item.needed)
+
+
+@pytest.mark.parametrize(
+    ("kind", "room_m", "told"),
+    [("railway", 14, True), ("railway", 9, False), ("main_road", 9, True), ("main_road", 6, False)],
+)
+def test_nothing_is_offered_below_the_floor_of_a_class(kind: str, room_m: float, told: bool) -> None:
+    """58 m to the axis are asked for and the feature leaves ``room_m`` beyond: less than its keep-out."""
+    walls = [Feature(kind, shapely.LineString([(x, -400), (x, 400)])) for x in (58.0 + room_m, -58.0 - room_m)]
+    rules = {"same_side_min_angle_deg": 179, "min_angle_deg": 80}
+    found = blocked(north_line(*walls[:1], wall("building", -20.0), settings={"rules": rules}))
+    assert [item.rule for item in found if item.rule == f"keep-out: {kind}"] == []  # the other side is shut
+    found = blocked(north_line(*walls[:1], *[Feature("building", shapely.box(-300, -300, -30, 300))]))
+    assert not any(item.needed < shipped_classes()[kind].floor_m for item in found if item.rule == f"keep-out: {kind}")
+    assert any(item.rule == f"keep-out: {kind}" for item in found) == told
+
+
+def test_leads_nearer_together_are_tried_before_leads_nearer_to_the_line() -> None:
+    """Room on the right only, bearings 63 to 121 degrees: leads nearer together come before one along the line."""
+    fan = shapely.Polygon([(0, 0), *[(400 * np.sin(t), 400 * np.cos(t)) for t in np.radians(np.arange(122, 423))]])
+    scene = north_line(Feature("building", fan.difference(shapely.Point(0, 0).buffer(5))))
+    found = blocked(scene)
+    assert found[0].rule == "same-side angle"
+    assert found[0].limit == 60
+    assert "on the right of the line instead of 60" in found[0].text
+    assert has_layout(applied(scene, found[0]))
+    assert not has_layout(applied(scene, found[0], 1.0))
+
+
+def test_one_side_is_what_would_help_where_opposite_sides_are_required() -> None:
+    scene = north_line(
+        Feature("building", shapely.box(-400, -400, -20, 400)), settings={"rules": {"sides": "required"}}
+    )
+    (item,) = [item for item in blocked(scene) if item.rule == "opposite sides"]
+    assert item.text.startswith("both stakes on the right of the line, 120 degrees between the leads")
+    assert has_layout(applied(scene, item))

@@ -115,7 +115,7 @@ def counted(ready: Ready, tower: int, side: int) -> dict[str, tuple[int, int]]:
 def test_exclusions_of_open_ground() -> None:
     """To the right 180 bearings, 60 … 142 m: 83 distances; the angle takes the 59 bearings on either hand."""
     found = counted(north_line(settings={"rules": {"min_angle_deg": 29.9}}).ready(), 1, RIGHT)
-    assert found["lead angle"] == (59 * 83, 180 * 83)
+    assert found["lead angle: span to 1, span to 3"] == (59 * 83, 180 * 83)
     assert "reel" not in found
     assert "distance" not in found
     blocked = sum(max(int(np.ceil((58 - 1e-6) / np.cos(np.radians(t)))) - 60, 0) for t in range(-60, 61))
@@ -128,7 +128,7 @@ def test_exclusions_at_an_angle_tower_count_each_side_by_itself() -> None:
     ready = scene.ready()
     around = circle(ready.model.towers.rows(np.array([1])), ready.job.rules, 1.0)
     assert np.bincount(around.side).tolist() == [271, 89]
-    right, left = counted(ready, 1, RIGHT)["lead angle"], counted(ready, 1, LEFT)["lead angle"]
+    right, left = (counted(ready, 1, side)["lead angle: span to 1, span to 3"] for side in (RIGHT, LEFT))
     assert right[1] / left[1] == pytest.approx(89 / 271)
     assert right[0] / right[1] == pytest.approx((89 - 31) / 89)
     assert left[0] / left[1] == pytest.approx((271 - 3 * 31) / 271)
@@ -241,3 +241,27 @@ def test_no_positions_and_no_features() -> None:
     found = north_line().ready().evaluate(1, np.empty(0), np.empty(0))
     assert len(found) == 0
     assert len(found.clear.position) == 0
+
+
+def test_lead_angle_names_the_branch_and_the_mapped_way_that_forbid_it() -> None:
+    """A branch of another line leaves to the right, a mapped line ends at the tower from the left.
+
+    A lead in the direction opposite to a span runs along its line as well, so each forbids on both sides.
+    """
+    branch = Course([(0, 0), (200, 60)])
+    mapped = Feature("power_line", LineString([(0, 0), (-300, 50)]), 6.0, "Hill Line")
+    ready = Scene((Course([(0, -300), (0, 0), (0, 300)]), branch), (mapped,)).ready()
+    for side in (LEFT, RIGHT):
+        (told,) = [name for name in counted(ready, 1, side) if name.startswith("lead angle")]
+        rule, _, causes = told.partition(": ")
+        assert rule == "lead angle"
+        assert set(causes.split(", ")) == {
+            "span to 1",
+            "span to 3",
+            "span to 2 of line 'line 1'",
+            "mapped power line 'Hill Line' f 0",
+        }
+    assert ready.evaluate(1, [75.0, 270.0], 80.0).span.tolist() == [
+        "span to 2 of line 'line 1'",
+        "mapped power line 'Hill Line' f 0",
+    ]

@@ -21,7 +21,7 @@ from layoutplan.planning.model import Plan
 OBSTACLES, TABLES_GROUP = "Obstacles", "Tables"
 _DRAWN = ("towers", "electrodes", "leads", "alternatives", "approaches", "spans", "permissions", "obstacles")
 _UNTICKED = frozenset({"alternatives"})
-_LISTED = ("checks", "exposures", "readings", "exclusions", "relaxations")
+_LISTED = ("checks", "exposures", "readings", "pairs", "exclusions", "relaxations")
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,6 +18,9 @@ _STAKE = ("role", "distance_m", "bearing_true_deg", "side", "octant", "lead_leng
 _HANDLING = ("line_id", "tower_id", "role", "handling", "handling_fault")
 _ALTERNATIVE = ("side", "rank", "distance_m", "bearing_true_deg", "angle_to_line_deg", "distance_to_line_m",
                 "lead_length_m", "caution_crossings", "score", "lat", "lon")  # fmt: skip
+_PAIR = ("side", "h_distance_m", "h_bearing_true_deg", "s_distance_m", "s_bearing_true_deg", "between_deg",
+         "caution_crossings", "score", "chosen_score", "bias_pct", "chosen_bias_pct", "coupling_pct",
+         "chosen_coupling_pct")  # fmt: skip
 _APPROACH = {"to": "to", "road_name": "from", "road_class": "kind of road", "walk_m": "walk, m",
              "climb_m": "climb, m", "walk_min": "walk, min", "crossings": "crosses", "verdict": "verdict",
              "note": "note"}  # fmt: skip
@@ -67,6 +70,22 @@ def alternative_tables(plan: Plan) -> list[str]:
     return _tables(plan, plan.alternatives, rows, "Alternatives", labels, "alternatives")
 
 
+def pair_tables(plan: Plan) -> list[str]:
+    """Pairs on one side that have fewer points than the chosen pair, and how both would read."""
+    rows = [
+        f"<tr><th>{inert(row.side)}<td>{figure(row.h_distance_m, 'm')} at {bearing(row.h_bearing_true_deg)}"
+        f"<td>{figure(row.s_distance_m, 'm')} at {bearing(row.s_bearing_true_deg)}<td>{degrees(row.between_deg)}"
+        f"<td>{number(row.caution_crossings)}<td>{number(row.score)} / {number(row.chosen_score)}"
+        f"<td>{number(row.bias_pct)} / {number(row.chosen_bias_pct)}"
+        f"<td>{number(row.coupling_pct)} / {number(row.chosen_coupling_pct)}\n"
+        for row in records(plan.pairs, *_PAIR)
+    ]
+    labels = ("both on the", "H: distance, true bearing", "S: distance, true bearing", "between the leads",
+              "crossings to agree", "score: this / chosen", "bias, %: this / chosen",
+              "coupling, %: this / chosen")  # fmt: skip
+    return _tables(plan, plan.pairs, rows, "A pair on one side of the line", labels, "alternatives")
+
+
 def exclusion_tables(plan: Plan) -> list[str]:
     """How many positions each rule shuts, for towers without layout."""
     table = _without_layout(plan, plan.exclusions)
@@ -78,7 +97,7 @@ def exclusion_tables(plan: Plan) -> list[str]:
 
 
 def relaxation_tables(plan: Plan) -> list[str]:
-    """Single changes that would give a layout, smallest first."""
+    """Single changes that would give a layout, in the order of asking."""
     table = plan.relaxations
     rows = [f"<tr><th>{row.rank}<td>{inert(row.text)}\n" for row in records(table, "rank", "text")]
     found = _tables(plan, table, rows, "Single changes that would give a layout", ("", "change"), "relaxations")

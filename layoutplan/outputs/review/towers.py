@@ -17,6 +17,7 @@ from layoutplan.outputs.review.places import (
     approach_tables,
     exclusion_tables,
     handling_texts,
+    pair_tables,
     relaxation_tables,
     stake_tables,
 )
@@ -44,6 +45,7 @@ def tower_parts(plan: Plan, lines: Sequence[str], bases: Bases) -> list[str]:
         exposure_tables(plan, len(rules), bases),
         handling_texts(plan),
         alternative_tables(plan),
+        pair_tables(plan),
         exclusion_tables(plan),
         relaxation_tables(plan),
         approach_tables(plan),

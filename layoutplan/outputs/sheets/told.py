@@ -9,13 +9,12 @@ from layoutplan.outputs.sheets.blocks import Block, Item
 from layoutplan.outputs.sheets.crossings import Crossing
 from layoutplan.outputs.sheets.facts import Sheet, magnetic_deg
 from layoutplan.outputs.words import bearing, degrees, fault_place, figure, quantities, quantity, ratio_words
-from layoutplan.planning.model import ALL_MET, NOT_COVERED, PERMISSION, REACHABLE
+from layoutplan.planning.model import ALL_MET, FIXED, NOT_COVERED, ONE_SIDE, PERMISSION, REACHABLE
 
 _CLEAR_SHOWN = 3
 _STEEP_DEG = 10.0  # judgement
 _VOLTAGES = ("expected_reading_v_high", "emf_load_v", "emf_fault_v", "transferred_fault_v", "service_ratio")
 _KEEP_OUT = "keep_out:"
-_ONE_SIDE = "both stakes on one side of the line"
 _TICK = "☐"
 _AGREED = "Agreed with ________________ on ____________"
 
@@ -83,8 +82,8 @@ def _other_reasons(stake: Any, sheet: Sheet) -> str:
     for text in listed:
         reasons = reasons.replace(f"{text}: to be agreed", "").replace(f"{text}: the rest to be agreed", "")
     pieces = [piece.strip() for piece in reasons.split("; ")]
-    pieces = [_ONE_SIDE if piece.startswith(_ONE_SIDE) else piece for piece in pieces]  # why is for the reviewer
-    return "; ".join(piece for piece in pieces if piece)
+    pieces = [ONE_SIDE if piece.startswith(ONE_SIDE) else piece for piece in pieces]  # why is for the reviewer
+    return "; ".join(piece for piece in pieces if piece and piece != FIXED)
 
 
 def _find(sheet: Sheet) -> Iterator[Item]:
@@ -99,7 +98,9 @@ def _find(sheet: Sheet) -> Iterator[Item]:
             else f"tape {figure(stake.leg_distance_m, 'm')} held level"
         )
         tail = "" if magnetic is not None else " true"
-        yield Item(f"from {start}, {compass} {true}{tail}, {tape}; {stake.side} of the line.", stake.role, bold=True)
+        fixed = " Fixed by the job." if (stake.reasons or "").startswith(FIXED) else ""
+        way = f"from {start}, {compass} {true}{tail}, {tape}; {stake.side} of the line.{fixed}"
+        yield Item(way, stake.role, bold=True)
     yield Item("GPS: waypoint, or scan the code. Tape and bearing decide; more than 10 m apart: stop and find out why.")
     if sheet.declination_note:
         yield Item(sheet.declination_note, "!", bold=True)

@@ -1,0 +1,142 @@
+"""Pairs on one side of the line that would do better than the best pair on opposite sides."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layoutplan.job import Job
+from layoutplan.line.geodesy import FloatArray
+from layoutplan.siting.choose import Choice, RayBest, far_apart
+from layoutplan.siting.figures import Figures
+from layoutplan.siting.ragged import IntArray
+
+_DIGITS = 6  # as positions are compared
+
+
+@dataclass(frozen=True, slots=True)
+class Pairs:
+    """At most one pair of each tower, on one side of the line; one entry each.
+
+    Attributes
+    ----------
+    tower, side : ndarray of int
+    bearing_deg, distance_m : ndarray, shape (n, 2)
+        Of H and S.
+    caution_crossings : ndarray of int
+        Of both leads.
+    score, chosen_score : ndarray
+        Points of the pair, and of the best pair on opposite sides.
+    bias_pct, coupling_pct, chosen_bias_pct, chosen_coupling_pct : ndarray
+        How the two pairs would read.
+    """
+
+    tower: IntArray
+    side: IntArray
+    bearing_deg: FloatArray
+    distance_m: FloatArray
+    caution_crossings: IntArray
+    score: FloatArray
+    chosen_score: FloatArray
+    bias_pct: FloatArray
+    coupling_pct: FloatArray
+    chosen_bias_pct: FloatArray
+    chosen_coupling_pct: FloatArray
+
+    def __len__(self) -> int:
+        """Return the number of pairs."""
+        return len(self.tower)
+
+    def reads_as_well(self, target_pct: float) -> NDArray[np.bool_]:
+        """Whether bias and coupling together keep a target, or are no more than of the opposite pair; unknown: not."""
+        chosen = np.nan_to_num(self.chosen_bias_pct + self.chosen_coupling_pct)
+        return np.asarray(self.bias_pct + self.coupling_pct <= np.maximum(chosen, target_pct))
+
+    def take(self, rows: IntArray | NDArray[np.bool_]) -> Pairs:
+        """Return some of the pairs."""
+        return Pairs(*(getattr(self, name)[rows] for name in self.__slots__))
+
+
+def better_on_one_side(best: RayBest, choice: Choice, job: Job, figures: Figures) -> tuple[Pairs, Choice]:
+    """Find for towers with a pair on opposite sides the best pair on one side that has fewer points.
+
+    Parameters
+    ----------
+    best : RayBest
+    choice : Choice
+        As the best pair of each side goes.
+    job : Job
+    figures : Figures
+
+    Returns
+    -------
+    pairs : Pairs
+        Those that read as well; none where only points decide, or opposite sides are required.
+    choice : Choice
+        Where only points decide, with the pairs that have fewer.
+    """
+    if job.rules.sides == "required":
+        return _joined([]), choice
+    found = []
+    for tower in np.flatnonzero(choice.opposite & (choice.h >= 0)).tolist():
+        rows = np.flatnonzero(best.tower == tower)
+        h, s = (int(np.flatnonzero(rows == which[tower])[0]) for which in (choice.h, choice.s))
+        pair = _best_pair(best.take(rows), h, s, job, figures)
+        if pair is not None:
+            found.append((rows[list(pair[0])], pair[1]))
+    pairs = _joined([item for _, item in found])
+    if job.rules.sides == "preferred":
+        return pairs.take(pairs.reads_as_well(job.method.bias_target_pct)), choice
+    h_row, s_row, same_side = choice.h.copy(), choice.s.copy(), choice.same_side.copy()
+    for chosen, item in found:
+        h_row[item.tower], s_row[item.tower], same_side[item.tower] = chosen[0], chosen[1], True
+    return _joined([]), replace(choice, h=h_row, s=s_row, same_side=same_side)
+
+
+def _best_pair(best: RayBest, h: int, s: int, job: Job, figures: Figures) -> tuple[tuple[int, int], Pairs] | None:
+    """Rows of the best pair on one side of one tower, H first, and its figures; None unless it has fewer points."""
+    fits = np.triu(far_apart(best, job) & (best.side[:, None] == best.side))
+    least = np.where(fits, best.score[:, None] + best.score, np.inf)  # coupling comes on top
+    goal = float(np.round(best.score[h] + best.score[s], _DIGITS))
+    rows = np.unique(np.concatenate(np.nonzero(least < goal)))
+    if len(rows) == 0:
+        return None
+    rows = np.unique(np.concatenate((rows, [h, s])))
+    some, tower = best.take(rows), int(best.tower[0])
+    where = tower, some.bearing_deg, some.distance_m
+    bias, coupled = figures.pair_bias_pct(*where), figures.coupling_pct(*where)
+    points = least[np.ix_(rows, rows)] + _reading_points(some, bias, coupled, job, figures)
+    for values, limit in ((bias, job.rules.max_bias_pct), (coupled, job.rules.max_coupling_pct)):
+        if limit is not None:
+            points = np.where(values <= limit, points, np.inf)  # unknown is not within a limit
+    points = np.round(points, _DIGITS)
+    i, j = (int(k) for k in np.unravel_index(np.argmin(points), points.shape))
+    if not points[i, j] < goal:
+        return None
+    far, near = (i, j) if some.distance_m[i] >= some.distance_m[j] else (j, i)
+    chosen = int(np.searchsorted(rows, h)), int(np.searchsorted(rows, s))
+    both = np.array([far, near])
+    return (int(rows[far]), int(rows[near])), Pairs(
+        *(np.array([value]) for value in (tower, int(some.side[i]))),
+        *(values[both][None] for values in (some.bearing_deg, some.distance_m)),
+        np.array([int(some.caution_crossings[both].sum())]),
+        *(np.array([value]) for value in (points[i, j], goal)),
+        *(np.array([values[far, near]]) for values in (bias, coupled)),
+        *(np.array([values[chosen]]) for values in (bias, coupled)),
+    )
+
+
+def _reading_points(best: RayBest, bias: FloatArray, coupled: FloatArray, job: Job, figures: Figures) -> FloatArray:
+    """Points for how every two of n positions read together, beside what each counts as if the other stood opposite."""
+    alone = figures(best.tower, best.bearing_deg, best.distance_m[:, None])["bias_pct"][:, 0]
+    more: FloatArray = np.nan_to_num(2 * bias - alone[:, None] - alone)
+    return job.score.coupling_per_pct * np.nan_to_num(coupled) + job.score.bias_per_pct * more
+
+
+def _joined(parts: list[Pairs]) -> Pairs:
+    if parts:
+        return Pairs(*(np.concatenate([getattr(part, name) for part in parts]) for name in Pairs.__slots__))
+    whole, flat, two = np.zeros(0, dtype=np.int64), np.zeros(0), np.zeros((0, 2))
+    return Pairs(whole, whole, two, two, whole, *([flat] * 6))
