@@ -125,7 +125,9 @@ class Section:
 
 
 def _from_stops(key: dict[str, str], walks: Walks, complete_m: float, chosen: Row) -> Iterator[Row]:
-    """Rows of the way to a tower from its drop-off and from other stops; none from where the map does not tell."""
+    """Rows of the way to a tower from its drop-off and from other stops; none where the map does not tell of it."""
+    if chosen["verdict"] not in (REACHABLE, PERMISSION):
+        return
     for stop in (walks.drop_off, *other_stops(walks)):
         if stop is None:
             continue
@@ -162,7 +164,7 @@ def share_stops(rows: Sequence[Row], settings: Access) -> list[Row]:
             users.setdefault(int(track[one]), []).append(number[one])
     for mine in users.values():
         if len(mine) > 1:
-            words = shared_words([shared[i]["tower_id"] for i in mine])
+            words = shared_words([(shared[i]["line_id"], shared[i]["tower_id"]) for i in mine])
             for i in mine:
                 stop, *rest = shared[i]["note"].split("; ")
                 shared[i] = shared[i] | {"note": "; ".join((stop, words, *rest))}

@@ -148,7 +148,9 @@ def _give_up(asked: BoolArray, best: Callable[[], FloatArray], ask_once_s: float
     return bool((asked != before).any())
 
 
-def shared_words(names: Sequence[str]) -> str:
-    """Say for which towers a permission serves."""
+def shared_words(towers: Sequence[tuple[str, str]]) -> str:
+    """Say for which towers, given by line and id, a permission serves; the lines are named where there are several."""
+    one_line = len({line for line, _ in towers}) == 1
+    names = [tower if one_line else f"{tower} of line '{line}'" for line, tower in towers]
     shown = ", ".join(names[:6]) + (f" and {len(names) - 6} more" if len(names) > 6 else "")
     return f"asked once for towers {shown}"

@@ -107,7 +107,7 @@ def tabulate(work: Worked, seconds: Mapping[str, float]) -> Plan:
         pairs=pairs_table(sited.pairs, towers),
         obstacles=obstacles_table(inputs.features, job),
         exclusions=exclusions_table(sited.exclusions, towers),
-        relaxations=relaxations_table(sited.relaxations, towers),
+        relaxations=relaxations_table(sited.relaxations, towers, work.covers),
         exposures=exposures_table(found, work.network, electrodes),
         readings=readings_table(found, towers),
         approaches=ways_table(()) if work.approaches is None else work.approaches,

@@ -98,7 +98,9 @@ def better_on_one_side(best: RayBest, choice: Choice, job: Job, figures: Figures
 def _best_pair(best: RayBest, h: int, s: int, job: Job, figures: Figures) -> tuple[tuple[int, int], Pairs] | None:
     """Rows of the best pair on one side of one tower, H first, and its figures; None unless it has fewer points."""
     fits = np.triu(far_apart(best, job) & (best.side[:, None] == best.side))
-    least = np.where(fits, best.score[:, None] + best.score, np.inf)  # coupling comes on top
+    alone = figures(best.tower, best.bearing_deg, best.distance_m[:, None])["bias_pct"][:, 0]
+    bare = best.score - job.score.bias_per_pct * np.nan_to_num(alone)  # each counts the bias as if of opposite leads
+    least = np.where(fits, bare[:, None] + bare, np.inf)
     goal = float(np.round(best.score[h] + best.score[s], _DIGITS))
     rows = np.unique(np.concatenate(np.nonzero(least < goal)))
     if len(rows) == 0:
@@ -107,7 +109,9 @@ def _best_pair(best: RayBest, h: int, s: int, job: Job, figures: Figures) -> tup
     some, tower = best.take(rows), int(best.tower[0])
     where = tower, some.bearing_deg, some.distance_m
     bias, coupled = figures.pair_bias_pct(*where), figures.coupling_pct(*where)
-    points = least[np.ix_(rows, rows)] + _reading_points(some, bias, coupled, job, figures)
+    more = np.where(np.isnan(bias), np.nan_to_num(alone[rows][:, None] + alone[rows]), 2 * bias)
+    points = least[np.ix_(rows, rows)] + job.score.bias_per_pct * more
+    points = points + job.score.coupling_per_pct * np.nan_to_num(coupled)
     for values, limit in ((bias, job.rules.max_bias_pct), (coupled, job.rules.max_coupling_pct)):
         if limit is not None:
             points = np.where(values <= limit, points, np.inf)  # unknown is not within a limit
@@ -126,13 +130,6 @@ def _best_pair(best: RayBest, h: int, s: int, job: Job, figures: Figures) -> tup
         *(np.array([values[far, near]]) for values in (bias, coupled)),
         *(np.array([values[chosen]]) for values in (bias, coupled)),
     )
-
-
-def _reading_points(best: RayBest, bias: FloatArray, coupled: FloatArray, job: Job, figures: Figures) -> FloatArray:
-    """Points for how every two of n positions read together, beside what each counts as if the other stood opposite."""
-    alone = figures(best.tower, best.bearing_deg, best.distance_m[:, None])["bias_pct"][:, 0]
-    more: FloatArray = np.nan_to_num(2 * bias - alone[:, None] - alone)
-    return job.score.coupling_per_pct * np.nan_to_num(coupled) + job.score.bias_per_pct * more
 
 
 def _joined(parts: list[Pairs]) -> Pairs:
