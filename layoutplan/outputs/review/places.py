@@ -72,6 +72,8 @@ def alternative_tables(plan: Plan) -> list[str]:
 
 def pair_tables(plan: Plan) -> list[str]:
     """Pairs on one side that have fewer points than the chosen pair, and how both would read."""
+    if plan.pairs.empty:
+        return [""] * len(plan.towers)
     rows = [
         f"<tr><th>{inert(row.side)}<td>{figure(row.h_distance_m, 'm')} at {bearing(row.h_bearing_true_deg)}"
         f"<td>{figure(row.s_distance_m, 'm')} at {bearing(row.s_bearing_true_deg)}<td>{degrees(row.between_deg)}"
