@@ -139,11 +139,37 @@ def case_page() -> str:
     return cases.case_page()
 
 
+_KINDS_FROM, _KINDS_TO = "<!-- from here written by docs/generate.py -->\n", "<!-- to here -->\n"
+
+
+def limits_page() -> str:
+    """Page of limits, with the kinds of file that are read as the code has them."""
+    from layoutplan.inputs.door import RASTER_DRIVERS, VECTOR_DRIVERS
+    from layoutplan.job.reading import Reading
+
+    text = (DOCS / "limits.md").read_text("utf-8")
+    before, after = text.split(_KINDS_FROM)[0], text.split(_KINDS_TO)[1]
+    vectors, rasters = (
+        ", ".join(f"{said} (`{name}`)" for name, said in kinds.items()) for kinds in (VECTOR_DRIVERS, RASTER_DRIVERS)
+    )
+    rows = "".join(
+        f"| `reading.{name}` | {field.default:,} | {field.description} |\n"
+        for name, field in Reading.model_fields.items()
+        if isinstance(field.default, int)
+    )
+    made = (
+        f"Vector files: {vectors}, and GeoParquet.\n\nRasters: {rasters}.\n\n"
+        f"| key that lifts it | limit | of what |\n| --- | --- | --- |\n{rows}"
+    )
+    return f"{before}{_KINDS_FROM}{made}{_KINDS_TO}{after}"
+
+
 PAGES = {
     "job_file.md": job_page,
     "obstacle_classes.md": class_page,
     "commands.md": command_page,
     "voltage_cases.md": case_page,
+    "limits.md": limits_page,
 }
 
 if __name__ == "__main__":

@@ -16,6 +16,7 @@ import shapely
 from numpy.typing import NDArray
 
 from layoutplan.errors import ColumnError, CRSError, InputError, LayerError
+from layoutplan.inputs.database import check_filter
 from layoutplan.inputs.geodetic import WGS84, FloatArray, datum_note, settle_crs, to_lonlat
 from layoutplan.inputs.placed import PlacedTable, Table
 from layoutplan.inputs.vector import require_column, require_file
@@ -143,8 +144,11 @@ def _filtered(source: FileSource, table: Table) -> Table:
     """Apply the job's filter with GDAL, which knows its language; its feature numbers count the data rows."""
     if source.where is None:
         return table
+    check_filter(source.where, source.path.name)
     try:
-        kept = pyogrio.raw.read(f"CSV:{source.path}", where=source.where, read_geometry=False, return_fids=True)[1]
+        kept = pyogrio.raw.read(
+            f"CSV:{source.path.absolute()}", where=source.where, read_geometry=False, return_fids=True
+        )[1]
     except (ValueError, RuntimeError) as err:
         raise InputError(
             f'{source.path.name}: cannot be read with where = "{source.where}": {clean(err)[:200]}'

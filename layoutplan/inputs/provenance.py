@@ -9,6 +9,7 @@ from pathlib import Path
 
 from layoutplan.errors import InputError
 from layoutplan.inputs.model import InputFile
+from layoutplan.inputs.virtual import parts_of
 
 OLD_DAYS = 730  # after which a map's age is a problem that is named (judgement)
 _SIDECARS = {".shp": (".shx", ".dbf", ".prj", ".cpg")}
@@ -46,7 +47,7 @@ class Ledger:
         return tuple(
             InputFile(part, sha256_of(part), "; ".join(uses), **self._details[path])
             for path, uses in self._uses.items()
-            for part in (path, *_sidecars(path))
+            for part in (path, *(part for part in _sidecars(path) if part not in self._uses))
         )
 
 
@@ -94,5 +95,7 @@ def sha256_of(path: Path) -> str:
 
 def _sidecars(path: Path) -> Iterable[Path]:
     """Return the files that belong to ``path`` and hold part of its data."""
+    if parts := parts_of(path):
+        return parts
     candidates = (path.with_suffix(suffix) for suffix in _SIDECARS.get(path.suffix.lower(), ()))
     return (part for part in candidates if part.exists())

@@ -10,7 +10,6 @@ from typing import Any
 
 import numpy as np
 import pyproj
-import rasterio
 from numpy.typing import NDArray
 from pyproj.exceptions import ProjError
 from rasterio.errors import NotGeoreferencedWarning, RasterioError
@@ -18,13 +17,11 @@ from rasterio.windows import Window
 
 from layoutplan.errors import CRSError, InputError
 from layoutplan.inputs.geodetic import WGS84, FloatArray
-from layoutplan.inputs.vector import require_file
+from layoutplan.inputs.raster_door import look_at_raster, opened_raster, require_sizes
 from layoutplan.text import clean
 
 MOST_CELLS = 4_000_000  # in one reading
 _EDGE = 1e-6  # of a cell: points so little off the raster's edge are off it by rounding only
-# a file may refer to others on a server; nobody listens on this port
-_NO_NETWORK = {"GDAL_HTTP_PROXY": "127.0.0.1:9", "GDAL_HTTPS_PROXY": "127.0.0.1:9"}
 
 
 @contextmanager
@@ -42,12 +39,13 @@ def open_raster(path: Path) -> Iterator[Any]:
     CRSError
         It has no coordinate reference system, or is not placed in it.
     """
-    require_file(path)
     try:
-        with rasterio.Env(**_NO_NETWORK), warnings.catch_warnings():
+        with warnings.catch_warnings():
             warnings.simplefilter("ignore", NotGeoreferencedWarning)  # said below, with the mend
-            with rasterio.open(path) as raster:
+            look_at_raster(path)
+            with opened_raster(str(path.absolute())) as raster:
                 _check(raster, path.name)
+                require_sizes(raster, path.name)
                 yield raster
     except (RasterioError, OSError) as err:
         why = clean(err.__cause__ or err)[:200]

@@ -13,6 +13,7 @@ import pandas as pd
 import shapely
 
 from layoutplan.inputs.corridor import Corridor, Frame
+from layoutplan.inputs.door import as_job_allows
 from layoutplan.inputs.evidence import thin
 from layoutplan.inputs.extracts import Extracts
 from layoutplan.inputs.features import no_features
@@ -30,6 +31,7 @@ from layoutplan.job import Job
 Progress = Callable[[str, float], None]
 
 
+@as_job_allows
 def read_inputs(job: Job, progress: Progress | None = None) -> Inputs:
     """Read every file a job names: lines and towers first, then the map, in the towers' corridor only.
 

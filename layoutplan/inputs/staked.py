@@ -13,6 +13,7 @@ import shapely
 from numpy.typing import NDArray
 
 from layoutplan.errors import CRSError, InputError
+from layoutplan.files import why_not_read
 from layoutplan.inputs.geodetic import FloatArray, is_wgs84, parse_crs
 from layoutplan.inputs.placed import PlacedTable
 from layoutplan.inputs.staked_gpx import read_waypoints
@@ -69,6 +70,8 @@ def read_staked(path: str | Path, crs: str | None = None, layer: str | None = No
         The file, or one of its points, cannot be used; see the error tree.
     """
     path = Path(path)
+    if why := why_not_read(path):
+        raise InputError(f"{path}: {why}")
     if not path.exists():
         raise InputError(f"{path}: no such file.")
     is_gpx = path.suffix.lower() == ".gpx"

@@ -11,6 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from layoutplan.errors import ColumnError, InputError
+from layoutplan.files import why_not_read
 from layoutplan.inputs.csv_table import SUFFIXES, read_csv
 from layoutplan.inputs.placed import Table
 from layoutplan.inputs.staked_table import in_small_letters
@@ -70,6 +71,8 @@ def read_readings(path: str | Path) -> Readings:
     path = Path(path)
     if path.suffix.lower() not in SUFFIXES:
         raise InputError(f"{path.name}: no table of text ({', '.join(SUFFIXES)}). Save the readings as 'CSV UTF-8'.")
+    if why := why_not_read(path):
+        raise InputError(f"{path}: {why}")
     if not path.is_file():
         raise InputError(f"{path}: no such file.")
     table = in_small_letters(read_csv(FileSource(path=path)))

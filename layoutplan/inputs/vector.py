@@ -16,8 +16,12 @@ import pyproj
 import shapely
 
 from layoutplan.errors import ColumnError, InputError, LayerError
+from layoutplan.files import why_not_read
 from layoutplan.inputs import parquet
+from layoutplan.inputs.database import check_filter, require_table
+from layoutplan.inputs.door import require_driver
 from layoutplan.inputs.geodetic import settle_crs
+from layoutplan.inputs.kinds import DATABASE, GML, look_at
 from layoutplan.job.section import FileSource
 from layoutplan.text import clean
 
@@ -89,16 +93,52 @@ def open_vector(source: FileSource, key: str) -> VectorLayer:
     require_file(source.path)
     if parquet.is_parquet(source.path):
         return _opened(source, key, source.path.stem, parquet.info(source))
-    with clear_errors(source.path.name) as said:
-        layers = {str(name): kind for name, kind in pyogrio.list_layers(source.path)}
+    kind = look_at(source.path)
+    check_filter(source.where, source.path.name)
+    with clear_errors(source.path.name) as said, _nothing_left(source.path, kind):
+        layers = {str(name): kind for name, kind in pyogrio.list_layers(gdal_name(source.path))}
     layer = _choose(source, key, layers)
+    if kind == DATABASE:
+        require_table(source.path, layer)
     with clear_errors(_where(source.path, layer)) as also_said:
-        info = pyogrio.read_info(source.path, layer=layer, force_feature_count=True, force_total_bounds=True)
+        info = pyogrio.read_info(
+            gdal_name(source.path),
+            layer=layer,
+            force_feature_count=True,
+            force_total_bounds=True,
+            **options(kind == GML),
+        )
+    require_driver(info["driver"], source.path.name)
     return _opened(source, key, layer, info, (*said, *also_said))
 
 
+@contextmanager
+def _nothing_left(path: Path, kind: str) -> Iterator[None]:
+    """Remove what GDAL leaves beside a GML file for the next reading."""
+    notes = path.with_suffix(".gfs")
+    were_there = kind != GML or notes.exists()
+    try:
+        yield
+    finally:
+        if not were_there:
+            notes.unlink(missing_ok=True)
+
+
+def options(is_gml: bool) -> dict[str, str]:
+    """Return how a layer is opened."""
+    return {"WRITE_GFS": "NO"} if is_gml else {}
+
+
+def gdal_name(path: Path) -> str:
+    """Return what GDAL opens a file by: the whole path, so that no part of it is taken for a service."""
+    whole = path.absolute()
+    return f"/vsizip/{whole.as_posix()}" if path.suffix.lower() == ".zip" else str(whole)
+
+
 def require_file(path: Path) -> None:
-    """Raise an InputError unless the file exists."""
+    """Raise an InputError unless there is a file, or folder, on this machine."""
+    if why := why_not_read(path):
+        raise InputError(f"{path}: {why}")
     if not path.exists():
         raise InputError(f"{path}: no such file. Paths in a job file are taken from the job file's folder.")
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from layoutplan.inputs import parquet
 from layoutplan.inputs.geodetic import FloatArray, Geometries, datum_note, to_lonlat
-from layoutplan.inputs.vector import VectorLayer, clear_errors
+from layoutplan.inputs.vector import VectorLayer, clear_errors, gdal_name, options
 
 _READ_WHOLE = 50_000  # features; fewer take less time than asking for boxes
 _FEATURES_PER_BOX = 5_000  # reading so many features takes about as long as opening the file for one more box
@@ -99,8 +99,8 @@ def _read_in_boxes(layer: VectorLayer, columns: list[str], boxes: FloatArray | N
 
 
 def _read(found: VectorLayer, columns: list[str], **how: Any) -> _Part:
-    how |= {} if "sql" in how else {"columns": columns}
-    path = found.source.path
+    how |= options(found.driver == "GML") | ({} if "sql" in how else {"columns": columns})
+    path = gdal_name(found.source.path)
     try:
         _, table = pyogrio.raw.read_arrow(path, return_fids=True, **how)
         by_name = dict(zip(table.column_names, table.columns, strict=True))

@@ -11,12 +11,13 @@ from typing import Any, get_args
 from pydantic import BaseModel, ValidationError
 
 from layoutplan.errors import JobError
+from layoutplan.files import why_not_read
 from layoutplan.job.model import Job
 from layoutplan.job.overlay import laid_over
 from layoutplan.job.terrain import Terrain
 
 _PATH_KEYS = ("path", "raster", "font")
-_PATH_LIST_KEYS = ("files",)
+_PATH_LIST_KEYS = ("files", "folders")
 _KINDS = {  # of pydantic's errors: what is expected, in words of TOML
     "tuple_type": "a list is expected: values in [ ] with commas between, or tables each under its own [[ ]]",
     "string_type": "text in quotes is expected",
@@ -49,15 +50,18 @@ def load_job(path: str | Path, over: str | Path | None = None) -> Job:
         The file is missing, is not TOML, has an unknown key, or a value out of range.
     """
     path = Path(path)
+    folder = path.resolve().parent
     text = _read(path)
     table = _table(text, path)
     if over is not None:
         table = laid_over(table, _table(_read(Path(over)), Path(over)))
         path, text = Path(f"{path} with {over}"), ""  # a line number would be that of one file or of the other
     try:
-        return Job.model_validate(table)
+        job = Job.model_validate(table)
     except ValidationError as err:
         raise JobError("\n".join(_messages(err, path, text)[:6])) from err
+    job._folder = folder
+    return job
 
 
 class _Ground(BaseModel):
@@ -103,6 +107,8 @@ def _toml_mend(text: str, why: str) -> str:
 
 
 def _read(path: Path) -> str:
+    if why := why_not_read(path):
+        raise JobError(f"{path}: {why}")
     try:
         return path.read_text("utf-8-sig")
     except FileNotFoundError as err:

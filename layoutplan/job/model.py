@@ -10,13 +10,14 @@ from functools import cached_property
 from pathlib import Path
 from typing import Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, PrivateAttr, model_validator
 
 from layoutplan.job.access import Access, RoadClass
 from layoutplan.job.classes import PERMITTED, Crossing, ObstacleClass, shipped_classes, with_overrides
 from layoutplan.job.electrical import Limits, Method, Soil
 from layoutplan.job.land import Land, Work
 from layoutplan.job.lines import Line
+from layoutplan.job.reading import Reading
 from layoutplan.job.section import FileSource, NonNegative, Positive, Section
 from layoutplan.job.stations import Station
 from layoutplan.job.survey import Survey
@@ -267,6 +268,8 @@ class Job(Section):
         default_factory=dict, description="Changes to the obstacle classes, one `[classes.<name>]` each."
     )
     output: Output = Output()
+    reading: Reading = Reading()
+    _folder: Path | None = PrivateAttr(None)
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:
@@ -287,6 +290,11 @@ class Job(Section):
                     f"({self.rules.reach_m:.1f} m); no position could keep it"
                 )
         return self
+
+    @property
+    def folder(self) -> Path | None:
+        """Folder of the job file; None for a job that comes from none."""
+        return self._folder
 
     @property
     def gives_permitted_land(self) -> bool:

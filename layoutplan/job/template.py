@@ -13,6 +13,7 @@ from pydantic_core import PydanticUndefined
 from layoutplan.job.access import Access
 from layoutplan.job.electrical import Limits, Method, Soil
 from layoutplan.job.model import Coverage, Job, Output, Rules, Score, Search
+from layoutplan.job.reading import Reading
 from layoutplan.job.survey import Survey
 from layoutplan.job.terrain import Terrain
 
@@ -99,6 +100,7 @@ def job_template() -> str:
         ("output", Output),
         ("output.survey", Survey),
         ("coverage", Coverage),
+        ("reading", Reading),
     ]
     lines = [_HEAD]
     for name, model in sections:
@@ -156,7 +158,7 @@ def job_sections() -> list[tuple[str, str, dict[str, FieldInfo]]]:
     def visit(header: str, model: type[BaseModel]) -> None:
         out.append((header, (model.__doc__ or "").strip(), dict(model.model_fields)))
 
-    from layoutplan.job import access, land, lines, stations, survey, terrain
+    from layoutplan.job import access, land, lines, reading, stations, survey, terrain
     from layoutplan.job import electrical as e
     from layoutplan.job import model as m
     from layoutplan.job.section import FileSource
@@ -189,6 +191,7 @@ def job_sections() -> list[tuple[str, str, dict[str, FieldInfo]]]:
         ("[[fixed]]", m.FixedStake),
         ("[output]", m.Output),
         ("[output.survey]", survey.Survey),
+        ("[reading]", reading.Reading),
     ):
         visit(header, section)
     return out

@@ -23,7 +23,8 @@ def plan_number(plan: Plan) -> str:
     """Eight letters and digits: a hash of settings, inputs' SHA-256, positions and statuses.
 
     The same plan has the same number on every machine, and when it is opened again: places of files count for nothing,
-    neither does what only changes how the plan is written (``output``) or how long it takes (``search.workers``).
+    neither does what only changes how the plan is written (``output``), how much is read (``reading``) or how long it
+    takes (``search.workers``).
     What ``terrain`` asks for shows in the positions and in the files' hashes; a written plan does not hold it.
     """
     content = {
@@ -41,7 +42,7 @@ def plan_number(plan: Plan) -> str:
 
 def _settings(plan: Plan) -> dict[str, Any]:
     settings = plan.job.model_dump()
-    del settings["output"], settings["terrain"], settings["search"]["workers"]
+    del settings["output"], settings["terrain"], settings["reading"], settings["search"]["workers"]
     return dict(_without_paths(settings))
 
 

@@ -24,7 +24,7 @@ from layoutplan.outputs.words import STATUS_MEANING
 from layoutplan.planning.model import Plan
 from layoutplan.planning.read import FORMAT_VERSION, RECORD_NAME, TABLES_NAME, tables_sha256
 
-_PATH_KEYS = ("path", "files", "raster", "font")  # of the job file
+_PATH_KEYS = ("path", "files", "raster", "font", "folders")  # of the job file
 _TIME_ONLY = "search.workers"  # changes the time taken, not the plan
 
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from layoutplan.exposure import build_network, require_figures
 from layoutplan.inputs import Inputs, map_gaps, read_inputs
+from layoutplan.inputs.door import as_job_allows
 from layoutplan.inputs.gaps import SILENT_CLASSES, joined
 from layoutplan.job import Job
 from layoutplan.line import LineModel, build_lines
@@ -24,6 +25,7 @@ from layoutplan.terrain import OpenedTerrain, open_terrain
 ANGLE_TOWER_DEG = 2.0  # a tower with a greater deflection is called an angle tower (judgement)
 
 
+@as_job_allows
 def inspect_job(job: Job) -> list[str]:
     """Read all inputs of a job and describe them, line by line.
 

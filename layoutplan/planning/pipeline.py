@@ -16,6 +16,7 @@ from layoutplan.access import NO_WALKS, Walkable, share_stops
 from layoutplan.exposure import CouplingTable, Network, assess, build_network, fan_terms, measured, require_figures
 from layoutplan.exposure.measured import Measured
 from layoutplan.inputs import Inputs, as_read, map_gaps, read_inputs
+from layoutplan.inputs.door import as_job_allows
 from layoutplan.job import Job
 from layoutplan.line import Towers, build_lines
 from layoutplan.line.grid import require_projected
@@ -36,6 +37,7 @@ SIGHT_M = 200.0  # features are kept this much farther than a lead could matter,
 _SECTION = 32  # towers sited together; keeps the arrays within the processor's cache
 
 
+@as_job_allows
 def plan(job: Job, progress: Progress | None = None) -> Plan:
     """Plan the electrode positions of every tower of a job.
 

@@ -13,6 +13,7 @@ import pyogrio
 from pyogrio.errors import DataLayerError, DataSourceError
 
 from layoutplan.errors import OutputError
+from layoutplan.inputs.database import check_database
 from layoutplan.job import Job
 from layoutplan.job.given import with_given
 
@@ -45,6 +46,7 @@ def read_plan_tables(folder: str | Path) -> dict[str, pd.DataFrame]:
         The folder holds no plan, or one that cannot be read.
     """
     path = _existing(Path(folder) / TABLES_NAME, "gpkg")
+    check_database(path, views=False)
     try:
         names = [name for name in pyogrio.list_layers(path)[:, 0] if name != STYLES_TABLE]
         return {str(name): pyogrio.read_dataframe(path, layer=name, use_arrow=True) for name in names}

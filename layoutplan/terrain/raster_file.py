@@ -17,7 +17,9 @@ from rasterio.errors import NotGeoreferencedWarning, RasterioError
 from rasterio.windows import Window
 
 from layoutplan.errors import InputError
+from layoutplan.inputs.door import require_at_most
 from layoutplan.inputs.geodetic import settle_crs
+from layoutplan.inputs.raster_door import look_at_raster, opened_raster, require_sizes
 from layoutplan.inputs.vector import require_file
 from layoutplan.job.terrain import Terrain
 from layoutplan.terrain.vertical_unit import metres_per_unit
@@ -27,9 +29,8 @@ Heights = NDArray[np.float32]
 
 LOWEST_M, HIGHEST_M = -1000.0, 9000.0
 """Ground lies between these; a value beyond is an undeclared "no data", or not in the unit it is taken for."""
-_RASTERS = (".tif", ".tiff", ".vrt", ".hgt", ".asc", ".dem", ".dt0", ".dt1", ".dt2", ".img", ".bil", ".flt")
-# heights may have their unit in a compound reference system only; nothing is fetched from the network
-_GDAL = {"GTIFF_REPORT_COMPD_CS": "YES", "CPL_VSIL_CURL_ALLOWED_EXTENSIONS": ".none"}
+_RASTERS = (".tif", ".tiff", ".hgt", ".asc", ".dem", ".dt0", ".dt1", ".dt2", ".img", ".bil", ".flt")
+_GDAL = {"GTIFF_REPORT_COMPD_CS": "YES"}  # heights may have their unit in a compound reference system only
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,10 +89,13 @@ def read_header(path: Path, section: Terrain) -> tuple[RasterFile, list[str], li
     CRSError
         It has no coordinate reference system and the job gives none.
     """
-    require_file(path)
-    where, gdal_name = clean(path.name), _gdal_name(path)
-    with warnings.catch_warnings(), _opened(gdal_name, where) as dataset:
+    where = clean(path.name)
+    with warnings.catch_warnings():
         warnings.simplefilter("ignore", NotGeoreferencedWarning)  # seen to below, with a message of its own
+        virtual, gdal_name = _looked_at(path)
+    with warnings.catch_warnings(), _opened(gdal_name, where) as dataset:
+        warnings.simplefilter("ignore", NotGeoreferencedWarning)
+        require_sizes(dataset, where)
         own = pyproj.CRS.from_wkt(dataset.crs.to_wkt()) if dataset.crs else None
         found, problem = settle_crs(own and _horizontal(own), section.crs, where, "terrain.crs")
         unit_m, assumed = metres_per_unit(own or found, clean(dataset.units[0]), section.vertical_unit, where)
@@ -110,7 +114,7 @@ def read_header(path: Path, section: Terrain) -> tuple[RasterFile, list[str], li
             nodata=tuple(value for value in (dataset.nodata, section.nodata) if value is not None),
             scale_m=dataset.scales[0] * unit_m,
             offset_m=dataset.offsets[0] * unit_m,
-            parts=_parts(path, dataset.files),
+            parts=_parts(path, (*dataset.files, *map(str, virtual))),
         )
     return file, problems, assumed
 
@@ -152,26 +156,40 @@ def _heights(raw: np.ma.MaskedArray[tuple[int, int], np.dtype[np.generic]], file
 @contextmanager
 def _opened(gdal_name: str, where: str) -> Iterator[rasterio.DatasetReader]:
     try:
-        with rasterio.Env(**_GDAL), rasterio.open(gdal_name) as dataset:
+        with opened_raster(gdal_name, **_GDAL) as dataset:
             yield dataset
     except RasterioError as err:
         why = clean(str(err.__cause__ or err).split("\n")[0])[:200]
         raise InputError(f"{where}: cannot be read as an elevation raster: {why}") from err
 
 
-def _gdal_name(path: Path) -> str:
-    if path.suffix.lower() != ".zip":
-        return str(path)
+def _looked_at(path: Path) -> tuple[tuple[Path, ...], str]:
+    """Files that a virtual raster takes its heights from, and what GDAL opens it by."""
+    if path.suffix.lower() == ".zip":
+        require_file(path)
+        return (), _member(path)
+    where = clean(path.name)
+    try:
+        return look_at_raster(path), str(path.absolute())
+    except (RasterioError, OSError) as err:
+        why = clean(str(err.__cause__ or err).split("\n")[0])[:200]
+        raise InputError(f"{where}: cannot be read as an elevation raster: {why}") from err
+
+
+def _member(path: Path) -> str:
+    """Name of the one raster in an archive."""
     where = clean(path.name)
     try:
         with zipfile.ZipFile(path) as archive:
             members = [name for name in archive.namelist() if Path(name).suffix.lower() in _RASTERS]
-    except (zipfile.BadZipFile, OSError) as err:
+            size_mb = sum(member.file_size for member in archive.infolist()) / 1e6
+    except (zipfile.BadZipFile, OSError, ValueError) as err:
         raise InputError(f"{where}: cannot be read as an archive: {clean(err)}. Unpack it, name the raster.") from err
     if len(members) != 1:
         found = ", ".join(clean(name) for name in members[:5]) or "none"
         raise InputError(f"{where}: must hold one elevation raster, found: {found}. Unpack it, name the rasters.")
-    return f"/vsizip/{path.as_posix()}/{members[0]}"
+    require_at_most(size_mb, "max_unpacked_mb", "MB unpacked", where, "Unpack it and name the raster")
+    return f"/vsizip/{path.absolute().as_posix()}/{members[0]}"
 
 
 def _horizontal(crs: pyproj.CRS) -> pyproj.CRS:

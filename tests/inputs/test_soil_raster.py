@@ -334,8 +334,8 @@ def test_a_file_cannot_reach_out_to_a_server(tmp_path: Path, soil: Callable[...,
             "<TileCountY>1</TileCountY></DataWindow><Projection>EPSG:4326</Projection><BandsCount>1</BandsCount>"
             "</GDAL_WMS>"
         )
-        for name in ("far.vrt", "tiles.xml"):
-            with pytest.raises(InputError, match=f"{name}: cannot be read as a raster"):
-                soil(tmp_path / name, MIDDLES)
+        for name in ("far.vrt: takes data from", "tiles.xml: cannot be read as a raster"):
+            with pytest.raises(InputError, match=name):
+                soil(tmp_path / name.partition(":")[0], MIDDLES)
         server.shutdown()
     assert asked == []
