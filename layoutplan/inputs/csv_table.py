@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from layoutplan.errors import ColumnError, CRSError, InputError, LayerError
 from layoutplan.inputs.database import check_filter
+from layoutplan.inputs.door import require_at_most
 from layoutplan.inputs.geodetic import WGS84, FloatArray, datum_note, settle_crs, to_lonlat
 from layoutplan.inputs.placed import PlacedTable, Table
 from layoutplan.inputs.vector import require_column, require_file
@@ -89,7 +90,9 @@ def read_csv(source: FileSource) -> Table:
 
 
 def _cells(path: Path) -> Table:
-    text = _decoded(path).replace("\r\n", "\n").replace("\r", "\n")  # line ends of any system
+    text = _decoded(path)
+    require_at_most(text.count("\n"), "max_rows", "rows", path.name, "Keep those that the line needs")
+    text = text.replace("\r\n", "\n").replace("\r", "\n")  # line ends of any system
     separator = max(",;\t", key=text.split("\n", 1)[0].count)
     records = [(number, row) for number, row in enumerate(_rows_of_cells(text, separator, path.name), 1) if row]
     if len(records) < 2:
@@ -126,6 +129,8 @@ def _decoded(path: Path) -> str:
     if path.is_dir():
         raise InputError(f"{path}: a folder, where a table of text was expected. Name the file in it.")
     try:
+        size_mb = path.stat().st_size / 1e6
+        require_at_most(size_mb, "max_unpacked_mb", "MB of text", path.name, "Keep the rows that the line needs")
         raw = path.read_bytes()
     except OSError as err:
         raise InputError(f"{path}: cannot be read: {err.strerror}.") from err

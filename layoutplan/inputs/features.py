@@ -10,6 +10,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from layoutplan.inputs.crossings import require_few_crossings
 from layoutplan.inputs.geodetic import FloatArray, Geometries, is_usable
 from layoutplan.inputs.model import FEATURE_COLUMNS
 from layoutplan.inputs.words import counted
@@ -55,7 +56,7 @@ def make_features(
     problems : list of str
     """
     usable = is_usable(geometry)
-    mended, was_invalid = repair(geometry[usable])
+    mended, was_invalid = repair(geometry[usable], source)
     parts, owner = single_parts(mended)
     row = np.flatnonzero(usable)[owner]
     columns = {
@@ -81,23 +82,39 @@ def _spread(values: NDArray[np.object_] | str, row: NDArray[np.int64]) -> NDArra
     return np.full(len(row), values, dtype=object) if isinstance(values, str) else values[row]
 
 
-def repair(geometry: Geometries) -> tuple[Geometries, NDArray[np.bool_]]:
+def repair(geometry: Geometries, where: str) -> tuple[Geometries, NDArray[np.bool_]]:
     """Make geometries valid; what collapses to nothing keeps its edge, so that it is not lost.
+
+    Parameters
+    ----------
+    geometry : ndarray of Geometry
+    where : str
+        File and layer, for messages.
 
     Returns
     -------
     geometry : ndarray of Geometry
     was_invalid : ndarray of bool
+
+    Raises
+    ------
+    InputError
+        An outline crosses itself more often than the job allows.
     """
     invalid = ~shapely.is_valid(geometry)
     if not invalid.any():
         return geometry, invalid
-    whole = shapely.make_valid(geometry[invalid], method="structure", keep_collapsed=False)
-    gone = shapely.is_empty(whole)
-    whole[gone] = shapely.make_valid(geometry[invalid][gone])  # the default method keeps lines and points
     mended = geometry.copy()
-    mended[invalid] = whole
+    for i in np.flatnonzero(invalid):  # one by one, so that Ctrl+C is heard between them
+        mended[i] = _repaired(geometry[i], where)
     return mended, invalid
+
+
+def _repaired(geometry: shapely.Geometry, where: str) -> shapely.Geometry:
+    lon, lat = shapely.get_coordinates(geometry)[0].tolist()
+    require_few_crossings(geometry, f"{where}, the area with a corner at {lat:.6f} {lon:.6f}")
+    whole = shapely.make_valid(geometry, method="structure", keep_collapsed=False)
+    return shapely.make_valid(geometry) if whole.is_empty else whole  # the default method keeps lines and points
 
 
 def single_parts(geometry: Geometries) -> tuple[Geometries, NDArray[np.int64]]:

@@ -12,6 +12,7 @@ from pyproj.exceptions import CRSError as ProjCRSError
 from pyproj.exceptions import ProjError
 
 from layoutplan.errors import CRSError
+from layoutplan.inputs.door import allowed, require_at_most
 
 FloatArray = NDArray[np.float64]
 Geometries = NDArray[np.object_]
@@ -106,7 +107,9 @@ def to_lonlat(geometry: Geometries, crs: pyproj.CRS, where: str) -> Geometries:
     CRSError
         The system cannot be turned into longitude and latitude.
     """
-    flat = cut_long(shapely.force_2d(geometry) if shapely.has_z(geometry).any() else geometry, crs)
+    flat = shapely.force_2d(geometry) if shapely.has_z(geometry).any() else geometry
+    _check_vertices(flat, crs, where)
+    flat = cut_long(flat, crs)
     if is_wgs84(crs):
         return flat
     try:
@@ -115,6 +118,24 @@ def to_lonlat(geometry: Geometries, crs: pyproj.CRS, where: str) -> Geometries:
         raise CRSError(
             f"{where}: {crs.name} cannot be turned into longitude and latitude. Give the file a geodetic system."
         ) from err
+
+
+def _check_vertices(geometry: Geometries, crs: pyproj.CRS, where: str) -> None:
+    """Raise an InputError if a geometry has more vertices than the job allows, or gets them by being cut."""
+    most = allowed().limits.max_vertices
+    own = shapely.get_num_coordinates(geometry)
+    with np.errstate(invalid="ignore", over="ignore"):
+        number = own + np.nan_to_num(shapely.length(geometry) / segment_limit(crs), posinf=np.inf)
+    if len(number) and number.max() > most:
+        at = int(number.argmax())
+        place = shapely.get_coordinates(geometry[at])[0].tolist()
+        require_at_most(
+            number[at],
+            "max_vertices",
+            "vertices in one feature, long edges cut",
+            f"{where}, the feature with a corner at {place[0]:.10g} {place[1]:.10g}",
+            "Check the coordinate reference system, or cut out what the line needs",
+        )
 
 
 def datum_note(geometry: Geometries, crs: pyproj.CRS, where: str) -> list[str]:

@@ -119,7 +119,7 @@ def _areas(table: VectorTable, found: VectorLayer, corridor: Corridor) -> tuple[
             f"{found.where}, feature {listed(table.rows[usable][flat])}: {geometry[flat][0].geom_type} where an area "
             "was expected. Name a layer of polygons."
         )
-    mended, _ = repair(geometry)
+    mended, _ = repair(geometry, found.where)
     near = corridor.meets(mended)
     return mended[near], usable[near]
 

@@ -11,6 +11,7 @@ import numpy as np
 import osmium
 import shapely
 
+from layoutplan.inputs.crossings import require_few_crossings
 from layoutplan.inputs.geodetic import Geometries
 from layoutplan.inputs.osm_tags import Match, TagRules
 
@@ -98,19 +99,27 @@ def inherited(
     return found
 
 
-def area_from_edges(edges: Sequence[bytes]) -> Geometries:
+def area_from_edges(edges: Sequence[bytes], where: str) -> Geometries:
     """Make what can be made of an area's edges: polygons where they close, the other edges as lines.
 
     Parameters
     ----------
     edges : sequence of bytes
         Those edges that the extract holds as well-known binary lines, in any order.
+    where : str
+        Which area, for messages.
 
     Returns
     -------
     ndarray of Geometry
         Polygons first; empty if there are no edges.
+
+    Raises
+    ------
+    InputError
+        The edges cross more often than the job allows.
     """
+    require_few_crossings(shapely.GeometryCollection(list(shapely.from_wkb(list(edges)))), where)
     lines = shapely.get_parts(shapely.union_all(shapely.from_wkb(list(edges))))  # the union cuts them where they cross
     if len(lines) == 0:
         return np.empty(0, dtype=object)

@@ -168,7 +168,7 @@ class Collector:
         unbuilt = {osm_id: found for osm_id, found in self._relations.classed.items() if osm_id not in self._built}
         unbuilt |= inherited(self._relations.untagged, self._open)
         for osm_id, found in sorted(unbuilt.items()):
-            parts = area_from_edges([wkb for way in found.ways if (wkb := self._edges[way])])
+            parts = area_from_edges([wkb for way in found.ways if (wkb := self._edges[way])], f"osm relation {osm_id}")
             if len(parts) == 0:
                 self._lost.append(f"osm relation {osm_id}")
             parts = parts[self._near(parts)]

@@ -21,6 +21,7 @@ from layoutplan.inputs.geodetic import FloatArray, Geometries
 from layoutplan.inputs.osm_areas import MapRelations
 from layoutplan.inputs.osm_collect import Collector
 from layoutplan.inputs.osm_tags import TagRules, is_evidence
+from layoutplan.inputs.osm_text import check_osm_text
 from layoutplan.inputs.signs import Signs
 from layoutplan.inputs.vector import require_file
 from layoutplan.text import clean
@@ -125,6 +126,7 @@ def read_osm(
         The file is missing, truncated, damaged or no OpenStreetMap file.
     """
     require_file(path)
+    check_osm_text(path)
     power = _PowerLines()
     with _clear_errors(path):
         header = osmium.FileProcessor(str(path)).header

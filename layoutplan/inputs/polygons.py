@@ -44,7 +44,7 @@ def read_coverage(job: Job, corridor: Corridor, ledger: Ledger) -> tuple[tuple[P
     if wrong.any() or not usable.any():
         found = f"feature {listed(table.rows[wrong])} is none" if wrong.any() else "there is none"
         raise LayerError(f"{layer.where}: coverage needs polygons; {found}. Name a layer of polygons.")
-    mended, was_invalid = repair(table.geometry[usable])
+    mended, was_invalid = repair(table.geometry[usable], layer.where)
     parts, _ = single_parts(corridor.frame.geometries(corridor.cut(mended)))
     said = [*layer.problems, *table.problems]
     if was_invalid.any():

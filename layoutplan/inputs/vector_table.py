@@ -13,6 +13,7 @@ import shapely
 from numpy.typing import NDArray
 
 from layoutplan.inputs import parquet
+from layoutplan.inputs.door import allowed, require_at_most
 from layoutplan.inputs.geodetic import FloatArray, Geometries, datum_note, to_lonlat
 from layoutplan.inputs.vector import VectorLayer, clear_errors, gdal_name, options
 
@@ -99,6 +100,9 @@ def _read_in_boxes(layer: VectorLayer, columns: list[str], boxes: FloatArray | N
 
 
 def _read(found: VectorLayer, columns: list[str], **how: Any) -> _Part:
+    most = allowed().limits.max_rows
+    if not 0 <= found.features <= most:
+        how["max_features"] = most + 1
     how |= options(found.driver == "GML") | ({} if "sql" in how else {"columns": columns})
     path = gdal_name(found.source.path)
     try:
@@ -112,6 +116,7 @@ def _read(found: VectorLayer, columns: list[str], **how: Any) -> _Part:
         meta, rows, wkb, fields = pyogrio.raw.read(path, return_fids=True, **how)
         geometry = shapely.from_wkb(wkb, on_invalid="fix")
         values = dict(zip(meta["fields"], fields, strict=True))
+    require_at_most(len(rows), "max_rows", "features to be read, or more", found.where, "Cut out what the line needs")
     return values, np.asarray(geometry, dtype=object), rows.astype(np.int64)
 
 

@@ -119,7 +119,7 @@ def test_invalid_missing_and_multiple_geometries(read: Read, layer_file: Write) 
 def test_area_that_collapses_keeps_its_edge() -> None:
     sliver = shapely.Polygon([(0, 0), (1, 0), (2, 0)])
     spike = shapely.Polygon([(0, 0), (1, 0), (1, 1), (0, 1), (0, 2), (0, 1)])
-    mended, was_invalid = repair(np.array([sliver, spike, YARD], dtype=object))
+    mended, was_invalid = repair(np.array([sliver, spike, YARD], dtype=object), "map")
     assert was_invalid.tolist() == [True, True, False]
     assert mended[0].length == pytest.approx(2.0)
     assert mended[1].geom_type == "Polygon"
