@@ -15,6 +15,7 @@ from layoutplan.inputs.geodetic import FloatArray, Geometries
 from layoutplan.inputs.signs import Signs
 from layoutplan.text import clean
 
+LONGEST_NAME = 255  # letters, as in OpenStreetMap; more is no name and fills sheets (judgement)
 Bounds = tuple[float, float, float, float]
 
 
@@ -78,7 +79,11 @@ def check_overlap(where: str, bounds_deg: Bounds | None, corridor: Corridor) -> 
 
 
 def cleaned(texts: Iterable[object]) -> NDArray[np.object_]:
-    """Return foreign texts made clean; each distinct one is cleaned once."""
+    """Return foreign texts made clean, very long ones cut; each distinct one is cleaned once."""
     values = list(texts)
-    made = {value: clean(value) for value in set(values)}
+    made = {value: _short(clean(value)) for value in set(values)}
     return np.array([made[value] for value in values], dtype=object)
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= LONGEST_NAME else f"{text[: LONGEST_NAME - 1]}…"

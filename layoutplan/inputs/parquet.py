@@ -9,15 +9,20 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
+import pyarrow as pa
 import pyarrow.parquet as pq
 import pyproj
+import shapely
 from numpy.typing import NDArray
 
 from layoutplan.errors import InputError, LayerError
+from layoutplan.inputs.door import require_at_most
 from layoutplan.inputs.geodetic import FloatArray, Geometries
 from layoutplan.job.section import FileSource
 
-_READ_WHOLE = 500_000  # rows; read by place, they lose their numbers in the file
+_READ_WHOLE = 500_000  # rows; read by the boxes that a file keeps of its rows, they lose their numbers in the file
+_TOGETHER = 50_000  # rows held in memory while a large file goes by
+_MEND = "Cut out what the line needs"
 _SUFFIXES = (".parquet", ".geoparquet", ".pq")
 
 
@@ -54,6 +59,7 @@ def info(source: FileSource) -> dict[str, Any]:
         "total_bounds": column.get("bbox") if len(column.get("bbox", ())) == 4 else None,
         "driver": "Parquet",
         "capabilities": {"fast_spatial_filter": "covering" in column},
+        "is_wkb": column.get("encoding") == "WKB",
     }
 
 
@@ -62,14 +68,44 @@ def read(
 ) -> tuple[Mapping[str, NDArray[Any]], Geometries, NDArray[np.int64]]:
     """Read columns, geometry and row numbers; see :func:`layoutplan.inputs.vector.read_vector`."""
     about = info(source)
-    wanted = [*columns, about["geometry_name"]]
+    geometry_column = about["geometry_name"]
+    is_large = boxes is not None and about["features"] > _READ_WHOLE
+    if is_large and not about["capabilities"]["fast_spatial_filter"] and about["is_wkb"]:
+        assert boxes is not None
+        return _read_near(source.path, columns, geometry_column, boxes)
     box = None
-    by_place = about["features"] > _READ_WHOLE and about["capabilities"]["fast_spatial_filter"]
-    if boxes is not None and len(boxes) and by_place:
+    if is_large and boxes is not None and len(boxes) and about["capabilities"]["fast_spatial_filter"]:
         box = (*boxes[:, :2].min(axis=0).tolist(), *boxes[:, 2:].max(axis=0).tolist())
-    table = gpd.read_parquet(source.path, columns=wanted, bbox=box)
+    else:
+        require_at_most(about["features"], "max_rows", "features", source.path.name, _MEND)
+    table = gpd.read_parquet(source.path, columns=[*columns, geometry_column], bbox=box)
+    require_at_most(len(table), "max_rows", "features about the line", source.path.name, _MEND)
     geometry = table.geometry.to_numpy(dtype=object, na_value=None)
     return {name: table[name].to_numpy() for name in columns}, geometry, np.arange(len(table)) + 1
+
+
+def _read_near(
+    path: Path, columns: Sequence[str], geometry_column: str, boxes: FloatArray
+) -> tuple[Mapping[str, NDArray[Any]], Geometries, NDArray[np.int64]]:
+    """Read a large file piece by piece, and keep what meets a box or has no place."""
+    file = pq.ParquetFile(path)
+    tree = shapely.STRtree(shapely.box(*boxes.T).ravel() if len(boxes) else [])
+    wanted = [*dict.fromkeys((*columns, geometry_column))]
+    parts = []
+    shapes, rows = [np.empty(0, dtype=object)], [np.empty(0, dtype=np.int64)]
+    first, kept = 1, 0
+    for batch in file.iter_batches(_TOGETHER, columns=wanted):
+        geometry = np.asarray(shapely.from_wkb(batch.column(geometry_column).to_numpy(zero_copy_only=False)))
+        nowhere = ~np.isfinite(shapely.bounds(geometry)).all(axis=1)
+        keep = np.union1d(np.flatnonzero(nowhere), tree.query(geometry)[0])
+        parts.append(batch.select(list(columns)).take(pa.array(keep)))
+        shapes.append(geometry[keep])
+        rows.append(first + keep)
+        first += len(geometry)
+        kept += len(keep)
+        require_at_most(kept, "max_rows", "features near the line, or more", path.name, _MEND)
+    values = {name: pa.chunked_array([part[name] for part in parts]).to_numpy() for name in columns}
+    return values, np.concatenate(shapes), np.concatenate(rows).astype(np.int64)
 
 
 def _metadata(path: Path) -> pq.FileMetaData:

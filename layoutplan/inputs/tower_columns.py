@@ -16,6 +16,7 @@ from layoutplan.inputs.words import listed
 from layoutplan.job.lines import Structure, slip
 from layoutplan.text import clean
 
+LONGEST_ID = 100  # letters; a longer one fits on no sheet (judgement)
 Figure = Literal["positive number", "number from 0 up", "number"]
 
 
@@ -39,6 +40,12 @@ def read_ids(table: Table, column: str) -> NDArray[np.object_]:
         raise ColumnError(
             f"{table.where}, {table.row_word} {listed(table.rows[missing])}, field '{column}': no tower id. "
             "Give every tower its own."
+        )
+    long = np.array([len(name) > LONGEST_ID for name in ids], dtype=bool)
+    if long.any():
+        raise ColumnError(
+            f"{table.where}, {table.row_word} {listed(table.rows[long])}, field '{column}': a tower id of more than "
+            f"{LONGEST_ID} letters. Name a column with short ids."
         )
     twice = pd.Series(ids).duplicated(keep=False).to_numpy()
     if twice.any():
@@ -66,14 +73,19 @@ def read_structures(table: Table, column: str | None) -> NDArray[np.object_]:
 
 
 def read_figures(
-    table: Table, column: str | None, kind: Figure = "positive number", most_m: float = np.inf
+    table: Table,
+    column: str | None,
+    kind: Figure = "positive number",
+    most: float = np.inf,
+    *,
+    in_metres: bool = False,
 ) -> FloatArray:
     """Return a column of numbers, NaN where empty.
 
     Raises
     ------
     ColumnError
-        A cell holds something else, or a length beyond what can be meant in metres.
+        A cell holds something else, or a number beyond ``most``; of a length in metres the unit is looked at.
     """
     if column is None:
         return np.full(len(table.rows), np.nan)
@@ -90,10 +102,12 @@ def read_figures(
             f"{table.where}, {table.row_word} {listed(table.rows[wrong])}, field '{column}': '{found}' is no {kind}. "
             "Mend it, or leave it empty if unknown."
         )
-    if (slipped := values > most_m).any():
+    if (large := values > most).any():
+        first = float(values[large][0])
+        why = slip(first, most) if in_metres else f"{first:g} is more than the {most:g} that can be. Check its unit"
         raise ColumnError(
-            f"{table.where}, {table.row_word} {listed(table.rows[slipped])}, field '{column}': "
-            f"{slip(values[slipped][0], most_m)}. Give metres, or leave it empty if unknown."
+            f"{table.where}, {table.row_word} {listed(table.rows[large])}, field '{column}': {why}. Leave it empty if "
+            "unknown."
         )
     return values
 

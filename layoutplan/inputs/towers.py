@@ -19,6 +19,7 @@ from layoutplan.inputs.vector import open_vector, require_column, require_file
 from layoutplan.inputs.vector_table import read_vector
 from layoutplan.inputs.words import listed
 from layoutplan.job import TowerSource
+from layoutplan.job.electrical import MOST_FOOTING_OHM, MOST_SOIL_OHM_M
 from layoutplan.job.lines import MOST_BASE_M, MOST_ELECTRODE_M
 
 SAME_PLACE_M = 0.5  # nearer than this, two towers of a line make a span without length (judgement)
@@ -54,10 +55,12 @@ def read_towers(source: TowerSource, key: str) -> tuple[gpd.GeoDataFrame, Placed
     columns = {
         "tower_id": read_ids(table, source.id_column),
         "structure": read_structures(table, source.structure_column),
-        "base_width_m": read_figures(table, source.base_width_column, most_m=MOST_BASE_M),
-        "earth_electrode_size_m": read_figures(table, source.earth_electrode_size_column, most_m=MOST_ELECTRODE_M),
-        "footing_resistance_ohm": read_figures(table, source.footing_resistance_column),
-        "soil_resistivity_ohm_m": read_figures(table, source.soil_resistivity_column),
+        "base_width_m": read_figures(table, source.base_width_column, most=MOST_BASE_M, in_metres=True),
+        "earth_electrode_size_m": read_figures(
+            table, source.earth_electrode_size_column, most=MOST_ELECTRODE_M, in_metres=True
+        ),
+        "footing_resistance_ohm": read_figures(table, source.footing_resistance_column, most=MOST_FOOTING_OHM),
+        "soil_resistivity_ohm_m": read_figures(table, source.soil_resistivity_column, most=MOST_SOIL_OHM_M),
         "order": read_figures(table, source.order_column, "number"),
     }
     towers = gpd.GeoDataFrame(columns, geometry=table.geometry, crs="EPSG:4326")[list(TOWER_COLUMNS)]

@@ -8,7 +8,7 @@ from typing import Annotated, Literal, Self
 from pydantic import AfterValidator, Field, model_validator
 
 from layoutplan.job.electrical import CrossSectionItem, Fault, Load
-from layoutplan.job.section import FileSource, NonNegative, Positive, Section
+from layoutplan.job.section import FileSource, Positive, Section
 
 
 def _supply_frequency(value: float) -> float:
@@ -77,7 +77,7 @@ class OsmLine(Section):
 class Line(Section):
     """One power line whose towers are to be measured."""
 
-    id: str = Field("line", min_length=1, description="Name of the line in all outputs.")
+    id: str = Field("line", min_length=1, max_length=100, description="Name of the line in all outputs.")
     measured: bool = Field(
         True, description="Whether its towers are measured; false for a line that only runs beside those that are."
     )

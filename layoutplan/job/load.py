@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import tomllib
 from difflib import get_close_matches
+from itertools import accumulate
 from pathlib import Path
 from typing import Any, get_args
 
@@ -16,6 +17,10 @@ from layoutplan.job.model import Job
 from layoutplan.job.overlay import laid_over
 from layoutplan.job.terrain import Terrain
 
+_DEEPEST = 30
+_NO_CODE = re.compile(r'"""[\s\S]*?"""|\'\'\'[\s\S]*?\'\'\'|"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'|#[^\n]*')  # texts, remarks
+_DOTTED = re.compile(rf"(?:\.[^.\n=]{{0,100}}){{{_DEEPEST}}}")
+_MOST_BYTES = 5_000_000
 _PATH_KEYS = ("path", "raster", "font")
 _PATH_LIST_KEYS = ("files", "folders")
 _KINDS = {  # of pydantic's errors: what is expected, in words of TOML
@@ -88,11 +93,20 @@ def load_terrain(path: str | Path) -> Terrain:
 
 def _table(text: str, path: Path) -> dict[str, Any]:
     """Job file as a table with absolute paths."""
+    if _is_deep(text):
+        raise JobError(f"{path}: lists or tables nested more than {_DEEPEST} deep. No key of a job is.")
     try:
         table: dict[str, Any] = _absolute(tomllib.loads(text), path.resolve().parent)
     except tomllib.TOMLDecodeError as err:
         raise JobError(f"{path}: not valid TOML: {err}. {_toml_mend(text, str(err))}") from err
     return table
+
+
+def _is_deep(text: str) -> bool:
+    """Whether brackets or dotted keys nest deeper than any job: such a text takes the parser hours, or its stack."""
+    bare = _NO_CODE.sub("", text)
+    steps = (1 if char in "[{" else -1 for char in re.findall(r"[][{}]", bare))
+    return max(accumulate(steps), default=0) > _DEEPEST or _DOTTED.search(bare) is not None
 
 
 def _toml_mend(text: str, why: str) -> str:
@@ -110,6 +124,8 @@ def _read(path: Path) -> str:
     if why := why_not_read(path):
         raise JobError(f"{path}: {why}")
     try:
+        if (size := path.stat().st_size) > _MOST_BYTES:
+            raise JobError(f"{path}: {size / 1e6:,.0f} MB, and a job file has some kilobytes. Name the job file.")
         return path.read_text("utf-8-sig")
     except FileNotFoundError as err:
         raise JobError(f"{path}: no such job file. 'layoutplan start DIR' writes one to fill in.") from err

@@ -25,6 +25,8 @@ from layoutplan.job.terrain import Terrain
 
 Theme = Literal["reach", "buildings", "land_cover", "sea"]
 Sides = Literal["required", "preferred", "scored"]
+MOST_REEL_M = 1_500.0  # ten times a usual reel; nobody lays more by hand (judgement)
+MOST_POSITIONS = 2_000_000  # of one tower's fan; 360 bearings by 1 m along the longest reel are a quarter of it
 
 
 class Layer(FileSource):
@@ -113,7 +115,9 @@ class Rules(Section):
         description="Tower to stake, at least this multiple of the largest dimension of the tower's earth electrode. "
         "Common practice, no source checked.",
     )
-    reel_m: Positive = Field(150.0, description="Lead on the reel; no lead is longer.")
+    reel_m: float = Field(
+        150.0, gt=0, le=MOST_REEL_M, description="Lead on the reel; no lead is longer. 1,500 m at most."
+    )
     slack_pct: NonNegative = Field(5.0, description="Added to the straight distance for the lead on the ground.")
     sides: Sides = Field(
         "preferred",
@@ -273,6 +277,7 @@ class Job(Section):
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:
+        self._require_few_positions()
         ids = [line.id for line in self.lines]
         if len(set(ids)) < len(ids):
             raise ValueError(f"two lines have the same id ({', '.join(sorted(ids))}); give each [[lines]] its own")
@@ -290,6 +295,15 @@ class Job(Section):
                     f"({self.rules.reach_m:.1f} m); no position could keep it"
                 )
         return self
+
+    def _require_few_positions(self) -> None:
+        """Keep the positions that are looked at together within what a machine holds."""
+        number = 360 / self.search.bearing_step_deg * self.rules.reach_m / self.search.distance_step_m
+        if number > MOST_POSITIONS:
+            raise ValueError(
+                f"{number:,.0f} positions would be looked at for each tower, {MOST_POSITIONS:,} at most are: make "
+                "search.bearing_step_deg or search.distance_step_m greater, or rules.reel_m shorter"
+            )
 
     @property
     def folder(self) -> Path | None:

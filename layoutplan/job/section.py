@@ -7,14 +7,17 @@ from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field
 
+LONGEST_TEXT = 5_000  # letters; a filter may list many values, all other texts are far shorter (judgement)
 Positive = Annotated[float, Field(gt=0)]
 NonNegative = Annotated[float, Field(ge=0)]
 
 
 class Section(BaseModel):
-    """Base of all sections: unknown keys and non-finite numbers are refused, values cannot be changed afterwards."""
+    """Base of all sections: unknown keys, non-finite numbers and endless texts are refused, values stay as they are."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, str_strip_whitespace=True)
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, allow_inf_nan=False, str_strip_whitespace=True, str_max_length=LONGEST_TEXT
+    )
 
 
 class FileSource(Section):

@@ -15,6 +15,7 @@ from pydantic import ValidationError
 
 from layoutplan.errors import OutputError
 from layoutplan.inputs.corridor import Frame
+from layoutplan.inputs.door import allowing
 from layoutplan.inputs.gaps import AREA_THEMES, FEW_FEATURES, GAPS, causes_of, joined
 from layoutplan.inputs.model import FEATURE_COLUMNS, TOWER_COLUMNS, TOWER_FIGURES, FaultTable, LineInput
 from layoutplan.inputs.osm_line import branch_of
@@ -95,7 +96,8 @@ def reopen(folder: str | Path, job_file: str | Path | None = None) -> Reopened:
     model = build_lines(lines)
     gaps = tables["towers"].set_index(["line_id", "tower_id"])["map_gaps"].fillna("")
     keys = list(zip(model.towers.line_id.tolist(), model.towers.tower_id.tolist(), strict=True))
-    opened = open_terrain(terrain, model.towers.lonlat_deg, 2 * job.rules.reach_m)
+    with allowing(job):
+        opened = open_terrain(terrain, model.towers.lonlat_deg, 2 * job.rules.reach_m)
     return Reopened(
         job=job,
         model=model,

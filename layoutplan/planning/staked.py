@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from layoutplan.inputs.door import allowing
 from layoutplan.inputs.staked import read_staked
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.planning.edited import Given, missing_stakes
@@ -43,7 +44,8 @@ def staked_stakes(plan: Reopened, path: Path, crs: str | None, tolerance_m: floa
     InputError
         The file cannot be used.
     """
-    staked = read_staked(path, crs)
+    with allowing(plan.job):
+        staked = read_staked(path, crs)
     planned = plan.tables["electrodes"]
     found = match(staked, planned, tolerance_m)
     points = found.matched

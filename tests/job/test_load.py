@@ -137,3 +137,60 @@ def test_the_reference_names_the_words_that_a_key_takes():
 @pytest.mark.parametrize("header", ["[[fixed]]", "[[land]]", "[work]", "[access]", "[coverage]", "[output]"])
 def test_the_template_shows_how_to_begin_a_section(header):
     assert f"\n# {header}\n" in job_template()
+
+
+LINE = '[[lines]]\nid = "1"\ntowers = { path = "t.csv" }\n'
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("[rules]\nreel_m = 1501\n", r"'rules\.reel_m': .*less than or equal to 1500"),
+        ("[soil]\nresistivity_ohm_m = 1e7\n", r"'soil\.resistivity_ohm_m': .*less than or equal to 1000000"),
+        ("[soil]\nlower_resistivity_ohm_m = 1e9\nupper_thickness_m = 2\n", "lower_resistivity_ohm_m"),
+        ("[method]\nfooting_resistance_ohm = 1e6\n", r"'method\.footing_resistance_ohm'"),
+        (f'title = "{"x" * 5001}"\n', "'title': .*at most 5000 characters"),
+        (
+            "[search]\nbearing_step_deg = 0.1\ndistance_step_m = 0.1\n[rules]\nreel_m = 1500\n",
+            r"positions would be looked at for each tower, 2,000,000 at most are: make search\.bearing_step_deg",
+        ),
+    ],
+)
+def test_numbers_and_texts_without_measure(tmp_path, text, message):
+    (tmp_path / "job.toml").write_text(text + LINE)
+    with pytest.raises(JobError, match=message):
+        load_job(tmp_path / "job.toml")
+
+
+@pytest.mark.parametrize("key", ["base_width_m = 101", "earth_electrode_size_m = 1001", f'id = "{"x" * 101}"'])
+def test_lines_without_measure(tmp_path, key):
+    (tmp_path / "job.toml").write_text(LINE.replace('id = "1"', key))
+    with pytest.raises(JobError, match=f"{key.split(' ')[0]}'"):
+        load_job(tmp_path / "job.toml")
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "a = " + "[" * 100_000,
+        "a." * 100_000 + "a = 1",
+        "a = " + "{a=" * 100_000,
+        '"a".' * 99 + "a = 1",
+        "[a" + ".a" * 99,
+    ],
+)
+def test_nesting_without_end(tmp_path, text):
+    (tmp_path / "job.toml").write_text(text)
+    with pytest.raises(JobError, match="nested more than 30 deep"):
+        load_job(tmp_path / "job.toml")
+
+
+def test_what_looks_deep_and_is_not(tmp_path):
+    (tmp_path / "job.toml").write_text(f'# {"[" * 99}\ntitle = "{"{" * 99} {"a." * 99}"\n{LINE}' + "# x.\n" * 99)
+    assert load_job(tmp_path / "job.toml").title.startswith("{{{")
+
+
+def test_a_job_file_of_many_megabytes(tmp_path):
+    (tmp_path / "job.toml").write_bytes(b"#" * 6_000_000)
+    with pytest.raises(JobError, match="6 MB, and a job file has some kilobytes"):
+        load_job(tmp_path / "job.toml")
