@@ -37,7 +37,7 @@ def count_crossings(geometry: shapely.Geometry, most: int) -> int:
     number = len(start)
     if number * (number - 1) // 2 <= most:
         return 0
-    lines = shapely.linestrings(np.stack((start, end), axis=1))
+    lines: Geometries = np.asarray(shapely.linestrings(np.stack((start, end), axis=1)))
     tree = shapely.STRtree(lines)
     found = looked_at = 0
     together = max(1, _PAIRS_TOGETHER // number)

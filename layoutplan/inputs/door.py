@@ -14,10 +14,10 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Concatenate, ParamSpec, TypeVar
+from typing import ParamSpec, TypeVar
 
 import pyogrio
-import pyproj.network
+from pyproj.network import set_network_enabled
 
 from layoutplan.errors import InputError
 from layoutplan.job import Job
@@ -123,15 +123,15 @@ def allowing(job: Job) -> Iterator[None]:
         _ALLOWED.reset(before)
 
 
-def as_job_allows(
-    function: Callable[Concatenate[Job, _Args], _Result],
-) -> Callable[Concatenate[Job, _Args], _Result]:
-    """Make a function of a job read by the job's limits."""
+def as_job_allows(function: Callable[_Args, _Result]) -> Callable[_Args, _Result]:
+    """Make a function that takes a job first (or by name) read by the job's limits."""
 
     @functools.wraps(function)
-    def within(job: Job, *args: _Args.args, **keys: _Args.kwargs) -> _Result:
+    def within(*args: _Args.args, **keys: _Args.kwargs) -> _Result:
+        job = args[0] if args else keys["job"]
+        assert isinstance(job, Job)
         with allowing(job):
-            return function(job, *args, **keys)
+            return function(*args, **keys)
 
     return within
 
@@ -168,7 +168,7 @@ def require_driver(driver: str, where: str) -> None:
 def _close() -> None:
     """Close the network for this process."""
     pyogrio.set_gdal_config_options(dict(CLOSED))
-    pyproj.network.set_network_enabled(False)
+    set_network_enabled(False)
     os.environ["PROJ_NETWORK"] = "OFF"  # the copies of PROJ within pyogrio and rasterio look here
     for name in ("no_proxy", "NO_PROXY"):  # hosts listed there would be asked past the proxy
         os.environ.pop(name, None)

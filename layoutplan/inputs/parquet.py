@@ -89,7 +89,8 @@ def _read_near(
 ) -> tuple[Mapping[str, NDArray[Any]], Geometries, NDArray[np.int64]]:
     """Read a large file piece by piece, and keep what meets a box or has no place."""
     file = pq.ParquetFile(path)
-    tree = shapely.STRtree(shapely.box(*boxes.T).ravel() if len(boxes) else [])
+    west, south, east, north = boxes.reshape(-1, 4).T
+    tree = shapely.STRtree(np.atleast_1d(shapely.box(west, south, east, north)))
     wanted = [*dict.fromkeys((*columns, geometry_column))]
     parts = []
     shapes, rows = [np.empty(0, dtype=object)], [np.empty(0, dtype=np.int64)]

@@ -26,7 +26,7 @@ from layoutplan.job.terrain import Terrain
 Theme = Literal["reach", "buildings", "land_cover", "sea"]
 Sides = Literal["required", "preferred", "scored"]
 MOST_REEL_M = 1_500.0  # ten times a usual reel; nobody lays more by hand (judgement)
-MOST_POSITIONS = 2_000_000  # of one tower's fan; 360 bearings by 1 m along the longest reel are a quarter of it
+MOST_POSITIONS = 600_000  # of one tower's fan; 32 towers side by side take some GB then
 
 
 class Layer(FileSource):

@@ -12,7 +12,7 @@ import pandas as pd
 import pyogrio
 from pyogrio.errors import DataLayerError, DataSourceError
 
-from layoutplan.errors import OutputError
+from layoutplan.errors import InputError, OutputError
 from layoutplan.inputs.database import check_database
 from layoutplan.job import Job
 from layoutplan.job.given import with_given
@@ -46,11 +46,11 @@ def read_plan_tables(folder: str | Path) -> dict[str, pd.DataFrame]:
         The folder holds no plan, or one that cannot be read.
     """
     path = _existing(Path(folder) / TABLES_NAME, "gpkg")
-    check_database(path, views=False)
     try:
+        check_database(path, views=False)
         names = [name for name in pyogrio.list_layers(path)[:, 0] if name != STYLES_TABLE]
         return {str(name): pyogrio.read_dataframe(path, layer=name, use_arrow=True) for name in names}
-    except (DataSourceError, DataLayerError) as err:
+    except (DataSourceError, DataLayerError, InputError) as err:
         raise OutputError(f"'{path}': not a readable plan ({err}). Plan again into this folder.") from err
 
 

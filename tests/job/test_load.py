@@ -152,7 +152,7 @@ LINE = '[[lines]]\nid = "1"\ntowers = { path = "t.csv" }\n'
         (f'title = "{"x" * 5001}"\n', "'title': .*at most 5000 characters"),
         (
             "[search]\nbearing_step_deg = 0.1\ndistance_step_m = 0.1\n[rules]\nreel_m = 1500\n",
-            r"positions would be looked at for each tower, 2,000,000 at most are: make search\.bearing_step_deg",
+            r"positions would be looked at for each tower, 600,000 at most are: make search\.bearing_step_deg",
         ),
     ],
 )
