@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import ParamSpec, TypeVar
 
 import pyogrio
-from pyproj.network import set_network_enabled
+from pyproj.network import set_network_enabled  # type: ignore[attr-defined]
 
 from layoutplan.errors import InputError
 from layoutplan.job import Job
