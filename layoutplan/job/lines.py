@@ -8,7 +8,7 @@ from typing import Annotated, Literal, Self
 from pydantic import AfterValidator, Field, model_validator
 
 from layoutplan.job.electrical import CrossSectionItem, Fault, Load
-from layoutplan.job.section import FileSource, Positive, Section
+from layoutplan.job.section import FileSource, NonNegative, Positive, Section
 
 
 def _supply_frequency(value: float) -> float:
