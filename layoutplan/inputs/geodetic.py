@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,7 @@ from pyproj.exceptions import ProjError
 
 from layoutplan.errors import CRSError
 from layoutplan.inputs.door import allowed, require_at_most
+from layoutplan.text import clean
 
 FloatArray = NDArray[np.float64]
 Geometries = NDArray[np.object_]
@@ -22,6 +24,7 @@ LONGEST_SEGMENT_M = 1000.0  # longer straight lines are cut in their own system:
 _WELL_KNOWN_M = 1.0  # what PROJ states of ETRS89, which is WGS 84 for all purposes here
 _ASKED = 5  # places of a file asked for the transformation taken there
 _GEOD = pyproj.Geod(ellps="WGS84")
+_MOST_LETTERS = 100  # of a system's name or definition in a message
 
 
 def parse_crs(text: str, where: str, key: str) -> pyproj.CRS:
@@ -32,12 +35,59 @@ def parse_crs(text: str, where: str, key: str) -> pyproj.CRS:
     CRSError
         There is no such system.
     """
+    shown = clean(text)[:_MOST_LETTERS]
     try:
-        return pyproj.CRS.from_user_input(text).to_2d()
+        given = pyproj.CRS.from_user_input(text).to_2d()
     except ProjCRSError as err:
         raise CRSError(
-            f"{where}: {key} = '{text}' is no known coordinate reference system. Write EPSG:<code>."
+            f"{where}: {key} = '{shown}' is no known coordinate reference system. Write EPSG:<code>."
         ) from err
+    require_places(given, where, f"Set {key} to a geographic or projected system, for instance 'EPSG:25832'.")
+    return given
+
+
+def require_places(crs: pyproj.CRS, where: str, mend: str) -> None:
+    """Refuse a system whose coordinates cannot be turned into longitude and latitude.
+
+    Such are those of a building site, of heights or of time only, geocentric ones, of another celestial body, or one
+    that needs a grid file which is not there: grids are not fetched.
+
+    Raises
+    ------
+    CRSError
+    """
+    if why := _no_places(crs):
+        named = f"'{clean(crs.name)[:_MOST_LETTERS]}'" if crs.name not in ("unknown", "unnamed") else "its system"
+        raise CRSError(f"{where}: {named} {why}. {mend}")
+
+
+@lru_cache(maxsize=64)
+def into_wgs84(crs: pyproj.CRS) -> pyproj.Transformer:
+    """Change from a system to longitude and latitude; kept, for finding it takes long.
+
+    Raises
+    ------
+    pyproj.exceptions.ProjError
+        There is none.
+    """
+    return pyproj.Transformer.from_crs(crs, WGS84, always_xy=True)
+
+
+def _no_places(crs: pyproj.CRS) -> str:
+    """Why a system has no longitude and latitude; empty if it has."""
+    if crs.is_geocentric:
+        return "is geocentric: its coordinates are counted from the middle of the Earth"
+    if not (crs.is_geographic or crs.is_projected or crs.is_bound or crs.is_derived):
+        return "is tied to no place on the Earth"
+    try:
+        into_wgs84(crs).transform(0.0, 0.0)
+    except ProjError as err:
+        return (
+            "needs a grid file that is not there"
+            if "grid" in str(err).lower()
+            else "cannot be turned into longitude and latitude"
+        )
+    return ""
 
 
 def settle_crs(found: Any, given: str | None, where: str, key: str) -> tuple[pyproj.CRS, str]:
@@ -61,7 +111,7 @@ def settle_crs(found: Any, given: str | None, where: str, key: str) -> tuple[pyp
     Raises
     ------
     CRSError
-        Neither says anything, or what is said is not known.
+        Neither says anything, or what is said is not known or cannot be turned into longitude and latitude.
     """
     if given is not None:
         chosen = parse_crs(given, where, key)
@@ -69,10 +119,10 @@ def settle_crs(found: Any, given: str | None, where: str, key: str) -> tuple[pyp
         if own is None or same_crs(own, chosen):
             return chosen, ""
         return chosen, f"{where}: the file says {own.name}, but {key} = '{given}' in the job file was used"
+    mend = f"Set {key} in the job file, for instance 'EPSG:25832'."
     if (own := _own_crs(found)) is None:
-        raise CRSError(
-            f"{where}: no coordinate reference system. Set {key} in the job file, for instance 'EPSG:25832'."
-        )
+        raise CRSError(f"{where}: no coordinate reference system. {mend}")
+    require_places(own, where, mend)
     return own, ""
 
 
@@ -113,7 +163,7 @@ def to_lonlat(geometry: Geometries, crs: pyproj.CRS, where: str) -> Geometries:
     if is_wgs84(crs):
         return flat
     try:
-        return transformed(flat, pyproj.Transformer.from_crs(crs, WGS84, always_xy=True))
+        return transformed(flat, into_wgs84(crs))
     except ProjError as err:
         raise CRSError(
             f"{where}: {crs.name} cannot be turned into longitude and latitude. Give the file a geodetic system."
@@ -156,7 +206,7 @@ def datum_note(geometry: Geometries, crs: pyproj.CRS, where: str) -> list[str]:
     places = shapely.get_coordinates(geometry[is_usable(geometry)])
     if is_wgs84(crs) or len(places) == 0:
         return []
-    change = pyproj.Transformer.from_crs(crs, WGS84, always_xy=True)
+    change = into_wgs84(crs)
     stated = [_stated_accuracy_m(change, places[i]) for i in np.linspace(0, len(places) - 1, _ASKED).astype(int)]
     if min(stated) >= 0.0 and max(stated) <= _WELL_KNOWN_M:
         return []

@@ -211,6 +211,11 @@ def _box(header: Any) -> Polygon | None:
 def _clear_errors(path: Path) -> Iterator[None]:
     try:
         yield
+    except UnicodeDecodeError as err:
+        raise InputError(
+            f"{path.name}: holds a tag that is not UTF-8 text ({err.object[:40]!r}). Correct that tag, or fetch the "
+            "file again."
+        ) from err
     except (RuntimeError, OSError, osmium.InvalidLocationError) as err:
         why = clean(err)[:150]
         fetch = "It is truncated, damaged or of another kind: fetch it again."

@@ -7,7 +7,6 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-import pyproj
 import shapely
 from numpy.typing import NDArray
 
@@ -15,7 +14,7 @@ from layoutplan.errors import CRSError
 from layoutplan.inputs.corridor import Corridor
 from layoutplan.inputs.evidence import SHOWS_NOTHING, is_local, thin
 from layoutplan.inputs.features import fill_widths, make_features, single_parts
-from layoutplan.inputs.geodetic import WGS84, FloatArray, Geometries, is_usable
+from layoutplan.inputs.geodetic import FloatArray, Geometries, into_wgs84, is_usable
 from layoutplan.inputs.map_layer import Bounds, MapLayer, check_overlap, cleaned
 from layoutplan.inputs.osm_tags import POINT_WIDTH_M, parse_width
 from layoutplan.inputs.osm_ways import BRIDGE, GATE, OPEN, PERMIT, ROAD_CLASSES, vehicle_said
@@ -95,7 +94,7 @@ def _bounds_deg(found: VectorLayer) -> Bounds | None:
         if max(abs(west), abs(east)) > 90.0:
             raise CRSError(f"{found.where}: coordinates are no degrees, whatever the file says. Set the layer's crs.")
         return found.bounds  # latitudes beyond ±90 are of no place; swapped ones are recognised by the caller
-    bounds = pyproj.Transformer.from_crs(found.crs, WGS84, always_xy=True).transform_bounds(*found.bounds)
+    bounds = into_wgs84(found.crs).transform_bounds(*found.bounds)
     if not np.isfinite(bounds).all():
         return -180.0, -90.0, 180.0, 90.0
     west, south, east, north = bounds

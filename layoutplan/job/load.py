@@ -13,9 +13,11 @@ from pydantic import BaseModel, ValidationError
 
 from layoutplan.errors import JobError
 from layoutplan.files import why_not_read
+from layoutplan.job.bounds import NESTED_LEVELS
 from layoutplan.job.model import Job
 from layoutplan.job.overlay import laid_over
 from layoutplan.job.terrain import Terrain
+from layoutplan.text import clean
 
 _DEEPEST = 30
 _NO_CODE = re.compile(r'"""[\s\S]*?"""|\'\'\'[\s\S]*?\'\'\'|"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'|#[^\n]*')  # texts, remarks
@@ -96,9 +98,21 @@ def _table(text: str, path: Path) -> dict[str, Any]:
     if _is_deep(text):
         raise JobError(f"{path}: lists or tables nested more than {_DEEPEST} deep. No key of a job is.")
     try:
-        table: dict[str, Any] = _absolute(tomllib.loads(text), path.resolve().parent)
+        found = tomllib.loads(text)
+        if _levels(found) > NESTED_LEVELS:
+            raise RecursionError
     except tomllib.TOMLDecodeError as err:
-        raise JobError(f"{path}: not valid TOML: {err}. {_toml_mend(text, str(err))}") from err
+        raise JobError(f"{path}: not valid TOML: {clean(err)[:200]}. {_toml_mend(text, str(err))}") from err
+    except RecursionError as err:
+        raise JobError(
+            f"{path}: tables or lists more than {NESTED_LEVELS} levels deep within each other. A job file needs no "
+            "more than six: look for a bracket that is not closed."
+        ) from err
+    except ValueError as err:  # Python refuses to read whole numbers of thousands of digits
+        raise JobError(
+            f"{_where_digits(text, path)}: a number of thousands of digits. Write the one that is meant."
+        ) from err
+    table: dict[str, Any] = _absolute(found, path.resolve().parent)
     return table
 
 
@@ -107,6 +121,20 @@ def _is_deep(text: str) -> bool:
     bare = _NO_CODE.sub("", text)
     steps = (1 if char in "[{" else -1 for char in re.findall(r"[][{}]", bare))
     return max(accumulate(steps), default=0) > _DEEPEST or _DOTTED.search(bare) is not None
+
+
+def _levels(node: Any) -> int:
+    """How many tables and lists lie within each other; counted without recursion, for there may be too many."""
+    level, here = 0, [node]
+    while here := [item for item in here if isinstance(item, dict | list)]:
+        level += 1
+        here = [inner for item in here for inner in (item.values() if isinstance(item, dict) else item)]
+    return level
+
+
+def _where_digits(text: str, path: Path) -> str:
+    found = next((number for number, line in enumerate(text.splitlines(), 1) if re.search(r"[\d_]{1000}", line)), None)
+    return str(path) if found is None else f"{path}, line {found}"
 
 
 def _toml_mend(text: str, why: str) -> str:
@@ -133,8 +161,9 @@ def _read(path: Path) -> str:
         raise JobError(f"{path}: not UTF-8 text (byte {err.start}). Save the job file as UTF-8.") from err
     except IsADirectoryError as err:
         raise JobError(f"{path}: cannot be read: a folder. Name the job file in it.") from err
-    except OSError as err:
-        raise JobError(f"{path}: cannot be read: {err.strerror}.") from err
+    except (OSError, ValueError) as err:  # a null character in a name is a ValueError
+        why = err.strerror if isinstance(err, OSError) else clean(err)
+        raise JobError(f"{clean(path)[:200]}: cannot be read: {why}. Name a job file.") from err
 
 
 def _absolute(node: Any, folder: Path) -> Any:
@@ -148,8 +177,13 @@ def _absolute_value(key: str, value: Any, folder: Path) -> Any:
     if key in _FREE_KEYS:
         return value
     if key in _PATH_LIST_KEYS and isinstance(value, list):
-        return [str(folder / item) if isinstance(item, str) else item for item in value]
-    return str(folder / value) if key in _PATH_KEYS and isinstance(value, str) else _absolute(value, folder)
+        return [_joined(folder, item) if isinstance(item, str) else item for item in value]
+    return _joined(folder, value) if key in _PATH_KEYS and isinstance(value, str) else _absolute(value, folder)
+
+
+def _joined(folder: Path, name: str) -> str:
+    """Path from the folder; nothing stays nothing, so that it is refused and not taken for the folder itself."""
+    return str(folder / name) if name.strip() else name
 
 
 def _messages(err: ValidationError, path: Path, text: str) -> list[str]:
@@ -169,7 +203,7 @@ def _words(problem: Any, loc: tuple[int | str, ...]) -> str:
     if problem["type"] == "extra_forbidden":
         near = get_close_matches(str(loc[-1]), _known_keys(loc[:-1]), 1, 0.5)
         known = f"did you mean '{near[0]}'?" if near else f"known here: {', '.join(_known_keys(loc[:-1]))}."
-        return f"unknown key '{key}'; {known}"
+        return f"unknown key '{clean(key)[:200]}'; {known}"
     if problem["type"] == "missing" and isinstance(loc[-1], int):
         return f"'{_dotted(loc[:-1])}': too few values."
     if problem["type"] == "missing":
@@ -177,16 +211,17 @@ def _words(problem: Any, loc: tuple[int | str, ...]) -> str:
     if problem["type"] in ("model_type", "dict_type"):
         return f"'{key}': a table of keys is expected here, {{ key = value, … }} or under its own [{key}]."
     if problem["type"] == "path_type":
-        return f"'{key}': a path in quotes is expected (found {problem['input']!r})."
+        return f"'{key}': a path in quotes is expected (found {_shown(problem['input'])})."
     if mend := _KINDS.get(problem["type"]):
         return f"'{key}': {mend} (found {_shown(problem['input'])})."
     message = problem["msg"].removeprefix("Value error, ")
-    shown = problem["input"]
-    got = f" (found {shown!r})" if isinstance(shown, str | int | float | bool) else ""
+    got = f" (found {_shown(problem['input'])})" if isinstance(problem["input"], str | int | float | bool) else ""
     return f"'{key}': {message}{got}." if key else f"{message}."
 
 
 def _shown(value: object) -> str:
+    if isinstance(value, int) and value.bit_length() > 200:
+        return "a number of some hundred digits or more"
     return "a table" if isinstance(value, dict) else repr(value)[:60]
 
 

@@ -38,7 +38,7 @@ def _record(folder: Path) -> dict[str, Any]:
     try:
         record = json.loads((folder / RECORD_NAME).read_text("utf-8"))
         files = {str(entry["file"]): entry["sha256"] for entry in record["files"]}
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return {}
     tables = record.get("tables_sha256")
     return files | ({TABLES_NAME: tables} if tables else {})

@@ -12,13 +12,15 @@ import pandas as pd
 import pyogrio
 import pyproj
 
-from layoutplan.errors import OutputError
+from layoutplan.errors import CRSError, OutputError
+from layoutplan.inputs.geodetic import require_places
 from layoutplan.job.classes import ObstacleClass
 from layoutplan.outputs.columns import TABLES, with_columns
 from layoutplan.outputs.styles import NO_CLOCK, add_styles
 from layoutplan.outputs.styles.layers import layer_styles
 from layoutplan.outputs.titles import LAYER_TITLES
 from layoutplan.planning.model import Plan
+from layoutplan.text import clean
 
 VERSION = "1.3"  # newer GDAL versions would write 1.4, at which older desktop programs warn
 
@@ -87,14 +89,23 @@ def _write_layer(frame: pd.DataFrame, path: Path, name: str, geometry: str | Non
 
 
 def named_crs(text: str, key: str = "output.crs") -> pyproj.CRS:
-    """Reference system that a key of the job names; OutputError if it is none."""
+    """Reference system that a key of the job names; OutputError if it is none, or none that layers can be in."""
+    shown = clean(text)[:100]
+    mend = 'Give one by its code, for instance "EPSG:25832".'
     try:
-        return pyproj.CRS.from_user_input(text)
+        system = pyproj.CRS.from_user_input(text)
     except pyproj.exceptions.CRSError as err:
+        raise OutputError(f"job key '{key}': '{shown}' is no coordinate reference system known here. {mend}") from err
+    try:
+        require_places(system, f"job key '{key}'", mend)
+        pyproj.Transformer.from_crs(4326, system, always_xy=True).transform(0.0, 0.0)
+        system.to_wkt("WKT1_GDAL")  # as the formats store it
+    except (CRSError, pyproj.exceptions.ProjError) as err:
         raise OutputError(
-            f"job key '{key}': '{text}' is no coordinate reference system known here. "
-            'Give one by its code, for instance "EPSG:25832".'
+            f"job key '{key}': layers cannot be written in '{shown}': longitude and latitude cannot be turned into it, "
+            f"or no file can name it. {mend}"
         ) from err
+    return system
 
 
 def projected(frame: gpd.GeoDataFrame, crs: pyproj.CRS, name: str) -> gpd.GeoDataFrame:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +16,7 @@ from layoutplan.errors import InputError, OutputError
 from layoutplan.inputs.database import check_database
 from layoutplan.job import Job
 from layoutplan.job.given import with_given
+from layoutplan.text import clean
 
 FORMAT_VERSION = 3  # of plan.json and the tables; raised when a reader of the earlier one would go wrong
 RECORD_NAME = "plan.json"
@@ -23,6 +24,11 @@ TABLES_NAME = "plan.gpkg"
 # what a database file counts of its own changes and readers, opened without a change too (SQLite file format, section
 # 1.3, from memory): versions for writing and reading, change counter, the counter's and the library's version
 _COUNTERS = ((18, 20), (24, 28), (92, 100))
+_SHAPE = {"settings": dict, "summary": dict, "obstacle_classes": dict, "software": dict} | dict.fromkeys(
+    ("inputs", "files", "cautions", "assumptions", "problems", "given"), list
+)
+_ENTRIES = {"files": ("file", "sha256"), "inputs": ("file", "sha256", "used_for")}
+_LONGEST_NAME = 255  # bytes; what most file systems take
 STYLES_TABLE = "layer_styles"  # how desktop programs draw the layers; no table of the plan
 
 
@@ -71,14 +77,35 @@ def read_plan_record(folder: str | Path) -> dict[str, Any]:
     path = _existing(Path(folder) / RECORD_NAME, "json")
     try:
         record = json.loads(path.read_text("utf-8"))
-    except (OSError, ValueError) as err:
-        raise OutputError(f"'{path}': not a readable plan ({err}). Plan again into this folder.") from err
+    except (OSError, ValueError, RecursionError) as err:
+        raise OutputError(f"'{path}': not a readable plan ({clean(err)[:200]}). Plan again into this folder.") from err
     found = record.get("format_version") if isinstance(record, dict) else None
     if found != FORMAT_VERSION:
         raise OutputError(
-            f"'{path}': format_version is {found!r}, this program reads {FORMAT_VERSION}. Plan again into this folder."
+            f"'{path}': format_version is {repr(found)[:60]}, this program reads {FORMAT_VERSION}. "
+            "Plan again into this folder."
         )
+    _require_shape(record, path)
     return dict(record)
+
+
+def _require_shape(record: Mapping[str, Any], path: Path) -> None:
+    """Refuse a record whose parts are not of the kind that every reader takes for granted."""
+    wrong = [name for name, kind in _SHAPE.items() if not isinstance(record.get(name, kind()), kind)]
+    for name in ("cautions", "assumptions", "problems", "given"):
+        if name not in wrong and not all(isinstance(text, str) for text in record.get(name, ())):
+            wrong.append(name)
+    for name, keys in _ENTRIES.items():
+        if name not in wrong and not all(_is_entry(entry, keys) for entry in record.get(name, ())):
+            wrong.append(name)
+    if wrong:
+        raise OutputError(f"'{path}': {', '.join(wrong)} is not as it was written. Plan again into this folder.")
+
+
+def _is_entry(entry: Any, keys: Sequence[str]) -> bool:
+    """Whether an entry of the record holds the texts it should, its file name one that a file can have."""
+    texts = isinstance(entry, dict) and all(isinstance(entry.get(key), str) for key in keys)
+    return texts and all(len(part.encode("utf-8", "replace")) <= _LONGEST_NAME for part in Path(entry["file"]).parts)
 
 
 def recorded_job(record: Mapping[str, Any], **changed: Any) -> Job:
@@ -101,7 +128,7 @@ def refuse_newer(folder: str | Path) -> None:
     path = Path(folder) / RECORD_NAME
     try:
         record = json.loads(path.read_text("utf-8"))
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return
     found = record.get("format_version") if isinstance(record, dict) else None
     if isinstance(found, int) and found > FORMAT_VERSION:

@@ -1,0 +1,74 @@
+"""What no number or text of a job can be: values beyond come from a wrong unit, a lost decimal sign, a wrong cell.
+
+All are engineering judgement, far beyond what any line has; no published source. They keep slips of the pen out, and
+what would otherwise take the machine for itself; they are no limits of what is sensible.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+
+LEAST = 1e-6
+"""The smallest number, zero apart, in whatever unit."""
+
+GREATEST: Mapping[str, float] = MappingProxyType(
+    {
+        "reel_m": 1_500.0,
+        "radius_m": 20_000.0,
+        "base_width_m": 100.0,
+        "half_width_m": 200.0,
+        "earth_electrode_size_m": 2_000.0,
+        "width_m": 5_000.0,
+        "keep_out_m": 5_000.0,
+        "attachment_height_m": 500.0,
+        "sag_m": 500.0,
+        "footing_resistance_ohm": 100_000.0,
+        "workers": 1_024.0,
+        "_kv": 2_000.0,
+        "_ka": 1_000.0,
+        "_ohm_m": 1_000_000.0,
+        "_ohm_per_km": 10_000.0,
+        "_ohm": 100_000.0,
+        "_hz": 100_000.0,
+        "_mm": 10_000.0,
+        "_min": 10_000.0,
+        "_pct": 100_000.0,
+        "_deg": 100_000.0,
+        "_a": 100_000.0,
+        "_v": 1_000_000.0,
+        "_s": 1_000.0,
+        "_m": 100_000.0,
+        "": 1_000_000_000_000.0,  # without a unit: ids, numbers of things, weights
+    }
+)
+"""The greatest number, sign apart, by the key or by the unit at its end."""
+
+LONGEST: Mapping[str, int] = MappingProxyType({"id": 200, "title": 500, "label": 200, "where": 10_000, "": 4_000})
+"""The longest text by the key. [letters]"""
+
+NESTED_LEVELS = 20
+"""Tables and lists within each other in a job file; it needs no more than six."""
+
+JOB_BYTES = 10_000_000
+"""The largest job file."""
+
+
+def greatest(key: str) -> float:
+    """Return the greatest number that a key takes, sign apart."""
+    return GREATEST.get(key) or next(value for end, value in GREATEST.items() if key.endswith(end) and end[:1] in "_")
+
+
+def wrong_number(key: str, value: float) -> str:
+    """Say what is wrong with the size of a number; empty if nothing is."""
+    if abs(value) > greatest(key):
+        return f"a number beyond {greatest(key):,g} cannot be meant here: look at its unit and its decimal sign"
+    if 0 < abs(value) < LEAST:
+        return f"a number so near to zero, below {LEAST:g}, cannot be meant here: look at its unit"
+    return ""
+
+
+def too_long(key: str, text: str) -> str:
+    """Say that a text is too long; empty if it is not."""
+    most = LONGEST.get(key, LONGEST[""])
+    return f"a text of {len(text):,} letters; at most {most:,} are taken. Shorten it" if len(text) > most else ""
