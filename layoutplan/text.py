@@ -13,7 +13,7 @@ _BIDI = dict.fromkeys((*range(0x202A, 0x202F), *range(0x2066, 0x206A), 0x200E, 0
 _NO_XML = dict.fromkeys((0xFFFE, 0xFFFF, *range(0xD800, 0xE000)))  # XML 1.0, section 2.2
 _NOT_SHOWN = _CONTROL | _BIDI
 _INERT = {ord(char): f"&#{ord(char)};" for char in "{}`\\"}
-_FORMULA_START = ("=", "+", "-", "@", "\t", "\r", "|", "%")
+_FORMULA_START = frozenset("=+-@\t\r|%;")  # what follows a semicolon is a cell of its own where that parts them
 
 
 def clean(value: object) -> str:
@@ -52,8 +52,11 @@ def xml_text(value: object) -> str:
 
 
 def csv_cell(value: object) -> object:
-    """A table cell that a spreadsheet shows instead of running; numbers pass unchanged."""
-    if isinstance(value, str) and value.startswith(_FORMULA_START):
+    """A table cell that a spreadsheet shows instead of running; numbers pass unchanged.
+
+    Some spreadsheets run what begins with a full-width or small form of the signs (＝, ﹢) as well.
+    """
+    if isinstance(value, str) and unicodedata.normalize("NFKC", value[:1]) in _FORMULA_START:
         return "'" + value
     return value
 

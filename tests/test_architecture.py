@@ -23,7 +23,7 @@ MAY_USE = {
     "qgis_plugin": set(),  # what it holds for QGIS starts the command and imports nothing of this package
     "cli": {"job", "inputs", "planning", "outputs", "qgis_plugin"},
 }
-EVERYWHERE = {"errors", "text", "constants", "archive", "files"}
+EVERYWHERE = {"errors", "text", "constants", "archive", "files", "unfinished"}
 # one stage may look into another only at this seam
 SEAMS = {
     ("planning", "outputs"): {"layoutplan.outputs", "layoutplan.outputs.waypoint_names"},

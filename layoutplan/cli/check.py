@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from layoutplan.cli.common import debug_option, errors_in_words, say_json
+from layoutplan.cli.common import debug_option, errors_in_words, no_nan, say_json
 
 _FILE = click.Path(path_type=Path)
 
@@ -17,7 +17,15 @@ _FILE = click.Path(path_type=Path)
 @click.option("--staked", type=_FILE, metavar="FILE", help="As-staked points: GPX, CSV, any GIS file.")
 @click.option("--crs", help="Coordinate reference system of the staked points, if their file carries none.")
 @click.option("--readings", type=_FILE, metavar="FILE", help="CSV with the field readings.")
-@click.option("--tolerance", default=30.0, show_default=True, help="Metres within which a nameless point is matched.")
+@click.option(
+    "--tolerance",
+    default=30.0,
+    type=click.FloatRange(0.0, 10_000.0),
+    callback=no_nan,
+    show_default=True,
+    metavar="M",
+    help="Metres within which a nameless point is matched.",
+)
 @click.option("--job", "job_file", type=_FILE, metavar="FILE", help="Job file of the plan, for its elevation model.")
 @click.option("--out", type=_FILE, metavar="DIR", help="Folder for the result; DIR/check if left out.")
 @click.option("--json", "as_json", is_flag=True, help="Result as one JSON object on stdout.")

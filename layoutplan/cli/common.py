@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -15,9 +16,17 @@ import click
 from layoutplan.errors import LayoutPlanError
 
 BAD_INPUT = 2
+STOPPED = 130
 _EVERY_S = 1.0
 
 debug_option = click.option("--debug", is_flag=True, help="Show the full traceback of an error.")
+
+
+def no_nan(context: click.Context, option: click.Parameter, value: float) -> float:
+    """Refuse what is no number: it lies in no range, but beyond none either."""
+    if math.isnan(value):
+        raise click.BadParameter("is no number", context, option)
+    return value
 
 
 @contextmanager

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from layoutplan.cli.common import debug_option, errors_in_words, say_json
+from layoutplan.cli.common import debug_option, errors_in_words, no_nan, say_json
 from layoutplan.errors import OutputError
 from layoutplan.text import clean
 
@@ -28,13 +28,6 @@ _NAMES = {"record": "plan.json"}
 _FOLDER = click.Path(path_type=Path)
 
 
-def _number(context: click.Context, option: click.Parameter, value: float) -> float:
-    """Refuse what is no number: it lies in no range, but beyond none either."""
-    if math.isnan(value):
-        raise click.BadParameter("is no number", context, option)
-    return value
-
-
 @click.command("compare")
 @click.argument("old", type=_FOLDER, metavar="OLD")
 @click.argument("new", type=_FOLDER, metavar="NEW")
@@ -43,7 +36,7 @@ def _number(context: click.Context, option: click.Parameter, value: float) -> fl
     "tolerance_m",
     type=click.FloatRange(0.01, 1000.0),
     default=0.05,
-    callback=_number,
+    callback=no_nan,
     show_default=True,
     metavar="M",
     help="Metres up to which a tower or stake counts as where it was.",

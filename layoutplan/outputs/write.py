@@ -20,6 +20,7 @@ from layoutplan.outputs.making import make_files
 from layoutplan.outputs.record import sha256
 from layoutplan.planning.model import Plan
 from layoutplan.planning.read import RECORD_NAME, read_plan_record
+from layoutplan.unfinished import unfinished
 
 _A_FEW_PAGES = 32 * 1024  # bytes
 _DISK_FULL = ("disk is full", "no space left", "disk quota")
@@ -84,7 +85,7 @@ def write_together(folder: Path, make: Callable[[Path], list[Path]]) -> list[Pat
         folder.mkdir(parents=True, exist_ok=True)
         _refuse_in_use(folder)
         staging = TemporaryDirectory(prefix=".layoutplan-", dir=folder, ignore_cleanup_errors=True)
-    with staging, _plain_errors(folder):
+    with staging, unfinished(Path(staging.name)), _plain_errors(folder):
         new = make(Path(staging.name))
         return _move(new, folder, Path(staging.name), kept_copies(folder))
 

@@ -1,0 +1,52 @@
+"""Folders of unfinished files, made known to whoever watches over the run, so that they go when the run is ended."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+_ENDINGS = (".layoutplan.journal", ".layoutplan.undo")  # beside them lies what is needed to put files back
+_watcher: list[int] = []  # the pipe to it, if there is one
+
+
+def tell(pipe: int) -> None:
+    """Make folders known through a pipe from now on."""
+    _watcher[:] = [pipe]
+
+
+@contextmanager
+def unfinished(folder: Path) -> Iterator[Path]:
+    """Hold a folder of unfinished files; who made it removes it."""
+    _say(f"+{folder.resolve()}")
+    try:
+        yield folder
+    finally:
+        _say(f"-{folder.resolve()}")
+
+
+def remove_left(said: bytes) -> None:
+    """Remove the folders that were made known and not taken back; what holds files of an earlier plan stays."""
+    left: dict[str, None] = {}
+    for line in os.fsdecode(said).split("\n"):
+        if line.startswith("+"):
+            left[line[1:]] = None
+        else:
+            left.pop(line[1:], None)
+    for folder in map(Path, left):
+        with suppress(OSError):
+            if not any((folder.parent / name).exists() for name in _ENDINGS) and not _holds_earlier(folder):
+                shutil.rmtree(folder, ignore_errors=True)
+
+
+def _holds_earlier(folder: Path) -> bool:
+    earlier = folder / "earlier"
+    return earlier.is_dir() and any(earlier.iterdir())
+
+
+def _say(line: str) -> None:
+    for pipe in _watcher:
+        with suppress(OSError):  # nobody watches any more
+            os.write(pipe, os.fsencode(line.replace("\n", "")) + b"\n")
