@@ -90,7 +90,7 @@ def main() -> None:
     code = watched()
     if code is None:
         end_when_asked()
-        code = _done(sys.argv[1:])
+        code = run(sys.argv[1:])
     elif code < 0:
         from layoutplan.cli.report import UNFORESEEN, tell_ended
 
@@ -114,7 +114,7 @@ def _require_names(arguments: list[str]) -> None:
             raise JobError(f"'{shown}': this name of a file or folder is not UTF-8 text. {mend}.") from err
 
 
-def _done(arguments: list[str]) -> int:
+def run(arguments: list[str]) -> int:
     """Run the command and return its exit code; what nobody foresaw gives a report."""
     try:
         if not sys.warnoptions:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import math
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -33,6 +34,7 @@ _SEPARATOR_HELP = {
     ";": "Put cells with a semicolon in double quotes.",
     "\t": "Put cells with a tab in double quotes.",
 }
+_MOST_COLUMNS = 2_000  # judgement; no table of towers or readings has a hundred
 _GRID = (("easting", "northing"), ("east", "north"), ("x", "y"), ("e", "n"))
 
 
@@ -98,7 +100,11 @@ def _cells(path: Path) -> Table:
     if len(records) < 2:
         raise LayerError(f"{path.name}: no rows below the header.")
     header = [clean(cell) for cell in records[0][1]]
-    if twice := {name for name in header if header.count(name) > 1}:
+    if len(header) > _MOST_COLUMNS:
+        raise InputError(
+            f"{path.name}: {len(header):,} columns; at most {_MOST_COLUMNS:,} are taken. Leave out what is not needed."
+        )
+    if twice := {name for name, times in Counter(header).items() if times > 1}:
         raise ColumnError(f"{path.name}: two columns are called '{min(twice)}'. Rename one.")
     uneven = [number for number, row in records[1:] if len(row) != len(header)]
     if uneven:
@@ -119,6 +125,11 @@ def _rows_of_cells(text: str, separator: str, where: str) -> Iterator[list[str]]
             yield cells
             done += 1
     except csv.Error as err:
+        if "field limit" in str(err):
+            raise InputError(
+                f"{where}, row {done + 1}: a cell of more than {csv.field_size_limit():,} letters. Look for a double "
+                "quote that is not closed, or shorten the cell."
+            ) from err
         raise InputError(
             f"{where}, row {done + 1}: a double quote is not closed, or stands within a cell ({err}). Close it, or "
             "write it twice."
@@ -209,6 +220,8 @@ def _numbers(table: Table, column: str) -> FloatArray:
 def _number(cell: str, *, comma: bool) -> float:
     """Return the number in a cell, NaN if there is none; ``comma`` allows one as the decimal sign."""
     text = cell.strip()
+    if "_" in text or not text.isascii():  # Python would take 4_7 for 47, and digits of any script
+        return math.nan
     try:
         return float(text.replace(",", ".") if comma and "." not in text else text)
     except ValueError:

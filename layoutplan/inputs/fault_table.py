@@ -53,7 +53,7 @@ def read_fault_table(
     _check_columns(table, key)
     ids = read_ids(table, _ID)
     _check_known(table, ids, line, tower_ids)
-    start, end = (1000.0 * read_figures(table, column, "number from 0 up") for column in (_START, _END))
+    start, end = (1000.0 * read_figures(table, column, "number from 0 up", key=column) for column in (_START, _END))
     _check_fed(table, start + end)
     known = set(ids[np.isfinite(start + end)])
     unknown = [name for name in tower_ids if name not in known]

@@ -21,6 +21,7 @@ Geometries = NDArray[np.object_]
 
 WGS84 = pyproj.CRS.from_epsg(4326)
 LONGEST_SEGMENT_M = 1000.0  # longer straight lines are cut in their own system: there they are what the mapper meant
+_LARGEST_M = 1e8  # the Earth is 40,000 km around
 _WELL_KNOWN_M = 1.0  # what PROJ states of ETRS89, which is WGS 84 for all purposes here
 _ASKED = 5  # places of a file asked for the transformation taken there
 _GEOD = pyproj.Geod(ellps="WGS84")
@@ -261,7 +262,8 @@ def cut_long(geometry: Geometries, crs: pyproj.CRS) -> Geometries:
     with np.errstate(invalid="ignore"):
         size = np.hypot(high_x - low_x, high_y - low_y)
         jumps = crs.is_geographic & (high_x - low_x > np.pi / (crs.axis_info[0].unit_conversion_factor or 1.0))
-    long = np.isfinite(size) & (size > limit) & ~jumps
+    # what is larger than the Earth is no place on it, and would be cut into millions of pieces
+    long = (size > limit) & (size < limit * _LARGEST_M / LONGEST_SEGMENT_M) & ~jumps
     if not long.any():
         return geometry
     # the library "repairs" an invalid polygon while cutting it, and drops a lobe of a bow tie: cut those ring by ring

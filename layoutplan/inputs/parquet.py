@@ -45,18 +45,23 @@ def info(source: FileSource) -> dict[str, Any]:
         raise InputError(f"{source.path.name}: `where` cannot be used on Parquet files; filter the file itself.")
     file = _metadata(source.path)
     geo = _geo(file, source.path)
-    column = geo["columns"][geo["primary_column"]]
-    fields = [name for name in file.schema.to_arrow_schema().names if name not in geo["columns"]]
+    try:
+        column = geo["columns"][geo["primary_column"]]
+        fields = [name for name in file.schema.to_arrow_schema().names if name not in geo["columns"]]
+        crs = column.get("crs", "OGC:CRS84")
+        crs = None if crs is None else pyproj.CRS.from_user_input(crs)
+        bbox = column.get("bbox")
+        bounds = [float(value) for value in bbox] if bbox is not None and len(bbox) == 4 else None
+    except (AttributeError, KeyError, TypeError, ValueError, pyproj.exceptions.CRSError) as err:
+        raise _odd_geo(source.path) from err
     return {
         "fields": fields,
-        "crs": pyproj.CRS.from_user_input(column.get("crs", "OGC:CRS84"))
-        if column.get("crs", "") is not None
-        else None,
+        "crs": crs,
         "geometry_type": "Unknown",
         "geometry_name": geo["primary_column"],
         "fid_column": "",
         "features": file.num_rows,
-        "total_bounds": column.get("bbox") if len(column.get("bbox", ())) == 4 else None,
+        "total_bounds": bounds,
         "driver": "Parquet",
         "capabilities": {"fast_spatial_filter": "covering" in column},
         "is_wkb": column.get("encoding") == "WKB",
@@ -120,4 +125,11 @@ def _geo(file: pq.FileMetaData, path: Path) -> dict[str, Any]:
     text = (file.metadata or {}).get(b"geo")
     if text is None:
         raise LayerError(f"{path.name}: a Parquet file without geometry. Write it as GeoParquet.")
-    return dict(json.loads(text))
+    try:
+        return dict(json.loads(text))
+    except (TypeError, ValueError, RecursionError) as err:
+        raise _odd_geo(path) from err
+
+
+def _odd_geo(path: Path) -> InputError:
+    return InputError(f"{path.name}: what it says of its geometry cannot be understood. Write it anew as GeoParquet.")

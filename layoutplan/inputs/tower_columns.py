@@ -13,10 +13,10 @@ from layoutplan.errors import ColumnError
 from layoutplan.inputs.geodetic import FloatArray
 from layoutplan.inputs.placed import Table
 from layoutplan.inputs.words import listed
+from layoutplan.job.bounds import LONGEST, wrong_number
 from layoutplan.job.lines import Structure, slip
 from layoutplan.text import clean
 
-LONGEST_ID = 100  # letters; a longer one fits on no sheet (judgement)
 Figure = Literal["positive number", "number from 0 up", "number"]
 
 
@@ -41,11 +41,11 @@ def read_ids(table: Table, column: str) -> NDArray[np.object_]:
             f"{table.where}, {table.row_word} {listed(table.rows[missing])}, field '{column}': no tower id. "
             "Give every tower its own."
         )
-    long = np.array([len(name) > LONGEST_ID for name in ids], dtype=bool)
+    long = np.array([len(name) > LONGEST["id"] for name in ids], dtype=bool)
     if long.any():
         raise ColumnError(
-            f"{table.where}, {table.row_word} {listed(table.rows[long])}, field '{column}': a tower id of more than "
-            f"{LONGEST_ID} letters. Name a column with short ids."
+            f"{table.where}, {table.row_word} {listed(table.rows[long])}, field '{column}': a tower id of "
+            f"{len(ids[long][0]):,} letters; at most {LONGEST['id']} are taken. Shorten it."
         )
     twice = pd.Series(ids).duplicated(keep=False).to_numpy()
     if twice.any():
@@ -79,8 +79,9 @@ def read_figures(
     most: float = np.inf,
     *,
     in_metres: bool = False,
+    key: str = "",
 ) -> FloatArray:
-    """Return a column of numbers, NaN where empty.
+    """Return a column of numbers, NaN where empty; with a job key of the same meaning, none beyond what that takes.
 
     Raises
     ------
@@ -108,6 +109,12 @@ def read_figures(
         raise ColumnError(
             f"{table.where}, {table.row_word} {listed(table.rows[large])}, field '{column}': {why}. Leave it empty if "
             "unknown."
+        )
+    beyond = np.array([wrong_number(key, value) != "" for value in values.tolist()], dtype=bool) if key else large
+    if beyond.any():
+        raise ColumnError(
+            f"{table.where}, {table.row_word} {listed(table.rows[beyond])}, field '{column}': {values[beyond][0]:g}: "
+            f"{wrong_number(key, values[beyond][0])}."
         )
     return values
 

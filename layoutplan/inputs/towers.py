@@ -55,12 +55,22 @@ def read_towers(source: TowerSource, key: str) -> tuple[gpd.GeoDataFrame, Placed
     columns = {
         "tower_id": read_ids(table, source.id_column),
         "structure": read_structures(table, source.structure_column),
-        "base_width_m": read_figures(table, source.base_width_column, most=MOST_BASE_M, in_metres=True),
-        "earth_electrode_size_m": read_figures(
-            table, source.earth_electrode_size_column, most=MOST_ELECTRODE_M, in_metres=True
+        "base_width_m": read_figures(
+            table, source.base_width_column, most=MOST_BASE_M, in_metres=True, key="base_width_m"
         ),
-        "footing_resistance_ohm": read_figures(table, source.footing_resistance_column, most=MOST_FOOTING_OHM),
-        "soil_resistivity_ohm_m": read_figures(table, source.soil_resistivity_column, most=MOST_SOIL_OHM_M),
+        "earth_electrode_size_m": read_figures(
+            table,
+            source.earth_electrode_size_column,
+            most=MOST_ELECTRODE_M,
+            in_metres=True,
+            key="earth_electrode_size_m",
+        ),
+        "footing_resistance_ohm": read_figures(
+            table, source.footing_resistance_column, most=MOST_FOOTING_OHM, key="footing_resistance_ohm"
+        ),
+        "soil_resistivity_ohm_m": read_figures(
+            table, source.soil_resistivity_column, most=MOST_SOIL_OHM_M, key="soil_resistivity_ohm_m"
+        ),
         "order": read_figures(table, source.order_column, "number"),
     }
     towers = gpd.GeoDataFrame(columns, geometry=table.geometry, crs="EPSG:4326")[list(TOWER_COLUMNS)]

@@ -192,7 +192,7 @@ def _changes(given: Given, order: Any) -> dict[str, Any]:
 
 def _is_worse(checks: pd.DataFrame) -> pd.Series:
     """Mark what fares worse; what the plan did not ask, because it was far away, was as well known as the map there."""
-    now, before = (checks[name].map(_SEVERITY) for name in ("verdict", "planned_verdict"))
+    now, before = (checks[name].map(_SEVERITY).astype(float) for name in ("verdict", "planned_verdict"))
     known = before.where(checks["rule"] == "map_coverage").groupby([checks[key] for key in _KEYS]).transform("max")
     return now > before.fillna(known).fillna(0)
 

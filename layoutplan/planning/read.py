@@ -9,13 +9,16 @@ from pathlib import Path
 from typing import Any
 
 import pandas as pd
+import pyarrow as pa
 import pyogrio
-from pyogrio.errors import DataLayerError, DataSourceError
+import shapely
+from pyogrio.errors import DataLayerError, DataSourceError, FeatureError
 
 from layoutplan.errors import InputError, OutputError
 from layoutplan.inputs.database import check_database
 from layoutplan.job import Job
 from layoutplan.job.given import with_given
+from layoutplan.planning.sound import require_sound
 from layoutplan.text import clean
 
 FORMAT_VERSION = 3  # of plan.json and the tables; raised when a reader of the earlier one would go wrong
@@ -24,6 +27,16 @@ TABLES_NAME = "plan.gpkg"
 # what a database file counts of its own changes and readers, opened without a change too (SQLite file format, section
 # 1.3, from memory): versions for writing and reading, change counter, the counter's and the library's version
 _COUNTERS = ((18, 20), (24, 28), (92, 100))
+_UNREADABLE = (
+    DataSourceError,
+    DataLayerError,
+    FeatureError,
+    pa.ArrowException,
+    shapely.errors.GEOSException,
+    OSError,
+    RuntimeError,
+    ValueError,
+)
 _SHAPE = {"settings": dict, "summary": dict, "obstacle_classes": dict, "software": dict} | dict.fromkeys(
     ("inputs", "files", "cautions", "assumptions", "problems", "given"), list
 )
@@ -55,9 +68,11 @@ def read_plan_tables(folder: str | Path) -> dict[str, pd.DataFrame]:
     try:
         check_database(path, views=False)
         names = [name for name in pyogrio.list_layers(path)[:, 0] if name != STYLES_TABLE]
-        return {str(name): pyogrio.read_dataframe(path, layer=name, use_arrow=True) for name in names}
-    except (DataSourceError, DataLayerError, InputError) as err:
-        raise OutputError(f"'{path}': not a readable plan ({err}). Plan again into this folder.") from err
+        tables = {str(name): pyogrio.read_dataframe(path, layer=name, use_arrow=True) for name in names}
+    except (*_UNREADABLE, InputError) as err:
+        raise OutputError(f"'{path}': not a readable plan ({clean(err)[:200]}). Plan again into this folder.") from err
+    require_sound(tables, Path(folder))
+    return tables
 
 
 def read_plan_record(folder: str | Path) -> dict[str, Any]:

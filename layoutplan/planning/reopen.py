@@ -25,6 +25,7 @@ from layoutplan.job.terrain import Terrain
 from layoutplan.line import LineModel, build_lines
 from layoutplan.planning.read import read_plan_record, read_plan_tables, recorded_job
 from layoutplan.terrain import Dem, OpenedTerrain, open_terrain
+from layoutplan.text import clean
 
 _NEEDED = ("towers", "spans", "electrodes", "obstacles", "checks")
 
@@ -84,6 +85,16 @@ def reopen(folder: str | Path, job_file: str | Path | None = None) -> Reopened:
     LayoutPlanError
         The job file or its elevation model cannot be used.
     """
+    try:
+        return _reopened(Path(folder), job_file)
+    except (AttributeError, IndexError, KeyError, TypeError, ValueError, ValidationError) as err:
+        raise OutputError(
+            f"'{folder}': plan.json or plan.gpkg was taken apart ({type(err).__name__}: {clean(err)[:100]}). "
+            "Plan again into this folder."
+        ) from err
+
+
+def _reopened(folder: Path, job_file: str | Path | None) -> Reopened:
     record, tables = read_plan_record(folder), read_plan_tables(folder)
     missing = [name for name in _NEEDED if name not in tables]
     if missing:

@@ -1,0 +1,132 @@
+"""Whether the tables of a written plan are as plans are: they may have been edited, or come from somebody else."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from layoutplan.errors import OutputError
+from layoutplan.job import shipped_classes
+from layoutplan.planning.checks import BROKEN, CAUTIONED, KEPT, UNKNOWN
+from layoutplan.planning.model import NOT_CONFIRMED, STATUSES
+from layoutplan.text import clean
+
+_KEY = "line_id tower_id"
+_COLUMNS = {  # of each table: texts, and numbers
+    "towers": (f"{_KEY} status reasons structure", "lon lat"),
+    "spans": ("line_id from_tower to_tower", ""),
+    "electrodes": (f"{_KEY} role waypoint status reasons side octant leg", "lon lat distance_m bearing_true_deg score"),
+    "leads": (f"{_KEY} role waypoint status", "lon lat lead_length_m"),
+    "checks": (f"{_KEY} role waypoint rule unit verdict basis detail", "measured limit"),
+    "obstacles": ("feature_id obstacle_class name road_class vehicle source", "width_m"),
+    "exposures": (f"{_KEY} role waypoint exposure state unit basis", "value limit ratio"),
+    "alternatives": (f"{_KEY} side", "rank lon lat distance_m bearing_true_deg"),
+    "exclusions": (f"{_KEY} side rule", "candidates of"),
+    "relaxations": (f"{_KEY} rule unit text", "rank needed limit"),
+}
+_WORDS = {  # that mean something
+    ("towers", "status"): STATUSES,
+    ("checks", "verdict"): (KEPT, CAUTIONED, UNKNOWN, BROKEN, NOT_CONFIRMED),
+}
+_MEND = "Plan again into this folder, or take the plan as it was written."
+
+
+def require_sound(tables: Mapping[str, pd.DataFrame], folder: Path) -> None:
+    """Raise an OutputError that names the first thing that no plan holds; stakes may be moved, added and deleted.
+
+    Parameters
+    ----------
+    tables : mapping of DataFrame
+        By name; those that are missing are not missed here.
+    folder : Path
+        For messages.
+    """
+    for found in (*_columns(tables), *_words(tables), *_keys(tables), *_ends(tables), *_places(tables)):
+        raise OutputError(f"'{folder}': plan.gpkg was changed: {found}. {_MEND}")
+
+
+def _columns(tables: Mapping[str, pd.DataFrame]) -> Iterator[str]:
+    for name, kinds in _COLUMNS.items():
+        if name not in tables:
+            continue
+        table = tables[name]
+        texts, numbers = (kind.split() for kind in kinds)
+        if missing := [column for column in (*texts, *numbers) if column not in table.columns]:
+            yield f"layer '{name}' has no column {', '.join(missing)}"
+            return
+        for column in numbers:
+            if not (pd.api.types.is_numeric_dtype(table[column]) or table[column].isna().all()):
+                yield f"layer '{name}', column '{column}' holds no numbers"
+        for column in texts:
+            if not all(isinstance(cell, str) for cell in table[column].dropna()):
+                yield f"layer '{name}', column '{column}' holds no texts"
+
+
+def _words(tables: Mapping[str, pd.DataFrame]) -> Iterator[str]:
+    """Statuses, verdicts and classes that this program does not write."""
+    for (name, column), known in (*_WORDS.items(), (("obstacles", "obstacle_class"), tuple(shipped_classes()))):
+        if name not in tables:
+            continue
+        cells = tables[name][column]
+        for row in np.flatnonzero(~cells.isin(known).to_numpy())[:1].tolist():
+            yield f"layer '{name}', row {row + 1}: {column} is {_shown(cells.iloc[row])}, which no plan holds"
+
+
+def _keys(tables: Mapping[str, pd.DataFrame]) -> Iterator[str]:
+    """Towers without an id, or several with one."""
+    if "towers" not in tables:
+        return
+    towers = tables["towers"]
+    if len(towers) == 0:
+        yield "layer 'towers' holds no tower"
+    for column in _KEY.split():
+        for row in np.flatnonzero(towers[column].isna().to_numpy())[:1].tolist():
+            yield f"layer 'towers', row {row + 1}: no {column}"
+    twice = towers[towers.duplicated(_KEY.split())]
+    for line_id, tower_id in twice[_KEY.split()].head(1).itertuples(index=False):
+        yield f"layer 'towers': tower {_shown(tower_id)} of line {_shown(line_id)} is there more than once"
+
+
+def _ends(tables: Mapping[str, pd.DataFrame]) -> Iterator[str]:
+    """Spans of measured lines whose towers were deleted."""
+    if not {"towers", "spans"} <= set(tables):
+        return
+    towers, spans = tables["towers"], tables["spans"]
+    if len(spans) == 0:
+        yield "layer 'spans' holds no span"
+    there = set(towers[_KEY.split()].itertuples(index=False, name=None))
+    lines = set(towers["line_id"])
+    if lost := lines - set(spans["line_id"]):
+        yield f"layer 'spans' holds none of line {_shown(sorted(lost, key=str)[0])}"
+    for line_id, start, end in spans[["line_id", "from_tower", "to_tower"]].itertuples(index=False):
+        for tower in (start, end):
+            if line_id in lines and isinstance(tower, str) and tower and (line_id, tower) not in there:
+                yield f"tower {_shown(tower)} of line {_shown(line_id)} is in layer 'spans' but not in layer 'towers'"
+                return
+
+
+def _places(tables: Mapping[str, pd.DataFrame]) -> Iterator[str]:
+    """Towers and spans without a place."""
+    for name, kind in (("towers", shapely.GeometryType.POINT), ("spans", shapely.GeometryType.LINESTRING)):
+        if name not in tables:
+            continue
+        if "geometry" not in tables[name]:
+            yield f"layer '{name}' has no geometry"
+            return
+        shapes = tables[name]["geometry"].to_numpy()
+        vertices = shapely.get_num_coordinates(shapes) == (1 if name == "towers" else 2)
+        finite = np.isfinite(shapely.bounds(shapes)).all(axis=1)
+        for row in np.flatnonzero(~((shapely.get_type_id(shapes) == kind) & vertices & finite))[:1].tolist():
+            yield f"layer '{name}', row {row + 1}: no {'point' if name == 'towers' else 'line between two places'}"
+    if "towers" in tables:
+        figures = tables["towers"][["lon", "lat"]].to_numpy(dtype=float)
+        for row in np.flatnonzero(~(np.isfinite(figures) & (np.abs(figures) <= 540.0)).all(axis=1))[:1].tolist():
+            yield f"layer 'towers', row {row + 1}: no longitude and latitude"
+
+
+def _shown(value: object) -> str:
+    return f"'{clean(value)[:40]}'" if isinstance(value, str) else "empty"
