@@ -47,7 +47,7 @@ def open_raster(path: Path) -> Iterator[Any]:
                 _check(raster, path.name)
                 require_sizes(raster, path.name)
                 yield raster
-    except (RasterioError, OSError) as err:
+    except (RasterioError, OSError, UnicodeDecodeError) as err:  # a damaged file may hold names that are no text
         why = clean(err.__cause__ or err)[:200]
         raise InputError(f"{path.name}: cannot be read as a raster: {why}") from err
 

@@ -158,7 +158,7 @@ def _opened(gdal_name: str, where: str) -> Iterator[rasterio.DatasetReader]:
     try:
         with opened_raster(gdal_name, **_GDAL) as dataset:
             yield dataset
-    except RasterioError as err:
+    except (RasterioError, UnicodeDecodeError) as err:  # a damaged file may hold names that are no text
         why = clean(str(err.__cause__ or err).split("\n")[0])[:200]
         raise InputError(f"{where}: cannot be read as an elevation raster: {why}") from err
 

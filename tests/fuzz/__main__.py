@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import shutil
 import sys
 import tempfile
 import time
@@ -11,6 +10,8 @@ from collections import Counter
 from pathlib import Path
 
 from tests.fuzz.harness import KINDS, Bench
+
+BATCH = 25  # examples of one kind after each other
 
 
 def main() -> int:
@@ -20,7 +21,6 @@ def main() -> int:
     parser.add_argument("--first", type=int, default=10_000, help="number of the first example (10000)")
     parser.add_argument("--number", type=int, help="examples of each kind; as many as the time allows if left out")
     parser.add_argument("--kind", choices=KINDS, action="append", help="only this kind; may be repeated")
-    parser.add_argument("--keep", type=Path, help="folder into which examples that break a rule are copied")
     asked = parser.parse_args()
     kinds, end, number = asked.kind or list(KINDS), time.monotonic() + 60 * asked.minutes, asked.first
     done, found = Counter(), Counter()
@@ -28,25 +28,17 @@ def main() -> int:
         bench = Bench(Path(folder))
         while time.monotonic() < end and (asked.number is None or number < asked.first + asked.number):
             for kind in kinds:
-                done[kind] += 1
-                if wrong := bench.example(kind, number):
+                numbers = range(number, number + BATCH)
+                done[kind] += BATCH
+                for wrong in bench.examples(kind, numbers):
                     found[kind] += 1
-                    print(f"{kind} {number}: {wrong.command}: {wrong.what}", flush=True)  # noqa: T201
-                    _show_report(Path(folder) / "example")
-                    if asked.keep:
-                        shutil.copytree(Path(folder) / "example", asked.keep / f"{kind} {number}", dirs_exist_ok=True)
-            number += 1
+                    print(f"{kind} {wrong.number}: {wrong.command}: {wrong.what}", flush=True)  # noqa: T201
+            print(f"{sum(done.values())} examples", flush=True)  # noqa: T201
+            number += BATCH
         bench.close()
     for kind in kinds:
         print(f"{kind:16} {done[kind]:6} examples {found[kind]:5} broke a rule")  # noqa: T201
     return 1 if found else 0
-
-
-def _show_report(folder: Path) -> None:
-    for path in folder.glob("layoutplan_report_*.txt"):
-        lines = path.read_text("utf-8").splitlines()[7:]
-        kept = [line for line in lines if "layoutplan/" in line or (line and not line.startswith(" "))]
-        print("\n".join(f"    {line}" for line in kept[-8:]), flush=True)  # noqa: T201
 
 
 if __name__ == "__main__":

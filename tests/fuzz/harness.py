@@ -1,4 +1,4 @@
-"""One example after the other, each in a process of its own with limits, held against what must always be true.
+"""One example after the other, in processes with limits, held against what must always be true.
 
 Whatever the input: an exit code of 0, 1, 2 or 130 in bounded time and memory, no traceback, an earlier plan untouched
 unless a new one is written, no request to any server, no file outside the folder for the output.
@@ -8,15 +8,17 @@ from __future__ import annotations
 
 import gc
 import hashlib
+import io
+import json
 import os
 import resource
 import select
 import shutil
 import signal
 import socket
-import sys
 import time
 from collections.abc import Callable, Sequence
+from contextlib import redirect_stderr, redirect_stdout, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from random import Random
@@ -149,16 +151,63 @@ class Bench:
         """Close the listener."""
         self._listener.close()
 
-    def example(self, kind: str, number: int) -> Found | None:
-        """Run one example; the same number gives the same one."""
+    def examples(self, kind: str, numbers: Sequence[int]) -> list[Found]:
+        """Run examples one after the other in one child process, which is replaced when it ends early."""
+        found, left = [], list(numbers)
+        self._seed(KINDS[kind].seed)  # in this process, for all children
+        while left:
+            done, wrong = self._batch(kind, left)
+            found += wrong
+            if done < len(left):  # the child was ended by one of them
+                found.append(Found(kind, left[done], "", "the process was ended: a crash, or beyond time or memory"))
+            left = left[done + 1 :]
+        return found
+
+    def _batch(self, kind: str, numbers: Sequence[int]) -> tuple[int, list[Found]]:
+        """How many were run to their end by one child, and what they broke."""
+        reads, writes = os.pipe()
+        child = os.fork()
+        if child == 0:
+            try:
+                os.close(reads)
+                self._limit()
+                for number in numbers:
+                    soft = int(time.process_time()) + CPU_S
+                    resource.setrlimit(resource.RLIMIT_CPU, (soft, resource.RLIM_INFINITY))
+                    found = self._example(kind, number)
+                    os.write(writes, json.dumps([number, found and [found.command, found.what]]).encode() + b"\n")
+            finally:
+                os._exit(0)
+        os.close(writes)
+        lines = _lines(reads)
+        os.close(reads)
+        with suppress(ProcessLookupError):
+            os.kill(child, signal.SIGKILL)
+        os.waitpid(child, 0)
+        told = [json.loads(line) for line in lines]
+        return len(told), [Found(kind, number, *what) for number, what in told if what]
+
+    def _limit(self) -> None:
+        """Put a child under its limits; what libraries say beside the program goes nowhere."""
+        os.environ.update(self._environment)
+        nothing = os.open(os.devnull, os.O_RDWR)
+        for number in (0, 1, 2):
+            os.dup2(nothing, number)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (FILE_BYTES, FILE_BYTES))
+        resource.setrlimit(resource.RLIMIT_AS, (_address_space() + MEMORY_BYTES,) * 2)
+
+    def _example(self, kind: str, number: int) -> Found | None:
+        """Run one example in this process; the same number gives the same one."""
         random, about = Random(f"{kind} {number}"), KINDS[kind]
         here = self.folder / "example"
         shutil.rmtree(here, ignore_errors=True)
         shutil.copytree(self._seed(about.seed), here)
         command = _change(here, about, random)
         before = _state(here)
-        code, said, took_s = self._run(here, command)
-        what = _wrong(code, said, took_s, before, _state(here)) or self._left_outside() or self._asked()
+        start = time.process_time()
+        code, said = _run(here, command)
+        took_s = time.process_time() - start
+        what = _wrong(here, code, said, took_s, before) or self._left_outside() or self._asked()
         return Found(kind, number, " ".join(command), what) if what else None
 
     def _seed(self, about: tuple[str, str, str]) -> Path:
@@ -166,48 +215,12 @@ class Bench:
             path = self.folder / f"seed_{len(self._seeds)}"
             seeds.write_seed(path, layer=about[0], towers=about[1], dem=about[2])
             if about == _PLAIN:
-                code, said, _ = self._run(path, ("plan", "job.toml", "--out", "plan"))
+                code, said = _run(path, ("plan", "job.toml", "--out", "plan"))
                 assert code in (0, 1), said
                 shutil.copytree(path / "plan", path / "plan_before")
                 seeds.write_staked(path, path / "plan")
             self._seeds[about] = path
         return self._seeds[about]
-
-    def _run(self, folder: Path, command: Sequence[str]) -> tuple[int, str, float]:
-        """Run a command in a process of its own: its exit code, minus a signal, what it said, how long it took."""
-        reads, writes = os.pipe()
-        start = time.monotonic()
-        child = os.fork()
-        if child == 0:
-            os.close(reads)
-            self._be_child(folder, command, writes)
-        os.close(writes)
-        said = _all_said(reads, start + WALL_S)
-        os.close(reads)
-        if time.monotonic() - start >= WALL_S:
-            os.kill(child, signal.SIGKILL)
-        _, status, used = os.wait4(child, 0)
-        code = os.WEXITSTATUS(status) if os.WIFEXITED(status) else -os.WTERMSIG(status)
-        return code, said, used.ru_utime + used.ru_stime
-
-    def _be_child(self, folder: Path, command: Sequence[str], pipe: int) -> None:
-        code = 99
-        try:
-            os.chdir(folder)
-            os.environ.update(self._environment)
-            nothing = os.open(os.devnull, os.O_RDONLY)
-            for number, stream in ((0, nothing), (1, pipe), (2, pipe)):
-                os.dup2(stream, number)
-            sys.stdout = sys.stderr = os.fdopen(1, "w", encoding="utf-8", errors="replace", closefd=False)
-            resource.setrlimit(resource.RLIMIT_CPU, (CPU_S, CPU_S))
-            resource.setrlimit(resource.RLIMIT_FSIZE, (FILE_BYTES, FILE_BYTES))
-            resource.setrlimit(resource.RLIMIT_AS, (_address_space() + MEMORY_BYTES,) * 2)
-            from layoutplan.cli.main import run
-
-            code = run(list(command))
-            sys.stdout.flush()
-        finally:
-            os._exit(code)
 
     def _left_outside(self) -> str:
         found = [path.name for name in ("home", "tmp") for path in (self.folder / name).iterdir()]
@@ -257,15 +270,28 @@ def _change(here: Path, about: Kind, random: Random) -> tuple[str, ...]:
     return command
 
 
-def _all_said(reads: int, until: float) -> str:
-    said = b""
-    while (left := until - time.monotonic()) > 0:
-        if select.select([reads], [], [], left)[0]:
-            part = os.read(reads, 65536)
-            if not part:
-                break
-            said = (said + part)[-20_000:]
-    return said.decode("utf-8", "replace")
+def _run(folder: Path, command: Sequence[str]) -> tuple[int, str]:
+    """Run a command as ``main`` would: its exit code and what it said."""
+    from layoutplan.cli.main import run
+
+    said, before = io.StringIO(), Path.cwd()
+    os.chdir(folder)
+    try:
+        with redirect_stdout(said), redirect_stderr(said):
+            return run(list(command)), said.getvalue()
+    finally:
+        os.chdir(before)
+
+
+def _lines(reads: int) -> list[bytes]:
+    """What a child tells until it ends, or is silent for too long."""
+    told = b""
+    while select.select([reads], [], [], WALL_S)[0]:
+        part = os.read(reads, 65536)
+        if not part:
+            break
+        told += part
+    return told.split(b"\n")[:-1]
 
 
 def _state(here: Path) -> dict[str, str]:
@@ -273,10 +299,11 @@ def _state(here: Path) -> dict[str, str]:
     return {str(path.relative_to(here)): hashlib.sha256(path.read_bytes()).hexdigest() for path in paths}
 
 
-def _wrong(code: int, said: str, took_s: float, before: dict[str, str], after: dict[str, str]) -> str:
+def _wrong(here: Path, code: int, said: str, took_s: float, before: dict[str, str]) -> str:
     """Say which rule an example broke; empty if none."""
     if code not in _GOOD:
-        return f"exit code {code} after {took_s:.1f} s: {_report(after) or said[-300:]}"
+        return f"exit code {code} after {took_s:.1f} s: {_report(here) or said[-300:]}"
+    after = _state(here)
     if "Traceback" in said:
         return f"a traceback: {said[-300:]}"
     if code == 2 and not said.strip():
@@ -291,9 +318,12 @@ def _wrong(code: int, said: str, took_s: float, before: dict[str, str], after: d
     return ""
 
 
-def _report(after: dict[str, str]) -> str:
-    names = [name for name in after if name.startswith("layoutplan_report_")]
-    return names[0] if names else ""
+def _report(here: Path) -> str:
+    """Where an error that was not foreseen came from, out of its report."""
+    for path in here.glob("layoutplan_report_*.txt"):
+        lines = path.read_text("utf-8").splitlines()[8:]
+        return " | ".join(line.strip() for line in lines if "layoutplan/" in line or (line and line[0] != " "))[-700:]
+    return ""
 
 
 def _address_space() -> int:

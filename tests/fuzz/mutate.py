@@ -139,7 +139,7 @@ def database(path: str, random: Random) -> None:
         tables = [row[0] for row in base.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
         own = [name for name in tables if not name.startswith(("gpkg_", "rtree_", "sqlite_", "layer_styles"))]
         for _ in range(random.choice((1, 1, 2, 4))):
-            with suppress(sqlite3.Error, OverflowError):
+            with suppress(sqlite3.Error, OverflowError, IndexError):
                 _change(base, random.choice(own if own and random.random() < 0.8 else tables), random)
         base.commit()
 
