@@ -124,11 +124,11 @@ def command_page() -> str:
         "how to mend it |\n| 70 | an error that was not foreseen: a fault of this program. A report, "
         "`layoutplan_report_….txt`, is written into the folder one stands in, or where that cannot be, into the one "
         "for passing files. It holds what is needed to mend the fault and no paths, names or data; read it through and "
-        "send it in. An earlier plan is as it was |\n| 130 | stopped with Ctrl+C, within two seconds wherever the run is; "
-        "nothing half-written is left (143 after SIGTERM, 129 when the terminal has gone) |\n\n"
+        "send it in. An earlier plan is as it was |\n| 130 | stopped with Ctrl+C, within two seconds wherever the run "
+        "is; nothing half-written is left (143 after SIGTERM, 129 when the terminal has gone) |\n\n"
         "What `check` and `compare` mean by 1 is said below. With `--debug` an error comes with the place in the "
-        "program where it arose. Where the reader of the output has gone (`| head`) the run goes on to its end; where the "
-        "output cannot be written to it ends with 2.\n"
+        "program where it arose. Where the reader of the output has gone (`| head`) the run goes on to its end; where "
+        "the output cannot be written to it ends with 2.\n"
     ]
     for name in cli.list_commands(context):
         command = cli.get_command(context, name)
