@@ -50,7 +50,9 @@ def test_clean(dirty, tidy):
     assert clean(dirty) == tidy
 
 
-@pytest.mark.parametrize("cell", ["=1+1", "+1", "-1", "@x", "\tx"])
+@pytest.mark.parametrize(
+    "cell", ["=1+1", "+1", "-1", "@x", "\tx", ";=1", ";;=1", "＝1", "＋1", "－1", "＠x", "﹢1", "﹣1", "﹫x"]
+)
 def test_spreadsheet_formulas_become_text(cell):
     assert csv_cell(cell) == "'" + cell
 

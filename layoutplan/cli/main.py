@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import sys
 import traceback
@@ -99,6 +100,13 @@ def main() -> None:
     leave(code)
 
 
+def _silence_libraries() -> None:
+    """Keep what libraries say to programmers to themselves, what goes wrong while they say it included."""
+    warnings.simplefilter("ignore")
+    logging.disable(logging.CRITICAL)
+    sys.unraisablehook = lambda _unraisable: None
+
+
 def _require_names(arguments: list[str]) -> None:
     """Refuse names that the libraries for maps cannot take: they know UTF-8 only."""
     try:
@@ -116,9 +124,9 @@ def _require_names(arguments: list[str]) -> None:
 
 def run(arguments: list[str]) -> int:
     """Run the command and return its exit code; what nobody foresaw gives a report."""
+    if not sys.warnoptions and "--debug" not in arguments:
+        _silence_libraries()
     try:
-        if not sys.warnoptions:
-            warnings.simplefilter("ignore")  # those of libraries, to programmers
         _require_names(arguments)
         code = cli(arguments, prog_name="layoutplan", standalone_mode=False)
         return code if isinstance(code, int) else 0

@@ -32,6 +32,7 @@ _UNREADABLE = (
     pa.ArrowException,
     OSError,
     UnicodeDecodeError,
+    UnboundLocalError,  # how pyogrio 0.13 takes a reference system whose name is no UTF-8 text
     shapely.errors.GEOSException,
 )
 

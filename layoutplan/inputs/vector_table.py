@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 import pyogrio.raw
 import shapely
 from numpy.typing import NDArray
@@ -110,7 +111,7 @@ def _read(found: VectorLayer, columns: list[str], **how: Any) -> _Part:
         by_name = dict(zip(table.column_names, table.columns, strict=True))
         geometry_column = next((name for name in (found.geometry_column, "wkb_geometry") if name in by_name), "")
         geometry = shapely.from_wkb(by_name[geometry_column].to_numpy(), on_invalid="fix")  # closes rings
-        values = {name: by_name[name].to_numpy() for name in columns}
+        values = {name: _plain(by_name[name]) for name in columns}
         rows = by_name[found.row_column or "OGC_FID"].to_numpy()
     except NotImplementedError:  # arcs: GDAL turns them into short straight lines on its slower way
         meta, rows, wkb, fields = pyogrio.raw.read(path, return_fids=True, **how)
@@ -118,6 +119,13 @@ def _read(found: VectorLayer, columns: list[str], **how: Any) -> _Part:
         values = dict(zip(meta["fields"], fields, strict=True))
     require_at_most(len(rows), "max_rows", "features to be read, or more", found.where, "Cut out what the line needs")
     return values, np.asarray(geometry, dtype=object), rows.astype(np.int64)
+
+
+def _plain(column: pa.ChunkedArray) -> NDArray[Any]:
+    """Cells as they are; lists and tables as text, for nothing here reads them."""
+    if not pa.types.is_nested(column.type):
+        return np.asarray(column.to_numpy())
+    return np.array([None if cell is None else str(cell) for cell in column.to_pylist()], dtype=object)
 
 
 def _index_query(layer: VectorLayer, columns: Sequence[str], boxes: FloatArray) -> str:

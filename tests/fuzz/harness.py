@@ -223,7 +223,9 @@ class Bench:
         return self._seeds[about]
 
     def _left_outside(self) -> str:
+        """Name files in the user's folders; what libraries keep there for themselves is theirs."""
         found = [path.name for name in ("home", "tmp") for path in (self.folder / name).iterdir()]
+        found = [name for name in found if name not in (".cache", ".config")]
         for name in ("home", "tmp"):
             shutil.rmtree(self.folder / name)
             (self.folder / name).mkdir()
