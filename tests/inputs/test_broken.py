@@ -48,7 +48,7 @@ def test_a_system_without_a_place_is_refused_wherever_it_is_named(system: str, w
     path = layer_file([shapely.Point(8, 49)], crs=pyproj.CRS(system))
     with pytest.raises(CRSError, match=rf"map.gpkg, layer 'map': .*{words}.*Set layers\[0\].crs"):
         open_vector(FileSource(path=path), "layers[0]")
-    with pytest.raises(OutputError, match="job key 'output.crs': layers cannot be written in"):
+    with pytest.raises(OutputError, match=r"job key 'output.crs': layers cannot be written in"):
         named_crs(system)
 
 
@@ -87,7 +87,7 @@ def test_a_system_file_in_an_old_encoding(layer_file: Write) -> None:
     path = layer_file([shapely.Point(8, 49)], name="map.shp")
     text = path.with_suffix(".prj").read_bytes()
     path.with_suffix(".prj").write_bytes(text.replace(b"GCS_WGS_1984", b"GCS_WGS\x9c1984", 1))
-    with pytest.raises(InputError, match="map.shp"):
+    with pytest.raises(InputError, match=r"map\.shp"):
         open_vector(FileSource(path=path), "layers[0]")
 
 
@@ -113,7 +113,7 @@ def test_an_extract_with_a_tag_that_is_no_text(tmp_path: Path) -> None:
 @pytest.mark.parametrize("cell", ["4_7", "8_004e-3", "٨.٠٠٤", "8.004.1"])
 def test_a_longitude_is_a_plain_number(towers_csv: Write, cell: str) -> None:
     path = towers_csv(f"tower_id,lon,lat\n1,8.0,49.0\n2,{cell},49.0\n")
-    with pytest.raises(ColumnError, match="row 3, field 'lon': .* is not a finite number"):
+    with pytest.raises(ColumnError, match=r"row 3, field 'lon': .* is not a finite number"):
         read_csv_towers(TowerSource(path=path), "lines[0].towers")
 
 
