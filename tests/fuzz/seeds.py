@@ -12,7 +12,6 @@ import numpy as np
 import osmium
 import rasterio
 import shapely
-from rasterio.transform import from_origin
 
 TOWERS = "tower_id,lon,lat,seq,base,soil\n1,8.000,49.000,1,6.5,100\n2,8.004,49.001,2,6,80\n3,8.008,49.001,3,6,90\n"
 TOWERS += "4,8.012,49.000,4,7,100\n"
@@ -150,7 +149,7 @@ def _osm(path: Path) -> None:
 def _dem(path: Path) -> None:
     rows, columns = np.mgrid[0:60, 0:80]
     heights = (100 + rows * 0.3 + columns * 0.2).astype(np.float32)
-    place = from_origin(7.99, 49.01, 0.0004, 0.0004)
+    place = rasterio.Affine(0.0004, 0.0, 7.99, 0.0, -0.0004, 49.01)
     if path.suffix == ".asc":
         head = "ncols 80\nnrows 60\nxllcorner 7.99\nyllcorner 48.986\ncellsize 0.0004\nNODATA_value -9999\n"
         body = "\n".join(" ".join(f"{value:.1f}" for value in row) for row in heights)

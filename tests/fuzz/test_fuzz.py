@@ -9,7 +9,7 @@ from tests.fuzz import mutate
 from tests.fuzz.harness import KINDS, Bench, _wrong
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="limits and address space are those of Linux")
-EXAMPLES = 8  # of each kind; half a minute of computing time for all
+EXAMPLES = 6  # of each kind; half a minute of computing time for all
 
 
 @pytest.fixture(scope="module")
