@@ -18,15 +18,20 @@ MAY_USE = {
     "siting": {"job", "line"},
     "electrical": set(),
     "exposure": {"job", "inputs", "line", "electrical"},
-    "planning": {"job", "inputs", "line", "siting", "access", "electrical", "exposure", "terrain", "outputs"},
-    "outputs": {"job", "inputs", "line", "terrain", "planning"},
+    "store": set(),
+    "planning": {"job", "inputs", "line", "siting", "access", "electrical", "exposure", "terrain", "outputs", "store"},
+    "outputs": {"job", "inputs", "line", "terrain", "planning", "store"},
     "qgis_plugin": set(),  # what it holds for QGIS starts the command and imports nothing of this package
-    "cli": {"job", "inputs", "planning", "outputs", "qgis_plugin"},
+    "cli": {"job", "inputs", "planning", "outputs", "store", "qgis_plugin"},
 }
 EVERYWHERE = {"errors", "text", "constants", "archive", "files", "unfinished"}
 # one stage may look into another only at this seam
 SEAMS = {
-    ("planning", "outputs"): {"layoutplan.outputs", "layoutplan.outputs.waypoint_names"},
+    ("planning", "outputs"): {
+        "layoutplan.outputs",
+        "layoutplan.outputs.plan_number",
+        "layoutplan.outputs.waypoint_names",
+    },
     ("exposure", "inputs"): {"layoutplan.inputs.model"},
     ("outputs", "planning"): {"layoutplan.planning.model", "layoutplan.planning.read", "layoutplan.planning.stored"},
     ("outputs", "line"): {"layoutplan.line.geodesy", "layoutplan.line.legs", "layoutplan.line.declination"},

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from layoutplan.cli.common import debug_option, errors_in_words, no_nan, say_json
+from layoutplan.cli.common import alone, debug_option, errors_in_words, no_nan, say_json, telling_what_is_kept
 
 _FILE = click.Path(path_type=Path)
 
@@ -49,13 +49,17 @@ def command(
     """
     with errors_in_words(debug):
         from layoutplan.cli.check_words import check_lines, check_result
-        from layoutplan.outputs.checked import write_checked
+        from layoutplan.outputs import refuse_inputs
+        from layoutplan.outputs.checked import RESULTS, write_checked
         from layoutplan.planning.check import check_folder
 
-        found = check_folder(
-            folder, staked=staked, crs=crs, readings=readings, tolerance_m=tolerance, job_file=job_file
-        )
-        files = write_checked(found.tables, found.crs, out or folder / "check")
+        into, given = out or folder / "check", [path for path in (staked, readings, job_file) if path]
+        refuse_inputs(into, RESULTS, given)
+        with alone(folder if folder.is_dir() else None), telling_what_is_kept(into):
+            found = check_folder(
+                folder, staked=staked, crs=crs, readings=readings, tolerance_m=tolerance, job_file=job_file
+            )
+            files = write_checked(found.tables, found.crs, into, given)
         if as_json:
             say_json(check_result(found, files))
         else:

@@ -7,7 +7,7 @@ import math
 import sys
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -43,14 +43,44 @@ def errors_in_words(debug: bool) -> Iterator[None]:
 
 @contextmanager
 def telling_what_is_kept(folder: Path) -> Iterator[None]:
-    """Say on stderr which files of an earlier plan were changed by somebody and lie now under another name."""
+    """Say on stderr which files somebody else wrote or changed, and lie now under another name."""
     from layoutplan.outputs import copies_in
 
     before = copies_in(folder)
     yield
     for copy, name in sorted(copies_in(folder).items()):
         if copy not in before:
-            click.echo(f"note: {name} was changed after the earlier plan was written: kept as {copy.name}", err=True)
+            click.echo(
+                f"note: {name} was not, or is no longer, as this program wrote it: kept as {copy.name}", err=True
+            )
+
+
+@contextmanager
+def alone(*folders: Path | None) -> Iterator[None]:
+    """Hold folders for this run, and say on stderr what had to be put in order there first.
+
+    A folder that cannot be written to is passed over: nobody else can change it either, or writing will say so.
+    """
+    from layoutplan.store import alone_in
+
+    with ExitStack() as held:
+        for folder in filter(None, folders):
+            try:
+                said = held.enter_context(alone_in(folder))
+            except OSError:
+                continue
+            if said:
+                click.echo(f"note: {folder}: {said}", err=True)
+        yield
+
+
+def put_in_order(*folders: Path) -> None:
+    """Have what cut runs left in folders put in order before anything is read there, and say so on stderr."""
+    from layoutplan.store import settle
+
+    for folder in folders:
+        if said := settle(folder):
+            click.echo(f"note: {folder}: {said}", err=True)
 
 
 def say_json(event: dict[str, Any]) -> None:

@@ -7,12 +7,13 @@ import math
 import sys
 from collections import Counter
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from layoutplan.cli.common import debug_option, errors_in_words, no_nan, say_json
+from layoutplan.cli.common import debug_option, errors_in_words, no_nan, put_in_order, say_json
 from layoutplan.errors import OutputError
 from layoutplan.text import clean
 
@@ -61,12 +62,20 @@ def command(
     """
     with errors_in_words(debug):
         from layoutplan.planning.compare import compare_plans
-        from layoutplan.planning.read import read_plan_tables
+        from layoutplan.planning.read import read_plan
 
+        put_in_order(old, new)
         if out:
             _refuse(out, (old, new), force)
-        old_record, new_record = _record(old), _record(new)
-        made = compare_plans(read_plan_tables(old), read_plan_tables(new), old_record, new_record, tolerance_m)
+        before, now = (read_plan(folder, record_needed=False) for folder in (old, new))
+        made = compare_plans(before.tables, now.tables, before.record, now.record, tolerance_m)
+        said = [
+            f"the {age} plan: {text}"
+            for age, plan in (("old", before), ("new", now))
+            for text in plan.notes
+            if plan.record
+        ]
+        made = replace(made, notes=(*made.notes, *said))
         if out:
             _write(made, out)
         if as_json:
@@ -74,12 +83,6 @@ def command(
         else:
             click.echo("\n".join([*lines(made, tolerance_m, show_all), *([f"written: {out}"] if out else [])]))
         sys.exit(0 if made.same else 1)
-
-
-def _record(folder: Path) -> dict[str, Any] | None:
-    from layoutplan.planning.read import RECORD_NAME, read_plan_record
-
-    return read_plan_record(folder) if (folder / RECORD_NAME).exists() else None
 
 
 def _refuse(out: Path, plans: tuple[Path, Path], force: bool) -> None:
@@ -101,7 +104,7 @@ def _write(made: Comparison, out: Path) -> None:
 
     moves = made.stakes[made.stakes["change"] == "moved"]
     layers = {"changes": (moves, "LineString"), "towers_changed": (made.towers, "Point")}
-    write_together(out.parent, lambda folder: [write_layers(layers, folder / out.name, "EPSG:4326")])
+    write_together(out.parent, lambda folder: [write_layers(layers, folder / out.name, "EPSG:4326")], keep=False)
 
 
 def as_object(made: Comparison, tolerance_m: float) -> dict[str, Any]:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from layoutplan.cli.common import debug_option, errors_in_words, telling_what_is_kept
+from layoutplan.cli.common import alone, debug_option, errors_in_words, telling_what_is_kept
 
 _FOLDER = click.Path(path_type=Path)
 
@@ -36,9 +36,11 @@ def command(
         names = [name.strip() for name in formats.split(",") if name.strip()]
         if per_file is not None and "gpx" not in names:
             raise click.UsageError("--split goes with --to gpx.")
-        with telling_what_is_kept(out or folder):
+        with alone(folder if folder.is_dir() else None, out), telling_what_is_kept(out or folder):
             files, stored = export_plan(folder, names, out, per_file)
         if stored.changed:
             click.echo(f"note: {stored.changed}", err=True)
+        for text in stored.notes:
+            click.echo(f"note: {text}", err=True)
         click.echo("\n".join(["written:", *(f"  {path}" for path in files)]))
         click.echo("\n".join(["caution:", *(f"  - {text}" for text in stored.plan.cautions)]))

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from layoutplan.cli.common import debug_option, errors_in_words, progress, say_json, telling_what_is_kept
+from layoutplan.cli.common import alone, debug_option, errors_in_words, progress, say_json, telling_what_is_kept
 
 
 @click.command("plan")
@@ -36,10 +36,13 @@ def command(
             )
         from layoutplan.cli.summary import result_event, summary_lines
         from layoutplan.job import load_job
+        from layoutplan.outputs import refuse_job_inputs
         from layoutplan.planning.pipeline import plan
 
-        with progress(quiet, as_json) as say:
-            made = plan(load_job(job_file, over), say)
+        job = load_job(job_file, over)
+        refuse_job_inputs(out, job, (job_file, over))
+        with alone(out), progress(quiet, as_json) as say:
+            made = plan(job, say)
             say(95, "writing files")
             with telling_what_is_kept(out):
                 files = made.write(out)

@@ -4,6 +4,7 @@ from layoutplan.outputs.earlier import copies_in
 from layoutplan.outputs.gpkg import named_crs
 from layoutplan.outputs.installed import require_formats
 from layoutplan.outputs.registry import FORMATS
+from layoutplan.outputs.targets import refuse_inputs, refuse_job_inputs
 from layoutplan.outputs.write import write_plan
 
-__all__ = ["FORMATS", "copies_in", "named_crs", "require_formats", "write_plan"]
+__all__ = ["FORMATS", "copies_in", "named_crs", "refuse_inputs", "refuse_job_inputs", "require_formats", "write_plan"]

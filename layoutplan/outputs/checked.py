@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 import pandas as pd
@@ -13,10 +13,13 @@ from layoutplan.outputs.styles.checked import CHECKED_STYLES
 from layoutplan.outputs.write import write_together
 from layoutplan.text import clean, csv_cell
 
+RESULTS = ("check.gpkg", "check.csv")
 _KINDS = {"electrodes": "Point", "leads": "LineString", "shifts": "LineString", "missing": "Point"}
 
 
-def write_checked(tables: Mapping[str, pd.DataFrame], crs: str, folder: Path) -> list[Path]:
+def write_checked(
+    tables: Mapping[str, pd.DataFrame], crs: str, folder: Path, inputs: Iterable[Path] = (), number: str = ""
+) -> list[Path]:
     """Write the stakes as they are, their checks, what is missing and what the readings hint at.
 
     Parameters
@@ -28,27 +31,31 @@ def write_checked(tables: Mapping[str, pd.DataFrame], crs: str, folder: Path) ->
         Of the layers.
     folder : Path
         Made if it does not exist.
+    inputs : iterable of Path
+        Files that were read; none of them is written over.
+    number : str
+        Of the plan.
 
     Raises
     ------
     OutputError
-        The folder cannot be written to; an earlier check is then as it was.
+        The folder cannot be written to, or a result would be written over an input; an earlier check is then as it was.
     """
     layers = {name: (table, _KINDS.get(name)) for name, table in tables.items() if len(table)}
 
     def make(staging: Path) -> list[Path]:
-        path = write_layers(layers, staging / "check.gpkg", crs)
+        path = write_layers(layers, staging / RESULTS[0], crs, number)
         add_styles(path, layers, CHECKED_STYLES)
-        return [path, _csv(tables, staging / "check.csv")]
+        return [path, _csv(tables, staging / RESULTS[1], number)]
 
-    return write_together(folder, make)
+    return write_together(folder, make, inputs=inputs)
 
 
-def _csv(tables: Mapping[str, pd.DataFrame], path: Path) -> Path:
+def _csv(tables: Mapping[str, pd.DataFrame], path: Path, number: str) -> Path:
     """One row for each stake and rule, with where the stake is."""
     keys = ["line_id", "tower_id", "role"]
     stakes = tables["electrodes"][[*keys, "lon", "lat", "offset_m", "offset_bearing_deg", "accuracy_m", "change"]]
-    table = tables["checks"].merge(pd.DataFrame(stakes), on=keys, how="left")
+    table = tables["checks"].merge(pd.DataFrame(stakes), on=keys, how="left").assign(plan_number=number)
     for column in table.select_dtypes(exclude="number").columns:
         table[column] = table[column].map(lambda text: csv_cell(clean(text)))
     table.to_csv(path, index=False, lineterminator="\r\n", encoding="utf-8")

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from io import BytesIO
 from pathlib import Path
+from typing import Any
 
 import pyogrio
 
-from layoutplan.outputs.gpkg import named_crs, plan_tables, projected
+from layoutplan.outputs.gpkg import NUMBER_KEY, named_crs, plan_tables, projected
+from layoutplan.outputs.plan_number import plan_number
 from layoutplan.planning.model import Plan
 
 
@@ -26,7 +28,8 @@ def write_flatgeobuf(plan: Plan, folder: Path) -> list[Path]:
     for name, (table, geometry) in plan_tables(plan).items():
         if geometry:
             frame = projected(table, crs, name)
-            options = {"geometry_type": geometry, "SPATIAL_INDEX": "NO"}
+            options: dict[str, Any] = {"geometry_type": geometry, "SPATIAL_INDEX": "NO"}
+            options["layer_metadata"] = {NUMBER_KEY: plan_number(plan)}
             file = BytesIO()  # GDAL says nothing of a disk that is full
             pyogrio.write_dataframe(frame, file, layer=name, driver="FlatGeobuf", use_arrow=True, **options)
             paths.append(folder / f"plan_{name}.fgb")

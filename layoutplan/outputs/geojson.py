@@ -12,6 +12,7 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 
 from layoutplan.outputs.columns import as_lists, turned, with_columns
+from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.rounding import LONLAT_DECIMALS, rounded
 from layoutplan.planning.model import Plan
 
@@ -23,8 +24,18 @@ def write_geojson(plan: Plan, folder: Path) -> Path:
     """Write one feature per line of text; ``kind`` says what it is. Shapes are cut at the antimeridian."""
     path = folder / "plan.geojson"
     tables = {name: with_columns(getattr(plan, name), name) for name in _KINDS}
-    lines = [line for name, frame in tables.items() for line in _features(frame, _KINDS[name])]
-    text = '{"type": "FeatureCollection", "features": [\n' + ",\n".join(lines) + "\n]}\n"
+    lines = [
+        line
+        for name, frame in tables.items()
+        for line in _features(frame.assign(plan_number=plan_number(plan)), _KINDS[name])
+    ]
+    text = (
+        '{"type": "FeatureCollection", "plan_number": "'
+        + plan_number(plan)
+        + '", "features": [\n'
+        + ",\n".join(lines)
+        + "\n]}\n"
+    )
     path.write_text(text, encoding="utf-8", newline="\n")
     return path
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from layoutplan.outputs.gpkg import named_crs, plan_tables, projected
+from layoutplan.outputs.plan_number import plan_number
 from layoutplan.planning.model import Plan
 
 _VERSION = "1.1.0"
@@ -22,9 +23,11 @@ def write_geoparquet(plan: Plan, folder: Path) -> list[Path]:
     paths = []
     for name, (table, geometry) in plan_tables(plan).items():
         path = folder / f"plan_{name}.parquet"
+        frame = projected(table, crs, name) if geometry else table.copy(deep=False)
+        frame.attrs = {"plan_number": plan_number(plan)}  # goes into the file's metadata
         if geometry:
-            projected(table, crs, name).to_parquet(path, index=False, schema_version=_VERSION)
+            frame.to_parquet(path, index=False, schema_version=_VERSION)
         else:
-            table.to_parquet(path, index=False)
+            frame.to_parquet(path, index=False)
         paths.append(path)
     return paths

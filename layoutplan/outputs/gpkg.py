@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -16,12 +17,14 @@ from layoutplan.errors import CRSError, OutputError
 from layoutplan.inputs.geodetic import require_places
 from layoutplan.job.classes import ObstacleClass
 from layoutplan.outputs.columns import TABLES, with_columns
+from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.styles import NO_CLOCK, add_styles
 from layoutplan.outputs.styles.layers import layer_styles
 from layoutplan.outputs.titles import LAYER_TITLES
 from layoutplan.planning.model import Plan
 from layoutplan.text import clean
 
+NUMBER_KEY = "PLAN_NUMBER"  # in the metadata of files
 VERSION = "1.3"  # newer GDAL versions would write 1.4, at which older desktop programs warn
 
 
@@ -40,7 +43,7 @@ def write_gpkg(plan: Plan, folder: Path) -> Path:
         ``output.crs`` is no coordinate reference system, or does not reach the plan.
     """
     tables = plan_tables(plan)
-    path = write_layers(tables, folder / "plan.gpkg", plan.job.output.crs)
+    path = write_layers(tables, folder / "plan.gpkg", plan.job.output.crs, plan_number(plan))
     add_styles(path, tables, layer_styles(present_classes(plan)))
     return path
 
@@ -56,7 +59,7 @@ def plan_tables(plan: Plan) -> dict[str, tuple[pd.DataFrame, str | None]]:
     return {name: (with_columns(getattr(plan, name), name), table.geometry) for name, table in TABLES.items()}
 
 
-def write_layers(tables: Mapping[str, tuple[pd.DataFrame, str | None]], path: Path, crs: str) -> Path:
+def write_layers(tables: Mapping[str, tuple[pd.DataFrame, str | None]], path: Path, crs: str, number: str = "") -> Path:
     """Write tables as layers of a new GeoPackage; the same tables give the same bytes.
 
     Parameters
@@ -67,6 +70,8 @@ def write_layers(tables: Mapping[str, tuple[pd.DataFrame, str | None]], path: Pa
         It must not be there yet.
     crs : str
         Of the layers.
+    number : str
+        Of the plan; every layer's description says it.
 
     Raises
     ------
@@ -77,12 +82,16 @@ def write_layers(tables: Mapping[str, tuple[pd.DataFrame, str | None]], path: Pa
     with _no_clock():
         for name, (frame, geometry) in tables.items():
             placed = projected(frame, system, name) if geometry else frame
-            _write_layer(placed, path, name, geometry)
+            _write_layer(placed, path, name, geometry, number)
     return path
 
 
-def _write_layer(frame: pd.DataFrame, path: Path, name: str, geometry: str | None) -> None:
-    options = {"IDENTIFIER": LAYER_TITLES[name]} | ({} if path.exists() else {"VERSION": VERSION})
+def _write_layer(frame: pd.DataFrame, path: Path, name: str, geometry: str | None, number: str) -> None:
+    options: dict[str, Any] = {"IDENTIFIER": LAYER_TITLES[name]}
+    if not path.exists():
+        options["VERSION"] = VERSION
+    if number:
+        options["DESCRIPTION"] = f"plan number {number}."
     if geometry:
         options["geometry_type"] = geometry
     pyogrio.write_dataframe(frame, path, layer=name, driver="GPKG", use_arrow=True, **options)

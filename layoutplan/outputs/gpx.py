@@ -12,6 +12,7 @@ import shapely
 from gpxpy.gpx import GPX, GPXBounds, GPXTrack, GPXTrackPoint, GPXTrackSegment, GPXWaypoint
 
 from layoutplan.outputs.columns import records
+from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.points import known_height_m, parts, rounded_lonlat, tower_waypoints
 from layoutplan.outputs.words import LEAD_COLUMNS, STAKE_COLUMNS, lead_words, stake_words
 from layoutplan.planning.model import Plan
@@ -48,7 +49,8 @@ def _document(plan: Plan, names: Mapping[tuple[str, str], str], which: str) -> G
     gpx = GPX()
     gpx.creator = "layoutplan"
     gpx.name = xml_text(f"{plan.job.title} {which}")
-    gpx.description = xml_text(" ".join(plan.cautions)) or None
+    gpx.description = xml_text(" ".join((f"Plan number {plan_number(plan)}.", *plan.cautions)))
+    gpx.keywords = f"plan number {plan_number(plan)}"
     gpx.time = plan_time(plan)
     gpx.waypoints = [*_stakes(plan), *_towers(plan, names)]
     gpx.tracks = [*_leads(plan), *_ways(plan, names)]
@@ -87,7 +89,7 @@ def _stakes(plan: Plan) -> Iterator[GPXWaypoint]:
             symbol=_SYMBOLS[stake.role],
             type=stake.role,
             comment=xml_text(text.short),
-            description=xml_text(text.full),
+            description=xml_text(f"{text.full} Plan number {plan_number(plan)}."),
         )
 
 
@@ -95,6 +97,7 @@ def _towers(plan: Plan, names: Mapping[tuple[str, str], str]) -> Iterator[GPXWay
     table = plan.towers
     lon, lat = rounded_lonlat(table["lon"], table["lat"])
     rows = records(table, *_KEYS, "status", "reasons", "elevation_m")
+    number = f". Plan number {plan_number(plan)}."
     for x, y, tower in zip(lon, lat, rows, strict=True):
         text = xml_text(f"Tower {tower.tower_id} of line {tower.line_id}: {tower.status}")
         yield GPXWaypoint(
@@ -105,7 +108,7 @@ def _towers(plan: Plan, names: Mapping[tuple[str, str], str]) -> Iterator[GPXWay
             symbol=_TOWER_SYMBOL,
             type="tower",
             comment=text,
-            description=f"{text}. {xml_text(tower.reasons)}" if tower.reasons else text,
+            description=(f"{text}. {xml_text(tower.reasons)}" if tower.reasons else text) + number,
         )
 
 

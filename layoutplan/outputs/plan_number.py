@@ -1,4 +1,4 @@
-"""A short number that tells one plan from another, for everything that is printed."""
+"""A short number that tells one plan from another, for everything that is written and printed."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from layoutplan.outputs.columns import as_lists, turned_lon
 from layoutplan.planning.model import Plan
 
 _LETTERS = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"  # no I, L, O, U: they are misread, or read like others
+_KNOWN = "_plan_number"
 _TOWER = ("line_id", "tower_id", "status")
 _STAKE = ("line_id", "tower_id", "role", "waypoint", "status")
 
@@ -27,6 +28,14 @@ def plan_number(plan: Plan) -> str:
     takes (``search.workers``).
     What ``terrain`` asks for shows in the positions and in the files' hashes; a written plan does not hold it.
     """
+    if (known := plan.__dict__.get(_KNOWN)) is not None:
+        return str(known)
+    number = _worked_out(plan)
+    object.__setattr__(plan, _KNOWN, number)  # every writer asks; a changed plan is another object
+    return number
+
+
+def _worked_out(plan: Plan) -> str:
     content = {
         "settings": _settings(plan),
         "grid_crs": plan.grid_crs,

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Mapping, Sequence
 from io import BytesIO
 from pathlib import Path
-from tempfile import TemporaryDirectory
 
 import pandas as pd
 from matplotlib.figure import Figure
 
-from layoutplan.errors import OutputError
 from layoutplan.outputs.plot_parts import looks
 from layoutplan.outputs.profile_line_plot import line_plot
 from layoutplan.outputs.profile_plots import bearing_plot, distance_plot
+from layoutplan.outputs.write import write_together
 from layoutplan.text import clean, csv_cell, file_stem
 
 _UNDATED = {"svg": {"Date": None, "Creator": None}, "png": {"Software": None}}
@@ -27,7 +25,7 @@ def write_profile(
     folder: Path,
     picture: str,
 ) -> list[Path]:
-    """Draw a profile into a folder; files of the same names are replaced, all others are left alone.
+    """Draw a profile into a folder; earlier ones of the same names are replaced, all other files are left alone.
 
     Parameters
     ----------
@@ -76,15 +74,9 @@ def _csv(table: pd.DataFrame) -> bytes:
 
 
 def _replace(contents: Mapping[str, bytes], folder: Path) -> list[Path]:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        with TemporaryDirectory(prefix=".layoutplan-", dir=folder) as staging:
-            for file, content in contents.items():
-                (Path(staging) / file).write_bytes(content)
-            for file in contents:
-                os.replace(Path(staging) / file, folder / file)
-    except OSError as err:
-        raise OutputError(
-            f"'{folder}': the plots cannot be written there ({err.strerror}). Choose another folder."
-        ) from err
-    return [folder / file for file in contents]
+    def make(staging: Path) -> list[Path]:
+        for file, content in contents.items():
+            (staging / file).write_bytes(content)
+        return [staging / file for file in contents]
+
+    return write_together(folder, make)

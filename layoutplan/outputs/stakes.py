@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from layoutplan.outputs.columns import TABLES
+from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.rounding import rounded
 from layoutplan.planning.model import Plan
 from layoutplan.text import clean, csv_cell
@@ -25,6 +26,7 @@ def write_stakes(plan: Plan, folder: Path) -> Path:
     table = rounded(plan.electrodes.merge(leads, on=keys, how="left", validate="1:1")[order])
     for column in _EXPECTED:  # an empty cell might be read as no voltage
         table[column] = table[column].astype(object).where(table[column].notna(), "unknown")
+    table["plan_number"] = plan_number(plan)
     for column in table.select_dtypes(exclude="number").columns:
         table[column] = table[column].map(lambda text: csv_cell(clean(text)))
     table.to_csv(path, index=False, lineterminator="\r\n", encoding="utf-8")

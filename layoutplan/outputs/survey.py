@@ -13,6 +13,7 @@ from layoutplan.job.survey import COLUMN_WORDS
 from layoutplan.outputs.grid import FloatArray, Grid, Unit, grid_of
 from layoutplan.outputs.grid_factors import grid_factors
 from layoutplan.outputs.grid_notes import caution_notes, coordinate_notes, factor_notes, height_notes
+from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.survey_points import survey_points
 from layoutplan.planning.model import Plan
 from layoutplan.text import clean, csv_cell
@@ -47,7 +48,10 @@ def _rows(plan: Plan, unit: Unit, points: pd.DataFrame, places: FloatArray) -> I
         "N": _figures(places[:, 1], _DECIMALS),
         "E": _figures(places[:, 0], _DECIMALS),
         "Z": _figures(height, _HEIGHT_DECIMALS),
-        "D": [csv_cell(f"{name} {status}") for name, status in zip(points["name"], points["status"], strict=True)],
+        "D": [
+            csv_cell(f"{name} {status} {plan_number(plan)}")
+            for name, status in zip(points["name"], points["status"], strict=True)
+        ],
     }
     if header:
         yield [COLUMN_WORDS[letter] + (f"_{unit.symbol}" if letter in "NEZ" else "") for letter in letters]
@@ -63,10 +67,14 @@ def _notes(plan: Plan, grid: Grid, points: pd.DataFrame, places: FloatArray) -> 
     order = ", ".join(COLUMN_WORDS[letter] for letter in survey.letters)
     yield f"Side-car of {NAME}.csv: proposed stakes and towers for setting out"
     yield f"Job: {clean(plan.job.title)}"
+    yield f"Plan number: {plan_number(plan)}"
     yield ""
     yield from coordinate_notes(grid, points[["lon", "lat"]])
     yield f"Columns: {survey.columns} ({order}); {'a header line' if survey.header else 'no header line'}; comma, CRLF"
-    yield "Description: waypoint name as in waypoints.gpx (T tower, H current, S potential electrode), then the status"
+    yield (
+        "Description: waypoint name as in waypoints.gpx (T tower, H current, S potential electrode), then the status "
+        "and the plan number"
+    )
     yield ""
     yield from height_notes(grid.unit, points["elevation_m"])
     yield ""

@@ -1,25 +1,26 @@
-"""Writing a plan's files all together or not at all."""
+"""Writing a plan's files all together or not at all, and nothing over a file of somebody else."""
 
 from __future__ import annotations
 
 import errno
 import os
 import shutil
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager, suppress
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from tempfile import TemporaryDirectory
 
 from pyogrio.errors import DataLayerError, DataSourceError, FeatureError
 
 from layoutplan.errors import OutputError
 from layoutplan.outputs.columns import on_the_globe
-from layoutplan.outputs.earlier import kept_copies
+from layoutplan.outputs.earlier import LEDGER_NAME, kept_copies, write_ledger
 from layoutplan.outputs.installed import chosen_formats
 from layoutplan.outputs.making import make_files
-from layoutplan.outputs.record import sha256
+from layoutplan.outputs.record import paths_in, sha256
+from layoutplan.outputs.targets import identities, identity, refuse_inputs
 from layoutplan.planning.model import Plan
 from layoutplan.planning.read import RECORD_NAME, read_plan_record
+from layoutplan.store import alone_in, replace_all, staging_in
 from layoutplan.unfinished import unfinished
 
 _A_FEW_PAGES = 32 * 1024  # bytes
@@ -31,8 +32,8 @@ def write_plan(plan: Plan, folder: Path) -> list[Path]:
 
     They are made in a hidden folder inside ``folder`` and moved into place when all are complete; if anything fails,
     an earlier plan is as it was. One folder holds one plan: what an earlier plan wrote there in other formats is
-    removed, unless somebody has changed it since; what somebody has changed and is written anew is kept under another
-    name (`outputs.earlier.kept_copies`).
+    removed, unless somebody has changed it since. What somebody else wrote or changed and is written anew is kept under
+    another name (`outputs.earlier.kept_copies`).
 
     Parameters
     ----------
@@ -48,26 +49,27 @@ def write_plan(plan: Plan, folder: Path) -> list[Path]:
     Raises
     ------
     OutputError
-        The folder cannot be written to, the disk is full, a file is in use, or a format is not known or fails.
+        The folder cannot be written to, the disk is full, a file is in use or an input of the plan, another run works
+        there, or a format is not known or fails.
     """
     formats = [entry for entry in chosen_formats(plan.job.output.formats) if entry.applies_to(plan)]
+    inputs = [*paths_in(plan.job.model_dump()), *(file.path for file in plan.files)]
+    refuse_inputs(folder, [name for entry in formats for name in entry.files], inputs)
     ready = on_the_globe(plan)
-    stale: list[Path] = []
-
-    def make(staging: Path) -> list[Path]:
-        new = make_files(ready, formats, staging)
-        stale.extend(_stale(folder, {path.name for path in new}))
-        return new
-
-    written = write_together(folder, make)
-    _remove(stale)
-    return written
+    return write_together(folder, lambda staging: make_files(ready, formats, staging), inputs=inputs, whole_plan=True)
 
 
-def write_together(folder: Path, make: Callable[[Path], list[Path]]) -> list[Path]:
+def write_together(
+    folder: Path,
+    make: Callable[[Path], list[Path]],
+    *,
+    inputs: Iterable[Path] = (),
+    whole_plan: bool = False,
+    keep: bool = True,
+) -> list[Path]:
     """Have files made in a hidden folder and move them into place when all are complete.
 
-    What a plan wrote there and somebody changed since is kept under another name (`outputs.earlier`).
+    What somebody else wrote or changed there is kept under another name (`outputs.earlier`).
 
     Parameters
     ----------
@@ -75,80 +77,44 @@ def write_together(folder: Path, make: Callable[[Path], list[Path]]) -> list[Pat
         Made if it does not exist.
     make : callable
         Makes the files in the folder it is given and returns their paths.
+    inputs : iterable of Path
+        Files that are never written over or removed.
+    whole_plan : bool
+        Whether what an earlier plan left in other formats goes.
+    keep : bool
+        False if the user has said that files of these names are replaced.
 
     Raises
     ------
     OutputError
         As `write_plan`.
     """
-    with _plain_errors(folder):
-        folder.mkdir(parents=True, exist_ok=True)
+    with _plain_errors(folder), alone_in(folder):
         _refuse_in_use(folder)
-        staging = TemporaryDirectory(prefix=".layoutplan-", dir=folder, ignore_cleanup_errors=True)
-    with staging, unfinished(Path(staging.name)), _plain_errors(folder):
-        new = make(Path(staging.name))
-        return _move(new, folder, Path(staging.name), kept_copies(folder))
+        with staging_in(folder) as staging, unfinished(staging):
+            new = make(staging)
+            refuse_inputs(folder, [path.name for path in new], inputs)
+            names = {path.name for path in new}
+            stale = _stale(folder, names, inputs) if whole_plan else []
+            kept = kept_copies(folder, new) if keep else {}
+            if keep and RECORD_NAME not in names:
+                new = [*new, write_ledger(folder, new, staging)]
+            moved = replace_all(folder, new, kept, stale)
+    return [path for path in moved if path.name != LEDGER_NAME]
 
 
-def _move(new: Sequence[Path], folder: Path, staging: Path, kept: Mapping[Path, Path]) -> list[Path]:
-    """Move finished files into place; if one cannot be moved, or it is stopped, put the earlier ones back."""
-    earlier = staging / "earlier"
-    earlier.mkdir()
-    moved: list[Path] = []
-    copies: list[Path] = []
-    try:
-        for path in new:
-            target = folder / path.name
-            if target in kept:
-                copies.append(kept[target])
-                _keep(target, kept[target])
-            if target.exists():
-                _keep(target, earlier / path.name)
-            moved.append(target)  # before it is moved: stopped right after, it is put back too
-            os.replace(path, target)
-    except BaseException:  # also when the user or the system stops it here
-        for target in (*moved, *copies):
-            with suppress(OSError):  # one that cannot be put back was not replaced either
-                _put_back(target, earlier / target.name)
-        raise
-    return moved
-
-
-def _put_back(target: Path, before: Path) -> None:
-    if before.exists():
-        os.replace(before, target)
-    else:
-        target.unlink(missing_ok=True)
-
-
-def _keep(path: Path, copy: Path) -> None:
-    try:
-        os.link(path, copy)
-    except OSError:  # file systems without hard links
-        shutil.copy2(path, copy)
-
-
-def _stale(folder: Path, names: set[str]) -> list[Path]:
-    """Files that an earlier plan wrote here and nobody changed since, other than ``names``."""
+def _stale(folder: Path, names: set[str], inputs: Iterable[Path]) -> list[str]:
+    """Files that an earlier plan wrote here and nobody changed or uses since, other than ``names``."""
     try:
         record = read_plan_record(folder)
     except OutputError:
         return []
     known = {file["file"]: file["sha256"] for file in record.get("files", ())}
+    used = identities(inputs)
     listed = [folder / name for name in known if name not in names and Path(name).name == name]
-    stale = [path for path in listed if path.is_file() and sha256(path) == known[path.name]]
-    return stale if RECORD_NAME in names else [*stale, folder / RECORD_NAME]
-
-
-def _remove(stale: Sequence[Path]) -> None:
-    for path in stale:
-        try:
-            path.unlink()
-        except OSError as err:
-            raise OutputError(
-                f"'{path}' belongs to an earlier plan and cannot be removed ({err.strerror}). "
-                "The new plan is written; delete that file yourself."
-            ) from err
+    files = [path for path in listed if path.is_file() and not path.is_symlink() and identity(path) not in used]
+    stale = [path.name for path in files if sha256(path) == known[path.name]]
+    return stale if RECORD_NAME in names else [*stale, RECORD_NAME]
 
 
 def _refuse_in_use(folder: Path) -> None:

@@ -11,7 +11,7 @@ import pandas as pd
 from layoutplan.errors import OutputError
 from layoutplan.planning.explain_electrics import limit_lines, stake_lines, tower_lines
 from layoutplan.planning.on_foot import way_lines
-from layoutplan.planning.read import read_plan_tables, refuse_newer
+from layoutplan.planning.read import read_plan
 from layoutplan.planning.stored import moved
 from layoutplan.siting.judge import TERMS
 
@@ -48,8 +48,8 @@ def explain_tower(folder: Path, tower: str, line: str | None = None) -> list[str
     OutputError
         The folder holds no plan, one of a newer version, or the plan no such tower (or several).
     """
-    refuse_newer(folder)
-    tables = read_plan_tables(folder)
+    written = read_plan(folder, record_needed=False)
+    tables = written.tables
     line_id, tower_id = _find(tables["towers"], folder, tower, line)
 
     def mine(name: str, role: str | None = None) -> Any:
@@ -66,6 +66,7 @@ def explain_tower(folder: Path, tower: str, line: str | None = None) -> list[str
             f"caution: plan.gpkg was changed, {', '.join(away)} no longer lie(s) where these figures say. They are "
             "those of the place that was planned; hold the new one against the rules with 'layoutplan check'.",
         )
+    lines[:0] = [f"note: {text}" for text in written.notes]
     lines += way_lines(mine("approaches"))
     for stake in mine("electrodes").to_dict("records"):
         role = stake["role"]

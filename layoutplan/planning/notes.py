@@ -28,16 +28,22 @@ CAUTIONS = (
 def assumptions(job: Job, inputs: Inputs, model: LineModel, own_segments: int) -> tuple[str, ...]:
     """Everything that was taken for granted, in plain words."""
     texts = [*inputs.assumptions, *model.assumptions]
-    half = Line.model_fields["half_width_m"].default
-    if lines := [line.id for line in job.lines if "half_width_m" not in line.model_fields_set]:
-        texts.append(f"half-width of the tower top not given for {', '.join(lines)}: {half:g} m taken (judgement)")
-    if "reel_m" not in job.rules.model_fields_set:
-        texts.append(f"lead on the reel not given: {Rules.model_fields['reel_m'].default:g} m taken (judgement)")
     if own_segments:
         texts.append(
             f"{own_segments} mapped power-line segment(s) keep within 10 m of a planned span and were taken for the "
             "planned line itself"
         )
+    return tuple(dict.fromkeys((*texts, *job_assumptions(job))))
+
+
+def job_assumptions(job: Job) -> tuple[str, ...]:
+    """What is taken for granted whatever the inputs hold: by every plan, and for what the job leaves out."""
+    texts = []
+    half = Line.model_fields["half_width_m"].default
+    if lines := [line.id for line in job.lines if "half_width_m" not in line.model_fields_set]:
+        texts.append(f"half-width of the tower top not given for {', '.join(lines)}: {half:g} m taken (judgement)")
+    if "reel_m" not in job.rules.model_fields_set:
+        texts.append(f"lead on the reel not given: {Rules.model_fields['reel_m'].default:g} m taken (judgement)")
     texts += [
         "distances are horizontal, on the ellipsoid (WGS 84) at sea level: at 2,000 m height a tape reads 0.03 % more",
         "a lead is taken to run straight from the tower point to its stake; at the tower it is led round from the leg",

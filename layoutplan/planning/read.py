@@ -1,10 +1,12 @@
-"""Reading a written plan back, for explaining and checking it."""
+"""Reading a written plan back, for explaining and checking it: as data of somebody else, and as one plan."""
 
 from __future__ import annotations
 
 import hashlib
 import json
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from fnmatch import fnmatch
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +20,9 @@ from layoutplan.errors import InputError, OutputError
 from layoutplan.inputs.database import check_database
 from layoutplan.job import Job
 from layoutplan.job.given import with_given
+from layoutplan.planning.numbered import plan_numbers_in
 from layoutplan.planning.sound import require_sound
+from layoutplan.store import settle
 from layoutplan.text import clean
 
 FORMAT_VERSION = 3  # of plan.json and the tables; raised when a reader of the earlier one would go wrong
@@ -42,7 +46,109 @@ _SHAPE = {"settings": dict, "summary": dict, "obstacle_classes": dict, "software
 )
 _ENTRIES = {"files": ("file", "sha256"), "inputs": ("file", "sha256", "used_for")}
 _LONGEST_NAME = 255  # bytes; what most file systems take
+_AS_WRITTEN = ("settings", "given", "obstacle_classes", "files")  # their texts are keys, or enter the plan's number
 STYLES_TABLE = "layer_styles"  # how desktop programs draw the layers; no table of the plan
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """What lies in the folder of a plan.
+
+    Attributes
+    ----------
+    record : dict or None
+        ``plan.json``; None if there is none.
+    tables : dict of DataFrame
+        As `read_plan_tables` gives them.
+    as_written : bool
+        Whether the tables are, to the byte, those that the record names; False too if there is no record.
+    notes : tuple of str
+        What is to be said of files that were changed, or belong to another plan.
+    """
+
+    record: dict[str, Any] | None
+    tables: dict[str, pd.DataFrame]
+    as_written: bool
+    notes: tuple[str, ...]
+
+
+def read_plan(folder: str | Path, record_needed: bool = True) -> Written:
+    """Read the plan in a folder, and hold its files against its record: the one way in for every command.
+
+    Parameters
+    ----------
+    folder : str or Path
+    record_needed : bool
+        Whether a folder without ``plan.json`` is refused.
+
+    Raises
+    ------
+    OutputError
+        As `read_plan_tables` and `read_plan_record`; or ``plan.gpkg`` and ``plan.json`` are of two plans.
+    """
+    folder = Path(folder)
+    settle(folder)
+    refuse_newer(folder)
+    if not record_needed and not (folder / RECORD_NAME).exists():
+        tables = read_plan_tables(folder)
+        return Written(None, tables, False, (f"no {RECORD_NAME} here: whether {TABLES_NAME} was changed is not known",))
+    record = read_plan_record(folder)
+    _existing(folder / TABLES_NAME, "gpkg")
+    others, changed = misfits(folder, record)
+    number = clean(record.get("plan_number"))
+    if TABLES_NAME in others:
+        raise OutputError(
+            f"'{folder}': files of two plans lie here: {RECORD_NAME} is of plan {number}, "
+            f"{', '.join(f'{name} of plan {other}' for name, other in others.items())}. Do not use them together; plan "
+            "again into an empty folder."
+        )
+    notes = [f"{name} belongs to plan {other}, not to plan {number} of this folder" for name, other in others.items()]
+    if changed:
+        notes.append(f"changed after the plan was written: {', '.join(changed)}")
+    return Written(record, read_plan_tables(folder), TABLES_NAME not in changed, tuple(notes))
+
+
+def misfits(folder: Path, record: Mapping[str, Any]) -> tuple[dict[str, str], list[str]]:
+    """Files of a folder that are not, to the byte, what the record of its plan names.
+
+    Returns
+    -------
+    dict of str
+        Files that carry the number of another plan, and that number; such as the record does not name, too.
+    list of str
+        Files that were changed otherwise.
+    """
+    from layoutplan.outputs import FORMATS
+
+    wanted = _sums(record)
+    patterns = [pattern for entry in FORMATS.values() for pattern in entry.files]
+    others, changed = {}, []
+    for path in sorted(folder.iterdir()):
+        name = path.name
+        ours = name in wanted or (any(fnmatch(name, pattern) for pattern in patterns) and "_earlier" not in path.stem)
+        if not ours or name == RECORD_NAME or not path.is_file() or _fingerprint(path) & wanted.get(name, set()):
+            continue
+        numbers = plan_numbers_in(path) - {record.get("plan_number")}
+        if numbers:
+            others[name] = ", ".join(sorted(numbers))
+        elif name in wanted:
+            changed.append(name)
+    return others, changed
+
+
+def _sums(record: Mapping[str, Any]) -> dict[str, set[str]]:
+    """SHA-256 of files by name; of the tables also the one that leaves a database's counters out."""
+    try:
+        sums = {str(entry["file"]): {str(entry["sha256"])} for entry in record["files"]}
+    except (KeyError, TypeError):
+        sums = {}
+    return sums | {TABLES_NAME: sums.get(TABLES_NAME, set()) | {str(record.get("tables_sha256"))}}
+
+
+def _fingerprint(path: Path) -> set[str]:
+    with path.open("rb") as file:
+        whole = hashlib.file_digest(file, "sha256").hexdigest()
+    return {whole, tables_sha256(path)} if path.name == TABLES_NAME else {whole}
 
 
 def read_plan_tables(folder: str | Path) -> dict[str, pd.DataFrame]:
@@ -57,18 +163,19 @@ def read_plan_tables(folder: str | Path) -> dict[str, pd.DataFrame]:
     -------
     dict of DataFrame
         By name (``towers``, ``electrodes``, ``checks`` …); GeoDataFrames where there is geometry, in the coordinate
-        reference system of the file.
+        reference system of the file. Texts are inert: they may come from anybody.
 
     Raises
     ------
     OutputError
         The folder holds no plan, or one that cannot be read.
     """
+    settle(folder)
     path = _existing(Path(folder) / TABLES_NAME, "gpkg")
     try:
         check_database(path, views=False)
         names = [name for name in pyogrio.list_layers(path)[:, 0] if name != STYLES_TABLE]
-        tables = {str(name): pyogrio.read_dataframe(path, layer=name, use_arrow=True) for name in names}
+        tables = {str(name): _inert(pyogrio.read_dataframe(path, layer=name, use_arrow=True)) for name in names}
     except (*_UNREADABLE, InputError) as err:
         raise OutputError(f"'{path}': not a readable plan ({clean(err)[:200]}). Plan again into this folder.") from err
     require_sound(tables, Path(folder))
@@ -76,7 +183,7 @@ def read_plan_tables(folder: str | Path) -> dict[str, pd.DataFrame]:
 
 
 def read_plan_record(folder: str | Path) -> dict[str, Any]:
-    """Read ``plan.json``: summary, settings, inputs, cautions.
+    """Read ``plan.json``: summary, settings, inputs, cautions; its texts are inert, its settings as they were written.
 
     Parameters
     ----------
@@ -88,6 +195,7 @@ def read_plan_record(folder: str | Path) -> dict[str, Any]:
     OutputError
         The folder holds no plan, one that cannot be read, or one of another version.
     """
+    settle(folder)
     refuse_newer(folder)
     path = _existing(Path(folder) / RECORD_NAME, "json")
     try:
@@ -101,7 +209,27 @@ def read_plan_record(folder: str | Path) -> dict[str, Any]:
             "Plan again into this folder."
         )
     _require_shape(record, path)
-    return dict(record)
+    return {key: value if key in _AS_WRITTEN else _inert_texts(value) for key, value in record.items()}
+
+
+def _inert(table: pd.DataFrame) -> pd.DataFrame:
+    """Texts of a table made inert, each distinct one once."""
+    for column in table.columns:
+        if table[column].dtype == object or pd.api.types.is_string_dtype(table[column].dtype):
+            texts = table[column]
+            distinct = [text for text in texts.unique() if isinstance(text, str)]
+            changed = {text: inert for text in distinct if (inert := clean(text)) != text}
+            if changed:
+                table[column] = texts.map(lambda text, changed=changed: changed.get(text, text), na_action="ignore")
+    return table
+
+
+def _inert_texts(node: Any) -> Any:
+    if isinstance(node, dict):
+        return {clean(key): _inert_texts(value) for key, value in node.items()}
+    if isinstance(node, list):
+        return [_inert_texts(item) for item in node]
+    return clean(node) if isinstance(node, str) else node
 
 
 def _require_shape(record: Mapping[str, Any], path: Path) -> None:

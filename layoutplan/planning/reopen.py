@@ -23,7 +23,7 @@ from layoutplan.inputs.provenance import sha256_of
 from layoutplan.job import Job, Line, load_terrain
 from layoutplan.job.terrain import Terrain
 from layoutplan.line import LineModel, build_lines
-from layoutplan.planning.read import read_plan_record, read_plan_tables, recorded_job
+from layoutplan.planning.read import read_plan, recorded_job
 from layoutplan.terrain import Dem, OpenedTerrain, open_terrain
 from layoutplan.text import clean
 
@@ -95,7 +95,8 @@ def reopen(folder: str | Path, job_file: str | Path | None = None) -> Reopened:
 
 
 def _reopened(folder: Path, job_file: str | Path | None) -> Reopened:
-    record, tables = read_plan_record(folder), read_plan_tables(folder)
+    written = read_plan(folder)
+    record, tables = dict(written.record or {}), written.tables
     missing = [name for name in _NEEDED if name not in tables]
     if missing:
         raise OutputError(f"'{folder}': plan.gpkg has no layer {', '.join(missing)}. Plan again into this folder.")

@@ -15,13 +15,13 @@ import shapely
 from layoutplan.errors import OutputError
 from layoutplan.inputs.corridor import Frame
 from layoutplan.inputs.model import InputFile
+from layoutplan.outputs.plan_number import plan_number
 from layoutplan.planning.model import Plan
+from layoutplan.planning.notes import CAUTIONS, job_assumptions
 from layoutplan.planning.read import (
-    TABLES_NAME,
-    read_plan_record,
-    read_plan_tables,
+    RECORD_NAME,
+    read_plan,
     recorded_job,
-    tables_sha256,
 )
 from layoutplan.text import clean
 
@@ -40,10 +40,13 @@ class Stored:
         Longitudes within [-180, 180) as in its files; the paths in its job are names only; no timings.
     changed : str
         What is to be said if ``plan.gpkg`` is no longer as it was written; empty if it is.
+    notes : tuple of str
+        What else is to be said: files of another plan beside it, cautions that were missing in its record.
     """
 
     plan: Plan
     changed: str
+    notes: tuple[str, ...] = ()
 
 
 def stored_plan(folder: str | Path) -> Stored:
@@ -61,7 +64,8 @@ def stored_plan(folder: str | Path) -> Stored:
         stakes or leads were moved since: their figures would no longer belong to them.
     """
     folder = Path(folder)
-    record, read = read_plan_record(folder), read_plan_tables(folder)
+    written = read_plan(folder)
+    record, read = dict(written.record or {}), written.tables
     read.setdefault("pairs", pd.DataFrame())  # earlier plans looked for none
     missing = [name for name in _tables() if name not in read]
     if missing:
@@ -71,8 +75,9 @@ def stored_plan(folder: str | Path) -> Stored:
         tables = {
             name: _in_degrees(read[name], frame) if spatial else read[name] for name, spatial in _tables().items()
         }
-        changed = "" if _as_written(record, folder) else _require_in_place(tables, folder)
-        return Stored(_plan(record, tables), changed)
+        plan, said = _plan(record, tables)
+        changed = "" if written.as_written else _require_in_place(plan, str(record.get("plan_number")), folder)
+        return Stored(plan, changed, (*written.notes, *said))
     except (AttributeError, KeyError, TypeError, ValueError) as err:  # whatever was taken away; ValidationError too
         raise OutputError(
             f"'{folder}': plan.json or plan.gpkg was taken apart ({type(err).__name__}: {clean(err)[:100]}). "
@@ -80,19 +85,28 @@ def stored_plan(folder: str | Path) -> Stored:
         ) from err
 
 
-def _plan(record: Mapping[str, Any], tables: Mapping[str, Any]) -> Plan:
-    return Plan(
-        job=recorded_job(record),
+def _plan(record: Mapping[str, Any], tables: Mapping[str, Any]) -> tuple[Plan, list[str]]:
+    """Return the plan, its cautions and assumptions as far as this program knows them, and what its record lacked."""
+    job = recorded_job(record)
+    assumed = [text for text in job_assumptions(job) if text not in record["assumptions"]]
+    unsaid = [text for text in CAUTIONS if text not in record["cautions"]]
+    foreign = [text for text in record["cautions"] if text not in CAUTIONS]
+    said = [f"{RECORD_NAME} lacked this caution: {text}" for text in unsaid]
+    said += [f"{RECORD_NAME} lacked this assumption: {text}" for text in assumed]
+    said += [f"{RECORD_NAME} holds a caution that is none of this program; it was left out: {text}" for text in foreign]
+    plan = Plan(
+        job=job,
         files=tuple(
             InputFile(Path(file["file"]), file["sha256"], file["used_for"], file["data_date"], file["attribution"])
             for file in record["inputs"]
         ),
-        assumptions=tuple(record["assumptions"]),
-        cautions=tuple(record["cautions"]),
+        assumptions=(*record["assumptions"], *assumed),
+        cautions=CAUTIONS,
         problems=tuple(record["problems"]),
         grid_crs=str(record["grid_crs"]),
         **tables,
     )
+    return plan, said
 
 
 def _tables() -> dict[str, bool]:
@@ -109,16 +123,14 @@ def _in_degrees(table: gpd.GeoDataFrame, frame: Frame) -> gpd.GeoDataFrame:
     return table.set_geometry(gpd.GeoSeries(rounded, index=table.index, crs="EPSG:4326"), crs="EPSG:4326")
 
 
-def _as_written(record: Mapping[str, Any], folder: Path) -> bool:
-    return bool(record.get("tables_sha256") == tables_sha256(folder / TABLES_NAME))
+def _require_in_place(plan: Plan, number: str, folder: Path) -> str:
+    """Refuse a plan in which points no longer lie where their own figures say, or these are not those of the plan.
 
-
-def _require_in_place(tables: Mapping[str, Any], folder: Path) -> str:
-    """Refuse a plan in which points no longer lie where their own figures say."""
-    away = list(
-        dict.fromkeys((*moved(tables["towers"], 0), *moved(tables["electrodes"], 0), *moved(tables["leads"], -1)))
-    )
-    electrodes, leads = tables["electrodes"], tables["leads"]
+    The plan's number is made from its towers' and stakes' figures; the leads' are held against both.
+    """
+    electrodes, leads = plan.electrodes, plan.leads
+    points = (*moved(plan.towers, 0), *moved(electrodes, 0), *moved(leads, -1), *_loose(leads, electrodes, plan.towers))
+    away = list(dict.fromkeys(points))
     pairs = [set(zip(table["line_id"], table["tower_id"], table["role"], strict=True)) for table in (electrodes, leads)]
     away += [f"{tower} {role}" for _, tower, role in sorted(pairs[0] ^ pairs[1], key=str)]
     if away:
@@ -127,10 +139,25 @@ def _require_in_place(tables: Mapping[str, Any], folder: Path) -> str:
             "figures say. Hold them against the rules with 'layoutplan check', enter them as [[fixed]] in the job, and "
             "plan again."
         )
+    if plan_number(plan) != number:
+        raise OutputError(
+            f"'{folder}': the towers and stakes in plan.gpkg, with the settings in {RECORD_NAME}, are not those of "
+            f"plan {clean(number)}: their places, names or statuses, or the settings, were changed. Plan again into "
+            "this folder."
+        )
     return (
         "plan.gpkg was changed after the plan was written; towers, stakes and leads lie where they lay, but whether "
         "their other figures are those of the plan is not known"
     )
+
+
+def _loose(leads: gpd.GeoDataFrame, electrodes: pd.DataFrame, towers: pd.DataFrame) -> Iterator[str]:
+    """Names of leads that do not begin at their tower, or whose end is not their stake's."""
+    keys = ["line_id", "tower_id"]
+    for table, vertex, on in ((towers, 0, keys), (electrodes, -1, [*keys, "role"])):
+        there = leads[[*keys, "role"]].merge(table[[*on, "lon", "lat"]].drop_duplicates(on), on=on, how="left")
+        ends = leads.assign(lon=there["lon"].to_numpy(), lat=there["lat"].to_numpy())
+        yield from moved(ends.set_geometry(shapely.get_point(ends.geometry.to_numpy(), vertex)), 0)
 
 
 def moved(table: pd.DataFrame, vertex: int) -> Iterator[str]:

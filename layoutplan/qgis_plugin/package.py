@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import zipfile
 from importlib import resources
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -27,6 +28,8 @@ def write_plugin(path: Path) -> Path:
     OutputError
         It cannot be written.
     """
+    if path.exists() and not _is_plugin(path):
+        raise OutputError(f"'{path}' exists and is no plug-in of this program: it was left alone. Choose another name.")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         with TemporaryDirectory(dir=path.parent, prefix=".layoutplan-") as folder:
@@ -36,6 +39,14 @@ def write_plugin(path: Path) -> Path:
     except OSError as err:
         raise OutputError(f"'{path}' cannot be written ({err.strerror}). Choose another place.") from err
     return path
+
+
+def _is_plugin(path: Path) -> bool:
+    try:
+        with zipfile.ZipFile(path) as archive:
+            return any(name.startswith(f"{NAME}/") for name in archive.namelist())
+    except (OSError, zipfile.BadZipFile):
+        return False
 
 
 def plugin_files() -> dict[str, bytes]:

@@ -20,6 +20,7 @@ from layoutplan.inputs.model import InputFile
 from layoutplan.job import Job, Line, TowerSource, shipped_classes
 from layoutplan.job.land import Land
 from layoutplan.planning.model import ALL_MET, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED, Plan
+from layoutplan.planning.notes import CAUTIONS, job_assumptions
 
 from .electrical import exposures_table, with_lead_figures, with_stake_figures, with_tower_figures
 
@@ -351,11 +352,8 @@ def build_plan(
                 attribution="© OpenStreetMap contributors, ODbL",
             ),
         ),
-        assumptions=("Towers of line 'Valley 132': base width unknown, no leg is named.",),
-        cautions=(
-            "The line is in service: voltages are induced on long leads. Handle them as live until measured.",
-            "The map shows only what somebody mapped; look for buried cables and pipes before driving a stake.",
-        ),
+        assumptions=("Towers of line 'Valley 132': base width unknown, no leg is named.", *job_assumptions(job)),
+        cautions=CAUTIONS,
         problems=("/home/somebody/maps/valley.osm.pbf: 2 areas could not be built {{7*7}}.",),
         grid_crs="EPSG:32632",
     )

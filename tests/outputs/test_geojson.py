@@ -30,7 +30,7 @@ def test_kinds_and_positions(plan, tmp_path) -> None:
 
 
 def test_the_collection_has_no_crs(plan, tmp_path) -> None:
-    assert set(read(write_geojson(plan, tmp_path))) == {"type", "features"}  # RFC 7946, section 4
+    assert set(read(write_geojson(plan, tmp_path))) == {"type", "plan_number", "features"}  # RFC 7946, sections 4, 6.1
 
 
 def test_across_the_antimeridian(make_plan, tmp_path) -> None:

@@ -8,6 +8,7 @@ from pathlib import Path
 from layoutplan.outputs.grid import Grid, grid_of
 from layoutplan.outputs.grid_factors import grid_factors
 from layoutplan.outputs.grid_notes import caution_notes, coordinate_notes, factor_notes
+from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.survey_points import survey_points
 from layoutplan.planning.model import Plan
 from layoutplan.text import clean
@@ -37,6 +38,7 @@ def _notes(plan: Plan, grid: Grid) -> Iterator[str]:
     places = grid.positions(points[["lon", "lat"]])
     yield "Side-car of stakes.dxf: proposed stakes, leads and keep-outs as a drawing"
     yield f"Job: {clean(plan.job.title)}"
+    yield f"Plan number: {plan_number(plan)}"
     yield ""
     yield from coordinate_notes(grid, points[["lon", "lat"]])
     if not grid.unit.dxf_code:

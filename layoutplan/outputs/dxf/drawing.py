@@ -20,6 +20,7 @@ from layoutplan.outputs.dxf.blocks import STAKE_H, STAKE_S, TOWER, add_blocks
 from layoutplan.outputs.dxf.text import dxf_text, layer_name
 from layoutplan.outputs.grid import Grid
 from layoutplan.outputs.keep_outs import keep_outs, near_the_line
+from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.survey_points import survey_points
 from layoutplan.outputs.words import figure, lead_level
 from layoutplan.planning.model import ALL_MET, Plan
@@ -45,6 +46,7 @@ def save_drawing(plan: Plan, grid: Grid, path: Path) -> None:
         drawing = new("R2010", setup=["linetypes"])
         metre = 1 / grid.unit.metres
         _set_up(drawing, grid, metre)
+        drawing.header.custom_vars.append("Plan", f"plan number {plan_number(plan)}")
         space = drawing.modelspace()
         obstacles = near_the_line(plan, grid)
         _obstacles(space, plan, obstacles, metre)
@@ -181,6 +183,7 @@ def _frame(drawing: Drawing, space: Modelspace, plan: Plan, grid: Grid, places: 
     system = " ".join(filter(None, (grid.code, grid.crs.name)))
     notes = (
         plan.job.title,
+        f"Plan number {plan_number(plan)}",
         f"{system}, {grid.unit.name}; grid coordinates, not ground. See stakes_dxf.txt.",
         "Proposals off a map: local codes, the asset owner's rules and licensed practice take precedence.",
         "What is not drawn may still be there; where the map does not reach, nothing is clear.",

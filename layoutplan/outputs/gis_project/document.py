@@ -98,7 +98,8 @@ def _properties(credit: str) -> ET.Element:
 def _metadata(plan: Plan, title: str, credit: str) -> ET.Element:
     element = ET.Element("projectMetadata")
     _text(element, "title", title)
-    _text(element, "abstract", "\n".join([*map(xml_text, plan.cautions), f"Map data: {credit}"]))
+    number = f"Plan number {plan_number(plan)}"
+    _text(element, "abstract", "\n".join([number, *map(xml_text, plan.cautions), f"Map data: {credit}"]))
     return element
 
 

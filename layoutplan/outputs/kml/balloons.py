@@ -11,6 +11,7 @@ from layoutplan.outputs.columns import records
 from layoutplan.outputs.geo_uri import geo_uri
 from layoutplan.outputs.map_page.line_popups import lead_popups, span_popups, walk_popups
 from layoutplan.outputs.map_page.popups import Popups, electrode_popups, tower_popups
+from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.words import credit_lines
 from layoutplan.planning.model import Plan
 from layoutplan.text import page_text, xml_text
@@ -64,7 +65,9 @@ def cautions_html(plan: Plan) -> str:
     """Return what the crew is warned of, and whom the map's data is credited to."""
     credit = map(xml_text, credit_lines(plan))
     items = "".join(f"<li>{inert(text)}</li>" for text in plan.cautions)
-    return f"<ul>{items}</ul>" + "".join(f"<p>{inert(text)}</p>" for text in credit)
+    return f"<p>Plan number {plan_number(plan)}</p><ul>{items}</ul>" + "".join(
+        f"<p>{inert(text)}</p>" for text in credit
+    )
 
 
 def _links(table: pd.DataFrame) -> list[str]:

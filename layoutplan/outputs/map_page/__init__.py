@@ -20,6 +20,7 @@ from layoutplan.outputs.map_page.panel import panel_html
 from layoutplan.outputs.map_page.styles import BASE_STYLES, PLAN_STYLES, SIGNS
 from layoutplan.outputs.map_page.sun import SUN_STYLES
 from layoutplan.outputs.map_page.surroundings import base_map
+from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.words import credit_lines
 from layoutplan.planning.model import Plan
 from layoutplan.text import clean, page_text
@@ -59,7 +60,8 @@ def write_map(plan: Plan, folder: Path) -> Path:
     page.add_child(_Start(layers[::-1], _bounds(plan), _credits(plan)))
     page.figure.html.add_child(AsIs(panel_html(plan, base)), name="panel")
     path = folder / "map.html"
-    text = page.to_html(page_text(clean(plan.job.title)), base.note, _own("page.css"), _script())
+    css = _own("page.css").replace("PLAN-NUMBER", plan_number(plan))
+    text = page.to_html(page_text(clean(plan.job.title)), base.note, css, _script())
     path.write_text(text, encoding="utf-8", newline="\n")
     return path
 

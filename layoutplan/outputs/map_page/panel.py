@@ -12,6 +12,7 @@ from markupsafe import Markup
 from layoutplan.job import shipped_classes
 from layoutplan.outputs.map_page.styles import AREA_CLASSES, BASE_STYLES
 from layoutplan.outputs.map_page.surroundings import BaseMap
+from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.words import LEAD_LEVELS, STATUS_MEANING, lead_level
 from layoutplan.planning.model import Plan
 from layoutplan.text import clean, page_text
@@ -35,6 +36,7 @@ def panel_html(plan: Plan, base: BaseMap) -> str:
     levels = Counter(map(lead_level, plan.leads["handling"]))
     return environment.from_string(template).render(
         title=plan.job.title,
+        number=plan_number(plan),
         towers=len(plan.towers),
         lines=list(dict.fromkeys(plan.towers["line_id"])),
         statuses=[(name, counts[name], meaning) for name, meaning in STATUS_MEANING.items()],

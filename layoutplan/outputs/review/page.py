@@ -12,6 +12,7 @@ from typing import Any
 import jinja2
 from markupsafe import Markup
 
+from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.record import nameless, paths_in, short_names, software_versions
 from layoutplan.outputs.review.bases import Bases
 from layoutplan.outputs.review.checks import rules_of
@@ -31,11 +32,13 @@ PRECEDENCE = (
 
 def write_review(plan: Plan, folder: Path) -> Path:
     """Write the reviewer's page; the same plan gives the same bytes."""
-    css, js, bases = _own("page.css"), _own("page.js"), Bases()
+    number = plan_number(plan)
+    css, js, bases = _own("page.css").replace("PLAN-NUMBER", number), _own("page.js"), Bases()
     lines = list(dict.fromkeys(plan.towers["line_id"]))
     towers = Markup("".join(tower_parts(plan, lines, bases)))
     text = _template().render(
         title=plan.job.title,
+        number=number,
         precedence=PRECEDENCE,
         policy=_policy(css, js),
         css=Markup(css),

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from layoutplan.outputs.columns import TABLES
+from layoutplan.outputs.plan_number import plan_number
 from layoutplan.planning.model import NO_LAYOUT, Plan
 from layoutplan.text import clean, csv_cell
 
@@ -25,7 +26,7 @@ def write_review_table(plan: Plan, folder: Path) -> Path:
     reasons, so that no tower is missing.
     """
     path = folder / "review.csv"
-    table = _table(plan)
+    table = _table(plan).assign(plan_number=plan_number(plan))
     for column in table.columns.difference(_FIGURES):
         table[column] = table[column].astype(object).map(_cell)
     table.to_csv(path, index=False, lineterminator="\r\n", encoding="utf-8")

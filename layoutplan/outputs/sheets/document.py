@@ -129,7 +129,11 @@ def _merge(sections: list[bytes], path: Path, sheets: list[Sheet], first: int, f
     for number, sheet in enumerate(sheets, first - 1):
         writer.add_outline_item(title=f"Tower {clean(sheet.tower.tower_id)}", page_number=number)
     writer.add_metadata(
-        {"/Title": frame.title, "/Subject": f"Staking sheets, plan {frame.plan_number}", "/Creator": "layoutplan"}
+        {
+            "/Title": frame.title,
+            "/Subject": f"Staking sheets, plan number {frame.plan_number}",
+            "/Creator": "layoutplan",
+        }
     )
     with path.open("wb") as file:
         writer.write(file)
