@@ -27,6 +27,7 @@ _FILE = click.Path(path_type=Path)
     help="Metres within which a nameless point is matched.",
 )
 @click.option("--job", "job_file", type=_FILE, metavar="FILE", help="Job file of the plan, for its elevation model.")
+@click.option("--complete", is_flag=True, help="Every planned stake must be among the staked points.")
 @click.option("--out", type=_FILE, metavar="DIR", help="Folder for the result; DIR/check if left out.")
 @click.option("--json", "as_json", is_flag=True, help="Result as one JSON object on stdout.")
 @debug_option
@@ -37,15 +38,18 @@ def command(
     readings: Path | None,
     tolerance: float,
     job_file: Path | None,
+    complete: bool,
     out: Path | None,
     as_json: bool,
     debug: bool,
 ) -> None:
     """Hold the stakes now in plan.gpkg, or points staked in the field, against the rules of the plan in DIR.
 
-    Nothing in the plan is changed; the result goes beside it.
+    Nothing in the plan is changed; the result goes beside it. Planned stakes that are not among the staked points
+    count as not surveyed yet.
 
-    Exit codes: 0 every rule holds; 1 some rule is broken, or a stake is missing; 2 bad input or usage.
+    Exit codes: 0 every rule holds; 1 some rule is broken, or a stake is missing from plan.gpkg, or
+    with --complete from the staked points; 2 bad input or usage.
     """
     with errors_in_words(debug):
         from layoutplan.cli.check_words import check_lines, check_result
@@ -59,9 +63,10 @@ def command(
             found = check_folder(
                 folder, staked=staked, crs=crs, readings=readings, tolerance_m=tolerance, job_file=job_file
             )
-            files = write_checked(found.tables, found.crs, into, given)
+            files = write_checked(found.tables, found.crs, into, given, found.plan_number)
+        whole = complete or staked is None
         if as_json:
-            say_json(check_result(found, files))
+            say_json(check_result(found, files, whole))
         else:
-            click.echo("\n".join(check_lines(found, files)))
-        sys.exit(1 if len(found.broken) or len(found.missing) else 0)
+            click.echo("\n".join(check_lines(found, files, whole)))
+        sys.exit(1 if len(found.broken) or (whole and len(found.missing)) else 0)

@@ -13,27 +13,30 @@ from layoutplan.planning.model import NOT_CONFIRMED
 _MOST = 40  # lines of one kind; the files hold all
 
 
-def check_lines(found: Checked, files: list[Path]) -> list[str]:
-    """What moved, what no longer holds, what is missing, what the readings hint at, and where it is written."""
-    lines = [_headline(found)]
+def check_lines(found: Checked, files: list[Path], whole: bool) -> list[str]:
+    """What moved, what no longer holds, what is missing, what the readings hint at, and where it is written.
+
+    Stakes that are not there are missing only where the ``whole`` plan should be there; else they are only counted.
+    """
+    lines = [_headline(found, whole)]
     lines += _listed("moved or new", [_moved(row) for row in found.moved.itertuples()])
     lines += _listed("broken", [_check(row) for row in found.broken.itertuples()])
     doubts = found.checks[found.checks["verdict"] == NOT_CONFIRMED]
     lines += _listed("cannot be confirmed", [_check(row) for row in doubts.itertuples()])
     worse = found.worse[~found.worse["verdict"].isin(["broken", NOT_CONFIRMED])]
     lines += _listed("worse than planned", [f"{_check(row)}{_was(row)}" for row in worse.itertuples()])
-    lines += _listed(
-        "missing", [f"{row.waypoint}: {row.role} of tower {row.tower_id}" for row in found.missing.itertuples()]
-    )
+    missing = found.missing if whole else found.missing.iloc[:0]
+    lines += _listed("missing", [f"{row.waypoint}: {row.role} of tower {row.tower_id}" for row in missing.itertuples()])
     lines += _listed("readings", [_hint(row) for row in found.hints.itertuples()])
     lines += [f"note: {text}" for text in found.problems]
     return [*lines, "written:", *(f"  {path}" for path in files)]
 
 
-def _headline(found: Checked) -> str:
+def _headline(found: Checked, whole: bool) -> str:
     stakes, broken = len(found.electrodes), len(found.broken[["line_id", "tower_id", "role"]].drop_duplicates())
     return (
-        f"{stakes} stakes checked: {len(found.moved)} moved or new, {broken} break rules, {len(found.missing)} missing"
+        f"{stakes} stakes checked: {len(found.moved)} moved or new, {broken} break rules, {len(found.missing)} "
+        f"{'missing' if whole else 'not surveyed yet'}"
     )
 
 
@@ -67,15 +70,17 @@ def _hint(row: Any) -> str:
     return f"tower {row.tower_id}: {row.hint}{what}" + (f" [{row.basis}]" if row.basis else "")
 
 
-def check_result(found: Checked, files: list[Path]) -> dict[str, Any]:
+def check_result(found: Checked, files: list[Path], whole: bool) -> dict[str, Any]:
     """Return the same as an object."""
     return {
         "event": "result",
+        "plan_number": found.plan_number,
         "stakes": len(found.electrodes),
+        "not_surveyed": 0 if whole else len(found.missing),
         "moved": _records(found.moved, "waypoint", "tower_id", "role", "change", "offset_m", "offset_bearing_deg"),
         "broken": _records(found.broken, "waypoint", "tower_id", "role", "rule", "measured", "limit", "unit"),
         "worse": _records(found.worse, "waypoint", "tower_id", "role", "rule", "verdict", "planned_verdict"),
-        "missing": _records(found.missing, "waypoint", "tower_id", "role"),
+        "missing": _records(found.missing if whole else found.missing.iloc[:0], "waypoint", "tower_id", "role"),
         "hints": _records(found.hints, "tower_id", "hint", "measured", "limit", "unit") if len(found.hints) else [],
         "problems": list(found.problems),
         "files": [str(path) for path in files],

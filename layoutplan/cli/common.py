@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import os
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -18,6 +19,7 @@ from layoutplan.errors import LayoutPlanError
 BAD_INPUT = 2
 STOPPED = 130
 _EVERY_S = 1.0
+_LOADED_S = time.perf_counter()
 
 debug_option = click.option("--debug", is_flag=True, help="Show the full traceback of an error.")
 
@@ -81,6 +83,15 @@ def put_in_order(*folders: Path) -> None:
     for folder in folders:
         if said := settle(folder):
             click.echo(f"note: {folder}: {said}", err=True)
+
+
+def since_start_s() -> float:
+    """Seconds since this process began, the start of Python included where the system tells."""
+    try:
+        fields = Path("/proc/self/stat").read_text("ascii").rpartition(")")[2].split()
+        return time.clock_gettime(time.CLOCK_BOOTTIME) - int(fields[19]) / os.sysconf("SC_CLK_TCK")
+    except (OSError, ValueError, IndexError, AttributeError):
+        return time.perf_counter() - _LOADED_S
 
 
 def say_json(event: dict[str, Any]) -> None:

@@ -16,10 +16,17 @@ _FOLDER = click.Path(path_type=Path)
 @click.option("--to", "formats", metavar="FORMAT[,FORMAT…]", help="What to make; see --list.")
 @click.option("--out", type=_FOLDER, metavar="DIR", help="Folder for the files; the plan's own if left out.")
 @click.option("--split", "per_file", type=click.IntRange(3), metavar="N", help="At most N waypoints in one GPX file.")
+@click.option("--job", "job_file", type=_FOLDER, metavar="FILE", help="Job file of the plan, for its elevation model.")
 @click.option("--list", "as_list", is_flag=True, help="List the formats, those of installed packages too.")
 @debug_option
 def command(
-    folder: Path | None, formats: str | None, out: Path | None, per_file: int | None, as_list: bool, debug: bool
+    folder: Path | None,
+    formats: str | None,
+    out: Path | None,
+    per_file: int | None,
+    job_file: Path | None,
+    as_list: bool,
+    debug: bool,
 ) -> None:
     """Make further files from the plan in DIR, without planning again.
 
@@ -37,9 +44,15 @@ def command(
         if per_file is not None and "gpx" not in names:
             raise click.UsageError("--split goes with --to gpx.")
         with alone(folder if folder.is_dir() else None, out), telling_what_is_kept(out or folder):
-            files, stored = export_plan(folder, names, out, per_file)
+            files, stored = export_plan(folder, names, out, per_file, job_file)
         if stored.changed:
             click.echo(f"note: {stored.changed}", err=True)
+        if stored.lost and "sheets" in names:
+            click.echo(
+                f"WARNING: these sheets are NOT those of the plan: their contours are missing, because "
+                f"{', '.join(stored.lost)} is not, or not unchanged, where it lay. Give the job file with --job.",
+                err=True,
+            )
         for text in stored.notes:
             click.echo(f"note: {text}", err=True)
         click.echo("\n".join(["written:", *(f"  {path}" for path in files)]))

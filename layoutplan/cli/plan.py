@@ -7,7 +7,15 @@ from pathlib import Path
 
 import click
 
-from layoutplan.cli.common import alone, debug_option, errors_in_words, progress, say_json, telling_what_is_kept
+from layoutplan.cli.common import (
+    alone,
+    debug_option,
+    errors_in_words,
+    progress,
+    say_json,
+    since_start_s,
+    telling_what_is_kept,
+)
 
 
 @click.command("plan")
@@ -41,14 +49,19 @@ def command(
 
         job = load_job(job_file, over)
         refuse_job_inputs(out, job, (job_file, over))
+        clock = {"start": since_start_s()}
         with alone(out), progress(quiet, as_json) as say:
             made = plan(job, say)
+            clock |= made.timings_s
             say(95, "writing files")
+            before_s = since_start_s()
             with telling_what_is_kept(out):
                 files = made.write(out)
+            clock["writing"] = since_start_s() - before_s
             say(100, "done")
+        clock["rest"] = since_start_s() - sum(clock.values())
         if as_json:
-            say_json(result_event(made, out, files))
+            say_json(result_event(made, out, files, clock))
         elif not quiet:
-            click.echo("\n".join(summary_lines(made, files, timings)))
+            click.echo("\n".join(summary_lines(made, files, clock if timings else {})))
         sys.exit(1 if made.summary["by_status"]["no layout"] else 0)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +19,7 @@ _UNIT = {"deg": "degrees", "m": "m"}
 LAYERS = ("towers", "spans", "electrodes", "leads", "approaches", "alternatives", "obstacles")
 
 
-def summary_lines(plan: Plan, files: list[Path], timings: bool) -> list[str]:
+def summary_lines(plan: Plan, files: list[Path], timings_s: Mapping[str, float]) -> list[str]:
     """Towers by status, worst cases, oddities, files, cautions."""
     summary = plan.summary
     lines = [plan.job.title, f"{summary['towers']} towers:"]
@@ -30,9 +30,10 @@ def summary_lines(plan: Plan, files: list[Path], timings: bool) -> list[str]:
     ]
     lines += [*_exposures(plan, summary), *_bias(plan), *_without_layout(plan)]
     lines += [f"note: {text}" for text in plan.problems]
-    if timings:
-        whole = sum(plan.timings_s.values())
-        lines += [f"  {stage:<10} {s:7.2f} s  {100 * s / whole:3.0f} %" for stage, s in plan.timings_s.items()]
+    if timings_s:
+        whole = sum(timings_s.values())
+        lines += [f"  {stage:<10} {s:7.2f} s  {100 * s / whole:3.0f} %" for stage, s in timings_s.items()]
+        lines += [f"  {'together':<10} {whole:7.2f} s"]
     lines += ["written:", *(f"  {path}" for path in files)]
     return [*lines, "caution:", *(f"  - {text}" for text in plan.cautions)]
 
@@ -77,7 +78,7 @@ def _without_layout(plan: Plan) -> list[str]:
     return [*shown, f"  … and {len(keys) - 10} more, see plan.gpkg"] if len(keys) > 10 else shown
 
 
-def result_event(plan: Plan, out: Path, files: list[Path]) -> dict[str, Any]:
+def result_event(plan: Plan, out: Path, files: list[Path], timings_s: Mapping[str, float]) -> dict[str, Any]:
     """Return the last JSON line: where everything is, and the summary."""
     return {
         "event": "result",
@@ -87,5 +88,5 @@ def result_event(plan: Plan, out: Path, files: list[Path]) -> dict[str, Any]:
         "summary": plan.summary,
         "problems": list(plan.problems),
         "cautions": list(plan.cautions),
-        "timings_s": {stage: round(seconds, 3) for stage, seconds in plan.timings_s.items()},
+        "timings_s": {stage: round(seconds, 3) for stage, seconds in timings_s.items()},
     }

@@ -22,7 +22,11 @@ _OPTION = "option --to"
 
 
 def export_plan(
-    folder: str | Path, formats: Iterable[str], out: str | Path | None = None, per_file: int | None = None
+    folder: str | Path,
+    formats: Iterable[str],
+    out: str | Path | None = None,
+    per_file: int | None = None,
+    job_file: str | Path | None = None,
 ) -> tuple[list[Path], Stored]:
     """Make files from the plan in a folder, without planning again.
 
@@ -36,6 +40,8 @@ def export_plan(
         Folder for the files; the plan's own if left out, and its record then names them too.
     per_file : int, optional
         Most waypoints in one GPX file; the job's ``output.waypoints_per_file`` if left out.
+    job_file : str or Path, optional
+        Says where the elevation model is, if that is no longer where it lay beside the plan.
 
     Returns
     -------
@@ -54,7 +60,7 @@ def export_plan(
     chosen = chosen_formats(formats, _OPTION, there=("gpkg",) if _same(folder, target) else ())
     if any(entry.name == RECORD for entry in chosen):
         raise OutputError(f"{_OPTION}: '{RECORD}' is the record of how the plan was made; it is not made again later.")
-    stored = stored_plan(folder)
+    stored = stored_plan(folder, job_file)
     if stored.changed and any(TABLES_NAME in entry.files for entry in chosen):
         raise OutputError(f"{_OPTION}: {TABLES_NAME} was changed after the plan was written; it is not written anew.")
     for entry in chosen:
@@ -73,7 +79,7 @@ def export_plan(
         new = make_files(plan, chosen, staging)
         return [*new, _amended_record(folder, new, staging)] if _same(folder, target) else new
 
-    written = write_together(target, make)
+    written = write_together(target, make, inputs=_inputs(folder))
     return [path for path in written if path.name != RECORD_NAME], stored
 
 
@@ -87,6 +93,12 @@ def format_lines() -> list[str]:
 
 def _what(what: str, by_default: bool) -> str:
     return what if by_default else f"{what}; on request"
+
+
+def _inputs(folder: Path) -> list[Path]:
+    """Inputs of a plan where they lay; whatever lies there now is not written over."""
+    rows = read_plan_record(folder).get("inputs", ())
+    return [folder / place for row in rows if isinstance(place := row.get("path"), str) and "\0" not in place]
 
 
 def _same(one: Path, other: Path) -> bool:

@@ -35,24 +35,25 @@ def write_gpx(plan: Plan, folder: Path) -> list[Path]:
     )
     cut = parts(plan, plan.job.output.waypoints_per_file)
     digits = max(2, len(str(len(cut))))
+    number = plan_number(plan)  # of the whole: each part would have one of its own
     paths = []
-    for number, part in enumerate(cut, 1):
+    for place, part in enumerate(cut, 1):
         several = len(cut) > 1
-        path = folder / (f"waypoints_{number:0{digits}d}.gpx" if several else "waypoints.gpx")
-        gpx = _document(part, names, f"({number} of {len(cut)})" if several else "")
+        path = folder / (f"waypoints_{place:0{digits}d}.gpx" if several else "waypoints.gpx")
+        gpx = _document(part, names, f"({place} of {len(cut)})" if several else "", number)
         path.write_text(gpx.to_xml(version="1.1"), encoding="utf-8", newline="\n")
         paths.append(path)
     return paths
 
 
-def _document(plan: Plan, names: Mapping[tuple[str, str], str], which: str) -> GPX:
+def _document(plan: Plan, names: Mapping[tuple[str, str], str], which: str, number: str) -> GPX:
     gpx = GPX()
     gpx.creator = "layoutplan"
     gpx.name = xml_text(f"{plan.job.title} {which}")
-    gpx.description = xml_text(" ".join((f"Plan number {plan_number(plan)}.", *plan.cautions)))
-    gpx.keywords = f"plan number {plan_number(plan)}"
+    gpx.description = xml_text(" ".join((f"Plan number {number}.", *plan.cautions)))
+    gpx.keywords = f"plan number {number}"
     gpx.time = plan_time(plan)
-    gpx.waypoints = [*_stakes(plan), *_towers(plan, names)]
+    gpx.waypoints = [*_stakes(plan, number), *_towers(plan, names, number)]
     gpx.tracks = [*_leads(plan), *_ways(plan, names)]
     gpx.bounds = _bounds(plan)
     return gpx
@@ -76,7 +77,7 @@ def _time(text: str | None) -> datetime | None:
         return None
 
 
-def _stakes(plan: Plan) -> Iterator[GPXWaypoint]:
+def _stakes(plan: Plan, number: str) -> Iterator[GPXWaypoint]:
     table = plan.electrodes
     lon, lat = rounded_lonlat(table["lon"], table["lat"])
     for x, y, stake in zip(lon, lat, records(table, "waypoint", "elevation_m", *STAKE_COLUMNS), strict=True):
@@ -89,15 +90,14 @@ def _stakes(plan: Plan) -> Iterator[GPXWaypoint]:
             symbol=_SYMBOLS[stake.role],
             type=stake.role,
             comment=xml_text(text.short),
-            description=xml_text(f"{text.full} Plan number {plan_number(plan)}."),
+            description=xml_text(f"{text.full} Plan number {number}."),
         )
 
 
-def _towers(plan: Plan, names: Mapping[tuple[str, str], str]) -> Iterator[GPXWaypoint]:
+def _towers(plan: Plan, names: Mapping[tuple[str, str], str], number: str) -> Iterator[GPXWaypoint]:
     table = plan.towers
     lon, lat = rounded_lonlat(table["lon"], table["lat"])
     rows = records(table, *_KEYS, "status", "reasons", "elevation_m")
-    number = f". Plan number {plan_number(plan)}."
     for x, y, tower in zip(lon, lat, rows, strict=True):
         text = xml_text(f"Tower {tower.tower_id} of line {tower.line_id}: {tower.status}")
         yield GPXWaypoint(
@@ -108,7 +108,7 @@ def _towers(plan: Plan, names: Mapping[tuple[str, str], str]) -> Iterator[GPXWay
             symbol=_TOWER_SYMBOL,
             type="tower",
             comment=text,
-            description=(f"{text}. {xml_text(tower.reasons)}" if tower.reasons else text) + number,
+            description=(f"{text}. {xml_text(tower.reasons)}" if tower.reasons else text) + f". Plan number {number}.",
         )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 import platform
 from collections.abc import Iterable, Mapping
 from dataclasses import fields
@@ -23,6 +24,7 @@ from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.words import STATUS_MEANING
 from layoutplan.planning.model import Plan
 from layoutplan.planning.read import FORMAT_VERSION, RECORD_NAME, TABLES_NAME, tables_sha256
+from layoutplan.store import final_folder
 
 _PATH_KEYS = ("path", "files", "raster", "font", "folders")  # of the job file
 _TIME_ONLY = "search.workers"  # changes the time taken, not the plan
@@ -31,8 +33,9 @@ _TIME_ONLY = "search.workers"  # changes the time taken, not the plan
 def write_record(plan: Plan, folder: Path) -> Path:
     """Write the record of the plan and of the files that lie in ``folder`` already.
 
-    No clock, no machine: the same inputs and settings with the same software give the same bytes. Files go by their
-    names, not by their places on this machine.
+    No clock, no machine: the same inputs and settings with the same software give the same bytes, in folders that lie
+    to the inputs alike. Files go by their names, and inputs by how they lie to the plan's folder, not by their places
+    on this machine.
     """
     path = folder / RECORD_NAME
     path.write_text(json.dumps(_record(plan, folder), indent=2, ensure_ascii=False, allow_nan=False) + "\n", "utf-8")
@@ -55,6 +58,7 @@ def _record(plan: Plan, folder: Path) -> dict[str, Any]:
         "inputs": [
             {
                 "file": names[file.path],
+                "path": _place(file.path, final_folder(folder)),
                 "sha256": file.sha256,
                 "used_for": file.used_for,
                 "data_date": file.data_date,
@@ -69,6 +73,19 @@ def _record(plan: Plan, folder: Path) -> dict[str, Any]:
         "tables_sha256": tables_sha256(tables) if (tables := folder / TABLES_NAME).is_file() else None,
         "files": [{"file": file.name, "sha256": sha256(file)} for file in sorted(folder.iterdir())],
     }
+
+
+def _place(path: Path, folder: Path) -> str | None:
+    """Place of a file relative to the plan's folder; None if that would tell more than how the two lie together."""
+    try:
+        there, here = path.absolute(), folder.absolute()
+        common = Path(os.path.commonpath((there, here)))
+    except ValueError:  # on another drive
+        return None
+    homes = Path.home().parent
+    if common == Path(common.anchor) or homes.is_relative_to(common):
+        return None
+    return Path(os.path.relpath(there, here)).as_posix()
 
 
 def _settings(plan: Plan, names: Mapping[Path, str]) -> dict[str, Any]:

@@ -23,6 +23,7 @@ from layoutplan.planning.field_readings import readings_of_stakes
 from layoutplan.planning.held import Bench, Held, hold, unconfirmed
 from layoutplan.planning.matching import TOLERANCE_M
 from layoutplan.planning.model import BREAKS, NOT_CONFIRMED
+from layoutplan.planning.numbered import plan_numbers_in
 from layoutplan.planning.reopen import Reopened, reopen
 from layoutplan.planning.staked import staked_stakes
 from layoutplan.planning.stakes import stake_tables
@@ -56,6 +57,7 @@ class Checked:
     problems : tuple of str
     crs : str
         Of the layers when they are written: that of the plan.
+    plan_number : str
     """
 
     electrodes: gpd.GeoDataFrame
@@ -67,6 +69,7 @@ class Checked:
     hints: pd.DataFrame
     problems: tuple[str, ...]
     crs: str
+    plan_number: str = ""
 
     @property
     def tables(self) -> dict[str, pd.DataFrame]:
@@ -122,6 +125,8 @@ def check_folder(
         The plan or a file cannot be used.
     """
     plan = reopen(folder, job_file)
+    for path in filter(None, (staked, readings)):
+        _refuse_other_plan(path, plan.plan_number)
     if staked is None:
         given, read = edited_stakes(plan), None
     else:
@@ -159,7 +164,18 @@ def check_positions(plan: Reopened, given: Given) -> Checked:
         hints=pd.DataFrame(),
         problems=(*plan.notes, *given.problems),
         crs=plan.job.output.crs,
+        plan_number=plan.plan_number,
     )
+
+
+def _refuse_other_plan(path: Path, number: str) -> None:
+    """Refuse a file that carries the number of another plan, and not that of this one."""
+    found = plan_numbers_in(path)
+    if number and found and number not in found:
+        raise InputError(
+            f"{path.name}: carries the number of another plan ({', '.join(sorted(found)[:3])}); this is plan {number}. "
+            "Check it against the plan from which it was staked."
+        )
 
 
 def _refuse_far(plan: Reopened, given: Given) -> None:

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from layoutplan.errors import OutputError
 from layoutplan.line.geodesy import FloatArray, inverse
 from layoutplan.planning.checks import BROKEN, CAUTIONED, KEPT, UNKNOWN
+from layoutplan.planning.same_towers import with_new_ids
 from layoutplan.text import clean
 
 TOLERANCE_M = 0.05
@@ -69,9 +70,8 @@ class Comparison:
     @property
     def same(self) -> bool:
         """Whether nothing differs at any tower, and everything there could be compared."""
-        return self.complete and not any(
-            map(len, (self.towers, self.stakes, self.checks, self.crossings, self.exposures))
-        )
+        tables = (self.towers, self.stakes, self.checks, self.crossings, self.exposures)
+        return self.complete and not any(map(len, tables))
 
 
 def compare_plans(
@@ -84,7 +84,7 @@ def compare_plans(
     old, new : mapping of DataFrame
         Their tables, as `read_plan_tables` gives them; each in a coordinate reference system of its own.
     old_record, new_record : mapping or None
-        What their ``plan.json`` holds; None where there is none.
+        Their ``plan.json``; None where there is none.
     tolerance_m : float
         Up to which a tower or stake counts as where it was, > 0. [m]
 
@@ -93,6 +93,7 @@ def compare_plans(
     OutputError
         A table lacks a column or its places, or names a row twice.
     """
+    old, renamed = with_new_ids(old, new)
     towers = [_placed(tables, "towers", _TOWER, ["status", "reasons"]) for tables in (old, new)]
     planted = [_placed(tables, "electrodes", _STAKE, ["status", "side"]) for tables in (old, new)]
     pair = _Pair(_beside(towers, ["status", "reasons"]), *planted)
@@ -100,7 +101,7 @@ def compare_plans(
     stakes, checks = _stakes(pair, tolerance_m), _checks(pair, *common)
     crossings, exposures = _crossings(pair, *common), _exposures(pair, *common)
     changed = _towers(pair, tolerance_m, stakes=stakes, rules=checks, crossings=crossings, exposures=exposures)
-    notes = (*_notes("old", old, old_record, planted[0]), *_notes("new", new, new_record, planted[1]))
+    notes = (*renamed, *_notes("old", old, old_record, planted[0]), *_notes("new", new, new_record, planted[1]))
     complete = len(common[0]) == len(_FURTHER)
     return Comparison(changed, stakes, checks, crossings, exposures, _record(old_record, new_record), notes, complete)
 
@@ -135,8 +136,7 @@ def _texts(column: pd.Series) -> NDArray[np.object_]:
 def _keyed(tables: Tables, name: str, keys: list[str], columns: list[str]) -> pd.DataFrame:
     """Columns of a table by its keys; no rows if there is no such table."""
     table = tables.get(name, pd.DataFrame(columns=[*keys, *columns]))
-    lacking = [column for column in [*keys, *columns] if column not in table.columns]
-    if lacking:
+    if lacking := [column for column in [*keys, *columns] if column not in table.columns]:
         raise OutputError(f"layer '{name}' of a plan has no column {', '.join(lacking)}. Plan again into that folder.")
     index = pd.MultiIndex.from_arrays([_texts(table[key]) for key in keys], names=keys)
     if index.has_duplicates:
@@ -244,8 +244,8 @@ def _shapes(make: Callable[[FloatArray], Any], lonlat_deg: FloatArray) -> NDArra
 def _checks(pair: _Pair, old: Tables, new: Tables) -> pd.DataFrame:
     both = _rows(old, new, "checks", [*_STAKE, "rule"], ["measured", "limit"], ["verdict", "unit", "detail"])
     for age in ("old", "new"):  # whatever else somebody wrote there is not known
-        verdict = both[f"{age}_verdict"]
-        both[f"{age}_verdict"] = verdict.where(verdict.isin(_NOW) | ~both[f"in_{age}"], UNKNOWN)
+        known = both[f"{age}_verdict"].isin(_NOW) | ~both[f"in_{age}"]
+        both[f"{age}_verdict"] = both[f"{age}_verdict"].where(known, UNKNOWN)
     before, now = both["old_verdict"], both["new_verdict"]
     first = {"newly checked and kept": ~both["in_old"] & (now == KEPT), "no longer checked": ~both["in_new"]}
     both["change"] = _first(first | {name: now == verdict for verdict, name in _NOW.items()})

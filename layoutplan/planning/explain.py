@@ -10,6 +10,7 @@ import pandas as pd
 
 from layoutplan.errors import OutputError
 from layoutplan.planning.explain_electrics import limit_lines, stake_lines, tower_lines
+from layoutplan.planning.limits_again import odd_limits
 from layoutplan.planning.on_foot import way_lines
 from layoutplan.planning.read import read_plan
 from layoutplan.planning.stored import moved
@@ -66,7 +67,9 @@ def explain_tower(folder: Path, tower: str, line: str | None = None) -> list[str
             f"caution: plan.gpkg was changed, {', '.join(away)} no longer lie(s) where these figures say. They are "
             "those of the place that was planned; hold the new one against the rules with 'layoutplan check'.",
         )
-    lines[:0] = [f"note: {text}" for text in written.notes]
+    odd = odd_limits(mine("exposures"))
+    lines[:0] = [f"caution: not what this program gives, do not rely on it: {text}" for text in odd]
+    lines += [f"note: {text}" for text in written.notes]
     lines += way_lines(mine("approaches"))
     for stake in mine("electrodes").to_dict("records"):
         role = stake["role"]

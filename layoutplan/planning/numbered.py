@@ -32,7 +32,8 @@ def plan_numbers_in(path: Path) -> set[str]:
 
 
 def _found(content: bytes) -> Iterator[str]:
-    yield from (match[1].decode("ascii").upper() for match in _NAMED.finditer(content))
+    """Return the numbers in a piece of a file; PDF writes a hyphen as its octal code (ISO 32000-1, 7.3.4.2)."""
+    yield from (match[1].decode("ascii").upper() for match in _NAMED.finditer(content.replace(rb"\055", b"-")))
 
 
 def _chunks(path: Path) -> Iterator[bytes]:

@@ -20,10 +20,11 @@ from layoutplan.inputs.gaps import AREA_THEMES, FEW_FEATURES, GAPS, causes_of, j
 from layoutplan.inputs.model import FEATURE_COLUMNS, TOWER_COLUMNS, TOWER_FIGURES, FaultTable, LineInput
 from layoutplan.inputs.osm_line import branch_of
 from layoutplan.inputs.provenance import sha256_of
-from layoutplan.job import Job, Line, load_terrain
+from layoutplan.job import Job, Line
 from layoutplan.job.terrain import Terrain
 from layoutplan.line import LineModel, build_lines
-from layoutplan.planning.read import read_plan, recorded_job
+from layoutplan.planning.found import found_terrain
+from layoutplan.planning.read import TABLES_NAME, Written, read_plan, recorded_job
 from layoutplan.terrain import Dem, OpenedTerrain, open_terrain
 from layoutplan.text import clean
 
@@ -53,7 +54,8 @@ class Reopened:
     notes : tuple of str
         What could not be opened again.
     dem : Dem
-        The ground, where the job file was given.
+        The ground, where its files were found.
+    plan_number : str
     """
 
     job: Job
@@ -66,6 +68,7 @@ class Reopened:
     grid_crs: str
     notes: tuple[str, ...]
     dem: Dem = field(default_factory=Dem)
+    plan_number: str = ""
 
 
 def reopen(folder: str | Path, job_file: str | Path | None = None) -> Reopened:
@@ -75,8 +78,8 @@ def reopen(folder: str | Path, job_file: str | Path | None = None) -> Reopened:
     ----------
     folder : str or Path
     job_file : str or Path, optional
-        The job file of the plan, or one laid over it: its ``terrain`` says where the elevation model is, which is not
-        part of the plan.
+        The job file of the plan, or one laid over it: its ``terrain`` says where the elevation model is, if that is no
+        longer where it lay beside the plan.
 
     Raises
     ------
@@ -102,7 +105,7 @@ def _reopened(folder: Path, job_file: str | Path | None) -> Reopened:
         raise OutputError(f"'{folder}': plan.gpkg has no layer {', '.join(missing)}. Plan again into this folder.")
     frame = Frame.around(tables["towers"][["lon", "lat"]].to_numpy(dtype=float))
     tables = {name: _in_degrees(table, frame) for name, table in tables.items()}
-    terrain = Terrain() if job_file is None else load_terrain(job_file)
+    terrain, lost = found_terrain(record, Path(folder), job_file)
     job = _job(record, folder, terrain)
     lines = [_line_input(line_id, job, tables) for line_id in dict.fromkeys(tables["spans"]["line_id"])]
     model = build_lines(lines)
@@ -119,8 +122,9 @@ def _reopened(folder: Path, job_file: str | Path | None) -> Reopened:
         tables=tables,
         frame=frame,
         grid_crs=str(record["grid_crs"]),
-        notes=(*_notes(record, opened, job_file), *opened.problems),
+        notes=(*_told(written), *_notes(record, opened, job_file, lost), *opened.problems),
         dem=opened.dem,
+        plan_number=clean(record.get("plan_number")),
     )
 
 
@@ -129,7 +133,14 @@ def _of_tower(stored: str) -> list[str]:
     return [cause for cause in causes_of(stored) if GAPS[cause].theme not in AREA_THEMES]
 
 
-def _notes(record: dict[str, Any], opened: OpenedTerrain, job_file: str | Path | None) -> tuple[str, ...]:
+def _told(written: Written) -> tuple[str, ...]:
+    """What is to be said of the folder's files; not that stakes were moved, which is what is looked into."""
+    return tuple(text for text in written.notes if text != f"changed after the plan was written: {TABLES_NAME}")
+
+
+def _notes(
+    record: dict[str, Any], opened: OpenedTerrain, job_file: str | Path | None, lost: tuple[str, ...]
+) -> tuple[str, ...]:
     settings = record["settings"]
     notes = []
     if settings.get("terrain", {}).get("files"):
@@ -139,6 +150,7 @@ def _notes(record: dict[str, Any], opened: OpenedTerrain, job_file: str | Path |
                 "slopes, drops and lengths on the ground are not checked: the elevation model is not part of the plan; "
                 "leads are taken as long as on flat ground. "
                 + (
+                    f"{', '.join(map(clean, lost))} is not, or not unchanged, where it lay. "
                     "Name the plan's job file with --job to have them checked"
                     if job_file is None
                     else f"'{job_file}' names none under [terrain]"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +15,10 @@ import shapely
 from layoutplan.errors import OutputError
 from layoutplan.inputs.corridor import Frame
 from layoutplan.inputs.model import InputFile
+from layoutplan.inputs.provenance import sha256_of
 from layoutplan.outputs.plan_number import plan_number
+from layoutplan.planning.found import found_terrain
+from layoutplan.planning.limits_again import odd_limits
 from layoutplan.planning.model import Plan
 from layoutplan.planning.notes import CAUTIONS, job_assumptions
 from layoutplan.planning.read import (
@@ -42,20 +45,25 @@ class Stored:
         What is to be said if ``plan.gpkg`` is no longer as it was written; empty if it is.
     notes : tuple of str
         What else is to be said: files of another plan beside it, cautions that were missing in its record.
+    lost : tuple of str
+        Elevation files that were not found again: what is drawn from them will be missing.
     """
 
     plan: Plan
     changed: str
     notes: tuple[str, ...] = ()
+    lost: tuple[str, ...] = ()
 
 
-def stored_plan(folder: str | Path) -> Stored:
+def stored_plan(folder: str | Path, job_file: str | Path | None = None) -> Stored:
     """Read the plan in a folder back, so that further formats can be made from it.
 
     Parameters
     ----------
     folder : str or Path
         Where ``plan.gpkg`` and ``plan.json`` are.
+    job_file : str or Path, optional
+        Its ``terrain`` says where the elevation model is, if that is no longer where it lay beside the plan.
 
     Raises
     ------
@@ -76,8 +84,14 @@ def stored_plan(folder: str | Path) -> Stored:
             name: _in_degrees(read[name], frame) if spatial else read[name] for name, spatial in _tables().items()
         }
         plan, said = _plan(record, tables)
+        plan, lost = _with_ground(plan, record, folder, job_file)
+        if odd := odd_limits(plan.exposures):
+            raise OutputError(
+                f"'{folder}': {len(odd)} exposure(s) in plan.gpkg have a limit or ratio that this program does not "
+                f"give: {clean(odd[0])}. They were changed, or another version made them. Plan again into this folder."
+            )
         changed = "" if written.as_written else _require_in_place(plan, str(record.get("plan_number")), folder)
-        return Stored(plan, changed, (*written.notes, *said))
+        return Stored(plan, changed, (*written.notes, *said), lost)
     except (AttributeError, KeyError, TypeError, ValueError) as err:  # whatever was taken away; ValidationError too
         raise OutputError(
             f"'{folder}': plan.json or plan.gpkg was taken apart ({type(err).__name__}: {clean(err)[:100]}). "
@@ -107,6 +121,29 @@ def _plan(record: Mapping[str, Any], tables: Mapping[str, Any]) -> tuple[Plan, l
         **tables,
     )
     return plan, said
+
+
+def _with_ground(
+    plan: Plan, record: Mapping[str, Any], folder: Path, job_file: str | Path | None
+) -> tuple[Plan, tuple[str, ...]]:
+    """Return the plan with its elevation files where they lie now, and the names of those that were not found.
+
+    Raises
+    ------
+    OutputError
+        The job file names other ground than the plan was made with: its number would no longer tell the two apart.
+    """
+    terrain, lost = found_terrain(record, folder, job_file)
+    if lost:  # a place where nothing lies: never a file of that name that happens to be there
+        terrain = terrain.model_copy(update={"files": tuple(folder / ".layoutplan" / name for name in lost)})
+    elif job_file is not None and plan.job.terrain.files:
+        planned = {file.sha256 for file in plan.files if file.used_for == "terrain"}
+        if not planned <= {sha256_of(path) for path in terrain.files}:
+            raise OutputError(
+                f"'{job_file}': the files under [terrain] are not those that the plan was made with. Name those, or "
+                "plan again."
+            )
+    return replace(plan, job=plan.job.model_copy(update={"terrain": terrain})), lost
 
 
 def _tables() -> dict[str, bool]:

@@ -61,6 +61,12 @@ def staging_in(folder: Path) -> Iterator[Path]:
             shutil.rmtree(staging, ignore_errors=True)
 
 
+def final_folder(folder: Path) -> Path:
+    """Folder to which files go that are made here: the one around a staging folder, else the folder itself."""
+    staged = folder.name == NEW and folder.parent.name.startswith(STAGING)
+    return folder.parent.parent if staged else folder
+
+
 def replace_all(folder: Path, new: Sequence[Path], kept: Mapping[str, str], stale: Iterable[str] = ()) -> list[Path]:
     """Move finished files out of a staging folder into place; if one cannot be moved, put the earlier ones back.
 

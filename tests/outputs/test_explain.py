@@ -8,7 +8,7 @@ import pytest
 
 from layoutplan.errors import OutputError
 from layoutplan.outputs.gpkg import write_gpkg
-from layoutplan.planning import explain
+from layoutplan.planning import read as reading
 from layoutplan.planning.explain import explain_tower
 from layoutplan.text import three_figures
 
@@ -103,7 +103,7 @@ def test_numbers(value, shown) -> None:
 
 def test_plan_of_an_earlier_version(folder, monkeypatch) -> None:
     """Neither the table nor the columns of figures were there."""
-    read = explain.read_plan_tables
+    read = reading.read_plan_tables
     later = re.compile(r"_(v|kv|ma|a|ohm|pct)(_low|_high)?$|ratio$|handling|field_kv_m|exposure_basis|^rods")
 
     def earlier(path):
@@ -111,7 +111,7 @@ def test_plan_of_an_earlier_version(folder, monkeypatch) -> None:
         del tables["exposures"]
         return {name: table[[c for c in table if not later.search(c)]] for name, table in tables.items()}
 
-    monkeypatch.setattr(explain, "read_plan_tables", earlier)
+    monkeypatch.setattr(reading, "read_plan_tables", earlier)
     text = "\n".join(explain_tower(folder, "001"))
     assert "electrical figures: none in this plan" in text
     assert "line clearance" in text

@@ -20,6 +20,7 @@ from layoutplan.job.land import Work
 from layoutplan.outputs import write_plan
 from layoutplan.outputs.columns import on_the_globe
 from layoutplan.outputs.gpx import plan_time, write_gpx
+from layoutplan.outputs.plan_number import plan_number
 from layoutplan.planning.model import STATUSES, Plan
 
 GPX = {"g": "http://www.topografix.com/GPX/1/1"}
@@ -244,7 +245,8 @@ def test_split_files_say_which_they_are(make_plan, tmp_path) -> None:
     titles = [tree(path).findtext("g:metadata/g:name", None, GPX) for path in paths]
     assert titles == [f"{plan.job.title} ({n} of {len(paths)})" for n in range(1, len(paths) + 1)]
     texts = [tree(path).findtext("g:metadata/g:desc", None, GPX) for path in paths]
-    assert set(texts) == {" ".join(plan.cautions)}, "the cautions are in every file"
+    head = f"Plan number {plan_number(plan)}."
+    assert set(texts) == {" ".join((head, *plan.cautions))}, "number and cautions are in every file"
 
 
 def test_split_on_the_command_line(make_plan, tmp_path) -> None:

@@ -519,3 +519,33 @@ def test_inputs_by_file(first):
 
 def test_settings_alone_leave_the_places_the_same(first):
     assert compare_plans(first[0], first[0], first[1], {**first[1], "software": {}}).same
+
+
+def renumbered(tables: dict[str, pd.DataFrame], names: dict[str, str]) -> dict[str, pd.DataFrame]:
+    return {
+        name: table.assign(tower_id=table["tower_id"].map(lambda name: names.get(name, name)))
+        if "tower_id" in table
+        else table
+        for name, table in tables.items()
+    }
+
+
+def test_towers_whose_ids_changed_are_compared_by_place(first) -> None:
+    """Every number one higher: each id is there before and after, and stands for another tower."""
+    tables = first[0]
+    ids = tables["towers"]["tower_id"].tolist()
+    names = dict(zip(ids, [*ids[1:], "999"], strict=True))
+    found = compare_plans(tables, renumbered(tables, names), None, None)
+    assert found.same
+    (note,) = [note for note in found.notes if "ids of" in note]
+    assert f"ids of {len(ids)} towers at the same place changed" in note
+    assert f"{ids[0]} of" in note
+
+
+def test_a_tower_that_is_gone_is_not_taken_for_one_that_has_its_id_now(first) -> None:
+    tables = first[0]
+    ids = [name for name in tables["towers"]["tower_id"] if name != "105"]
+    gone, heir = ids[-1], ids[-2]
+    left = {name: table[table["tower_id"] != gone] if "tower_id" in table else table for name, table in tables.items()}
+    found = compare_plans(tables, renumbered(left, {heir: gone}), None, None)
+    assert found.towers[["tower_id", "change"]].to_numpy().tolist() == [[f"{gone} (of the old plan)", "removed"]]

@@ -1,0 +1,55 @@
+"""The elevation model of a written plan found again: by where it lay beside the plan, and by its fingerprint."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path, PurePosixPath
+from typing import Any
+
+from layoutplan.errors import InputError
+from layoutplan.inputs.provenance import sha256_of
+from layoutplan.job import load_terrain
+from layoutplan.job.terrain import Terrain
+
+
+def found_terrain(
+    record: Mapping[str, Any], folder: Path, job_file: str | Path | None = None
+) -> tuple[Terrain, tuple[str, ...]]:
+    """Settings of the ground with files that can be opened, and the names of those that were not found again.
+
+    Parameters
+    ----------
+    record : mapping
+        Of the plan: each input with its place relative to the plan's folder, where that was known, and its SHA-256.
+    folder : Path
+        Where the plan lies now.
+    job_file : str or Path, optional
+        Its ``terrain`` counts instead.
+
+    Returns
+    -------
+    Terrain
+        Without files if one of them is missing or is not, to the byte, the one that was planned with.
+    tuple of str
+    """
+    if job_file is not None:
+        return load_terrain(job_file), ()
+    settings = record["settings"].get("terrain", {})
+    names = [str(name) for name in settings.get("files", ())]
+    rows = {str(row["file"]): row for row in record["inputs"] if row.get("used_for") == "terrain"}
+    found = {name: place for name, row in rows.items() if (place := _found(row, folder)) is not None}
+    lost = tuple(name for name in rows or names if name not in found)  # parts and side-cars count as well
+    files = () if lost else tuple(found[name] for name in names if name in found)  # others lay far from all towers
+    return Terrain.model_validate({**settings, "files": files}), lost
+
+
+def _found(row: Mapping[str, Any], folder: Path) -> Path | None:
+    """File of a row of the record; None unless it lies where it says and is the same to the byte."""
+    place = row.get("path")
+    if not isinstance(place, str) or PurePosixPath(place).is_absolute() or "\0" in place:
+        return None
+    path = (folder / place).resolve()
+    try:
+        return path if path.is_file() and sha256_of(path) == row.get("sha256") else None
+    except (InputError, OSError):
+        return None
