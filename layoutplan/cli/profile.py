@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from layoutplan.cli.common import debug_option, errors_in_words
+from layoutplan.cli.common import debug_option, errors_in_words, telling_what_is_kept
 
 
 @click.command("profile")
@@ -26,15 +26,19 @@ from layoutplan.cli.common import debug_option, errors_in_words
 def command(job_file: Path, tower: str, line: str | None, out: Path, picture: str, debug: bool) -> None:
     """Plot voltage and bias at one tower of JOB.toml against bearing and distance, and its line, into DIR.
 
-    Beside each plot lies a CSV table of its figures. Files of the same names are replaced, all others left alone.
+    Beside each plot lies a CSV table of its figures. Earlier ones are replaced, all other files left alone.
     """
     with errors_in_words(debug):
         from layoutplan.job import load_job
         from layoutplan.outputs.profile_files import write_profile
+        from layoutplan.outputs.record import paths_in
         from layoutplan.planning.profile import profile, profile_lines
 
-        made = profile(load_job(job_file), tower, line)
-        files = write_profile(made.tables, made.unknown, made.rests_on, out, picture)
+        job = load_job(job_file)
+        made = profile(job, tower, line)
+        inputs = [job_file, *paths_in(job.model_dump())]
+        with telling_what_is_kept(out):
+            files = write_profile(made.tables, made.unknown, made.rests_on, out, picture, inputs)
         click.echo("\n".join([*profile_lines(made), "written:", *(f"  {path}" for path in files)]))
         click.echo("\n".join(["assumptions:", *(f"  - {text}" for text in made.assumptions)]))
         click.echo("\n".join(["caution:", *(f"  - {text}" for text in made.cautions)]))

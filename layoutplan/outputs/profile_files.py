@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from io import BytesIO
 from pathlib import Path
 
@@ -24,6 +24,7 @@ def write_profile(
     rests_on: Sequence[str],
     folder: Path,
     picture: str,
+    inputs: Iterable[Path] = (),
 ) -> list[Path]:
     """Draw a profile into a folder; earlier ones of the same names are replaced, all other files are left alone.
 
@@ -35,6 +36,8 @@ def write_profile(
         Made if it does not exist.
     picture : str
         ``"png"`` or ``"svg"``. The same profile gives the same bytes.
+    inputs : iterable of Path
+        Files that were read; none of them is written over.
 
     Returns
     -------
@@ -44,7 +47,7 @@ def write_profile(
     Raises
     ------
     OutputError
-        The folder cannot be written to.
+        The folder cannot be written to, or a plot would be written over an input.
     """
     tower, line = (file_stem(tables["bearing"][key].iloc[0]) for key in ("tower_id", "line_id"))
     plots = (
@@ -57,7 +60,7 @@ def write_profile(
         for stem, table, plot in plots:
             contents[f"{stem}.{picture}"] = _picture(plot(tables, unknown, rests_on), picture)
             contents[f"{stem}.csv"] = _csv(tables[table])
-    return _replace(contents, folder)
+    return _replace(contents, folder, inputs)
 
 
 def _picture(figure: Figure, kind: str) -> bytes:
@@ -73,10 +76,10 @@ def _csv(table: pd.DataFrame) -> bytes:
     return inert.to_csv(index=False, lineterminator="\r\n").encode("utf-8")
 
 
-def _replace(contents: Mapping[str, bytes], folder: Path) -> list[Path]:
+def _replace(contents: Mapping[str, bytes], folder: Path, inputs: Iterable[Path]) -> list[Path]:
     def make(staging: Path) -> list[Path]:
         for file, content in contents.items():
             (staging / file).write_bytes(content)
         return [staging / file for file in contents]
 
-    return write_together(folder, make)
+    return write_together(folder, make, inputs=inputs)

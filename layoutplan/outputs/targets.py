@@ -9,6 +9,7 @@ from pathlib import Path
 
 from layoutplan.errors import OutputError
 from layoutplan.job import Job
+from layoutplan.outputs.columns import TABLES
 from layoutplan.outputs.installed import chosen_formats
 from layoutplan.outputs.record import paths_in
 
@@ -32,10 +33,11 @@ def refuse_job_inputs(folder: Path, job: Job, further: Iterable[Path | None] = (
         It names the file, and what to do.
     """
     patterns = [
-        name
+        pattern
         for entry in chosen_formats(job.output.formats)
-        for name in entry.files
         if not entry.needs or getattr(job, entry.needs)
+        for name in entry.files
+        for pattern in ([name.replace("*", table) for table in TABLES] if name.startswith("plan_") else [name])
     ]
     refuse_inputs(folder, patterns, [*paths_in(job.model_dump()), *(path for path in further if path is not None)])
 

@@ -43,7 +43,7 @@ def test_an_untouched_plan_holds(copy: Path) -> None:
     assert code == 0
     assert "52 stakes checked: 0 moved or new, 0 break rules, 0 missing" in text
     assert (copy / "plan.gpkg").read_bytes() == before
-    assert {path.name for path in (copy / "check").iterdir()} == {"check.gpkg", "check.csv"}
+    assert {path.name for path in (copy / "check").glob("[!.]*")} == {"check.gpkg", "check.csv"}
 
 
 def test_staked_points_shifted_by_known_offsets(copy: Path, tmp_path: Path) -> None:
@@ -83,7 +83,7 @@ def test_points_that_are_missing_or_strange_are_named(copy: Path, tmp_path: Path
     rows += [f"{row.waypoint},{row.lon:.9f},{row.lat:.9f},3,1500,2.0" for row in table.head(10).itertuples()]
     rows.append("somewhere,9.85,47.40,,,")
     (tmp_path / "staked.csv").write_text("\n".join(rows) + "\n", "utf-8")
-    code, text = run("check", copy, "--staked", tmp_path / "staked.csv")
+    code, text = run("check", copy, "--staked", tmp_path / "staked.csv", "--complete")
     assert code == 1
     assert "10 stakes checked" in text
     assert "42 missing" in text

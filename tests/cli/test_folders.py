@@ -306,3 +306,40 @@ def test_the_plug_in_does_not_replace_a_file_of_the_user(tmp_path) -> None:
     path.unlink()
     for _ in range(2):
         assert run("qgis-plugin", "--out", path)[0] == 0
+
+
+def write_heights(path: Path, slope: float) -> None:
+    """Ground that rises to the north."""
+    rows = "\n".join(" ".join([f"{300 + slope * row:.2f}"] * 40) for row in range(40))
+    head = "ncols 40\nnrows 40\nxllcorner 7.985\nyllcorner 45.98\ncellsize 0.001\nNODATA_value -9999\n"
+    path.write_text(head + rows + "\n", "ascii")
+
+
+def test_the_heights_are_found_again_from_anywhere_or_it_is_said(tmp_path, monkeypatch) -> None:
+    job = write_job(tmp_path / "job")
+    ground = '[terrain]\nfiles = ["dem.asc"]\ncrs = "EPSG:4326"\n'
+    job.write_text(job.read_text("utf-8").replace('"csv"', '"csv", "sheets"') + ground, "utf-8")
+    write_heights(tmp_path / "job" / "dem.asc", 0.5)
+    out = tmp_path / "job" / "out"
+    assert run("plan", job, "--out", out)[0] == 0
+    sheets = (out / "sheets.pdf").read_bytes()
+    assert "../dem.asc" in [row["path"] for row in json.loads((out / "plan.json").read_text("utf-8"))["inputs"]]
+    (tmp_path / "elsewhere").mkdir()
+    monkeypatch.chdir(tmp_path / "elsewhere")
+    write_heights(Path("dem.asc"), 3.0)  # another one of that name lies where one calls from
+    assert "slopes" not in run("check", out)[1]
+    _, text = run("export", out, "--to", "sheets", "--out", "again")
+    assert "WARNING" not in text, text
+    assert Path("again/sheets.pdf").read_bytes() == sheets
+    shutil.move(tmp_path / "job" / "dem.asc", tmp_path / "dem.asc")
+    assert "slopes, drops and lengths on the ground are not checked" in run("check", out)[1]
+    _, text = run("export", out, "--to", "sheets", "--out", "without")
+    assert "WARNING: these sheets are NOT those of the plan" in text
+    assert Path("without/sheets.pdf").read_bytes() != sheets
+    Path("ground.toml").write_text(ground.replace("dem.asc", "../dem.asc"), "utf-8")
+    _, text = run("export", out, "--to", "sheets", "--out", "there", "--job", "ground.toml")
+    assert "WARNING" not in text, text
+    assert Path("there/sheets.pdf").read_bytes() == sheets
+    Path("ground.toml").write_text(ground, "utf-8")
+    code, text = run("export", out, "--to", "sheets", "--out", "wrong", "--job", "ground.toml")
+    assert (code, "are not those that the plan was made with" in text) == (2, True), text

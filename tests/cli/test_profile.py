@@ -11,6 +11,7 @@ from click.testing import CliRunner
 from defusedxml import ElementTree
 
 from layoutplan.cli.main import cli
+from layoutplan.outputs.earlier import LEDGER_NAME
 
 HOSTILE = [
     "$\\frac{1}{0}$",
@@ -69,7 +70,7 @@ def test_three_plots_each_with_its_table(drawn):
     assert result.exit_code == 0, result.output
     names = [f"5_{kind}.{end}" for kind in ("bearing", "distance") for end in ("svg", "csv")]
     names += [f"line_a_x_1_line.{end}" for end in ("svg", "csv")]
-    assert sorted(path.name for path in out.iterdir()) == sorted(names)
+    assert sorted(path.name for path in out.iterdir()) == sorted([*names, LEDGER_NAME])
     assert all(str(out / name) in result.stdout for name in names)
 
 
@@ -163,7 +164,7 @@ def png_chunks(data):
 def test_hostile_names_are_drawn_written_and_kept_in_the_folder(job, tmp_path, tower):
     result = run(job, tower, tmp_path / "out", "--format", "svg")
     assert result.exit_code == 0, result.output
-    files = sorted((tmp_path / "out").iterdir())
+    files = sorted(path for path in (tmp_path / "out").iterdir() if path.name != LEDGER_NAME)
     assert len(files) == 6
     assert sorted(tmp_path.iterdir()) == [tmp_path / "out"]
     for path in files:
@@ -176,12 +177,15 @@ def test_hostile_names_are_drawn_written_and_kept_in_the_folder(job, tmp_path, t
 
 
 def test_own_files_are_replaced_and_others_left_alone(job, tmp_path):
-    (tmp_path / "5_bearing.csv").write_text("old", "utf-8")
+    (tmp_path / "5_bearing.csv").write_text("mine, too", "utf-8")
     (tmp_path / "notes.txt").write_text("mine", "utf-8")
-    assert run(job, "5", tmp_path).exit_code == 0
+    for kind in ("png", "svg"):
+        assert run(job, "5", tmp_path, "--format", kind).exit_code == 0
     assert (tmp_path / "5_bearing.csv").read_text("utf-8").startswith("line_id")
     assert (tmp_path / "notes.txt").read_text("utf-8") == "mine"
-    assert not [path for path in tmp_path.iterdir() if path.name.startswith(".")]
+    assert (tmp_path / "5_bearing_earlier.csv").read_text("utf-8") == "mine, too"
+    assert len(list(tmp_path.glob("*_earlier*"))) == 1
+    assert [path.name for path in tmp_path.iterdir() if path.name.startswith(".")] == [LEDGER_NAME]
 
 
 def test_unknown_load_and_fault_are_said_and_left_empty(job, tmp_path):

@@ -285,7 +285,7 @@ def test_on_the_command_line(make_plan, tmp_path) -> None:
     write_plan(make_plan(formats=BASE), tmp_path)
     done = CliRunner().invoke(cli, ["export", str(tmp_path), "--to", "gpx, csv", "--out", str(tmp_path / "new")])
     assert done.exit_code == 0, done.stderr
-    assert sorted(path.name for path in (tmp_path / "new").iterdir()) == ["stakes.csv", "waypoints.gpx"]
+    assert sorted(path.name for path in (tmp_path / "new").glob("[!.]*")) == ["stakes.csv", "waypoints.gpx"]
     assert "caution:" in done.stdout
     listed = CliRunner().invoke(cli, ["export", "--list"]).stdout
     assert all(re.search(rf"^{name}\s+{re.escape(entry.files[0])}", listed, re.M) for name, entry in FORMATS.items())

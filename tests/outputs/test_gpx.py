@@ -254,7 +254,11 @@ def test_split_on_the_command_line(make_plan, tmp_path) -> None:
     out = tmp_path / "out"
     done = CliRunner().invoke(cli, ["export", str(tmp_path / "plan"), "--to", "gpx", "--split", "9", "--out", str(out)])
     assert done.exit_code == 0, done.stderr
-    assert [path.name for path in sorted(out.iterdir())] == ["waypoints_01.gpx", "waypoints_02.gpx", "waypoints_03.gpx"]
+    assert [path.name for path in sorted(out.glob("[!.]*"))] == [
+        "waypoints_01.gpx",
+        "waypoints_02.gpx",
+        "waypoints_03.gpx",
+    ]
     for wrong in (["gpx", "--split", "2"], ["csv", "--split", "9"]):
         assert CliRunner().invoke(cli, ["export", str(tmp_path / "plan"), "--to", *wrong]).exit_code == 2
 

@@ -125,6 +125,11 @@ def test_points_staked_in_the_field_and_selected(processing, feedback, stakes, p
     parameters = {"PLAN": str(plan_copy / "plan.gpkg"), "STAKED": staked, "OUTPUT": str(tmp_path / "result")}
     log = feedback()
     found = processing.run("layoutplan:check", parameters, feedback=log, context=context)
+    assert (found["MOVED"], found["MISSING"]) == (0, 0)
+    assert any("48 not surveyed yet" in text for text in log.said)
+    log = feedback()
+    complete = {**parameters, "COMPLETE": True, "OUTPUT": str(tmp_path / "c")}
+    found = processing.run("layoutplan:check", complete, feedback=log, context=context)
     assert (found["MOVED"], found["MISSING"]) == (0, 48)
     assert sum(text.startswith("missing: ") for text in log.warnings) == 40
     assert "… and 8 more, see the loaded layers and tables" in log.warnings

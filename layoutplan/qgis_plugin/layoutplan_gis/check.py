@@ -14,6 +14,7 @@ from qgis.core import (
     QgsProcessingFeedback,
     QgsProcessingOutputNumber,
     QgsProcessingOutputVectorLayer,
+    QgsProcessingParameterBoolean,
     QgsProcessingParameterFeatureSource,
     QgsProcessingParameterFile,
     QgsProcessingParameterFolderDestination,
@@ -58,6 +59,10 @@ class CheckAlgorithm(CommandAlgorithm):
             "If left out, the stakes in the plan's own layer are checked, as they were moved there.",
         )
         self.add(
+            QgsProcessingParameterBoolean("COMPLETE", "Every planned stake must be among them", False),
+            "If not, planned stakes that are not among the points count as not surveyed yet.",
+        )
+        self.add(
             QgsProcessingParameterNumber(
                 "TOLERANCE", "Match nameless points within, m", QgsProcessingParameterNumber.Type.Double, 30.0, False, 0
             ),
@@ -97,6 +102,7 @@ class CheckAlgorithm(CommandAlgorithm):
         for name, option in (("READINGS", "--readings"), ("JOB", "--job")):
             if self.parameterAsFile(parameters, name, context):
                 options += [option, self.parameterAsFile(parameters, name, context)]
+        options += ["--complete"] if self.parameterAsBool(parameters, "COMPLETE", context) else []
         staked = self.parameterAsSource(parameters, "STAKED", context)
         with TemporaryDirectory(prefix="layoutplan-") as own:
             if staked is not None:
@@ -119,7 +125,7 @@ class CheckAlgorithm(CommandAlgorithm):
         breaking = {row.get("waypoint") for row in broken}
         feedback.pushInfo(
             f"{found.get('stakes', 0)} stakes checked: {len(found.get('moved', ()))} moved or new, {len(breaking)} "
-            f"break rules, {len(missing)} missing"
+            f"break rules, {len(missing)} missing, {found.get('not_surveyed', 0)} not surveyed yet"
         )
         worse = [row for row in found.get("worse", ()) if row.get("verdict") != "broken"]
         _list(feedback.pushInfo, [f"moved or new: {_moved(row)}" for row in found.get("moved", ())])
