@@ -11,11 +11,12 @@ from layoutplan.errors import OutputError
 from layoutplan.outputs.columns import TABLES, on_the_globe
 from layoutplan.outputs.installed import chosen_formats, known_formats
 from layoutplan.outputs.making import make_files
+from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.record import sha256
 from layoutplan.outputs.registry import RECORD
 from layoutplan.outputs.write import write_together
 from layoutplan.planning.model import Plan
-from layoutplan.planning.read import RECORD_NAME, TABLES_NAME, read_plan_record
+from layoutplan.planning.read import RECORD_NAME, TABLES_NAME, misfits, read_plan_record
 from layoutplan.planning.stored import Stored, stored_plan
 
 _OPTION = "option --to"
@@ -80,7 +81,8 @@ def export_plan(
         return [*new, _amended_record(folder, new, staging)] if _same(folder, target) else new
 
     written = write_together(target, make, inputs=_inputs(folder))
-    return [path for path in written if path.name != RECORD_NAME], stored
+    said = () if _same(folder, target) else _beside_others(target, plan)
+    return [path for path in written if path.name != RECORD_NAME], replace(stored, notes=(*stored.notes, *said))
 
 
 def format_lines() -> list[str]:
@@ -93,6 +95,13 @@ def format_lines() -> list[str]:
 
 def _what(what: str, by_default: bool) -> str:
     return what if by_default else f"{what}; on request"
+
+
+def _beside_others(target: Path, plan: Plan) -> tuple[str, ...]:
+    """Name files of another plan that lie beside the new ones."""
+    number = plan_number(plan)
+    others, _ = misfits(target, {"plan_number": number})
+    return tuple(f"'{target}': {name} belongs to plan {other}, not to plan {number}" for name, other in others.items())
 
 
 def _inputs(folder: Path) -> list[Path]:

@@ -141,6 +141,15 @@ def test_a_mix_of_two_plans_is_named_by_every_command(plan, other, name) -> None
             assert "files of two plans" in text
 
 
+def test_exports_of_two_plans_into_one_folder_are_told_apart(plan, other, tmp_path) -> None:
+    assert run("export", plan, "--to", "csv,kml", "--out", tmp_path / "crew")[0] == 0
+    code, text = run("export", other, "--to", "csv", "--out", tmp_path / "crew")
+    assert code == 0, text
+    assert f"stakes.kml belongs to plan {number_of(plan)}, not to plan {number_of(other)}" in text
+    assert "stakes.csv belongs" not in text
+    assert not list((tmp_path / "crew").glob("*_earlier*"))  # the first one was written by this program
+
+
 def test_every_file_carries_the_number(plan) -> None:
     formats = [name for name, entry in FORMATS.items() if name not in ("json", "gpkg", "survey", "permissions")]
     assert run("export", plan, "--to", ",".join([*formats, "survey"]))[0] == 0
