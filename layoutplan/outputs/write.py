@@ -148,7 +148,7 @@ def _reason(err: Exception, folder: Path) -> str:
     ):
         return "the disk is full. Free some space or choose another folder."
     if code in (errno.EEXIST, errno.ENOTDIR):
-        return "is not a folder, or lies below a file. Choose another folder for the plan."
+        return "is not a folder, or lies below a file. Choose another folder."
     if isinstance(err, PermissionError) or code == errno.EROFS:
         file = Path(err.filename2 or err.filename or folder).name if isinstance(err, OSError) else ""
         return (

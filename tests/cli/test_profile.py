@@ -228,7 +228,7 @@ def test_a_folder_that_cannot_be_is_an_error(job, tmp_path):
     (tmp_path / "file").write_text("", "utf-8")
     result = run(job, "5", tmp_path / "file" / "out")
     assert result.exit_code == 2
-    assert "cannot be written" in result.stderr
+    assert "is not a folder, or lies below a file" in result.stderr
 
 
 def test_usage(job, tmp_path):
