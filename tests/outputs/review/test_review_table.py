@@ -21,7 +21,7 @@ def read(path) -> list[dict[str, str]]:
 def test_a_row_for_each_tower_stake_and_rule(plan, tmp_path) -> None:
     rows = read(write_review_table(plan, tmp_path))
     assert list(rows[0]) == ["line_id", "tower_id", "status", "role", "waypoint", "rule", "measured", "limit", "unit",
-                             "verdict", "basis", "detail"]  # fmt: skip
+                             "verdict", "basis", "detail", "plan_number"]  # fmt: skip
     checked = [row for row in rows if row["rule"] != "layout"]
     found = {(row["tower_id"], row["role"], row["rule"]): row for row in checked}
     assert len(checked) == len(found) == len(plan.checks)
