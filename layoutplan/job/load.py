@@ -162,8 +162,8 @@ def _read(path: Path) -> str:
     except IsADirectoryError as err:
         raise JobError(f"{path}: cannot be read: a folder. Name the job file in it.") from err
     except (OSError, ValueError) as err:  # a null character in a name is a ValueError
-        why = err.strerror if isinstance(err, OSError) else clean(err)
-        raise JobError(f"{clean(path)[:200]}: cannot be read: {why}. Name a job file.") from err
+        told = err.strerror if isinstance(err, OSError) else clean(err)
+        raise JobError(f"{clean(path)[:200]}: cannot be read: {told}. Name a job file.") from err
 
 
 def _absolute(node: Any, folder: Path) -> Any:

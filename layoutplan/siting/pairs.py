@@ -123,12 +123,17 @@ def _best_pair(best: RayBest, h: int, s: int, job: Job, figures: Figures) -> tup
     chosen = int(np.searchsorted(rows, h)), int(np.searchsorted(rows, s))
     both = np.array([far, near])
     return (int(rows[far]), int(rows[near])), Pairs(
-        *(np.array([value]) for value in (tower, int(some.side[i]))),
-        *(values[both][None] for values in (some.bearing_deg, some.distance_m)),
-        np.array([int(some.caution_crossings[both].sum())]),
-        *(np.array([value]) for value in (points[i, j], goal)),
-        *(np.array([values[far, near]]) for values in (bias, coupled)),
-        *(np.array([values[chosen]]) for values in (bias, coupled)),
+        tower=np.array([tower]),
+        side=np.array([int(some.side[i])]),
+        bearing_deg=some.bearing_deg[both][None],
+        distance_m=some.distance_m[both][None],
+        caution_crossings=np.array([int(some.caution_crossings[both].sum())]),
+        score=np.array([points[i, j]]),
+        chosen_score=np.array([goal]),
+        bias_pct=np.array([bias[far, near]]),
+        coupling_pct=np.array([coupled[far, near]]),
+        chosen_bias_pct=np.array([bias[chosen]]),
+        chosen_coupling_pct=np.array([coupled[chosen]]),
     )
 
 

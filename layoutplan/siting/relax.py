@@ -57,7 +57,7 @@ def find_relaxations(
     scene = Scene(tower, rays, trace, rungs, near, obstacles, job, figures)
     blockers = [*find_blockers(scene), *limit_blockers(scene)]
     open_at, lone = _alone(blockers, rungs)
-    open_rays = open_at.any(axis=1)
+    open_rays = np.asarray(open_at.any(axis=1))
     needs = _ray_needs(blockers, open_rays, lone)
     may_share = one_side and rules.sides != "required"
     found = [_relaxed(blockers[which], need, rays, job, may_share) for which, need in needs.items()]
