@@ -27,13 +27,15 @@ def clean(value: object) -> str:
     return " ".join(unicodedata.normalize("NFC", text).split())
 
 
-def three_figures(value: float | None) -> str:
-    """Return a number to three figures, at most three decimals; ``unknown`` if it is missing."""
+def three_figures(value: float | None, unit: str = "") -> str:
+    """Return a number to three figures, at most three decimals; volts below 1 to one; ``unknown`` if it is missing."""
     if value is None or value != value:
         return "unknown"
     size = abs(value)
     if 0 < size < 0.0005:
         return "<0.001"
+    if unit == "V" and size < 1:
+        return f"{float(f'{value:.1g}'):g}"  # more is not known
     return f"{value:.{sum(size < bound for bound in (100, 10, 1))}f}"
 
 

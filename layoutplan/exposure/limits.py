@@ -98,15 +98,23 @@ def step_values(network: Network, tower: IntArray, duration_s: FloatArray) -> Fl
 def fault_limit(network: Network, value_v: FloatArray, duration_s: FloatArray, *, step: bool = False) -> Limit:
     """Name the standard behind permissible voltages under a fault."""
     settings = network.job.limits
-    quantity = "step voltage" if step else "touch voltage"
     if settings.touch_standard == "IEEE Std 80":
-        standard, _, year = IEEE_80_EDITION.rpartition("-")
-        basis = f"{standard}, tolerable {quantity}, {settings.body_mass_kg} kg"
-        return Limit(value_v, "V", basis, year, duration_s)
+        edition = IEEE_80_EDITION.rpartition("-")[2]
+        return Limit(value_v, "V", ieee80_basis(settings.body_mass_kg, step=step), edition, duration_s)
     table = EN_50522_2010
+    return Limit(value_v, "V", en50522_basis(step=step), f"{table.edition}; {table.source}", duration_s)
+
+
+def en50522_basis(*, step: bool) -> str:
+    """Name of the touch voltage of EN 50522, as every output prints it."""
     taken = "; it gives none for steps" if step else ""
-    basis = f"{table.standard}, permissible touch voltage (values from memory){taken}"
-    return Limit(value_v, "V", basis, f"{table.edition}; {table.source}", duration_s)
+    return f"{EN_50522_2010.standard}, permissible touch voltage (values from memory){taken}"
+
+
+def ieee80_basis(body_mass_kg: int, *, step: bool) -> str:
+    """Name of the tolerable voltages of IEEE Std 80, as every output prints it."""
+    quantity = "step voltage" if step else "touch voltage"
+    return f"{IEEE_80_EDITION.rpartition('-')[0]}, tolerable {quantity}, {body_mass_kg} kg"
 
 
 def _body(network: Network) -> dict[str, Any]:

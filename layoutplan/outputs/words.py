@@ -67,7 +67,7 @@ def bearing(value_deg: float | None) -> str:
 
 def quantity(value: float | None, unit: str) -> str:
     """Return an electrical figure with its unit: three figures, at most three decimals; ``unknown`` if it is."""
-    number = three_figures(value).replace("<", "less than ")
+    number = three_figures(value, unit).replace("<", "less than ")
     return number if number == "unknown" else f"{number} {unit}"
 
 

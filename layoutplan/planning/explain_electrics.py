@@ -58,7 +58,8 @@ def stake_lines(stake: Any, leads: pd.DataFrame, exposures: pd.DataFrame) -> Ite
 
 def _exposure(row: Any) -> str:
     duration = "" if pd.isna(row.duration_s) else f", for {row.duration_s:g} s"
-    value, limit, ratio = (three_figures(figure) for figure in (row.value, row.limit, row.ratio))
+    value, limit = (three_figures(figure, row.unit) for figure in (row.value, row.limit))
+    ratio = three_figures(row.ratio)
     return f"  {row.exposure:<40}{value:>10}{limit:>10} {row.unit:<5}{ratio:>9}  {row.basis}{duration}{_at(row)}" + (
         f" [{row.assumptions}]" if row.assumptions else ""
     )
@@ -78,12 +79,14 @@ def limit_lines(exposures: pd.DataFrame) -> Iterator[str]:
 
 
 def _figure(row: Any, name: str, unit: str) -> str:
-    return "unknown" if pd.isna(row[name]) else f"{three_figures(row[name])} {unit}"
+    return "unknown" if pd.isna(row[name]) else f"{three_figures(row[name], unit)} {unit}"
 
 
 def _range(row: Any, name: str, unit: str) -> str:
     low, high = row[f"{name}_low"], row[f"{name}_high"]
-    return "unknown" if pd.isna(low) or pd.isna(high) else f"{three_figures(low)} to {three_figures(high)} {unit}"
+    if pd.isna(low) or pd.isna(high):
+        return "unknown"
+    return f"{three_figures(low, unit)} to {three_figures(high, unit)} {unit}"
 
 
 def _target(distance_m: float) -> str:

@@ -8,25 +8,23 @@ import pandas as pd
 from layoutplan.electrical import (
     CONTACT_CURRENT,
     CONTACT_CURRENT_PUBLIC,
-    EN_50522_2010,
-    IEEE_80_EDITION,
     LONG_DURATION_VOLTAGE,
     LONG_DURATION_VOLTAGE_PUBLIC,
     electric_field_limit,
     permissible_touch_voltage,
 )
 from layoutplan.errors import InputRangeError
+from layoutplan.exposure.limits import en50522_basis, ieee80_basis
 from layoutplan.line.geodesy import FloatArray
 
 _SHOWN = {"V": 1.0, "mA": 1e-3}  # units of the table in SI
 _FIXED = (LONG_DURATION_VOLTAGE, LONG_DURATION_VOLTAGE_PUBLIC, CONTACT_CURRENT, CONTACT_CURRENT_PUBLIC)
-_TOUCH = f"{EN_50522_2010.standard}, permissible touch voltage"
-_IEEE = IEEE_80_EDITION.rpartition("-")[0]
+_TOUCH = {en50522_basis(step=step) for step in (False, True)}
 _KNOWN = {
-    _TOUCH,
+    *_TOUCH,
     *(limit.standard for limit in _FIXED),
     *(electric_field_limit(50.0, public=public).standard for public in (False, True)),
-    *(f"{_IEEE}, tolerable touch voltage, {mass_kg} kg" for mass_kg in (50, 70)),
+    *(ieee80_basis(mass_kg, step=step) for mass_kg in (50, 70) for step in (False, True)),
 }
 _ROUNDED = 1e-4  # as the table keeps them
 
@@ -50,7 +48,9 @@ def odd_limits(exposures: pd.DataFrame) -> list[str]:
     wrong = ~np.isnan(allowed).all(axis=1) & ~(np.abs(allowed - limit[:, None]) <= 2 * _ROUNDED).any(axis=1)
     with np.errstate(divide="ignore", invalid="ignore"):
         again = value / limit
-    slack = _ROUNDED * (1 + (1 + np.abs(again)) / np.maximum(np.abs(limit), _ROUNDED))
+    # a voltage has three digits, below 1 V one: its ratio was worked out before
+    worth = np.where(np.abs(value) < 1, 0.5, 0.005) * np.abs(again)
+    slack = worth + _ROUNDED * (1 + (1 + np.abs(again)) / np.maximum(np.abs(limit), _ROUNDED))
     wrong |= ~exposures["basis"].isin(_KNOWN).to_numpy()
     wrong |= (np.abs(again - ratio) > slack) | (np.isnan(again) & ~np.isnan(ratio))
     return [
@@ -70,7 +70,7 @@ def _allowed(exposures: pd.DataFrame) -> FloatArray:
         column = 0 if limit in (LONG_DURATION_VOLTAGE, CONTACT_CURRENT) else 1
         found[rows, column] = limit.value / unit[rows]
     duration = exposures["duration_s"].to_numpy(dtype=float)
-    touch = ~state_limits & (basis == _TOUCH)
+    touch = ~state_limits & np.isin(basis, list(_TOUCH))
     for time_s in np.unique(duration[touch]).tolist():
         try:
             found[touch & (duration == time_s)] = permissible_touch_voltage(time_s)
