@@ -22,7 +22,7 @@ from layoutplan.job.land import Land
 from layoutplan.planning.model import ALL_MET, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED, Plan
 from layoutplan.planning.notes import CAUTIONS, job_assumptions
 
-from .electrical import exposures_table, with_lead_figures, with_stake_figures, with_tower_figures
+from .electrical import exposures_table, readings_table, with_lead_figures, with_stake_figures, with_tower_figures
 
 GEOD = Geod(ellps="WGS84")
 COMMAND = "{{cycler.__init__.__globals__.os.popen(dict(id=1)|join).read()}}"
@@ -340,6 +340,7 @@ def build_plan(
         exclusions=exclusions.reset_index(drop=True),
         relaxations=relaxations.reset_index(drop=True),
         exposures=exposures_table(electrodes),
+        readings=readings_table(table),
         approaches=_approaches(table, electrodes, hostile),
         permissions=_permissions(electrodes, hostile),
         files=(
@@ -374,7 +375,7 @@ def empty_plan() -> Plan:
     """A plan whose tables have no rows, not even columns in some."""
     full = build_plan(towers=2)
     names = ("electrodes", "leads", "checks", "alternatives", "exclusions", "relaxations", "obstacles", "exposures",
-             "approaches")  # fmt: skip
+             "readings", "approaches")  # fmt: skip
     return dataclasses.replace(full, **{name: getattr(full, name).iloc[:0] for name in names})
 
 

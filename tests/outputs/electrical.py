@@ -16,7 +16,8 @@ _CURRENT = ("ICNIRP (Health Phys. 99), contact current, occupational", "2010; va
             "mA")  # fmt: skip
 _FIELD = ("ICNIRP (Health Phys. 99), electric field, occupational", "2010; values as quoted in public sources", 10.0,
           "kV/m")  # fmt: skip
-_TOUCH = ("EN 50522 (IEC 61936-1), permissible touch voltage", "2010, Table B.3; from memory", 432.11, "V")
+_TOUCH = ("EN 50522 (IEC 61936-1), permissible touch voltage (values from memory)", "2010, Table B.3; from memory",
+          432.11, "V")  # fmt: skip
 # exposure, state, limit, counted for the handling, and the value at leads of each level
 ROWS = (
     ("induced by the load, balanced", SERVICE, _VOLTAGE, True, (0.31, 9.4, np.nan, 21.0)),
@@ -29,7 +30,10 @@ ROWS = (
     ("induced by a fault", FAULT, _TOUCH, True, (1.7, 18.2, np.nan, 44.0)),
     ("transferred from the tower by a fault", FAULT, _TOUCH, True, (2467.0, 5120.4, np.nan, 6340.5)),
     ("arithmetic sum under a fault", FAULT, _TOUCH, True, (2468.7, 5138.6, np.nan, 6384.5)),
+    ("from the stake to the ground 1 m away", FAULT, _TOUCH, False, (2050.0, 4270.0, np.nan, 5310.0)),
+    ("step of 1 m beside the stake", FAULT, _TOUCH, False, (644.0, 1340.0, np.nan, 1670.0)),
 )
+FAULTS = ("line 'Valley 132', tower 9", "Northern station", "", "line 'Valley 132', tower 12")
 LEVELS = ("below", "near", "unknown", "above")  # of the leads, by turns
 _COLUMNS = {
     "emf_load_v": 0,
@@ -38,6 +42,8 @@ _COLUMNS = {
     "capacitive_ma": 4,
     "field_kv_m": 6,
     "transferred_fault_v": 8,
+    "stake_touch_v": 10,
+    "stake_step_v": 11,
 }
 
 
@@ -73,6 +79,7 @@ def with_lead_figures(leads: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
         "cliff_drop_m": np.array([0.0, 0.0, np.nan, 0.0])[turn],
         "expected_reading_v_low": np.array([2.5053, 11.8, np.nan, 14.2])[turn],
         "expected_reading_v_high": np.array([9.0554, 44.1, np.nan, 66.3])[turn],
+        "fault_location": np.array(FAULTS)[turn],
         "service_ratio": _worst(SERVICE)[turn],
         "fault_ratio": _worst(FAULT)[turn],
         "exposure_basis": "; ".join(dict.fromkeys(basis for _, _, (basis, *_), _, _ in ROWS)),
@@ -115,15 +122,18 @@ def with_tower_figures(towers: gpd.GeoDataFrame, without_stakes: np.ndarray) -> 
         fault_from_start_ka=np.array([7.2, 6.9, np.nan])[turn],
         fault_from_end_ka=np.array([3.1, 3.4, np.nan])[turn],
         earth_potential_rise_kv=np.array([2.5446, 5.12, np.nan])[turn],
+        fault_location=np.array(["line 'Valley 132', tower 9", "Northern station", ""])[turn],
         tower_share_of_fault_pct=np.array([2.627, 11.47, np.nan])[turn],
         standing_current_a_low=np.array([0.399, 2.2722, np.nan])[turn],
         standing_current_a_high=np.array([1.4344, 5.4818, np.nan])[turn],
         expected_resistance_ohm=np.array([6.5, 2.6, np.nan])[turn],
         bias_ohm=of_pair(-1.0148, -0.109, np.nan),
         bias_pct=of_pair(-15.613, -4.193, np.nan),
+        bias_frequency_hz=of_pair(110.0, 110.0, np.nan),
         distance_for_bias_target_m=of_pair(103.314, np.inf, np.nan),
         coupling_ohm=of_pair(0.4393, 0.1894, np.nan),
         coupling_pct=of_pair(6.758, 7.285, np.nan),
+        coupling_frequency_hz=of_pair(1000.0, 110.0, np.nan),
     )
 
 
@@ -144,8 +154,19 @@ def exposures_table(electrodes: pd.DataFrame) -> pd.DataFrame:
             "basis": basis,
             "edition": edition,
             "duration_s": 0.25 if state == FAULT else np.nan,
+            "fault_location": np.array(FAULTS)[turn] if state == FAULT else "",
             "assumptions": np.where(np.isnan(value), f"unknown: {unknown}", "footing resistance estimated"),
         }
         blocks.append(keys.assign(**columns).rename_axis("stake").reset_index())
     table = pd.concat(blocks, ignore_index=True).sort_values(["stake", "number"], kind="stable", ignore_index=True)
     return table.drop(columns=["stake", "number"])
+
+
+def readings_table(towers: pd.DataFrame) -> pd.DataFrame:
+    """Each tower with stakes at two test frequencies."""
+    rows = towers[towers["bias_pct"].notna()]
+    parts = [
+        rows[["line_id", "tower_id", "expected_resistance_ohm", "bias_pct", "coupling_pct"]].assign(frequency_hz=hz)
+        for hz in (110.0, 1000.0)
+    ]
+    return pd.concat(parts, ignore_index=True)

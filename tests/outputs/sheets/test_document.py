@@ -6,16 +6,13 @@ import re
 from contextlib import nullcontext
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 import pytest
 from pypdf import PdfReader
 
-from layoutplan.exposure.assess import BESIDE as EXPOSURE_BESIDE
 from layoutplan.outputs.columns import on_the_globe
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.sheets import write_sheets
-from layoutplan.outputs.sheets.facts import BESIDE
 from layoutplan.planning.model import NO_LAYOUT
 
 COVER = 2  # pages before the first tower in these small plans
@@ -82,18 +79,18 @@ def test_a_lead_that_touches_and_does_not_cross_is_told_too(calm_plan, written, 
     assert ("passes main road (roads 3) by 0.0 m: keep it off." in document.text(page)) is told
 
 
-def test_what_a_line_beside_does_is_told_with_the_fault_figures(calm_plan, written):
-    assert BESIDE == EXPOSURE_BESIDE
-    lead = calm_plan.leads.iloc[0]
-    mine = (calm_plan.exposures["tower_id"] == lead["tower_id"]) & (calm_plan.exposures["role"] == lead["role"])
-    row = calm_plan.exposures[mine].head(1).assign(exposure=BESIDE, value=2480.0, unit="V")
-    other = row.assign(role="S" if lead["role"] == "H" else "H", value=np.nan)
-    exposures = pd.concat((calm_plan.exposures, row, other), ignore_index=True)
-    document = written(dataclasses.replace(calm_plan, exposures=exposures))
-    page = COVER + 1 + calm_plan.towers["tower_id"].tolist().index(lead["tower_id"])
-    assert "by a fault of a line beside 2480 V." in document.text(page)
-    assert "by a fault of a line beside unknown." in document.text(page)
-    assert sum("line beside" in document.text(number) for number in range(COVER + 1, len(document.pages) + 1)) == 1
+def test_the_fault_that_governs_is_named_and_the_crew_told_to_stand_clear(calm_plan, written):
+    first = calm_plan.leads.iloc[0]
+    mine = (calm_plan.leads["line_id"] == first["line_id"]) & (calm_plan.leads["tower_id"] == first["tower_id"])
+    leads = calm_plan.leads.copy()
+    leads.loc[mine, "fault_location"] = "station Ostrel West"
+    leads.loc[mine, "stake_touch_v"] = 2050.0
+    document = written(dataclasses.replace(calm_plan, leads=leads))
+    text = " ".join(document.text(COVER + 1 + calm_plan.towers["tower_id"].tolist().index(first["tower_id"])).split())
+    assert "by a fault at station Ostrel West." in text
+    assert (
+        "Stand clear of stake and lead: under a fault from the stake to the ground 1 m away H 2050 V, S 2050 V." in text
+    )
 
 
 def test_degrees_and_minutes_are_the_same_place(calm_plan, written):
