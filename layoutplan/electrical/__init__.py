@@ -45,22 +45,14 @@ from layoutplan.electrical.lead_coupling import lead_mutual_impedance
 from layoutplan.electrical.limits import (
     CONTACT_CURRENT,
     CONTACT_CURRENT_PUBLIC,
-    EN_50522_2010,
     FAULT_NOTE,
-    IEEE_80_EDITION,
     LONG_DURATION_VOLTAGE,
     LONG_DURATION_VOLTAGE_PUBLIC,
     FixedLimit,
     Handling,
-    TouchVoltageTable,
-    decrement_factor,
     electric_field_limit,
     exposure_ratio,
     handling,
-    ieee80_step_voltage,
-    ieee80_touch_voltage,
-    permissible_touch_voltage,
-    surface_layer_derating,
 )
 from layoutplan.electrical.line_geometry import SpanWindows, conductor_vertices, span_windows, straight_stretches
 from layoutplan.electrical.phasors import SEQUENCES, magnitude_range, sequence_currents
@@ -80,6 +72,16 @@ from layoutplan.electrical.soil import (
     two_layer_surface_potential,
 )
 from layoutplan.electrical.span_impedance import span_transfer_impedance
+from layoutplan.electrical.touch_voltage import (
+    EN_50522_2010,
+    IEEE_80_EDITION,
+    TouchVoltageTable,
+    decrement_factor,
+    ieee80_step_voltage,
+    ieee80_touch_voltage,
+    permissible_touch_voltage,
+    surface_layer_derating,
+)
 from layoutplan.electrical.tower_faults import TowerFaults, earth_wire_currents_near_fault, fault_at_each_tower
 
 __all__ = [

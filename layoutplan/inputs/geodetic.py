@@ -284,8 +284,7 @@ def segment_limit(crs: pyproj.CRS) -> float:
 
 def is_usable(geometry: Geometries) -> NDArray[np.bool_]:
     """Mark geometries that are there, not empty, and finite."""
-    there = ~(shapely.is_missing(geometry) | shapely.is_empty(geometry))
-    return np.asarray(there & np.isfinite(shapely.bounds(geometry)).all(axis=-1))
+    return np.asarray(~shapely.is_empty(geometry) & np.isfinite(shapely.bounds(geometry)).all(axis=-1))
 
 
 def metres_per_degree(lat_deg: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -20,10 +20,11 @@ from layoutplan.inputs.provenance import Ledger
 from layoutplan.inputs.raster import open_raster, values_at
 from layoutplan.inputs.words import counted, listed
 from layoutplan.job import Job
-from layoutplan.job.electrical import MOST_SOIL_OHM_M
+from layoutplan.job.bounds import greatest
 from layoutplan.text import clean
 
 _COLUMN = "soil_resistivity_ohm_m"
+_MOST_OHM_M = greatest(_COLUMN)
 _LOW_OHM_M = (10.0, 7.0)  # greatest and median value under which ohm metres are doubtful (judgement)
 
 
@@ -95,7 +96,7 @@ def _check(raster: Any, where: str) -> list[str]:
 
 def _check_range(line: LineInput, rows: NDArray[np.bool_], values: FloatArray, where: str) -> None:
     with np.errstate(invalid="ignore"):
-        wrong = (values <= 0.0) | (values > MOST_SOIL_OHM_M)
+        wrong = (values <= 0.0) | (values > _MOST_OHM_M)
     if not wrong.any():
         return
     low, high = np.nanmin(values), np.nanmax(values)

@@ -14,7 +14,7 @@ from layoutplan.inputs.geodetic import FloatArray
 from layoutplan.inputs.placed import Table
 from layoutplan.inputs.words import listed
 from layoutplan.job.bounds import LONGEST, wrong_number
-from layoutplan.job.lines import Structure, slip
+from layoutplan.job.lines import Structure
 from layoutplan.text import clean
 
 Figure = Literal["positive number", "number from 0 up", "number"]
@@ -72,21 +72,13 @@ def read_structures(table: Table, column: str | None) -> NDArray[np.object_]:
     return kinds
 
 
-def read_figures(
-    table: Table,
-    column: str | None,
-    kind: Figure = "positive number",
-    most: float = np.inf,
-    *,
-    in_metres: bool = False,
-    key: str = "",
-) -> FloatArray:
+def read_figures(table: Table, column: str | None, kind: Figure = "positive number", *, key: str = "") -> FloatArray:
     """Return a column of numbers, NaN where empty; with a job key of the same meaning, none beyond what that takes.
 
     Raises
     ------
     ColumnError
-        A cell holds something else, or a number beyond ``most``; of a length in metres the unit is looked at.
+        A cell holds something else.
     """
     if column is None:
         return np.full(len(table.rows), np.nan)
@@ -103,18 +95,11 @@ def read_figures(
             f"{table.where}, {table.row_word} {listed(table.rows[wrong])}, field '{column}': '{found}' is no {kind}. "
             "Mend it, or leave it empty if unknown."
         )
-    if (large := values > most).any():
-        first = float(values[large][0])
-        why = slip(first, most) if in_metres else f"{first:g} is more than the {most:g} that can be. Check its unit"
-        raise ColumnError(
-            f"{table.where}, {table.row_word} {listed(table.rows[large])}, field '{column}': {why}. Leave it empty if "
-            "unknown."
-        )
-    beyond = np.array([wrong_number(key, value) != "" for value in values.tolist()], dtype=bool) if key else large
+    beyond = np.array([key != "" and wrong_number(key, value) != "" for value in values.tolist()], dtype=bool)
     if beyond.any():
         raise ColumnError(
-            f"{table.where}, {table.row_word} {listed(table.rows[beyond])}, field '{column}': {values[beyond][0]:g}: "
-            f"{wrong_number(key, values[beyond][0])}."
+            f"{table.where}, {table.row_word} {listed(table.rows[beyond])}, field '{column}': "
+            f"{wrong_number(key, values[beyond][0])} (found {values[beyond][0]:g})."
         )
     return values
 

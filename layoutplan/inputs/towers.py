@@ -19,8 +19,6 @@ from layoutplan.inputs.vector import open_vector, require_column, require_file
 from layoutplan.inputs.vector_table import read_vector
 from layoutplan.inputs.words import listed
 from layoutplan.job import TowerSource
-from layoutplan.job.electrical import MOST_FOOTING_OHM, MOST_SOIL_OHM_M
-from layoutplan.job.lines import MOST_BASE_M, MOST_ELECTRODE_M
 
 SAME_PLACE_M = 0.5  # nearer than this, two towers of a line make a span without length (judgement)
 _NO_LINE_M = 5.0  # degrees taken for metres make a line of 500 km this long (judgement)
@@ -55,22 +53,10 @@ def read_towers(source: TowerSource, key: str) -> tuple[gpd.GeoDataFrame, Placed
     columns = {
         "tower_id": read_ids(table, source.id_column),
         "structure": read_structures(table, source.structure_column),
-        "base_width_m": read_figures(
-            table, source.base_width_column, most=MOST_BASE_M, in_metres=True, key="base_width_m"
-        ),
-        "earth_electrode_size_m": read_figures(
-            table,
-            source.earth_electrode_size_column,
-            most=MOST_ELECTRODE_M,
-            in_metres=True,
-            key="earth_electrode_size_m",
-        ),
-        "footing_resistance_ohm": read_figures(
-            table, source.footing_resistance_column, most=MOST_FOOTING_OHM, key="footing_resistance_ohm"
-        ),
-        "soil_resistivity_ohm_m": read_figures(
-            table, source.soil_resistivity_column, most=MOST_SOIL_OHM_M, key="soil_resistivity_ohm_m"
-        ),
+        "base_width_m": read_figures(table, source.base_width_column, key="base_width_m"),
+        "earth_electrode_size_m": read_figures(table, source.earth_electrode_size_column, key="earth_electrode_size_m"),
+        "footing_resistance_ohm": read_figures(table, source.footing_resistance_column, key="footing_resistance_ohm"),
+        "soil_resistivity_ohm_m": read_figures(table, source.soil_resistivity_column, key="soil_resistivity_ohm_m"),
         "order": read_figures(table, source.order_column, "number"),
     }
     towers = gpd.GeoDataFrame(columns, geometry=table.geometry, crs="EPSG:4326")[list(TOWER_COLUMNS)]

@@ -3,7 +3,8 @@
 from layoutplan.job.classes import ObstacleClass, shipped_classes
 from layoutplan.job.lines import Line, OsmLine, TowerSource
 from layoutplan.job.load import load_job, load_terrain
-from layoutplan.job.model import Job, Layer, Rules, Score
+from layoutplan.job.model import Job, Layer
+from layoutplan.job.rules import Rules, Score
 
 __all__ = [
     "Job",

@@ -16,14 +16,16 @@ GREATEST: Mapping[str, float] = MappingProxyType(
     {
         "reel_m": 1_500.0,
         "radius_m": 20_000.0,
-        "base_width_m": 100.0,
-        "half_width_m": 200.0,
+        "base_width_m": 60.0,
+        "half_width_m": 60.0,
         "earth_electrode_size_m": 2_000.0,
         "width_m": 5_000.0,
         "keep_out_m": 5_000.0,
         "attachment_height_m": 500.0,
         "sag_m": 500.0,
         "footing_resistance_ohm": 100_000.0,
+        "upper_thickness_m": 10_000.0,
+        "clearing_time_s": 604_800.0,  # a week: earth faults of resonant-earthed networks last for hours
         "workers": 1_024.0,
         "_kv": 2_000.0,
         "_ka": 1_000.0,
@@ -47,6 +49,9 @@ GREATEST: Mapping[str, float] = MappingProxyType(
 LONGEST: Mapping[str, int] = MappingProxyType({"id": 200, "title": 500, "label": 200, "where": 10_000, "": 4_000})
 """The longest text by the key. [letters]"""
 
+MILLIMETRES = frozenset({"base_width_m", "half_width_m", "earth_electrode_size_m"})
+"""Lengths that drawings give in millimetres: where one is too great, that is the likely slip."""
+
 NESTED_LEVELS = 20
 """Tables and lists within each other in a job file; it needs no more than six."""
 
@@ -61,6 +66,11 @@ def greatest(key: str) -> float:
 
 def wrong_number(key: str, value: float) -> str:
     """Say what is wrong with the size of a number; empty if nothing is."""
+    if abs(value) > greatest(key) and key in MILLIMETRES:
+        return (
+            f"{value:g} m cannot be meant: at most {greatest(key):g} m is expected ({value / 1000:g} m if it is in "
+            "millimetres)"
+        )
     if abs(value) > greatest(key):
         return f"a number beyond {greatest(key):,g} cannot be meant here: look at its unit and its decimal sign"
     if 0 < abs(value) < LEAST:

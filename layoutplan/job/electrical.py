@@ -9,9 +9,6 @@ from pydantic import Field, model_validator
 
 from layoutplan.job.section import FileSource, NonNegative, Positive, Section
 
-MOST_SOIL_OHM_M = 1e6  # beyond all soil and rock by far (judgement)
-MOST_THICKNESS_M = 10_000.0  # beyond the depth that any current of the supply uses, by far (judgement)
-MOST_FOOTING_OHM = 1e5  # a footing on bare rock has some thousands (judgement)
 Share = Annotated[float, Field(ge=0, le=100)]
 
 
@@ -121,16 +118,11 @@ class Fault(Section):
 class Soil(Section):
     """Soil along the line."""
 
-    resistivity_ohm_m: float = Field(
-        100.0,
-        gt=0,
-        le=MOST_SOIL_OHM_M,
-        description="Of uniform soil, or of the upper layer. The default is judgement: measure it.",
+    resistivity_ohm_m: Positive = Field(
+        100.0, description="Of uniform soil, or of the upper layer. The default is judgement: measure it."
     )
-    lower_resistivity_ohm_m: float | None = Field(
-        None, gt=0, le=MOST_SOIL_OHM_M, description="Of the lower of two layers."
-    )
-    upper_thickness_m: float | None = Field(None, gt=0, le=MOST_THICKNESS_M, description="Of the upper of two layers.")
+    lower_resistivity_ohm_m: Positive | None = Field(None, description="Of the lower of two layers.")
+    upper_thickness_m: Positive | None = Field(None, description="Of the upper of two layers.")
     raster: Path | None = Field(None, description="Raster of resistivity in ohm metres, sampled at the towers.")
 
     @model_validator(mode="after")
@@ -165,10 +157,8 @@ class Method(Section):
         1.0, description="At which a lead is carried; for the capacitive current."
     )
     lead_diameter_mm: Annotated[float, Field(gt=0, le=20)] = Field(1.8, description="Of the lead's metal.")
-    footing_resistance_ohm: float | None = Field(
+    footing_resistance_ohm: Positive | None = Field(
         None,
-        gt=0,
-        le=MOST_FOOTING_OHM,
         description="Of a tower alone, where the towers' column has none; estimated from soil and size if left out.",
     )
 

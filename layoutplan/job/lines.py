@@ -17,23 +17,6 @@ def _supply_frequency(value: float) -> float:
     return value
 
 
-MOST_BASE_M, MOST_HALF_WIDTH_M, MOST_ELECTRODE_M = 60.0, 60.0, 2000.0  # beyond these a unit has slipped (judgement)
-
-
-def slip(value: float, most: float) -> str:
-    """Words for a length that can only be meant in another unit."""
-    return f"{value:g} m cannot be meant: at most {most:g} m is expected ({value / 1000:g} m if it is in millimetres)"
-
-
-def _at_most(most: float) -> AfterValidator:
-    def check(value: float) -> float:
-        if value > most:
-            raise ValueError(slip(value, most))
-        return value
-
-    return AfterValidator(check)
-
-
 Frequency = Annotated[float, AfterValidator(_supply_frequency)]
 Structure = Literal["lattice_4", "lattice_3", "pole", "frame_2"]
 
@@ -87,16 +70,16 @@ class Line(Section):
     )
     osm: OsmLine | None = Field(None, description="Take line and towers from an OpenStreetMap extract instead.")
     voltage_kv: Positive | None = Field(None, description="Nominal voltage.")
-    half_width_m: Annotated[NonNegative, _at_most(MOST_HALF_WIDTH_M)] = Field(
+    half_width_m: NonNegative = Field(
         8.0, description="From the centreline to the outermost conductor. The default is engineering judgement."
     )
     structure: Structure = Field(
         "lattice_4", description="Four- or three-legged lattice tower, single pole, two-pole frame."
     )
-    base_width_m: Annotated[Positive, _at_most(MOST_BASE_M)] | None = Field(
+    base_width_m: Positive | None = Field(
         None, description="Between adjacent legs (poles) at ground level; without it no leg is named."
     )
-    earth_electrode_size_m: Annotated[Positive, _at_most(MOST_ELECTRODE_M)] | None = Field(
+    earth_electrode_size_m: Positive | None = Field(
         None,
         description="Largest dimension of the tower's own earth electrode, counterpoise included. If left out: the "
         "diagonal of the base, or 12 m (engineering judgement) where no base width is known.",

@@ -12,8 +12,9 @@ from pydantic_core import PydanticUndefined
 
 from layoutplan.job.access import Access
 from layoutplan.job.electrical import Limits, Method, Soil
-from layoutplan.job.model import Coverage, Job, Output, Rules, Score, Search
+from layoutplan.job.model import Coverage, Job, Output, Search
 from layoutplan.job.reading import Reading
+from layoutplan.job.rules import Rules, Score
 from layoutplan.job.survey import Survey
 from layoutplan.job.terrain import Terrain
 
@@ -181,8 +182,8 @@ def job_sections() -> list[tuple[str, str, dict[str, FieldInfo]]]:
         ("[[land]]", land.Land),
         ("[work]", land.Work),
         ("[access]", access.Access),
-        ("[rules]", m.Rules),
-        ("[score]", m.Score),
+        ("[rules]", Rules),
+        ("[score]", Score),
         ("[soil]", e.Soil),
         ("[method]", e.Method),
         ("[limits]", e.Limits),

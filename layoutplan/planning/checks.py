@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -11,66 +10,12 @@ from numpy.typing import ArrayLike, NDArray
 
 from layoutplan.job import Job
 from layoutplan.line.geodesy import FloatArray
-from layoutplan.planning.on_foot import OnFoot
+from layoutplan.planning.facts import Facts
 from layoutplan.planning.rules import RULES, basis
 from layoutplan.siting.evaluate import Evaluated
 from layoutplan.siting.obstacles import NO, POWER_LINE, TOLERANCE_M, Obstacles
-from layoutplan.terrain import Profiles
 
 KEPT, BROKEN, CAUTIONED, UNKNOWN = "kept", "broken", "caution", "unknown"
-
-
-@dataclass(frozen=True, slots=True)
-class Facts:
-    """What is known of the stakes beside :class:`Evaluated`; one entry each.
-
-    Attributes
-    ----------
-    lead_m : ndarray
-        Lead length with slack. [m]
-    between_deg : ndarray
-        Angle between the tower's two leads. [deg]
-    same_side, covered : ndarray of bool
-        Both stakes on one side; the map tells what is about the tower and under the lead.
-    gaps : list of str
-        Why it does not, as codes (:func:`layoutplan.inputs.gaps.joined`).
-    uncovered, crossings, grounds, beside, margins : list of str
-        Texts.
-    bias_pct, coupling_pct : ndarray
-        Of the tower's pair.
-    slope_deg, aspect_deg : ndarray
-        At the stakes; NaN where unknown.
-    ground : Profiles
-        Along the leads.
-    fixed : ndarray of bool
-        The job fixes the stake there.
-    on_foot : OnFoot, optional
-        Ways to the stakes, where they were looked for.
-    """
-
-    lead_m: FloatArray
-    between_deg: FloatArray
-    least_m: FloatArray
-    same_side: NDArray[np.bool_]
-    covered: NDArray[np.bool_]
-    gaps: list[str]
-    uncovered: list[str]
-    crossings: list[str]
-    grounds: list[str]
-    beside: list[str]
-    margins: list[str]
-    bias_pct: FloatArray
-    coupling_pct: FloatArray
-    slope_deg: FloatArray
-    aspect_deg: FloatArray
-    ground: Profiles
-    fixed: NDArray[np.bool_]
-    on_foot: OnFoot | None = None
-
-    @property
-    def on_agreed_ground(self) -> NDArray[np.bool_]:
-        """Stakes on land that needs somebody's agreement."""
-        return np.array([text != "" for text in self.grounds], dtype=bool)
 
 
 def check_rows(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: Job) -> pd.DataFrame:

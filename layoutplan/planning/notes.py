@@ -6,7 +6,7 @@ from layoutplan.electrical import FAULT_NOTE
 from layoutplan.inputs import Inputs
 from layoutplan.job import Job
 from layoutplan.job.lines import Line
-from layoutplan.job.model import Rules
+from layoutplan.job.rules import Rules
 from layoutplan.line import LineModel
 
 CAUTIONS = (

@@ -15,7 +15,8 @@ from layoutplan.inputs.gaps import joined
 from layoutplan.job import Job
 from layoutplan.line.geodesy import FloatArray, direct, octant, turn_deg
 from layoutplan.line.model import Towers
-from layoutplan.planning.checks import Facts, broken_rules, check_rows, with_grace
+from layoutplan.planning.checks import broken_rules, check_rows, with_grace
+from layoutplan.planning.facts import Facts
 from layoutplan.planning.fixed import is_fixed
 from layoutplan.planning.model import BREAKS
 from layoutplan.planning.on_foot import on_foot

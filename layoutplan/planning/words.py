@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from layoutplan.job import Job
 from layoutplan.line.structures import names_of
-from layoutplan.planning.checks import Facts
+from layoutplan.planning.facts import Facts
 from layoutplan.planning.model import (
     ALL_MET,
     BREAKS,

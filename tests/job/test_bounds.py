@@ -30,17 +30,17 @@ def refused(folder, text):
         (LINE + "[work]\nfirst_day = 20260504\n", "a day is expected, without quotes: 2026-04-13"),
         (LINE + "[rules]\nreel_m = 15000\n", "a number beyond 1,500 cannot be meant here"),
         (LINE + "[rules]\nreel_m = 1e-300\n", "so near to zero"),
-        (LINE + "base_width_m = 680\n", "a number beyond 100 cannot be meant here"),
+        (LINE + "base_width_m = 680\n", "680 m cannot be meant: at most 60 m is expected (0.68 m"),
         (LINE + "voltage_kv = 220000\n", "a number beyond 2,000 cannot be meant here"),
         (LINE + f"[rules]\nreel_m = 0x{'f' * 6000}\n", "found a number of some hundred digits or more"),
         (LINE + f"[search]\nalternatives = {'9' * 5000}\n", "line 4: a number of thousands of digits"),
         (LINE + f'id = "{"x" * 1_000_000}"\n', "a text of 1,000,000 letters; at most 200 are taken"),
         ('[[lines]]\ntowers = { path = "" }\n', "a name or path is expected, not nothing"),
         ('[[lines]]\ntowers = { path = "a\\u0000b" }\n', "a null character"),
-        ("x = " + "[" * 20_000, "levels deep within each other"),
-        ("x = " + "[" * 300 + "]" * 300 + "\n" + LINE, "levels deep within each other"),
-        ("[" + ".".join("a" * 5_000) + "]\nx = 1\n", "levels deep within each other"),
-        ("x = " + "{ a = " * 5_000 + "1" + " }" * 5_000, "levels deep within each other"),
+        ("x = " + "[" * 20_000, "nested more than 30 deep"),
+        ("x = " + "[" * 300 + "]" * 300 + "\n" + LINE, "nested more than 30 deep"),
+        ("[" + ".".join("a" * 5_000) + "]\nx = 1\n", "nested more than 30 deep"),
+        ("x = " + "{ a = " * 5_000 + "1" + " }" * 5_000, "nested more than 30 deep"),
         ('"\\u001b[31m" = 1\n' + LINE, "unknown key '[31m'"),
     ],
     ids=range(20),
@@ -80,7 +80,7 @@ def test_the_unit_decides_unless_the_key_does():
 @pytest.mark.parametrize("make", [lambda path: path.mkdir(), lambda path: path.write_bytes(b" " * 11_000_000)])
 def test_what_is_no_job_file(tmp_path, make):
     make(tmp_path / "job.toml")
-    with pytest.raises(JobError, match=r"a folder|no plain file of at most 10 MB"):
+    with pytest.raises(JobError, match=r"a folder|a job file has some kilobytes"):
         load_job(tmp_path / "job.toml")
 
 
@@ -88,5 +88,5 @@ def test_a_pipe_in_place_of_a_job_is_not_waited_for(tmp_path):
     import os
 
     os.mkfifo(tmp_path / "job.toml")
-    with pytest.raises(JobError, match="no plain file"):
+    with pytest.raises(JobError, match="a named pipe, where a file was expected"):
         load_job(tmp_path / "job.toml")

@@ -161,7 +161,9 @@ def test_legend_of_the_leads(plan, tmp_path) -> None:
     for level, words in LEAD_LEVELS.items():
         assert f'<canvas data-line="lead {level}"></canvas></dt><dd><b>{counts[level]}</b> {words}</dd>' in text
     assert "Under an earth fault or lightning every lead can carry the tower's potential" in text
-    assert "EN 50522 (IEC 61936-1), permissible touch voltage: 2010, Table B.3; from memory" in text
+    assert (
+        "EN 50522 (IEC 61936-1), permissible touch voltage (values from memory): 2010, Table B.3; from memory" in text
+    )
 
 
 def test_never_a_verdict_of_safety(make_plan, tmp_path) -> None:
@@ -179,7 +181,9 @@ def row(**values):
 
 def test_unknown_figures_say_so() -> None:
     nothing = dict.fromkeys(electrical_rows.LEAD_COLUMNS)
-    assert set(lead_texts(row(**nothing))) == {"unknown"}
+    *texts, beside = lead_texts(row(**nothing))
+    assert set(texts) == {"unknown"}
+    assert beside.startswith("unknown to the ground 1 m away, unknown between the feet of a step: stand clear")
     tower = dict.fromkeys(electrical_rows.TOWER_COLUMNS)
     assert set(tower_texts(row(status="compromise", **tower))) == {"unknown"}
     assert tower_texts(row(status="no layout", **tower)) == ("unknown",) * 4 + ("",) * 3

@@ -45,7 +45,7 @@ def test_crossings_are_numbered_over_both_leads():
 
 
 def sheet_of(h, reasons, *checks):
-    base = dict.fromkeys(("slope_deg", "cliff_drop_m", "handling", "handling_fault"))
+    base = dict.fromkeys(("slope_deg", "cliff_drop_m", "handling", "handling_fault", "stake_touch_v"))
     stake = SimpleNamespace(role="H", crossings=h, status="breaks rules", reasons=reasons, **base)
     return SimpleNamespace(stakes=(stake,), checks=checks, ways=())
 
