@@ -92,14 +92,14 @@ def test_chosen_leads_keep_the_limit_on_voltage():
 
 
 def test_limit_on_voltage_is_named_and_its_relaxation_gives_a_layout():
-    place = askew(max_induced_v=0.8)
+    place = askew(max_induced_v=0.6)
     found, _ = sited(place)
     assert "induced voltage" in found.exclusions.rule
-    assert len(found.relaxations) == 2
-    for tower, items in found.relaxations.items():
-        (item,) = (item for item in items if item.rule == "induced voltage")
-        assert (item.limit, item.unit) == (0.8, "V")
-        assert f"induced voltage of {item.needed:g} V instead of 0.8 V" in item.text
+    offered = [(t, i) for t, items in found.relaxations.items() for i in items if i.rule == "induced voltage"]
+    assert offered, "of two towers without layout one needs less than twice the limit"
+    for tower, item in offered:
+        assert (item.limit, item.unit) == (0.6, "V")
+        assert f"induced voltage of {item.needed:g} V instead of 0.6 V" in item.text
         assert "asset owner" in item.text
         again, network = sited(with_rule(place, max_induced_v=item.needed))
         assert tower in again.chosen.rays.tower

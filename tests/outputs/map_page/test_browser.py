@@ -118,8 +118,8 @@ def test_popup_of_a_lead(browser, make_plan, tmp_path) -> None:
         "Worst under a fault": "11.9 times a limit",
         "Induced by a fault": "18.2 V",
         "Transferred by a fault": "5120 V, by a fault at Northern station",
-        "Under a fault beside the stake": "4270 V to the ground 1 m away, 1340 V between the feet of a step: stand clear "
-        "of stake and lead",
+        "Under a fault beside the stake": "4270 V to the ground 1 m away, 1340 V between the feet of a step: "
+        "stand clear of stake and lead",
     }
     assert {label: near[label] for label in figures} == figures
     unknown = popup_of(browser, "lead", "Lead to H, tower 002")
