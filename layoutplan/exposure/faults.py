@@ -117,13 +117,13 @@ def station_faults(job: Job, system: EarthingSystem) -> list[StationFaults]:
         if fault is None:
             continue
         row = np.array([station.node])
-        own_ohm = system.factors.solve(units(system.network.size, row).toarray())[station.node, 0]
+        one = system.factors.solve(units(system.network.size, row).toarray())[:, 0]
         if fault.current_ka is not None and fault.earth_wire_share_pct is None:
             injected = complex(1e3 * fault.current_ka)
         else:
             grid_ka = fault.grid_current_ka or fault.current_ka * (1 - fault.earth_wire_share_pct / 100)  # type: ignore[operator]
-            footing = system.joints.structures + i
-            injected = complex(1e3 * grid_ka * system.footings.ohm[footing] / own_ohm)
+            grid = system.footing_row(np.array([system.joints.structures + i]))[0]
+            injected = complex(1e3 * grid_ka / one[grid])
         factor = _offset_factor(job, system.frequency_hz, fault)
         found.append(StationFaults(station, injected * factor, fault.clearing_time_s))
     return found

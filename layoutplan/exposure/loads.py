@@ -10,7 +10,7 @@ import numpy as np
 from layoutplan.electrical import SEQUENCES, conductor_currents, sequence_currents
 from layoutplan.errors import JobError
 from layoutplan.exposure.earthing import EarthingSystem
-from layoutplan.exposure.impedances import ComplexArray
+from layoutplan.exposure.impedances import ComplexArray, Impedances
 from layoutplan.exposure.sources import Course
 from layoutplan.job.electrical import Load
 
@@ -147,10 +147,23 @@ def _driven_v(system: EarthingSystem, line: int, phase_a: ComplexArray) -> Compl
         phases = course.hold[i][~section.is_earth_wire]
         drive = -np.einsum("p,spk->sk", own.mutual_ohm_per_m(i), phase_a[mine[:, None], phases])
         out[system.branch[line][mine]] += drive * course.span_length_m[mine, None]
+    every = phase_a + _circulating_a(own, phase_a)
     for (driven, driving), made in system.transfers.items():
         if driving == line:
             span = np.flatnonzero(system.branch[driven] >= 0)
-            out[system.branch[driven][span]] += made.driven_v(phase_a)[span]
+            out[system.branch[driven][span]] += made.driven_v(every)[span]
+    return out
+
+
+def _circulating_a(own: Impedances, phase_a: ComplexArray) -> ComplexArray:
+    """What the phases drive round a line's own earth wires, together nothing, shape (spans, c, 3). [A]."""
+    course = own.course
+    out = np.zeros_like(phase_a)
+    for i in range(len(course.sections)):
+        mine = np.flatnonzero(course.span_section == i)
+        flat = phase_a[mine[:, None], course.hold[i]]
+        nothing = np.zeros((len(mine), SEQUENCE_COUNT), dtype=complex)
+        out[mine[:, None], course.hold[i]] = own.with_earth_wires(i, nothing, flat) - flat
     return out
 
 

@@ -79,8 +79,6 @@ class Transfer:
         length_m : ndarray, shape (spans,)
             Of the other line's spans: far off, where one chord stands for several, each has its part of it.
         """
-        first = np.minimum(self.vertex[:, :-1], self.spans[1] - 1)
-        value = np.einsum("twc,twc->tw", self.ohm, weight[first])
         count = np.diff(self.vertex, axis=1)
         t, w = np.nonzero(count)
         repeat = count[t, w]
@@ -89,7 +87,8 @@ class Transfer:
         chainage = np.concatenate(([0.0], np.cumsum(length_m)))
         chord = chainage[self.vertex[t, w + 1]] - chainage[self.vertex[t, w]]
         share = length_m[column] / np.repeat(chord, repeat)
-        return sparse.csr_array((np.repeat(value[t, w], repeat) * share, (row, column)), shape=self.spans)
+        value = np.einsum("nc,nc->n", np.repeat(self.ohm[t, w], repeat, axis=0), weight[column])
+        return sparse.csr_array((value * share, (row, column)), shape=self.spans)
 
 
 def transfer(
@@ -107,11 +106,12 @@ def transfer(
 
     Notes
     -----
-    The earth wires of a span are one wire in the middle of them, weighted with the parts of a current that they carry.
+    What is driven in the earth wires of a span together is the mean of what is driven in each, weighted with the parts
+    of a current that they carry.
     """
     course, other = driven.course, driving.course
     places = _places(driving) if wires_only else np.arange(len(other.hold_m))
-    height = _wire_height_m(driven)
+    shares = driven.shares()
     spans = (len(course.span_section), len(other.span_section))
     row: list[IntArray] = []
     vertex: list[IntArray] = []
@@ -126,13 +126,18 @@ def transfer(
                 continue
             rows = part[window.row]
             ohm = np.zeros((*window.span.shape, len(other.hold_m)), dtype=complex)
-            ohm[..., places] = span_transfer_impedance(
-                _wire_xy_m(driven, int(section), rows, middle[window.row])[:, None],
-                window.points_m[:, :, places],
-                soil_resistivity_ohm_m=soil_ohm_m,
-                frequency_hz=frequency_hz,
-                lead_height_m=height[section],
-            )[:, 0]
+            for wire in np.flatnonzero(shares[section]):
+                offset_m, height_m = course.hold_m[wire]
+                ohm[..., places] += (
+                    shares[section, wire]
+                    * span_transfer_impedance(
+                        _wire_xy_m(driven, offset_m, rows, middle[window.row])[:, None],
+                        window.points_m[:, :, places],
+                        soil_resistivity_ohm_m=soil_ohm_m,
+                        frequency_hz=frequency_hz,
+                        lead_height_m=height_m,
+                    )[:, 0]
+                )
             row.append(rows)
             vertex.append(window.vertex)
             found.append(ohm)
@@ -143,20 +148,14 @@ def _places(line: Impedances) -> IntArray:
     return np.flatnonzero(line.shares().any(axis=0))
 
 
-def _wire_height_m(line: Impedances) -> FloatArray:
-    """Height of the earth wires of each section, weighted with their shares. [m]."""
-    return np.asarray(line.shares() @ line.course.hold_m[:, 1])
-
-
 def _middle_deg(lonlat_deg: FloatArray, span: IntArray) -> FloatArray:
     start, end = lonlat_deg[span], lonlat_deg[span + 1]
     return np.asarray(start + ((end - start + 180.0) % 360.0 - 180.0) / 2)  # right across the antimeridian, too
 
 
-def _wire_xy_m(line: Impedances, section: int, span: IntArray, middle_deg: FloatArray) -> FloatArray:
-    """Both ends of the earth wires of some spans in flat frames about ``middle_deg``, shape (t, 2, 2). [m]."""
+def _wire_xy_m(line: Impedances, offset_m: float, span: IntArray, middle_deg: FloatArray) -> FloatArray:
+    """Both ends of a wire of some spans in flat frames about ``middle_deg``, shape (t, 2, 2). [m]."""
     course = line.course
-    offset = float(line.shares()[section] @ course.hold_m[:, 0])
-    ends = np.stack([course.axis.place_m[v] + offset * course.right[v] for v in (span, span + 1)], axis=1)
+    ends = np.stack([course.axis.place_m[v] + offset_m * course.right[v] for v in (span, span + 1)], axis=1)
     axes = np.stack(local_axes(middle_deg), axis=1)
     return np.einsum("tei,tki->tek", ends - to_ecef(middle_deg)[:, None], axes)
