@@ -18,17 +18,6 @@ def pytest_ignore_collect(collection_path, config):
     return True if collection_path == QGIS_TESTS and not asked else None
 
 
-@pytest.hookimpl(tryfirst=True)
-def pytest_cmdline_main(config):
-    """Spread the whole suite over all cores, each file on one; what is asked for by its path runs as it is.
-
-    ``-n0`` runs all in one process. The Python that QGIS came with may lack the plug-in for this.
-    """
-    whole = config.args == config.getini("testpaths") and not hasattr(config, "workerinput")
-    if whole and getattr(config.option, "numprocesses", 0) is None:
-        config.option.numprocesses, config.option.dist = "auto", "loadfile"
-
-
 def pytest_report_header(config):
     """Say what is left out."""
     if not any(QGIS_TESTS.name in Path(arg.partition("::")[0]).parts for arg in config.invocation_params.args):

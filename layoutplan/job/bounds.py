@@ -30,7 +30,7 @@ GREATEST: Mapping[str, float] = MappingProxyType(
         "_kv": 2_000.0,
         "_ka": 1_000.0,
         "_ohm_m": 1_000_000.0,
-        "_ohm_per_km": 10_000.0,
+        "_ohm_per_km": 100_000_000.0,
         "_ohm": 100_000.0,
         "_hz": 100_000.0,
         "_mm": 10_000.0,

@@ -87,6 +87,13 @@ def _keys(tables: Mapping[str, pd.DataFrame]) -> Iterator[str]:
     for column in _KEY.split():
         for row in np.flatnonzero(towers[column].isna().to_numpy())[:1].tolist():
             yield f"layer 'towers', row {row + 1}: no {column}"
+    for layer in ("electrodes", "leads"):
+        stakes = tables.get(layer)
+        if stakes is None or not {*_KEY.split(), "role"} <= {*stakes.columns}:
+            continue
+        twice = stakes[stakes.duplicated([*_KEY.split(), "role"])]
+        for tower_id, role in twice[["tower_id", "role"]].head(1).itertuples(index=False):
+            yield f"layer '{layer}': stake {_shown(role)} of tower {_shown(tower_id)} is there more than once"
     twice = towers[towers.duplicated(_KEY.split())]
     for line_id, tower_id in twice[_KEY.split()].head(1).itertuples(index=False):
         yield f"layer 'towers': tower {_shown(tower_id)} of line {_shown(line_id)} is there more than once"

@@ -131,5 +131,5 @@ def test_cells_and_rows_without_end(towers_csv: Write) -> None:
 
 def test_figures_beyond_physics(towers_csv: Write) -> None:
     path = towers_csv("tower_id,lon,lat,w\n1,8,49,6.8\n2,8.01,49,680\n")
-    with pytest.raises(ColumnError, match="row 3, field 'w': 680: a number beyond 100 cannot be meant here"):
+    with pytest.raises(ColumnError, match="row 3, field 'w': 680 m cannot be meant: at most 60 m"):
         read_towers(TowerSource(path=path, base_width_column="w"), "lines[0].towers")

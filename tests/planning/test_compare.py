@@ -112,7 +112,7 @@ def test_backwards_what_was_gone_is_new(first, second):
 def test_status_comes_with_the_new_reasons(first, second):
     found = compare_plans(first[0], second[0], first[1], second[1]).towers.set_index("tower_id").loc["104"]
     assert found[["old_status", "new_status"]].tolist() == ["compromise", "no layout"]
-    assert "lead angle excluded" in found["new_reasons"]
+    assert "lead angle: " in found["new_reasons"]
     assert found["stakes"] == 2
 
 
