@@ -290,8 +290,8 @@ def test_without_exposures_the_plans_are_not_called_the_same(old, new):
     assert result.exit_code == 1
     assert result.stdout.splitlines() == [
         "nothing differs in what could be compared, but not everything could be",
-        "note: the new plan: changed after the plan was written: plan.gpkg",
         "note: the new plan.gpkg has no layer 'exposures': exposures could not be compared",
+        "note: the new plan: changed after the plan was written: plan.gpkg",
     ]
 
 

@@ -71,7 +71,7 @@ def test_nothing_moved_nothing_changed(written: Path) -> None:
     assert len(found.missing) == len(found.moved) == len(found.worse) == 0
     planned = again.tables["checks"].merge(found.checks, on=[*KEYS, "rule"], suffixes=("_planned", ""), how="outer")
     assert (planned["verdict"] == planned["verdict_planned"]).all()
-    assert np.nanmax(np.abs(planned["measured"] - planned["measured_planned"])) < 1e-3
+    assert np.nanmax(np.abs(planned["measured"] - planned["measured_planned"])) < 2e-3
     leads = again.tables["leads"].merge(found.leads, on=KEYS, suffixes=("_planned", ""), validate="1:1")
     for name in ("emf_load_v", "emf_fault_v", "transferred_fault_v", "expected_reading_v_high", "field_kv_m", "score"):
         planned_figures = leads[f"{name}_planned"].to_numpy()

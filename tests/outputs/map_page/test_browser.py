@@ -73,10 +73,10 @@ def test_signs_are_really_painted(browser, make_plan, tmp_path) -> None:
 
 
 def painted_as(browser, lon: float, lat: float, sign) -> bool:
-    """Mostly the sign's fill in the middle, whatever its letter covers in whatever font; around it none of it."""
-    inside = colours_about(browser, lon, lat, reach_px=3)
+    """Much of the sign's fill in the middle, whatever its letter covers in whatever font; around it none of it."""
+    inside = colours_about(browser, lon, lat, reach_px=4)
     square = colours_about(browser, lon, lat, reach_px=int(1.5 * sign["radius"]))
-    return inside.most_common(1)[0][0] == sign["fill"] and square[sign["fill"]] < 0.75 * square.total()
+    return inside[sign["fill"]] > inside.total() / 4 and square[sign["fill"]] < 0.75 * square.total()
 
 
 @pytest.mark.parametrize("level", LEAD_LEVELS)
