@@ -8,6 +8,11 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
+try:
+    import fcntl
+except ImportError:  # not on Windows
+    fcntl = None  # type: ignore[assignment]
+
 _ENDINGS = (".layoutplan.journal", ".layoutplan.undo")  # beside them lies what is needed to put files back
 _watcher: list[int] = []  # the pipe to it, if there is one
 
@@ -19,7 +24,7 @@ def tell(pipe: int) -> None:
 
 @contextmanager
 def unfinished(folder: Path) -> Iterator[Path]:
-    """Hold a folder of unfinished files; who made it removes it."""
+    """Hold a folder of unfinished files, or a lock file; who made it removes it."""
     _say(f"+{folder.resolve()}")
     try:
         yield folder
@@ -37,8 +42,23 @@ def remove_left(said: bytes) -> None:
             left.pop(line[1:], None)
     for folder in map(Path, left):
         with suppress(OSError):
-            if not any((folder.parent / name).exists() for name in _ENDINGS) and not _holds_earlier(folder):
+            if folder.is_file():
+                _remove_unheld(folder)
+            elif not any((folder.parent / name).exists() for name in _ENDINGS) and not _holds_earlier(folder):
                 shutil.rmtree(folder, ignore_errors=True)
+
+
+def _remove_unheld(path: Path) -> None:
+    """Remove a lock file that nobody holds any more."""
+    if fcntl is None:
+        path.unlink(missing_ok=True)
+        return
+    handle = os.open(path, os.O_RDWR)
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)  # an OSError where another run holds it already
+        path.unlink(missing_ok=True)
+    finally:
+        os.close(handle)
 
 
 def _holds_earlier(folder: Path) -> bool:

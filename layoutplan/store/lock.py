@@ -13,6 +13,7 @@ from typing import Any
 
 from layoutplan.errors import OutputError
 from layoutplan.text import clean
+from layoutplan.unfinished import unfinished
 
 try:
     import fcntl
@@ -90,7 +91,8 @@ def _locked(folder: Path) -> Iterator[None]:
     try:
         os.ftruncate(handle, 0)
         os.write(handle, json.dumps({"pid": os.getpid(), "host": platform.node()}).encode())
-        yield
+        with unfinished(path):
+            yield
     finally:
         if fcntl is None:
             os.close(handle)
