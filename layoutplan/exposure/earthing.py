@@ -62,10 +62,6 @@ class EarthingSystem:
     tree: cKDTree
     around_m: dict[int, float]
 
-    def node_of(self, line: int, vertex: IntArray) -> IntArray:
-        """Node of some vertices of a line."""
-        return self.joints.node[line][vertex]
-
     def footing_row(self, footing: IntArray) -> IntArray:
         """Place of footings among the unknowns."""
         return self.network.nodes + len(self.network.branch) + footing

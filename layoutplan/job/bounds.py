@@ -52,10 +52,10 @@ LONGEST: Mapping[str, int] = MappingProxyType({"id": 200, "title": 500, "label":
 MILLIMETRES = frozenset({"base_width_m", "half_width_m", "earth_electrode_size_m"})
 """Lengths that drawings give in millimetres: where one is too great, that is the likely slip."""
 
-NESTED_LEVELS = 20
+NESTED_LEVELS = 30
 """Tables and lists within each other in a job file; it needs no more than six."""
 
-JOB_BYTES = 10_000_000
+JOB_BYTES = 5_000_000
 """The largest job file."""
 
 

@@ -13,16 +13,14 @@ from pydantic import BaseModel, ValidationError
 
 from layoutplan.errors import JobError
 from layoutplan.files import why_not_read
-from layoutplan.job.bounds import NESTED_LEVELS
+from layoutplan.job.bounds import JOB_BYTES, NESTED_LEVELS
 from layoutplan.job.model import Job
 from layoutplan.job.overlay import laid_over
 from layoutplan.job.terrain import Terrain
 from layoutplan.text import clean
 
-_DEEPEST = 30
 _NO_CODE = re.compile(r'"""[\s\S]*?"""|\'\'\'[\s\S]*?\'\'\'|"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'|#[^\n]*')  # texts, remarks
-_DOTTED = re.compile(rf"(?:\.[^.\n=]{{0,100}}){{{_DEEPEST}}}")
-_MOST_BYTES = 5_000_000
+_DOTTED = re.compile(rf"(?:\.[^.\n=]{{0,100}}){{{NESTED_LEVELS}}}")
 _PATH_KEYS = ("path", "raster", "font")
 _PATH_LIST_KEYS = ("files", "folders")
 _KINDS = {  # of pydantic's errors: what is expected, in words of TOML
@@ -96,7 +94,7 @@ def load_terrain(path: str | Path) -> Terrain:
 def _table(text: str, path: Path) -> dict[str, Any]:
     """Job file as a table with absolute paths."""
     if _is_deep(text):
-        raise JobError(f"{path}: lists or tables nested more than {_DEEPEST} deep. No key of a job is.")
+        raise JobError(f"{path}: lists or tables nested more than {NESTED_LEVELS} deep. No key of a job is.")
     try:
         found = tomllib.loads(text)
         if _levels(found) > NESTED_LEVELS:
@@ -120,7 +118,7 @@ def _is_deep(text: str) -> bool:
     """Whether brackets or dotted keys nest deeper than any job: such a text takes the parser hours, or its stack."""
     bare = _NO_CODE.sub("", text)
     steps = (1 if char in "[{" else -1 for char in re.findall(r"[][{}]", bare))
-    return max(accumulate(steps), default=0) > _DEEPEST or _DOTTED.search(bare) is not None
+    return max(accumulate(steps), default=0) > NESTED_LEVELS or _DOTTED.search(bare) is not None
 
 
 def _levels(node: Any) -> int:
@@ -152,7 +150,7 @@ def _read(path: Path) -> str:
     if why := why_not_read(path):
         raise JobError(f"{path}: {why}")
     try:
-        if (size := path.stat().st_size) > _MOST_BYTES:
+        if (size := path.stat().st_size) > JOB_BYTES:
             raise JobError(f"{path}: {size / 1e6:,.0f} MB, and a job file has some kilobytes. Name the job file.")
         return path.read_text("utf-8-sig")
     except FileNotFoundError as err:
