@@ -8,12 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
-from scipy.spatial import cKDTree
 
 from layoutplan.exposure.sources import Course
 from layoutplan.job import Job
 from layoutplan.job.stations import Station, StationFault
-from layoutplan.line.build import SAME_PLACE_M
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import IntArray
 
@@ -74,14 +72,16 @@ class Joints:
 def join(job: Job, courses: Sequence[Course]) -> Joints:
     """Number the nodes of the network.
 
-    Towers of different lines at one place are one structure; line ends in one station are one node, as is the tower
-    that stands there.
+    Towers of different lines that are one structure are one node; so are line ends in one station, with the tower that
+    stands there.
     """
     first = np.cumsum([0, *(len(course.names) for course in courses)])
     place = np.concatenate([course.axis.place_m for course in courses]) if courses else np.zeros((0, 3))
-    line = np.repeat(np.arange(len(courses)), np.diff(first))
-    tower = np.concatenate([[bool(name) for name in course.names] for course in courses] or [[]]).astype(bool)
-    one = _merged(len(place), _at_one_place(place, line, tower))
+    number = np.concatenate([course.structure_no for course in courses]) if courses else np.zeros(0, dtype=np.int64)
+    tower = number >= 0
+    one = np.arange(len(place))
+    one[tower] = np.flatnonzero(tower)[_first_of(number[tower])]
+    one = np.unique(one, return_inverse=True)[1]
     stands = np.unique(one[tower], return_inverse=True)[1]
     structure = np.full(len(place), -1)
     structure[tower] = stands
@@ -102,12 +102,10 @@ def join(job: Job, courses: Sequence[Course]) -> Joints:
     )
 
 
-def _at_one_place(place_m: FloatArray, line: IntArray, tower: np.ndarray) -> IntArray:
-    standing = np.flatnonzero(tower)
-    if not len(standing):
-        return np.zeros((0, 2), dtype=np.int64)
-    pairs = standing[cKDTree(place_m[standing]).query_pairs(SAME_PLACE_M, output_type="ndarray")]
-    return np.asarray(pairs[line[pairs[:, 0]] != line[pairs[:, 1]]], dtype=np.int64)
+def _first_of(number: IntArray) -> IntArray:
+    """Row of the first occurrence of each number."""
+    _, first, place = np.unique(number, return_index=True, return_inverse=True)
+    return np.asarray(first[place], dtype=np.int64)
 
 
 def _merged(count: int, pairs: IntArray) -> IntArray:

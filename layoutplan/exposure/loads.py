@@ -12,7 +12,9 @@ from layoutplan.errors import JobError
 from layoutplan.exposure.earthing import EarthingSystem
 from layoutplan.exposure.impedances import ComplexArray, Impedances
 from layoutplan.exposure.sources import Course
+from layoutplan.exposure.windows import FAR_M
 from layoutplan.job.electrical import Load
+from layoutplan.line.geodesy import FloatArray
 
 SEQUENCE_COUNT = 3
 _FEELS = 1e-4  # a line of which the earth wires carry less of another's load current is not driven by it
@@ -96,7 +98,7 @@ def solve_loads(courses: Sequence[Course], systems: Mapping[float, EarthingSyste
         shape = (-1, len(mine), SEQUENCE_COUNT)
         potential[:, mine] = state.potential_v.reshape(shape)
         footing[:, mine] = state.footing_a.reshape(shape)
-        matters[:, mine] = np.abs(state.potential_v.reshape(shape)).sum(axis=-1) > _MATTERS_V
+        matters[:, mine] = _matters(system, np.abs(state.potential_v.reshape(shape)).sum(axis=-1))
         for x in range(count):
             found = _in_conductors(system, x, mine, phases, state.branch_a.reshape(shape))
             driven[x] += [found] if len(found.by) else []
@@ -105,6 +107,24 @@ def solve_loads(courses: Sequence[Course], systems: Mapping[float, EarthingSyste
         if load is not None and (most := _greatest_a(load)):
             usual[i] = load.current_a / most
     return Loads(known, usual, potential, footing, matters & ~known, tuple(tuple(parts) for parts in driven))
+
+
+def _matters(system: EarthingSystem, lifted_v: FloatArray) -> np.ndarray:
+    """Whether loads of 1,000 A matter to the nodes, shape (nodes, lines).
+
+    Between two towers of a line to which one matters, not far from each other, it matters to all: where its potential
+    passes through zero is not known so well.
+    """
+    out = np.asarray(lifted_v > _MATTERS_V)
+    for node, own in zip(system.joints.node, system.lines, strict=True):
+        chainage = own.course.axis.chainage_m
+        for line in range(out.shape[1]):
+            at = np.flatnonzero(out[node, line])
+            for gap in np.flatnonzero(np.diff(at) > 1).tolist():
+                before, after = at[gap], at[gap + 1]
+                if chainage[after] - chainage[before] <= FAR_M:
+                    out[node[before:after], line] = True
+    return out
 
 
 def _greatest_a(load: Load) -> float:

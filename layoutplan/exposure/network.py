@@ -18,13 +18,13 @@ from layoutplan.exposure.footings import Footings, Near, footings_of, near_footi
 from layoutplan.exposure.ground import Ground, ground_at
 from layoutplan.exposure.joints import Joints, StationNode, join
 from layoutplan.exposure.loads import Loads, solve_loads
-from layoutplan.exposure.network_notes import left_out, unknowns
+from layoutplan.exposure.network_notes import gaps_of_faults, left_out, unknowns
 from layoutplan.exposure.sources import Course, build_courses, vertex_of_towers
 from layoutplan.inputs.model import FaultTable
 from layoutplan.job import Job, Line
-from layoutplan.line.build import SAME_PLACE_M
 from layoutplan.line.geodesy import FloatArray, to_ecef
 from layoutplan.line.model import IntArray, LineModel, Towers
+from layoutplan.line.structures import SAME_PLACE_M
 
 # farther off a line adds at most 0.5 V to a lead along it (380 kV, 2.5 kA, 100 ohm m); 2 V (800 kV, 4 kA, 1 kohm m)
 UNKNOWN_MATTERS_M = 1000.0
@@ -161,6 +161,9 @@ def build_network(job: Job, model: LineModel, lines: Sequence[tuple[Line, FaultT
     for number, source in enumerate(sources):
         owner[model.towers.line_id == source.line.id] = number
         texts += unknowns(source.line)
+        if source.faults is not None:
+            gaps = source.faults.vertex[~source.faults.known]
+            texts += gaps_of_faults(source.line, [source.course.names[i] for i in gaps.tolist()])
     texts += left_out(job, joints, len(courses) + len(dark))
     standing = model.towers.tower_id[in_a_grid(model.towers, joints.stations, ground.deep_ohm_m)].tolist()
     if standing:
@@ -168,6 +171,7 @@ def build_network(job: Job, model: LineModel, lines: Sequence[tuple[Line, FaultT
             f"{', '.join(standing)}: within a station's earth grid; what of a current enters the ground by the tower's "
             "own legs, and so what a reading is worth there, is unknown"
         )
+    dark_ids = [line.id for line, _ in lines if line.voltage_kv is None]
     unknown = [*(axis.place_m for axis in dark), *(course.axis.place_m[course.bends] for course in courses)]
     return Network(
         job=job,
@@ -183,7 +187,7 @@ def build_network(job: Job, model: LineModel, lines: Sequence[tuple[Line, FaultT
         station_faults=tuple(at_stations),
         dark=tuple(dark),
         owner=owner,
-        dark_too=_dark_too(model.towers, owner, unknown),
+        dark_too=_dark_too(model, owner, dark_ids, unknown),
         assumptions=(*ground.assumptions, *texts),
     )
 
@@ -216,13 +220,16 @@ def in_a_grid(towers: Towers, stations: Sequence[StationNode], soil_ohm_m: float
     return found
 
 
-def _dark_too(towers: Towers, owner: IntArray, places_m: Sequence[FloatArray]) -> NDArray[np.bool_]:
-    """Mark towers of known lines at which another line bends, or stands of which nothing electrical is known."""
+def _dark_too(model: LineModel, owner: IntArray, dark: Sequence[str], bends_m: Sequence[FloatArray]) -> NDArray[np.bool_]:
+    """Mark towers of known lines that carry a line of which nothing electrical is known, or at which a line bends."""
+    towers, spans = model.towers, model.spans
+    mine = np.isin(spans.line_id, dark)
+    carried = np.concatenate((spans.from_structure[mine], spans.to_structure[mine]))
+    found = np.isin(towers.structure_no, carried[carried >= 0])
     here = to_ecef(towers.lonlat_deg)
-    found = np.zeros(len(towers), dtype=bool)
-    for place_m in places_m:
+    for place_m in bends_m:
         found |= cKDTree(place_m).query(here)[0] <= SAME_PLACE_M
-    return found & (owner >= 0)
+    return np.asarray(found & (owner >= 0))
 
 
 def require_figures(network: Network) -> None:

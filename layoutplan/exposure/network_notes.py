@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from layoutplan.electrical import EN_50522_2010
 from layoutplan.exposure.joints import Joints, twice_given
 from layoutplan.job import Job, Line
+
+_SOME = 5  # towers that are listed by name
 
 
 def left_out(job: Job, joints: Joints, lines: int) -> list[str]:
@@ -31,6 +35,18 @@ def left_out(job: Job, joints: Joints, lines: int) -> list[str]:
             "fault currents are taken without d.c. offset: IEEE Std 80's decrement factor needs fault.x_over_r"
         )
     return texts
+
+
+def gaps_of_faults(line: Line, names: Sequence[str]) -> list[str]:
+    """What is taken for towers that the table of fault currents leaves out."""
+    if not names:
+        return []
+    few = ", ".join(names[:_SOME]) + (f" and {len(names) - _SOME} more" if len(names) > _SOME else "")
+    return [
+        f"line '{line.id}': no fault current in its table for {few}; a fault there is taken to be fed by no more than "
+        "the greatest of the line's others; what it might make worse is unknown, or shown as it is without it where "
+        "that is beyond its limit already"
+    ]
 
 
 def unknowns(line: Line) -> list[str]:

@@ -6,15 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from layoutplan.electrical import Conductor, CrossSection, generic_cross_section, impedance_matrix
 from layoutplan.errors import InputRangeError, JobError
 from layoutplan.exposure.axis import Axis, build_axis
 from layoutplan.job import Line
 from layoutplan.job.electrical import ConductorItem, CrossSectionItem
-from layoutplan.line.build import SAME_PLACE_M
-from layoutplan.line.geodesy import FloatArray, local_axes, to_ecef, turn_deg
+from layoutplan.line.geodesy import FloatArray, local_axes, turn_deg
 from layoutplan.line.model import IntArray, Spans, Towers
 
 
@@ -30,6 +28,8 @@ class Course:
         Towers, and bends and ends of the axis.
     names : list of str
         Tower ids; empty where a vertex is no tower.
+    structure_no : ndarray of int, shape (n,)
+        Structure of each vertex (:mod:`layoutplan.line.structures`), -1 where it is no tower.
     right : ndarray, shape (n, 3)
         Unit vector to the right end of each vertex's crossarms, geocentric: square to the bisector.
     sections : tuple of CrossSection
@@ -45,6 +45,7 @@ class Course:
     line: Line
     axis: Axis
     names: list[str]
+    structure_no: IntArray
     right: FloatArray
     sections: tuple[CrossSection, ...]
     span_section: IntArray
@@ -125,29 +126,25 @@ def build_courses(lines: Sequence[Line], spans: Spans) -> tuple[list[Course], li
 def vertex_of_towers(course: Course, towers: Towers) -> IntArray:
     """Vertex of the course at each tower that carries the line, -1 at towers of other lines; shape (n,).
 
-    A tower that two lines share is planned under one of them; to the other it is known by its place.
+    A tower that two lines share is planned under one of them; the other knows it by its structure.
     """
-    place = {name: i for i, name in enumerate(course.names) if name}
-    mine = towers.line_id == course.line.id
-    found = [place.get(t, -1) if own else -1 for t, own in zip(towers.tower_id.tolist(), mine.tolist(), strict=True)]
-    stations = course.towers
-    if not len(stations):
-        return np.array(found, dtype=np.int64)
-    away_m, nearest = cKDTree(course.axis.place_m[stations]).query(to_ecef(towers.lonlat_deg))
-    shared = (away_m <= SAME_PLACE_M) & ~mine
-    return np.where(shared, stations[np.minimum(nearest, len(stations) - 1)], np.array(found, dtype=np.int64))
+    vertex = np.full(max(towers.structure_no.max(initial=-1), course.structure_no.max(initial=-1)) + 1, -1)
+    vertex[course.structure_no[course.towers]] = course.towers
+    return np.asarray(vertex[towers.structure_no])
 
 
-def _axis(line: Line, spans: Spans) -> tuple[Axis, list[str]]:
+def _axis(line: Line, spans: Spans) -> tuple[Axis, list[str], IntArray]:
     mine = np.flatnonzero(spans.line_id == line.id)
     pairs = list(zip(spans.from_tower[mine].tolist(), spans.to_tower[mine].tolist(), strict=True))
     # the pieces of one bent span carry the same two names: only the first of them starts at a tower
     names = [start if i == 0 or pairs[i - 1] != (start, end) else "" for i, (start, end) in enumerate(pairs)]
-    return build_axis(np.vstack((spans.start_deg[mine], spans.end_deg[mine[-1:]]))), [*names, pairs[-1][1]]
+    axis = build_axis(np.vstack((spans.start_deg[mine], spans.end_deg[mine[-1:]])))
+    structure_no = np.append(spans.from_structure[mine], spans.to_structure[mine[-1]])
+    return axis, [*names, pairs[-1][1]], structure_no
 
 
 def _course(line: Line, spans: Spans) -> Course:
-    axis, names = _axis(line, spans)
+    axis, names, structure_no = _axis(line, spans)
     bearing = axis.bearing_deg
     before, after = np.concatenate((bearing[:1], bearing)), np.concatenate((bearing, bearing[-1:]))
     right_rad = np.radians(before + turn_deg(after - before) / 2 + 90.0)[:, None]
@@ -155,7 +152,7 @@ def _course(line: Line, spans: Spans) -> Course:
     sections, span_section = _sections(line, names)
     hold_m, hold = _holds(sections)
     right = east * np.sin(right_rad) + north * np.cos(right_rad)
-    return Course(line, axis, names, right, sections, span_section, hold_m, hold)
+    return Course(line, axis, names, structure_no, right, sections, span_section, hold_m, hold)
 
 
 def _holds(sections: Sequence[CrossSection]) -> tuple[FloatArray, tuple[IntArray, ...]]:

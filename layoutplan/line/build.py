@@ -14,7 +14,6 @@ from layoutplan.line.course import Course, order_line
 from layoutplan.line.geodesy import FloatArray, inverse, turn_deg
 from layoutplan.line.legs import leg_offsets
 from layoutplan.line.model import LineModel, Spans, Towers
-from layoutplan.line.structures import SAME_PLACE_M as SAME_PLACE_M  # for those who still go by places
 from layoutplan.line.structures import UNKNOWN_NODE, structure_numbers
 
 ASSUMED_ELECTRODE_M = 12.0  # largest dimension of a tower's earth electrode where nothing is known (judgement)

@@ -172,8 +172,10 @@ def test_an_unknown_load_beside_makes_unknown_what_a_usual_one_would_lift():
     network = world(own, beside.but(load={"current_a": 1000.0})).network()
     lifted = np.abs(network.loads.potential_v[network.node, 1]).sum(axis=-1) > 0.1
     assert lifted[:41].sum() > 0
-    assert np.isnan(found.standing_high_a[:41]).tolist() == lifted[:41].tolist()
-    assert np.isnan(found.standing_low_a[:41]).tolist() == lifted[:41].tolist()
+    # between two of them it is not known where exactly the potential passes through zero
+    first, last = np.flatnonzero(lifted[:41])[[0, -1]]
+    for current in (found.standing_high_a, found.standing_low_a):
+        assert np.flatnonzero(np.isnan(current[:41])).tolist() == list(range(first, last + 1))
 
 
 def test_a_line_of_unknown_voltage_beside_makes_the_standing_current_unknown():

@@ -8,7 +8,8 @@ import pytest
 
 from layoutplan.errors import JobError
 from layoutplan.exposure import build_network
-from layoutplan.exposure.induced import fault_emf, load_emf
+from layoutplan.exposure.fault_figures import fault_figures
+from layoutplan.exposure.induced import lead_transfers, load_emf
 from layoutplan.inputs import read_inputs
 from layoutplan.job import load_job
 from layoutplan.line import build_lines
@@ -73,10 +74,13 @@ def test_against_bearing_stands_what_the_lines_induce_in_that_lead(sample, beari
     row, lead = np.array([row_of(network, "110")]), lead_to(bearing, distance)
     size = np.abs(load_emf(network, row, lead)[0, 0])
     found = at(made.tables["bearing"], bearing_true_deg=bearing, distance_m=distance)
-    assert found["induced_balanced_v"] == pytest.approx(size[:, 0].sum(), abs=1e-5)
-    assert found["induced_unbalance_v"] == pytest.approx(size[:, 1:].sum(), abs=1e-5)
-    assert found["induced_v"] == pytest.approx(size.sum(), abs=1e-5)
-    assert found["induced_fault_v"] == pytest.approx(fault_emf(network, row, lead)[0, 0], abs=1e-5)
+    assert found["induced_balanced_v"] == pytest.approx(size[:, 0].sum(), rel=1e-4, abs=1e-5)
+    assert found["induced_unbalance_v"] == pytest.approx(size[:, 1:].sum(), rel=1e-4, abs=1e-5)
+    assert found["induced_v"] == pytest.approx(size.sum(), rel=1e-4, abs=1e-5)
+    leads = np.concatenate((lead, -lead), axis=1)  # of a pair; the other is of no account to this one
+    by_span = {hz: lead_transfers(network, row, leads, hz) for hz in network.systems}
+    worst = fault_figures(network, row, leads[:, :, 1], by_span).induced.value_v
+    assert found["induced_fault_v"] == pytest.approx(worst[0, 0], rel=1e-4, abs=1e-5)
 
 
 def test_every_bearing_and_distance_once(sample):
@@ -93,9 +97,10 @@ def test_transferred_voltage_is_the_rise_less_the_ground_at_the_stake(sample):
     rise = at(made.tables["line"], tower_id="110")["earth_potential_rise_kv"] * 1000
     rho, footing = network.ground.soil_ohm_m[row], network.ground.footing_ohm[row]
     table = made.tables["distance"]
-    # uniform soil: a current I in the footing raises the ground at r by rho I / (2 pi r)
-    expected = rise * (1 - rho / (2 * np.pi * table["distance_m"] * footing))
-    assert table["transferred_fault_v"].to_numpy() == pytest.approx(expected.to_numpy(), rel=1e-4)
+    # uniform soil: a current I in the footing raises the ground at r by rho I / (2 pi r); the neighbours' some more
+    expected = rise * (1 - rho / (2 * np.pi * table["distance_m"] * footing)).to_numpy()
+    assert table["transferred_fault_v"].to_numpy() == pytest.approx(expected, rel=0.05)
+    assert (table["transferred_fault_v"] < expected).all()
 
 
 def test_distances_run_from_20_m_to_the_reach_on_the_best_bearings(sample):
@@ -172,7 +177,8 @@ def test_along_the_line_stands_what_a_plan_says_of_its_towers(job_of):
     towers, line = plan(job).towers, profile(job, "3").tables["line"]
     assert line["tower_id"].tolist() == NAMES
     for column in ("chainage_m", "earth_potential_rise_kv", "tower_share_of_fault_pct", "standing_current_a_high"):
-        assert line[column].tolist() == towers[column].tolist()
+        rounding = {"rel": 5e-3} if column != "chainage_m" else {"abs": 0.05}  # a plan gives three digits, half a metre
+        assert line[column].to_numpy() == pytest.approx(towers[column].to_numpy(), **rounding)
     volts = line["standing_current_a_high"] * line["footing_ohm"]
     assert line["standing_voltage_v_high"].to_numpy() == pytest.approx(volts.to_numpy(), abs=2e-3)
     assert line["standing_voltage_v_high"].max() > 1
@@ -228,15 +234,16 @@ def test_with_neither_the_bias_and_the_footings_remain(job_of):
 
 
 def test_a_gap_in_the_table_of_faults_is_a_gap_not_a_zero(job_of, tmp_path):
-    rows = [f"{name},4.0,3.0" for name in NAMES if name != "12"]
+    # so small that no known fault is beyond its limit: then the unknown one decides
+    rows = [f"{name},0.04,0.03" for name in NAMES if name != "12"]
     (tmp_path / "faults.csv").write_text("\n".join(["tower_id,from_start_ka,from_end_ka", *rows]), "utf-8")
     fault = 'fault = { table = { path = "faults.csv" }, clearing_time_s = 0.3 }\n'
     beside, there = (profile(job_of(LOAD + fault), tower) for tower in ("11", "12"))
+    # fed by no more than the others' greatest, a fault at 12 does no more to tower 11 than the known ones
     assert beside.tables["distance"]["transferred_fault_v"].notna().all()
-    assert beside.tables["distance"]["induced_fault_v"].isna().all()
-    assert "neighbours" in beside.unknown["induced_fault_v"]
+    assert "no fault current in its table for 12" in "; ".join(beside.assumptions)
     assert there.tables["distance"]["transferred_fault_v"].isna().all()
-    assert "for this tower" in there.unknown["transferred_fault_v"]
+    assert "for this tower or others" in there.unknown["transferred_fault_v"]
     assert "1 of 21 towers" in there.unknown["earth_potential_rise_kv"]
     assert profile(job_of(LOAD + fault), "3").unknown == {
         "earth_potential_rise_kv": there.unknown["earth_potential_rise_kv"]
