@@ -10,7 +10,6 @@ from layoutplan.electrical.earth_return import (
     carson_impedance,
     complex_depth,
     complex_depth_impedance,
-    impedance_matrix,
     skin_depth,
     surface_impedance,
 )
@@ -64,6 +63,7 @@ from layoutplan.electrical.rods import (
     rods_for_target,
     rods_resistance,
 )
+from layoutplan.electrical.series_matrix import impedance_matrix
 from layoutplan.electrical.soil import (
     equivalent_hemisphere_radius,
     soil_potential,

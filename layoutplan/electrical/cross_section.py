@@ -149,7 +149,24 @@ class CrossSection:
         return np.array([c.phase == EARTH_WIRE for c in self.conductors])
 
     def array(self, field: str) -> FloatArray:
-        """One figure of all conductors (c,), such as ``"offset_m"`` or ``"effective_height_m"``."""
+        """One figure of all conductors, such as ``"offset_m"`` or ``"effective_height_m"``.
+
+        Parameters
+        ----------
+        field : str
+            Name of a field or property of `Conductor`.
+
+        Returns
+        -------
+        numpy.ndarray, shape (c,)
+            In the field's own unit.
+
+        Examples
+        --------
+        >>> from layoutplan.electrical import generic_cross_section
+        >>> generic_cross_section(110).array("effective_height_m").round(1)
+        array([13. , 13. , 13. , 18.6])
+        """
         return np.array([getattr(c, field) for c in self.conductors], dtype=float)
 
     def with_phase_order(self, order: str) -> CrossSection:
@@ -170,6 +187,12 @@ class CrossSection:
         ------
         InputRangeError
             If the order does not match the circuits.
+
+        Examples
+        --------
+        >>> from layoutplan.electrical import generic_cross_section
+        >>> generic_cross_section(110).with_phase_order("BCA").circuits()
+        {1: 'BCA'}
         """
         circuits = self.circuits()
         parts = order.split("/")
@@ -193,6 +216,17 @@ def conductor_voltages(section: CrossSection) -> ComplexArray:
     -------
     numpy.ndarray of complex, shape (c,)
         RMS phasors, 0 for earth wires. [V]
+
+    References
+    ----------
+    .. [1] C. L. Fortescue, "Method of symmetrical co-ordinates applied to the solution of polyphase networks,"
+       Trans. AIEE, vol. 37, pp. 1027-1140, 1918. Positive sequence.
+
+    Examples
+    --------
+    >>> from layoutplan.electrical import generic_cross_section
+    >>> print(np.abs(conductor_voltages(generic_cross_section(220))).round(-2) / 1e3, "kV")
+    [127. 127. 127.   0.   0.] kV
     """
     return np.array([1e3 * section.voltage_kv * _VOLTAGE[c.phase] for c in section.conductors], dtype=complex)
 
@@ -216,6 +250,18 @@ def conductor_currents(section: CrossSection, phase_current_a: Mapping[int, Arra
     ------
     InputRangeError
         If there is no known circuit among the entries.
+
+    References
+    ----------
+    .. [1] C. L. Fortescue, "Method of symmetrical co-ordinates applied to the solution of polyphase networks,"
+       Trans. AIEE, vol. 37, pp. 1027-1140, 1918. Names and order of the phases.
+
+    Examples
+    --------
+    >>> from layoutplan.electrical import generic_cross_section, sequence_currents
+    >>> balanced = sequence_currents(300)[:, 0]
+    >>> print(np.abs(conductor_currents(generic_cross_section(110), {1: balanced})).round(1), "A")
+    [300. 300. 300.   0.] A
     """
     known = {n: np.asarray(phase_current_a[n], dtype=complex) for n in section.circuits() if n in phase_current_a}
     if not known:

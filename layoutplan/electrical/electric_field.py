@@ -36,6 +36,18 @@ def bundle_radius(radius_m: ArrayLike, count: ArrayLike, spacing_m: ArrayLike) -
     ------
     InputRangeError
         If a value is out of range or the sub-conductors would touch.
+
+    References
+    ----------
+    .. [1] CIGRE WG 36.01, Electric and Magnetic Fields Produced by Transmission Systems, 1980 (title and year from
+       memory). Geometric mean of the distances on the circle.
+
+    Examples
+    --------
+    Two sub-conductors of 14.3 mm radius, 0.4 m apart: the root of radius times spacing.
+
+    >>> print(f"{1e3 * bundle_radius(0.0143, 2, 0.4):.1f} mm")
+    75.6 mm
     """
     radius, n = np.broadcast_arrays(positive("radius_m", radius_m), positive("count", count))
     spacing = np.where(n > 1, np.asarray(spacing_m, dtype=float), 1.0)
@@ -67,6 +79,18 @@ def line_charges(offset_m: ArrayLike, height_m: ArrayLike, radius_m: ArrayLike, 
     ------
     InputRangeError
         If two conductors touch or a height is not above ground.
+
+    References
+    ----------
+    .. [1] J. C. Maxwell, A Treatise on Electricity and Magnetism, Clarendon, 1873: coefficients of potential.
+    .. [2] ITU-T K.90 (2012), clause 6.3, electric field.
+
+    Examples
+    --------
+    One wire of 14.3 mm radius at 12 m on 1 V: its capacitance, 2πε₀/ln(2h/r).
+
+    >>> print(f"{1e12 * abs(line_charges([0], [12], [0.0143], [1])[0]):.2f} pF/m")
+    7.49 pF/m
     """
     x, h, r = np.broadcast_arrays(
         finite("offset_m", offset_m), positive("height_m", height_m), positive("radius_m", radius_m)
@@ -107,6 +131,27 @@ def electric_field(
     -------
     numpy.ndarray, shape (...)
         :math:`\sqrt{|E_x|^2+|E_y|^2}`. [V/m]
+
+    Raises
+    ------
+    InputRangeError
+        If a conductor is not above the points, or a value is not a number.
+
+    References
+    ----------
+    .. [1] CIGRE WG 36.01, Electric and Magnetic Fields Produced by Transmission Systems, 1980 (title and year from
+       memory).
+    .. [2] ITU-T K.90 (2012), clause 6.3, electric field.
+
+    Examples
+    --------
+    220 kV, three phases 8 m apart at 12 m, no earth wire; 1 m above the ground at 0, 8, 20 and 40 m from the axis:
+
+    >>> turn = np.exp(2j * np.pi / 3)
+    >>> x, h = [-8, 0, 8], [12, 12, 12]
+    >>> charge = line_charges(x, h, 0.0143, 220e3 / 3**0.5 * np.array([1, turn**2, turn]))
+    >>> print(electric_field([0, 8, 20, 40], x, h, charge).round(), "V/m")
+    [ 975. 1749.  968.  179.] V/m
     """
     squared, aside, below, above = _offsets(lateral_m, offset_m, height_m, point_height_m)
     q = np.asarray(charge_c_per_m) / (2 * np.pi * EPS_0_F_PER_M)
@@ -123,13 +168,39 @@ def space_potential(
 
     Parameters
     ----------
-    lateral_m, offset_m, height_m, charge_c_per_m, point_height_m
-        As in `electric_field`.
+    lateral_m : array_like, shape (...)
+        Distances from the line's axis, signed like the offsets. [m]
+    offset_m, height_m : array_like, shape (c,)
+        Conductor positions. [m]
+    charge_c_per_m : array_like of complex, shape (c,)
+        From `line_charges`. [C/m]
+    point_height_m : float
+        Height of the points, >= 0, below the conductors. [m]
 
     Returns
     -------
     numpy.ndarray of complex, shape (...)
         :math:`\phi = \sum q/(2\pi\varepsilon_0)\,\ln(D'/D)`. [V]
+
+    Raises
+    ------
+    InputRangeError
+        If a conductor is not above the points, or a value is not a number.
+
+    References
+    ----------
+    .. [1] CIGRE WG 36.01, Electric and Magnetic Fields Produced by Transmission Systems, 1980 (title and year from
+       memory).
+    .. [2] ITU-T K.90 (2012), clause 6.3, electric field.
+
+    Examples
+    --------
+    Beside a wire at 12 m that carries 10 nC/m; on the ground the potential is zero.
+
+    >>> print(space_potential([5, 20], [0], [12], [1e-8], point_height_m=1.0).real.round(1), "V")
+    [25.5  7.9] V
+    >>> print(space_potential(5, [0], [12], [1e-8], point_height_m=0.0).real.round(1), "V")
+    0.0 V
     """
     across, _, below, above = _offsets(lateral_m, offset_m, height_m, point_height_m)
     q = np.asarray(charge_c_per_m) / (2 * np.pi * EPS_0_F_PER_M)

@@ -54,6 +54,18 @@ def generic_cross_section(voltage_kv: float) -> CrossSection:
     ------
     InputRangeError
         If the voltage is not positive or above the highest class.
+
+    References
+    ----------
+    Common practice, no source: typical dimensions of each class.
+
+    Examples
+    --------
+    >>> section = generic_cross_section(132)
+    >>> print([conductor.phase for conductor in section.conductors], section.array("offset_m"), "m")
+    ['A', 'B', 'C', 'E'] [-4.5  0.   4.5  0. ] m
+    >>> section.note
+    'generic flat cross-section of the class up to 170 kV, typical values, no source'
     """
     if not 0 < voltage_kv <= _CLASSES[-1].highest_kv:
         raise InputRangeError(

@@ -102,14 +102,28 @@ def distance_to_conductors(
     vertices_m : numpy.ndarray, shape (r, w + 1, c, 3)
         Points of the c conductors of each row. [m]
     row : numpy.ndarray of int, shape (q,)
+        Row that each point is seen from.
     points_m : numpy.ndarray, shape (q, 2)
         At ``point_height_m``. [m]
     point_height_m : float
+        Height of the points above ground. [m]
 
     Returns
     -------
     numpy.ndarray, shape (q,)
         Distance. [m]
+
+    References
+    ----------
+    Elementary geometry, no published source.
+
+    Examples
+    --------
+    A wire along the y axis at 15 m, seen from the ground below it and from 36 m aside:
+
+    >>> wire = np.array([[[[0.0, -150, 15]], [[0, 150, 15]]]])
+    >>> print(distance_to_conductors(wire, np.array([0, 0]), np.array([[0.0, 0], [36, 0]]), 0.0), "m")
+    [15. 39.] m
     """
     axis = vertices_m[..., :2].mean(axis=2)
     half_width = np.linalg.norm(vertices_m[..., :2] - axis[:, :, None], axis=-1).max(axis=(1, 2))
@@ -155,6 +169,20 @@ def span_kernel(
     r' has the complex vertical offset z + z_P + 2 p. Each vertex serves the spans on both its sides. Root and
     logarithm are taken in real arithmetic, which is several times faster: the square of r' has a positive real
     part (p = δ(1-j)/2), so both stay on their principal branches.
+
+    References
+    ----------
+    .. [1] A. Deri, G. Tevan, A. Semlyen, A. Castanheira, "The complex ground return plane, a simplified model for
+       homogeneous and multi-layer earth return," IEEE Trans. Power App. Syst., vol. PAS-100, pp. 3686-3693, 1981.
+       The image; the integral of 1/r along a straight wire is elementary.
+
+    Examples
+    --------
+    A span of 300 m at 15 m, seen from the ground 40 m aside; 356 (1 - j) m is the complex depth:
+
+    >>> wire = np.array([[[0.0, -150, 15]], [[0, 150, 15]]])
+    >>> print(span_kernel(np.array([[40.0, 0]]), wire, np.complex128(2 * (356 - 356j)), 0.0).ravel().round(2))
+    [3.73-0.21j]
     """
     x, y, z = np.moveaxis(vertices_m, -1, 0)[..., None]
     plan = (points_m[:, 0] - x) ** 2

@@ -54,6 +54,16 @@ def lead_mutual_impedance(
     .. [1] R. M. Foster, "Mutual impedance of grounded wires lying on the surface of the earth," Bell Syst. Tech. J.,
        vol. 10, pp. 408-419, 1931.
     .. [2] E. D. Sunde, Earth Conduction Effects in Transmission Systems, Van Nostrand, 1949, ch. 4.
+
+    Examples
+    --------
+    Two leads of 50 m side by side, 2 m apart, and at a right angle; 100 Ω·m, 50 Hz:
+
+    >>> soil = {"soil_resistivity_ohm_m": 100, "frequency_hz": 50}
+    >>> print(f"{1e3 * lead_mutual_impedance([[0, 0], [50, 0]], [[0, 2], [50, 2]], **soil):.2f} mΩ")
+    0.07+9.20j mΩ
+    >>> print(f"{1e3 * abs(lead_mutual_impedance([[0, 0], [50, 0]], [[0, 0], [0, 50]], **soil)):.2f} mΩ")
+    0.00 mΩ
     """
     first, second = finite("first_xy_m", first_xy_m), finite("second_xy_m", second_xy_m)
     depth = complex_depth(soil_resistivity_ohm_m, frequency_hz)

@@ -71,6 +71,12 @@ def electric_field_limit(frequency_hz: float, *, public: bool) -> FixedLimit:
     ----------
     .. [1] ICNIRP, "Guidelines for limiting exposure to time-varying electric and magnetic fields (1 Hz to 100 kHz),"
        Health Phys. 99, 2010, tables 3 and 4 (values as quoted in public sources).
+
+    Examples
+    --------
+    >>> limit = electric_field_limit(50, public=False)
+    >>> print(f"{limit.value / 1e3:g} kV/m: {limit.standard}, {limit.edition}")
+    10 kV/m: ICNIRP (Health Phys. 99), electric field, occupational, 2010
     """
     if not 16 <= frequency_hz <= 3000:
         raise InputRangeError(f"frequency_hz is {frequency_hz:g}; reference levels are given from 16 to 3000 Hz.")
@@ -107,6 +113,18 @@ def exposure_ratio(value: ArrayLike, limit: ArrayLike) -> FloatArray:
     ------
     InputRangeError
         If a limit is not positive.
+
+    References
+    ----------
+    .. [1] ICNIRP, "Guidelines for limiting exposure to time-varying electric and magnetic fields (1 Hz to 100
+       kHz)," Health Phys. 99, pp. 818-836, 2010: exposures are judged by their ratio to the reference level.
+
+    Examples
+    --------
+    A lead at 30 V against 50 V, and an unknown one:
+
+    >>> exposure_ratio([30, np.nan], 50)
+    array([0.6, nan])
     """
     bound = np.asarray(limit, dtype=float)
     refuse("limit", bound, bound <= 0, "it must be greater than 0")
@@ -128,7 +146,19 @@ def handling(ratio: ArrayLike) -> NDArray[np.object_]:
 
     Notes
     -----
-    The step at one half is this package's own choice, no source.
+    A known excess is not hidden by what is unknown.
+
+    References
+    ----------
+    Own choice of the step at one half, no published source.
+
+    Examples
+    --------
+    >>> for ratios in ([0.1, 0.4], [0.1, 1.2], [np.nan, 0.4]):
+    ...     print(handling(ratios).name)
+    BELOW_HALF
+    ABOVE_LIMIT
+    UNKNOWN
     """
     ratios = np.atleast_1d(np.asarray(ratio, dtype=float))
     worst = np.max(ratios, axis=-1, initial=0.0, where=~np.isnan(ratios))

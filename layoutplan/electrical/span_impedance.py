@@ -60,6 +60,21 @@ def span_transfer_impedance(
     -----
     :math:`-\frac{j\omega\mu_0}{4\pi}\int \mathbf t\cdot\mathbf u\,G\,ds` with G of `span_kernel`: Neumann's integral
     with the image at the complex depth. Minus this is the mutual impedance of two spans with the earth's return.
+
+    References
+    ----------
+    .. [1] A. Deri, G. Tevan, A. Semlyen, A. Castanheira, "The complex ground return plane, a simplified model for
+       homogeneous and multi-layer earth return," IEEE Trans. Power App. Syst., vol. PAS-100, pp. 3686-3693, 1981.
+    .. [2] F. W. Grover, Inductance Calculations, Van Nostrand, 1946: Neumann's integral.
+
+    Examples
+    --------
+    100 m of lead 50 m beside two spans of 150 m at 15 m; their sum is what `lead_emf` gives for 1 A.
+
+    >>> hung = np.array([[[[0.0, -150, 15]], [[0, 0, 15]], [[0, 150, 15]]]])
+    >>> found = span_transfer_impedance([[[[50, -50], [50, 50]]]], hung, soil_resistivity_ohm_m=100, frequency_hz=50)
+    >>> print((1e3 * found[0, 0, :, 0]).round(2), "mΩ")
+    [-0.32-5.2j -0.32-5.2j] mΩ
     """
     lead, vertices = finite("lead_xy_m", lead_xy_m), finite("vertices_m", vertices_m)
     if lead.ndim != 4 or lead.shape[2:] != (2, 2) or vertices.ndim != 4 or len(lead) != len(vertices):
