@@ -17,10 +17,24 @@ def write_archive(path: Path, files: Mapping[str, bytes], *, packed: bool = Fals
     Parameters
     ----------
     path : Path
+        Where the archive goes; an earlier file is replaced.
     files : mapping
         Contents by name, in order.
     packed : bool
         Smaller, but the bytes may differ between versions of the packing library.
+
+    Returns
+    -------
+    Path
+        The same path.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     made = write_archive(Path(folder) / "a.zip", {"name.txt": b"some bytes"})
+    ...     print(zipfile.ZipFile(made).namelist(), made.stat().st_size, "bytes")
+    ['name.txt'] 124 bytes
     """
     with zipfile.ZipFile(path, "w") as archive:
         for name, content in files.items():

@@ -17,6 +17,7 @@ def why_not_read(path: Path) -> str:
     Parameters
     ----------
     path : Path
+        As the job or the command line names it.
 
     Returns
     -------
@@ -26,6 +27,13 @@ def why_not_read(path: Path) -> str:
     Notes
     -----
     Nothing is opened: to open a pipe is to wait for whoever fills it.
+
+    Examples
+    --------
+    >>> why_not_read(Path("sample_gis/job.toml"))
+    ''
+    >>> why_not_read(Path("https:/example.org/valley.gpkg")).partition(".")[0]
+    'names a server or a place within an archive'
     """
     if _NOT_LOCAL.search(str(path)):
         return "names a server or a place within an archive. Only files on this machine are read: fetch or unpack it."

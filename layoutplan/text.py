@@ -17,9 +17,24 @@ _FORMULA_START = frozenset("=+-@\t\r|%;")  # what follows a semicolon is a cell 
 
 
 def clean(value: object) -> str:
-    """Text as it enters: no control characters or direction overrides, Unicode NFC, single spaces.
+    r"""Text as it enters: no control characters or direction overrides, Unicode NFC, single spaces.
 
     Missing values (``None``, NaN) become the empty string.
+
+    Parameters
+    ----------
+    value : object
+        As it came out of a file.
+
+    Returns
+    -------
+    str
+        One line.
+
+    Examples
+    --------
+    >>> clean("  Mill\tLane\u202e "), clean(float("nan"))
+    ('Mill Lane', '')
     """
     if value is None or value != value:
         return ""
@@ -28,7 +43,27 @@ def clean(value: object) -> str:
 
 
 def three_figures(value: float | None, unit: str = "") -> str:
-    """Return a number to three figures, at most three decimals; volts below 1 to one; ``unknown`` if it is missing."""
+    """Return a number to three figures, at most three decimals; volts below 1 to one; ``unknown`` if it is missing.
+
+    Parameters
+    ----------
+    value : float or None
+        Quantity in its unit.
+    unit : str
+        ``V`` for volts; others are treated alike.
+
+    Returns
+    -------
+    str
+        Without the unit.
+
+    Examples
+    --------
+    >>> [three_figures(value) for value in (1234.5, 12.345, 0.0123, 0.0001, None)]
+    ['1234', '12.3', '0.012', '<0.001', 'unknown']
+    >>> three_figures(0.123, "V")
+    '0.1'
+    """
     if value is None or value != value:
         return "unknown"
     size = abs(value)
@@ -44,12 +79,47 @@ def page_text(value: object) -> str:
 
     The map library compiles finished scripts again as templates, so braces in a name would run as code on the
     planner's machine; and pop-ups are set as HTML.
+
+    Parameters
+    ----------
+    value : object
+        Foreign text.
+
+    Returns
+    -------
+    str
+        Safe within HTML text and attributes.
+
+    Examples
+    --------
+    >>> page_text("<b>{{7*7}}</b>")
+    '&lt;b&gt;&#123;&#123;7*7&#125;&#125;&lt;/b&gt;'
     """
     return html.escape(str(value)).translate(_INERT)
 
 
 def xml_text(value: object) -> str:
-    """Clean text without the characters that no XML file may hold, escaped or not; the writer escapes the rest."""
+    r"""Clean text without the characters that no XML file may hold, escaped or not; the writer escapes the rest.
+
+    Parameters
+    ----------
+    value : object
+        Foreign text.
+
+    Returns
+    -------
+    str
+        Not escaped.
+
+    References
+    ----------
+    .. [1] W3C, Extensible Markup Language (XML) 1.0, section 2.2, characters.
+
+    Examples
+    --------
+    >>> xml_text("a\ufffeb & c")
+    'ab & c'
+    """
     return clean(value).translate(_NO_XML)
 
 
@@ -57,6 +127,21 @@ def csv_cell(value: object) -> object:
     """A table cell that a spreadsheet shows instead of running; numbers pass unchanged.
 
     Some spreadsheets run what begins with a full-width or small form of the signs (＝, ﹢) as well.
+
+    Parameters
+    ----------
+    value : object
+        A cell of a table.
+
+    Returns
+    -------
+    object
+        Text that would be run as a formula gets an apostrophe before it.
+
+    Examples
+    --------
+    >>> csv_cell("=1+1"), csv_cell("Mill Lane"), csv_cell(-3.5)
+    ("'=1+1", 'Mill Lane', -3.5)
     """
     if isinstance(value, str) and unicodedata.normalize("NFKC", value[:1]) in _FORMULA_START:
         return "'" + value
@@ -67,11 +152,42 @@ def file_stem(value: object) -> str:
     """Part of a file name in letters, digits, hyphens and underscores; never empty, never a path.
 
     Other scripts are spelt out; of a long name the end is kept, for it tells towers apart.
+
+    Parameters
+    ----------
+    value : object
+        Name of a line or tower.
+
+    Returns
+    -------
+    str
+        At most 60 characters.
+
+    Examples
+    --------
+    >>> file_stem("../12 Ä/β"), file_stem("")
+    ('12_A_v', 'unnamed')
     """
     plain = re.sub(r"[^A-Za-z0-9-]+", "_", anyascii(clean(value))).strip("_-")
     return plain[-60:].lstrip("_-") or "unnamed"
 
 
 def label_text(value: object) -> str:
-    """XML text for the labels of desktop programs, which would run what stands between ``[%`` and ``%]``."""
+    """XML text for the labels of desktop programs, which would run what stands between ``[%`` and ``%]``.
+
+    Parameters
+    ----------
+    value : object
+        Foreign text.
+
+    Returns
+    -------
+    str
+        For the labels of a GIS project.
+
+    Examples
+    --------
+    >>> label_text("[% now() %]")
+    '[ % now() %]'
+    """
     return xml_text(value).replace("[%", "[ %")

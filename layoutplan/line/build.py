@@ -22,10 +22,28 @@ ASSUMED_ELECTRODE_M = 12.0  # largest dimension of a tower's earth electrode whe
 def build_lines(sources: Sequence[LineInput]) -> LineModel:
     """Put all lines in order and lay out their towers and spans as flat arrays.
 
+    Parameters
+    ----------
+    sources : sequence of LineInput
+        Lines as they were read.
+
+    Returns
+    -------
+    LineModel
+        Towers and spans of all lines together; a tower that several lines share is there once, with the spans of all.
+
     Raises
     ------
     LineError
         A line cannot be put in order; see :func:`layoutplan.line.course.order_line`.
+
+    Examples
+    --------
+    >>> from layoutplan.inputs import read_inputs
+    >>> from layoutplan.job import load_job
+    >>> lines = build_lines(read_inputs(load_job("sample_gis/job.toml")).lines)
+    >>> print(len(lines.towers.tower_id), "towers, the first three at", lines.towers.chainage_m[:3].round(), "m")
+    27 towers, the first three at [  0. 365. 655.] m
     """
     courses = [order_line(source) for source in sources]
     towers = [_towers(source, course) for source, course in zip(sources, courses, strict=True)]

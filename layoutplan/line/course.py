@@ -45,6 +45,16 @@ class Course:
 def order_line(source: LineInput) -> Course:
     """Put the towers of one line in order and lay its axis through them.
 
+    Parameters
+    ----------
+    source : LineInput
+        The line as it was read: towers, and a centreline if there is one.
+
+    Returns
+    -------
+    Course
+        Rows in line order, chainages and offsets [m], axes between the towers [deg].
+
     Raises
     ------
     LineError

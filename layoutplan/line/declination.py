@@ -49,6 +49,11 @@ def magnetic_declination(lonlat_deg: ArrayLike, day: date | None, *, height_m: A
     height_m : array_like, optional
         Above the ellipsoid; 3 km change the declination by about 0.01 degrees. [m]
 
+    Returns
+    -------
+    Declination
+        Degrees, notes and the model's name, one for each place; NaN degrees and a note where none can be given.
+
     Notes
     -----
     Valid for five years from the model's release, outside the blackout zones (horizontal intensity below 2000 nT).
@@ -59,6 +64,16 @@ def magnetic_declination(lonlat_deg: ArrayLike, day: date | None, *, height_m: A
     ----------
     The World Magnetic Model 2025, technical report, NOAA National Centers for Environmental Information and British
     Geological Survey, 2024; blackout zones: MIL-PRF-89500B.
+
+    Examples
+    --------
+    The example of the model's public documentation (-13.69 degrees), and no answer without a day:
+
+    >>> found = magnetic_declination([[-71.35, 42.283]], date(2028, 7, 4), height_m=1000)
+    >>> print(found.deg.round(2), "deg")
+    [-13.69] deg
+    >>> magnetic_declination([[-71.35, 42.283]], None).deg
+    array([nan])
     """
     lonlat = np.asarray(lonlat_deg, dtype=float).reshape(-1, 2)
     unknown = np.full(len(lonlat), np.nan)

@@ -15,10 +15,23 @@ _INSTANCE = 'Give a projected system by its code, for instance "EPSG:25832", or 
 def require_projected(name: str | None) -> None:
     """Refuse a system that has no eastings and northings; None, for a zone of UTM, is fine.
 
+    Parameters
+    ----------
+    name : str or None
+        Code or definition of a coordinate reference system.
+
     Raises
     ------
     CRSError
         It is not known, or not projected.
+
+    Examples
+    --------
+    >>> require_projected("EPSG:25832")
+    >>> require_projected("EPSG:4326")
+    Traceback (most recent call last):
+        ...
+    layoutplan.errors.CRSError: output.grid_crs: 'EPSG:4326' (WGS 84) has no eastings and no...
     """
     if name is None:
         return
@@ -38,6 +51,11 @@ def utm_zone(lonlat_deg: FloatArray) -> str:
     lonlat_deg : ndarray, shape (n, 2)
         Longitudes may run on beyond 180 degrees.
 
+    Returns
+    -------
+    str
+        EPSG code of the zone on WGS 84.
+
     Raises
     ------
     CRSError
@@ -46,6 +64,17 @@ def utm_zone(lonlat_deg: FloatArray) -> str:
     Notes
     -----
     Zones and their exceptions 32V and 31X-37X: the NGA standard for universal grids (from memory).
+
+    References
+    ----------
+    .. [1] NGA standard for universal grids, zones 31X to 37X and 32V (from memory).
+
+    Examples
+    --------
+    Zurich, Bergen (zone 32 is widened there), Sydney:
+
+    >>> [utm_zone(np.array([place])) for place in ([8.5, 47.4], [5.3, 60.4], [151.2, -33.9])]
+    ['EPSG:32632', 'EPSG:32632', 'EPSG:32756']
     """
     lon, lat = (lonlat_deg.min(axis=0) + lonlat_deg.max(axis=0)) / 2
     if not -80 <= lat <= 84:

@@ -33,6 +33,7 @@ def leg_offsets(
     Parameters
     ----------
     structure : ndarray of str, shape (n,)
+        Kind of each tower: lattice_4, lattice_3, frame_2, or another without named legs.
     base_width_m : ndarray, shape (n,)
         Between adjacent legs; NaN where unknown. [m]
     line_bearing_deg : ndarray, shape (n,)
@@ -46,6 +47,14 @@ def leg_offsets(
         Empty where no leg can be named.
     leg_xy_m : ndarray, shape (n, 2)
         East and north of the tower point; 0 where no leg is named. [m]
+
+    Examples
+    --------
+    A tower of 6 m base on a line to the east: its right leg ahead stands 3 m east and 3 m south.
+
+    >>> leg, xy = leg_offsets(np.array(["lattice_4"]), np.array([6.0]), np.array([90.0]), "right ahead")
+    >>> print(leg, xy.round(3), "m")
+    ['right ahead'] [[ 3. -3.]] m
     """
     name = np.full(len(structure), "", dtype="<U11")
     right, ahead = np.zeros(len(structure)), np.zeros(len(structure))

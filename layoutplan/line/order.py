@@ -26,11 +26,23 @@ def natural_order(lonlat_deg: FloatArray) -> IntArray | None:
     Parameters
     ----------
     lonlat_deg : ndarray, shape (n, 2)
-        In the order given: the chain runs the way that agrees better with it.
+        Longitude and latitude in the order given: the chain runs the way that agrees better with it. [deg]
+
+    Returns
+    -------
+    ndarray of int, shape (n,), or None
+        Rows along the chain.
 
     Notes
     -----
     The chain is the shortest tree over the points, if that does not fork.
+
+    Examples
+    --------
+    Towers two and three were listed the wrong way round:
+
+    >>> natural_order(np.array([[8.0, 47.0], [8.008, 47.0], [8.004, 47.0], [8.012, 47.0]]))
+    array([0, 2, 1, 3])
     """
     count = len(lonlat_deg)
     place = to_ecef(lonlat_deg)
@@ -58,10 +70,16 @@ def order_problems(source: LineInput, rows: IntArray, lonlat_deg: FloatArray) ->
     Parameters
     ----------
     source : LineInput
+        The line as it was read.
     rows : ndarray of int
         Rows of its tower table in line order.
     lonlat_deg : ndarray, shape (n, 2)
-        Of the towers in that order.
+        Of the towers in that order. [deg]
+
+    Returns
+    -------
+    tuple of str
+        What to look into; empty if nothing is odd.
 
     Raises
     ------
@@ -124,6 +142,26 @@ def _gaps(source: LineInput, names: np.ndarray, length_m: FloatArray) -> list[st
 
 
 def span_list(names: np.ndarray, length_m: FloatArray, spans: list[int]) -> str:
-    """Name spans by their towers, with their lengths, at most five of them."""
+    """Name spans by their towers, with their lengths, at most five of them.
+
+    Parameters
+    ----------
+    names : ndarray of str, shape (n,)
+        Towers in line order.
+    length_m : ndarray, shape (n - 1,)
+        Lengths of the spans. [m]
+    spans : list of int
+        Which of them.
+
+    Returns
+    -------
+    str
+        For people to read.
+
+    Examples
+    --------
+    >>> span_list(np.array(["1", "2", "3"]), np.array([300.0, 2500.0]), [1])
+    '2-3 (2,500 m)'
+    """
     shown = ", ".join(f"{names[i]}-{names[i + 1]} ({length_m[i]:,.0f} m)" for i in spans[:5])
     return shown + (", …" if len(spans) > 5 else "")

@@ -22,6 +22,7 @@ def structure_numbers(line_id: StrArray, lonlat_deg: FloatArray, node_id: IntArr
     line_id : ndarray of str, shape (n,)
         Line of each tower.
     lonlat_deg : ndarray, shape (n, 2)
+        Longitude and latitude. [deg]
     node_id : ndarray of int, shape (n,)
         Node of the map that each tower is, ``UNKNOWN_NODE`` where it is from elsewhere.
 
@@ -34,6 +35,14 @@ def structure_numbers(line_id: StrArray, lonlat_deg: FloatArray, node_id: IntArr
     -----
     A structure has one tower of each line at most. Pairs of the same node come first; then the nearer ones. Two towers
     of one line, however near to each other, never become one by way of a third.
+
+    Examples
+    --------
+    The second tower of line b stands half a metre from the first one of line a:
+
+    >>> place = np.array([[8.0, 47.0], [8.004, 47.0], [7.996, 47.0], [8.000006, 47.0]])
+    >>> structure_numbers(np.array(["a", "a", "b", "b"]), place, np.full(4, UNKNOWN_NODE))
+    array([0, 1, 2, 0])
     """
     root = np.arange(len(line_id))
     lines = [{name} for name in line_id.tolist()]
@@ -66,7 +75,23 @@ def _find(root: IntArray, row: int) -> int:
 
 
 def names_of(line_id: StrArray, tower_id: StrArray) -> StrArray:
-    """Words for towers: their ids, and their lines where an id is that of several."""
+    """Words for towers: their ids, and their lines where an id is that of several.
+
+    Parameters
+    ----------
+    line_id, tower_id : ndarray of str, shape (n,)
+        Line and id of each tower.
+
+    Returns
+    -------
+    ndarray of str, shape (n,)
+        For people to read.
+
+    Examples
+    --------
+    >>> names_of(np.array(["a", "a", "b"]), np.array(["1", "2", "2"])).tolist()
+    ['1', "2 of line 'a'", "2 of line 'b'"]
+    """
     _, place, count = np.unique(tower_id, return_inverse=True, return_counts=True)
     with_line = np.char.add(np.char.add(np.char.add(tower_id.astype(str), " of line '"), line_id.astype(str)), "'")
     return np.where(count[place] > 1, with_line, tower_id)

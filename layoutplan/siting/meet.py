@@ -31,22 +31,77 @@ class Stretches:
         return len(self.ray)
 
     def take(self, rows: NDArray[np.bool_] | IntArray | slice) -> Stretches:
-        """Return some of the stretches."""
+        """Return some of the stretches.
+
+        Examples
+        --------
+        >>> parts = Stretches(np.array([0, 1]), np.array([5, 6]), np.array([10.0, 20.0]), np.array([15.0, 90.0]))
+        >>> parts.take(parts.leave_m > 50).feature
+        array([6])
+        """
         return Stretches(self.ray[rows], self.feature[rows], self.enter_m[rows], self.leave_m[rows])
 
     def shrunk(self, by_m: float) -> Stretches:
-        """Both ends drawn in; what vanishes is dropped."""
+        """Both ends drawn in; what vanishes is dropped.
+
+        Parameters
+        ----------
+        by_m : float
+            From either end. [m]
+
+        Returns
+        -------
+        Stretches
+
+        Examples
+        --------
+        >>> parts = Stretches(np.array([0, 1]), np.array([5, 6]), np.array([10.0, 20.0]), np.array([15.0, 90.0]))
+        >>> parts.shrunk(4.0).enter_m
+        array([24.])
+        """
         inner = Stretches(self.ray, self.feature, self.enter_m + by_m, self.leave_m - by_m)
         return inner.take(inner.enter_m <= inner.leave_m)
 
     def within(self, reach_m: float) -> Stretches:
-        """Cut to the first ``reach_m`` of the rays."""
+        """Cut to the first part of the rays.
+
+        Parameters
+        ----------
+        reach_m : float
+            From the tower. [m]
+
+        Returns
+        -------
+        Stretches
+
+        Examples
+        --------
+        >>> parts = Stretches(np.array([0, 1]), np.array([5, 6]), np.array([-10.0, 20.0]), np.array([15.0, 90.0]))
+        >>> parts.within(50.0)
+        Stretches(ray=array([0, 1]), feature=array([5, 6]), enter_m=array([ 0., 20.]), leave_m=array([15., 50.]))
+        """
         cut = Stretches(self.ray, self.feature, np.maximum(self.enter_m, 0.0), np.minimum(self.leave_m, reach_m))
         return cut.take(cut.enter_m <= cut.leave_m)
 
 
 def join(*parts: Stretches) -> Stretches:
-    """Put stretches of several origins into one table."""
+    """Put stretches of several origins into one table.
+
+    Parameters
+    ----------
+    *parts : Stretches
+
+    Returns
+    -------
+    Stretches
+        In the order of the parts.
+
+    Examples
+    --------
+    >>> one = Stretches(np.array([0]), np.array([5]), np.array([10.0]), np.array([15.0]))
+    >>> len(join(one, one))
+    2
+    """
     return Stretches(*(np.concatenate([getattr(part, name) for part in parts]) for name in Stretches.__slots__))
 
 

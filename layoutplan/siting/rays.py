@@ -119,12 +119,55 @@ def least_distance_m(towers: Towers, rules: Rules) -> FloatArray:
 
 
 def lead_length_m(position_m: FloatArray, leg_m: FloatArray, slack_pct: float) -> FloatArray:
-    """Lead to pull from the reel: straight from the leg to the stake, with slack. Inputs of shape (n, 2). [m]."""
+    """Lead to pull from the reel: straight from the leg to the stake, with slack.
+
+    Parameters
+    ----------
+    position_m, leg_m : ndarray, shape (n, 2)
+        Stakes and legs in the frames of their towers. [m]
+    slack_pct : float
+        Of the straight length. [%]
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        [m]
+
+    Examples
+    --------
+    A stake 100 m east of a tower whose leg stands 3 m nearer to it, with 5 % of slack:
+
+    >>> print(lead_length_m(np.array([[100.0, 0.0]]), np.array([[3.0, 0.0]]), 5.0).round(2), "m")
+    [101.85] m
+    """
     return np.asarray(np.hypot(*(position_m - leg_m).T) * (1 + slack_pct / 100))
 
 
 def reel_distance_m(direction: FloatArray, leg_m: FloatArray, reach_m: float) -> FloatArray:
-    """Farthest distance from the tower point at which the straight lead from the leg is within reach."""
+    """Farthest distance from the tower point at which the straight lead from the leg is within reach.
+
+    Parameters
+    ----------
+    direction : ndarray, shape (n, 2)
+        Unit vectors of the rays.
+    leg_m : ndarray, shape (n, 2)
+        Legs in the frames of their towers. [m]
+    reach_m : float
+        Straight length that the reel allows. [m]
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        [m]
+
+    Examples
+    --------
+    From the near leg a lead reaches 3 m farther from the tower's middle, from the far leg 3 m less:
+
+    >>> east = np.array([[1.0, 0.0]] * 2)
+    >>> print(reel_distance_m(east, np.array([[3.0, 0.0], [-3.0, 0.0]]), 100.0).round(2), "m")
+    [103.  97.] m
+    """
     along = np.einsum("ij,ij->i", direction, leg_m)
     across2 = np.einsum("ij,ij->i", leg_m, leg_m) - along**2
     return along + np.sqrt(np.maximum(reach_m**2 - across2, 0.0)) + TOLERANCE_M

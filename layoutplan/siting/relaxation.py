@@ -54,15 +54,69 @@ def effort(step: int, share: float) -> float:
         ``MEANS``, ``DISTANCE``, ``CONDUCTORS`` or ``CROSSING``.
     share : float
         Relative change of the number that gives way, or ``AGREEMENT_SHARE``.
+
+    Returns
+    -------
+    float
+        The step, and within it the share; greater is asked later.
+
+    References
+    ----------
+    Judgement, no published source.
+
+    Examples
+    --------
+    A reel longer by a tenth comes before an agreement, and both before a stake nearer to conductors:
+
+    >>> print([effort(MEANS, 0.1), effort(MEANS, AGREEMENT_SHARE), effort(CONDUCTORS, 0.05)])
+    [0.1, 0.3, 2.05]
     """
     return step + min(0.99, share)  # an unknown share comes last
 
 
 def least_angle_deg(rules: Rules) -> float:
-    """Angle of a lead to the spans below which none is proposed, whatever would be agreed. [deg]."""
+    """Angle of a lead to the spans below which none is proposed, whatever would be agreed.
+
+    Parameters
+    ----------
+    rules : Rules
+
+    Returns
+    -------
+    float
+        The job's own limit if that is less. [deg]
+
+    References
+    ----------
+    Judgement, no published source.
+
+    Examples
+    --------
+    >>> least_angle_deg(Rules(min_angle_deg=60.0)), least_angle_deg(Rules(min_angle_deg=10.0))
+    (20.0, 10.0)
+    """
     return min(rules.min_angle_deg, LEAST_ANGLE_DEG)
 
 
 def least_between_deg(rules: Rules) -> float:
-    """Angle between two leads on one side below which none is proposed, whatever would be agreed. [deg]."""
+    """Angle between two leads on one side below which none is proposed, whatever would be agreed.
+
+    Parameters
+    ----------
+    rules : Rules
+
+    Returns
+    -------
+    float
+        The job's own limit if that is less. [deg]
+
+    References
+    ----------
+    Judgement, no published source.
+
+    Examples
+    --------
+    >>> least_between_deg(Rules())
+    45.0
+    """
     return min(rules.same_side_min_angle_deg, LEAST_BETWEEN_DEG)

@@ -31,6 +31,13 @@ def bilinear(cells: Cells, row: FloatArray, col: FloatArray) -> Cells:
     -------
     ndarray, shape (n,)
         NaN outside the centres of the outermost cells, and where a cell that has weight is NaN.
+
+    Examples
+    --------
+    Between four centres, and beyond them:
+
+    >>> bilinear(np.array([[1.0, 2.0], [3.0, 4.0]]), np.array([0.5, 5.0]), np.array([0.5, 0.0]))
+    array([2.5, nan])
     """
     out = np.empty(len(row), dtype=cells.dtype)
     for first in range(0, len(row), _TOGETHER):
@@ -92,6 +99,14 @@ def horn(cells: Cells) -> Cells:
     References
     ----------
     B. K. P. Horn, "Hill shading and the reflectance map," Proc. IEEE, vol. 69, no. 1, pp. 14-47, Jan. 1981.
+
+    Examples
+    --------
+    A plane that rises by 2 m per column and falls by 1 m per row:
+
+    >>> row, column = np.mgrid[:3, :3]
+    >>> horn(2.0 * column - row)
+    array([[2.-1.j]])
     """
     down = cells[:-2] + 2 * cells[1:-1] + cells[2:]
     along = cells[:, :-2] + 2 * cells[:, 1:-1] + cells[:, 2:]
@@ -104,7 +119,26 @@ def horn(cells: Cells) -> Cells:
 
 
 def gradient_between(cells: Cells, row: FloatArray, col: FloatArray) -> Cells:
-    """Horn's gradient, bilinear between the centres of the four cells around; arguments as for :func:`bilinear`."""
+    """Horn's gradient, bilinear between the centres of the four cells around.
+
+    Parameters
+    ----------
+    cells : ndarray, shape (h, w)
+        Heights; NaN where unknown. [m]
+    row, col : ndarray, shape (n,)
+        In cells; 0 is the centre of the first row or column.
+
+    Returns
+    -------
+    ndarray of complex, shape (n,)
+        As `horn`. [m per cell]
+
+    Examples
+    --------
+    >>> row, column = np.mgrid[:4, :4]
+    >>> gradient_between(2.0 * column - row, np.array([1.5]), np.array([1.5]))
+    array([2.-1.j])
+    """
     return bilinear(horn(cells), row - 1, col - 1)
 
 
@@ -114,26 +148,67 @@ def on_the_ground(gradient: Cells, jacobian: FloatArray) -> Cells:
     Parameters
     ----------
     gradient : ndarray of complex, shape (n,)
-        ``dz/dcolumn + i dz/drow``.
+        ``dz/dcolumn + i dz/drow``. [m per cell]
     jacobian : ndarray, shape (2, 2) or (n, 2, 2)
-        Rows: column, row; columns: per metre east, per metre north.
+        Rows: column, row; columns: per metre east, per metre north. [cells per m]
 
     Returns
     -------
     ndarray of complex, shape (n,)
         ``dz/deast + i dz/dnorth``.
+
+    Examples
+    --------
+    Cells of 30 m, rows to the south: 3 m up per column and 3 m down per row are a tenth to the east and to the north.
+
+    >>> on_the_ground(np.array([3 - 3j]), np.array([[1 / 30, 0], [0, -1 / 30]])).round(3)
+    array([0.1+0.1j])
     """
     per_metre = np.asarray(jacobian[..., 0] + 1j * jacobian[..., 1]).astype(gradient.dtype)
     return gradient.real * per_metre[..., 0] + gradient.imag * per_metre[..., 1]
 
 
 def slope_deg(gradient: ArrayLike) -> FloatArray:
-    """Angle of steepest descent below the horizontal, 0 to 90. [deg]."""
+    """Angle of steepest descent below the horizontal.
+
+    Parameters
+    ----------
+    gradient : array_like of complex
+        ``dz/deast + i dz/dnorth``. [-]
+
+    Returns
+    -------
+    ndarray
+        0 to 90; NaN where unknown. [deg]
+
+    Examples
+    --------
+    >>> print(slope_deg([0, 1, 0.3 - 0.4j]).round(1), "deg")
+    [ 0.  45.  26.6] deg
+    """
     return np.degrees(np.arctan(np.abs(np.asarray(gradient)))).astype(float)
 
 
 def aspect_deg(gradient: ArrayLike) -> FloatArray:
-    """Direction that the slope faces (downhill), clockwise from true north, in [0, 360); NaN on level ground. [deg]."""
+    """Direction that the slope faces (downhill), clockwise from true north.
+
+    Parameters
+    ----------
+    gradient : array_like of complex
+        ``dz/deast + i dz/dnorth``. [-]
+
+    Returns
+    -------
+    ndarray
+        In [0, 360); NaN on level ground. [deg]
+
+    Examples
+    --------
+    Uphill to the north, to the east, nowhere:
+
+    >>> print(aspect_deg([1j, 1.0, 0]), "deg")
+    [180. 270.  nan] deg
+    """
     uphill = np.asarray(gradient)
     bearing = np.mod(np.degrees(np.arctan2(-uphill.real, -uphill.imag)), 360.0).astype(float)
     bearing[bearing >= 360.0] = 0.0  # a tiny negative angle rounds up

@@ -71,13 +71,21 @@ def elevation_m(dem: Dem, lonlat_deg: ArrayLike) -> FloatArray:
     Parameters
     ----------
     dem : Dem
+        Opened by `open_terrain`.
     lonlat_deg : array_like, shape (n, 2)
-        Within the reach of the towers that the files were opened for.
+        Within the reach of the towers that the files were opened for. [deg]
 
     Returns
     -------
     ndarray, shape (n,)
         Above the files' own datum; NaN where one of the four cells around has weight and is unknown. [m]
+
+    Examples
+    --------
+    Without an elevation model nothing is known:
+
+    >>> elevation_m(Dem(), [[8.0, 47.0]])
+    array([nan])
     """
     lonlat = np.asarray(lonlat_deg, dtype=float).reshape(-1, 2)
 
@@ -95,8 +103,9 @@ def slope_aspect(dem: Dem, lonlat_deg: ArrayLike) -> tuple[FloatArray, FloatArra
     Parameters
     ----------
     dem : Dem
+        Opened by `open_terrain`.
     lonlat_deg : array_like, shape (n, 2)
-        Within the reach of the towers that the files were opened for.
+        Within the reach of the towers that the files were opened for. [deg]
 
     Returns
     -------
@@ -109,6 +118,15 @@ def slope_aspect(dem: Dem, lonlat_deg: ArrayLike) -> tuple[FloatArray, FloatArra
     -----
     Metres on the ground per cell are taken at each place, with the turn between the file's north and true north: cells
     may be oblong, in degrees, turned or stretched by the projection.
+
+    References
+    ----------
+    B. K. P. Horn, "Hill shading and the reflectance map," Proc. IEEE, vol. 69, no. 1, pp. 14-47, Jan. 1981.
+
+    Examples
+    --------
+    >>> slope_aspect(Dem(), [[8.0, 47.0]])
+    (array([nan]), array([nan]))
     """
     lonlat = np.asarray(lonlat_deg, dtype=float).reshape(-1, 2)
 

@@ -92,6 +92,7 @@ def points_to_rungs(distance_m: FloatArray, step_m: float) -> tuple[FloatArray, 
     distance_m : ndarray, shape (d,)
         In any order. [m]
     step_m : float
+        Largest distance between neighbouring points. [m]
 
     Returns
     -------
@@ -99,6 +100,12 @@ def points_to_rungs(distance_m: FloatArray, step_m: float) -> tuple[FloatArray, 
         Ascending from 0. [m]
     rung : ndarray of int, shape (d,)
         Which of them is each distance.
+
+    Examples
+    --------
+    >>> along, rung = points_to_rungs(np.array([10.0, 4.0]), 3.0)
+    >>> print(along, "m; those of 10 and 4 m:", rung)
+    [ 0.  2.  4.  7. 10.] m; those of 10 and 4 m: [4 2]
     """
     knots = np.unique(np.append(distance_m, 0.0))
     place = np.append(0, np.cumsum(pieces_in(np.diff(knots), step_m)))

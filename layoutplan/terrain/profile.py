@@ -71,6 +71,14 @@ def profile_points(
     along_m : ndarray, shape (k,)
         From the start. [m]
     lonlat_deg : ndarray, shape (k, 2)
+
+    Examples
+    --------
+    A lead of 10 m to the north, a point at least every 4 m:
+
+    >>> lead, along, place = profile_points([[8.0, 47.0]], [0.0], [10.0], 4.0)
+    >>> print(along.round(2), "m", place[-1].round(6), "deg")
+    [ 0.    3.33  6.67 10.  ] m [ 8.      47.00009] deg
     """
     start, bearing, distance = _leads(start_lonlat_deg, bearing_deg, distance_m)
     pieces = pieces_in(distance, step_m)
@@ -134,7 +142,24 @@ def _leads(
 
 
 def pieces_in(distance_m: FloatArray, step_m: float) -> IntArray:
-    """Number of equal pieces, no longer than a step, that each distance is divided into; at least one."""
+    """Number of equal pieces, no longer than a step, that each distance is divided into; at least one.
+
+    Parameters
+    ----------
+    distance_m : ndarray
+        NaN counts as 0. [m]
+    step_m : float
+        Longest piece. [m]
+
+    Returns
+    -------
+    ndarray of int
+
+    Examples
+    --------
+    >>> pieces_in(np.array([0.0, 10.0, 10.1]), 5.0)
+    array([1, 2, 3])
+    """
     return np.maximum(np.ceil(np.nan_to_num(distance_m) / step_m - 1e-9), 1).astype(np.int64)
 
 
@@ -185,6 +210,13 @@ def largest_cliff_m(rise_m: FloatArray, steep: NDArray[np.bool_]) -> FloatArray:
     ndarray, shape (n,)
         The cliff's own pieces, with what the pieces before and after it rise or fall in the same sense; 0 without a
         cliff, NaN where a rise is unknown. [m]
+
+    Examples
+    --------
+    Down by 1, 6, 7 and 1 m, the middle two of them steep:
+
+    >>> print(largest_cliff_m(np.array([[-1.0, -6, -7, -1]]), np.array([[False, True, True, False]])), "m")
+    [15.] m
     """
     sense = np.where(steep, np.sign(rise_m), 0.0)
     first, last = np.ones(sense.shape, dtype=bool), np.ones(sense.shape, dtype=bool)

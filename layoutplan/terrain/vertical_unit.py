@@ -29,10 +29,23 @@ def metres_per_unit(crs: pyproj.CRS, band_unit: str, given: VerticalUnit | None,
     where : str
         The file, for messages.
 
+    Returns
+    -------
+    metres : float
+    assumed : list of str
+        Empty if the unit is told.
+
     Raises
     ------
     InputError
         The file contradicts itself, or names a unit that is not known.
+
+    Examples
+    --------
+    >>> metres_per_unit(pyproj.CRS("EPSG:32632"), "ft", None, "dem.tif")
+    (0.3048, [])
+    >>> metres_per_unit(pyproj.CRS("EPSG:32632"), "", None, "dem.tif")[1]
+    ['dem.tif: the file does not say the unit of its heights; metres are assumed']
     """
     if given is not None:
         return _METRES[given], []
