@@ -32,6 +32,7 @@ def double_circuit():
 
 
 def test_effective_height_and_bundle():
+    # Source: bundle as in CIGRE WG 36.01 (1980), exp(-1/4) as in Grover 1946 (from memory); parabola of the sag.
     one = conductor("A", 0, sub_conductors=2, bundle_spacing_m=0.4)
     assert one.effective_height_m == pytest.approx(16)
     assert one.equivalent_radius_m == pytest.approx((0.0143 * 0.4) ** 0.5)
@@ -39,6 +40,7 @@ def test_effective_height_and_bundle():
 
 
 def test_arrays_follow_the_order_of_the_conductors():
+    # No published source: this package's own bookkeeping.
     section = double_circuit()
     assert section.array("offset_m").tolist() == [-6, -6, -6, 6, 6, 6, 0]
     assert section.is_earth_wire.tolist() == [False] * 6 + [True]
@@ -46,6 +48,7 @@ def test_arrays_follow_the_order_of_the_conductors():
 
 
 def test_phase_order_moves_phases_and_nothing_else():
+    # No published source: this package's own bookkeeping.
     section = double_circuit().with_phase_order("BCA/ABC")
     assert "".join(c.phase for c in section.conductors) == "BCAABCE"
     assert section.array("offset_m").tolist() == double_circuit().array("offset_m").tolist()
@@ -53,11 +56,13 @@ def test_phase_order_moves_phases_and_nothing_else():
 
 @pytest.mark.parametrize("order", ["ABC", "ABC/AAB", "ABC/ABC/ABC", "ABX/ABC", ""])
 def test_phase_order_must_match_the_circuits(order):
+    # No published source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match="does not match the circuits"):
         double_circuit().with_phase_order(order)
 
 
 def test_voltages_and_currents_of_the_conductors():
+    # Source: balanced positive sequence, Fortescue 1918.
     section = double_circuit()
     volts = conductor_voltages(section)
     assert volts[:3] == pytest.approx(220e3 / 3**0.5 * np.array([1, A**2, A]))
@@ -67,6 +72,7 @@ def test_voltages_and_currents_of_the_conductors():
 
 
 def test_circuit_without_current_is_unknown():
+    # No published source: this package's own rule: unknown stays unknown.
     amperes = conductor_currents(double_circuit(), {1: [1, 2, 3]})
     assert np.isnan(amperes[3:6]).all()
     assert amperes[6] == 0
@@ -75,6 +81,7 @@ def test_circuit_without_current_is_unknown():
 
 
 def test_traction_supply_has_two_opposite_poles():
+    # Source: two-phase traction supply, each pole at half the voltage: common practice, no source.
     section = CrossSection((conductor("P", -2), conductor("N", 2)), voltage_kv=110)
     assert conductor_voltages(section) == pytest.approx(np.array([55e3, -55e3], dtype=complex))
 
@@ -95,6 +102,7 @@ def test_traction_supply_has_two_opposite_poles():
     ],
 )
 def test_impossible_sections_are_refused(make, message):
+    # No published source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match=message):
         make()
 
@@ -110,11 +118,13 @@ def test_generic_sections_are_marked(voltage):
 
 @pytest.mark.parametrize("voltage", [0, -110, 900, np.nan])
 def test_no_generic_section_outside_the_classes(voltage):
+    # No published source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match="give the conductors"):
         generic_cross_section(voltage)
 
 
 def test_sequences():
+    # Source: symmetrical components, Fortescue 1918.
     currents = sequence_currents(100, negative_share=0.02, zero_share=0.05)
     assert currents[:, 0] == pytest.approx(100 * np.array([1, A**2, A]))
     assert currents[:, 1] == pytest.approx(2 * np.array([1, A, A**2]))
@@ -133,6 +143,7 @@ def test_sequences():
     ],
 )
 def test_impossible_unbalance_is_refused(shares, message):
+    # No published source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match=message):
         sequence_currents(**({"positive_sequence_a": 100} | shares))
 
@@ -142,14 +153,17 @@ def test_impossible_unbalance_is_refused(shares, message):
     st.lists(st.floats(0, 6.28), min_size=5, max_size=5),
 )
 def test_magnitude_range_encloses_every_choice_of_angles(parts, angles):
+    # No published source: triangle inequality, drawn by lot.
     low, high = magnitude_range(parts)
     total = abs(np.sum(np.array(parts) * np.exp(1j * np.array(angles[: len(parts)]))))
     assert low - 1e-9 <= total <= high + 1e-9
 
 
 def test_magnitude_range_is_reached():
+    # No published source: triangle inequality.
     assert magnitude_range([[5, 1j, -1], [1, 1, 1]]) == (pytest.approx([3, 0]), pytest.approx([7, 3]))
 
 
 def test_magnitude_range_of_unknown_is_unknown():
+    # No published source: this package's own rule: unknown stays unknown.
     assert np.isnan(magnitude_range([1, np.nan])).all()

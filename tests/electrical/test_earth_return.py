@@ -89,12 +89,14 @@ def test_reference_values(model, h1, h2, d, rho, f, expected):
     ],
 )
 def test_carson_equals_struve_closed_form(h1, h2, d, rho, f):
+    # Source: Carson 1926 in closed form by Struve and Bessel functions (from memory), evaluated with 160 digits.
     found = carson_impedance(h1, h2, d, soil_resistivity_ohm_m=rho, frequency_hz=f)
     assert found == pytest.approx(carson_by_struve(h1, h2, d, rho, f), rel=1e-8)
 
 
 @pytest.mark.parametrize(("h1", "h2", "d", "rho", "f"), [(20, 0, 100, 100, 50), (10, 12, 10, 1000, 60)])
 def test_carson_equals_adaptive_quadrature(h1, h2, d, rho, f):
+    # Source: Carson 1926, own quadrature of his integral.
     found = carson_impedance(h1, h2, d, soil_resistivity_ohm_m=rho, frequency_hz=f)
     assert found == pytest.approx(carson_by_quadrature(h1, h2, d, rho, f), rel=1e-7)
 
@@ -109,12 +111,14 @@ def test_both_on_surface_is_carson_at_height_zero(d):
 
 
 def test_skin_depth_is_503_root_rho_over_f():
+    # Source: definition of the skin depth, Wheeler 1942; 503 as every handbook has it (from memory).
     assert skin_depth(100, 50) == pytest.approx(503.29 * 2**0.5, rel=1e-5)
     assert complex_depth(100, 50) == pytest.approx(skin_depth(100, 50) * (1 - 1j) / 2)
 
 
 @given(h1=HEIGHTS, h2=HEIGHTS, d=DISTANCES, rho=SOILS)
 def test_mutual_impedance_is_reciprocal(h1, h2, d, rho):
+    # No published source: law of reciprocity.
     for model in (carson_impedance, complex_depth_impedance):
         there = per_km(model, h1, h2, d, rho, 50)
         assert there == pytest.approx(per_km(model, h2, h1, -d, rho, 50), rel=1e-12)
@@ -122,6 +126,7 @@ def test_mutual_impedance_is_reciprocal(h1, h2, d, rho):
 
 @given(h1=HEIGHTS, h2=HEIGHTS, share=st.floats(1e-3, 10), rho=st.floats(30, 1e4))
 def test_complex_depth_lies_above_carson_by_the_documented_margin(h1, h2, share, rho):
+    # Source: Deri et al. 1981 against Carson 1926; the margins are own figures.
     d = share * float(skin_depth(rho, 50))
     exact, quick = per_km(carson_impedance, h1, h2, d, rho, 50), per_km(complex_depth_impedance, h1, h2, d, rho, 50)
     margin = 0.04 if share <= 0.3 else 0.075 if share <= 1 else 0.135
@@ -158,6 +163,7 @@ def test_ieee_13_node_feeder_matrix():
 
 
 def test_ieee_13_node_with_log_term_only_equals_print():
+    # Source: IEEE 13-node test feeder, printed matrix of configuration 601; Carson 1926, first terms.
     def carson_first_terms(h1, h2, d, *, soil_resistivity_ohm_m, frequency_hz):
         omega_mu = 2 * np.pi * frequency_hz * 4e-7 * np.pi
         k = np.hypot(h1 + h2, d) * np.sqrt(omega_mu / soil_resistivity_ohm_m)
@@ -221,6 +227,7 @@ def test_ieee_13_node_against_a_distribution_simulator(name, tolerance):
     ],
 )
 def test_values_out_of_range_are_named(change, message):
+    # No published source: this package's own check of what it is given.
     values = {
         "height_1_m": 10,
         "height_2_m": 12,
@@ -234,5 +241,6 @@ def test_values_out_of_range_are_named(change, message):
 
 
 def test_conductors_that_touch_are_refused():
+    # No published source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match="touch"):
         impedance_matrix([0, 0], [10, 10], 0.01, 1e-4, soil_resistivity_ohm_m=100, frequency_hz=50)

@@ -46,6 +46,7 @@ def test_ladder_reference():
 
 
 def test_long_uniform_line_tends_to_the_closed_form():
+    # Source: Endrenyi 1967.
     found = driving_point_impedance(np.full(401, 10.0), np.full(400, ZS))
     assert found[200] == pytest.approx(mid_line_impedance(ZS, 10), rel=1e-12)
     one_sided = 1 / (1 / 10 + 1 / ladder_impedance(ZS, 10))
@@ -54,6 +55,7 @@ def test_long_uniform_line_tends_to_the_closed_form():
 
 @given(chains())
 def test_chain_equals_dense_nodal_solve(chain):
+    # Source: Kirchhoff's laws, own dense reference.
     potential, current = dense_nodal(*chain)
     state = chain_state(*chain)
     assert state.potential_v == pytest.approx(potential, rel=1e-9, abs=1e-12)
@@ -63,6 +65,7 @@ def test_chain_equals_dense_nodal_solve(chain):
 
 @given(chains())
 def test_currents_obey_kirchhoff_at_every_tower(chain):
+    # Source: Kirchhoff's laws.
     state = chain_state(*chain)
     leaving = np.append(state.span_current_a, 0) - np.insert(state.span_current_a, 0, 0)
     assert np.abs(chain[3] - leaving - state.tower_current_a).max() < 1e-9
@@ -70,6 +73,7 @@ def test_currents_obey_kirchhoff_at_every_tower(chain):
 
 @given(chains())
 def test_driving_point_impedance_is_the_diagonal_of_the_inverse(chain):
+    # Source: Kirchhoff's laws, own dense reference.
     footing, span, *_ = chain
     for k in (0, len(footing) // 2, len(footing) - 1):
         injected = np.zeros(len(footing))
@@ -79,6 +83,7 @@ def test_driving_point_impedance_is_the_diagonal_of_the_inverse(chain):
 
 
 def test_transfer_impedance_is_reciprocal():
+    # No published source: law of reciprocity.
     rng = np.random.default_rng(1)
     footing, span = rng.uniform(2, 50, 12), rng.uniform(0.1, 0.5, 11) * (1 + 2j)
     there = chain_state(footing, span, injected_current_a=np.eye(12)[3]).potential_v[8]
@@ -88,6 +93,7 @@ def test_transfer_impedance_is_reciprocal():
 
 def test_uniform_induction_leaves_mid_line_towers_without_current():
     """A voltage alike in all spans drives a current along the wire, and towers take part only near the ends."""
+    # Source: Kirchhoff's laws by symmetry; IEC 60909-3.
     state = chain_state(np.full(201, 10.0), np.full(200, ZS), -0.2j)
     assert state.span_current_a[100] == pytest.approx(-0.2j / ZS, rel=1e-5)
     assert abs(state.tower_current_a[100]) < 1e-6
@@ -95,6 +101,7 @@ def test_uniform_induction_leaves_mid_line_towers_without_current():
 
 
 def test_span_without_earth_wire_parts_the_line():
+    # Source: Kirchhoff's laws.
     footing, span = np.array([5.0, 10, 20, 8]), np.array([ZS, np.inf, ZS])
     state = chain_state(footing, span, injected_current_a=[0, 1, 0, 0])
     alone = chain_state(footing[:2], span[:1], injected_current_a=[0, 1])
@@ -104,6 +111,7 @@ def test_span_without_earth_wire_parts_the_line():
 
 
 def test_station_grid_is_a_node_of_low_resistance():
+    # Source: Kirchhoff's laws; the bounds are own figures.
     plain = driving_point_impedance(np.full(30, 10.0), np.full(29, ZS))
     station = driving_point_impedance(np.r_[0.1, np.full(29, 10.0)], np.full(29, ZS))
     assert abs(station[1]) < 0.5 * abs(plain[1])
@@ -111,12 +119,14 @@ def test_station_grid_is_a_node_of_low_resistance():
 
 
 def test_tower_without_footing_floats_on_the_earth_wire():
+    # Source: Kirchhoff's laws.
     state = chain_state([5.0, np.inf, 5.0], [ZS, ZS], injected_current_a=[0, 1, 0])
     assert state.tower_current_a[1] == 0
     assert state.potential_v[1] == pytest.approx((5 + ZS) / 2)
 
 
 def test_unknown_load_gives_unknown_state():
+    # No published source: this package's own rule: unknown stays unknown.
     state = chain_state([5.0, 10, 5], [ZS, ZS], np.nan)
     assert np.isnan(state.potential_v).all()
 
@@ -134,5 +144,6 @@ def test_unknown_load_gives_unknown_state():
     ],
 )
 def test_values_out_of_range_are_named(footing, span, message):
+    # No published source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match=message):
         chain_state(footing, span)

@@ -28,18 +28,21 @@ CURRENTS = st.lists(st.complex_numbers(max_magnitude=1e4), min_size=3, max_size=
 
 @given(CURRENTS)
 def test_induced_currents_leave_no_voltage_along_the_earth_wires(phases):
+    # Source: Kirchhoff's laws.
     wires = earth_wire_currents(MATRIX, EARTH, phases)
     voltage = MATRIX[3:] @ np.concatenate([phases, wires])
     assert np.abs(voltage).max() < 1e-9
 
 
 def test_several_states_at_once():
+    # No published source: linearity.
     phases = np.array([[1, 1], [1, -0.5], [1, -0.5]])
     both = earth_wire_currents(MATRIX, EARTH, phases)
     assert both[:, 1] == pytest.approx(earth_wire_currents(MATRIX, EARTH, phases[:, 1]))
 
 
 def test_equivalent_of_one_wire_is_that_wire():
+    # No published source: limiting case.
     matrix, earth = MATRIX[:4, :4], EARTH[:4]
     single = equivalent_earth_wire(matrix, earth)
     assert single.self_impedance_ohm_per_m == pytest.approx(MATRIX[3, 3])
@@ -48,6 +51,7 @@ def test_equivalent_of_one_wire_is_that_wire():
 
 @given(CURRENTS)
 def test_equivalent_wire_carries_the_sum_of_the_wires(phases):
+    # Source: Kirchhoff's laws.
     single = equivalent_earth_wire(MATRIX, EARTH)
     total = -single.mutual_impedance_ohm_per_m @ phases / single.self_impedance_ohm_per_m
     assert total == pytest.approx(earth_wire_currents(MATRIX, EARTH, phases).sum(), rel=1e-9, abs=1e-9)
@@ -55,6 +59,7 @@ def test_equivalent_wire_carries_the_sum_of_the_wires(phases):
 
 @given(st.complex_numbers(max_magnitude=1e4), CURRENTS)
 def test_split_adds_up_and_both_wires_see_one_voltage(total, phases):
+    # Source: Kirchhoff's laws.
     wires = split_earth_wire_current(MATRIX, EARTH, total, phases)
     assert wires.sum() == pytest.approx(total, rel=1e-9, abs=1e-9)
     voltage = MATRIX[3:] @ np.concatenate([phases, wires])
@@ -62,6 +67,7 @@ def test_split_adds_up_and_both_wires_see_one_voltage(total, phases):
 
 
 def test_reduction_factor():
+    # Source: IEC 60909-3, definition of the reduction factor.
     single = equivalent_earth_wire(MATRIX, EARTH)
     factor = reduction_factor(single.self_impedance_ohm_per_m, single.mutual_impedance_ohm_per_m[0])
     remaining = 1 + earth_wire_currents(MATRIX, EARTH, [1, 0, 0]).sum()
@@ -70,10 +76,12 @@ def test_reduction_factor():
 
 
 def test_a_line_without_earth_wire_has_no_equivalent():
+    # No published source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match="no conductor"):
         equivalent_earth_wire(MATRIX, np.zeros(5, dtype=bool))
 
 
 def test_shapes_must_belong_together():
+    # No published source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match="belong together"):
         earth_wire_currents(MATRIX, EARTH[:4], [1, 2, 3])

@@ -71,6 +71,7 @@ def dense(network, injected, driven, ground):
 
 @given(networks(), st.integers(0, 2**32 - 1))
 def test_equals_a_dense_nodal_solve(network, seed):
+    # Source: Kirchhoff's laws, own dense reference.
     given = causes(network, seed)
     found = Factors(network).state(*given, states=3)
     for part, expected in zip(
@@ -81,6 +82,7 @@ def test_equals_a_dense_nodal_solve(network, seed):
 
 @given(networks(), st.integers(0, 2**32 - 1))
 def test_current_is_conserved_at_every_node_and_as_a_whole(network, seed):
+    # Source: Kirchhoff's laws.
     given = causes(network, seed)
     found = Factors(network).state(*given, states=3)
     out = np.zeros((network.nodes, 3), dtype=complex)
@@ -94,6 +96,7 @@ def test_current_is_conserved_at_every_node_and_as_a_whole(network, seed):
 
 @given(networks())
 def test_the_matrix_is_symmetric(network):
+    # No published source: law of reciprocity.
     matrix = network.matrix()
     assert abs(matrix - matrix.T).max() == 0
 
@@ -101,6 +104,7 @@ def test_the_matrix_is_symmetric(network):
 @given(networks(), st.data())
 def test_reciprocity(network, data):
     """What 1 A at one place makes at another, 1 A there makes here; likewise for all unknowns."""
+    # No published source: law of reciprocity.
     one, two = (data.draw(st.integers(0, network.size - 1)) for _ in range(2))
     found = Factors(network).solve(np.eye(network.size)[:, [one, two]])
     assert found[two, 0] == pytest.approx(found[one, 1], rel=1e-6, abs=1e-9)
@@ -109,6 +113,7 @@ def test_reciprocity(network, data):
 @given(networks(), st.data())
 def test_no_node_stands_higher_than_the_one_that_is_fed(network, data):
     """Passive: real power goes into it. Without mutual parts no potential exceeds that of the node itself."""
+    # No published source: passivity.
     node = data.draw(st.integers(0, network.nodes - 1))
     state = Factors(network).state(np.eye(network.nodes)[:, [node]])
     assert state.potential_v[node, 0].real > 0
@@ -116,6 +121,7 @@ def test_no_node_stands_higher_than_the_one_that_is_fed(network, data):
 
 @given(networks(), st.integers(0, 2**32 - 1))
 def test_states_add_up(network, seed):
+    # No published source: linearity.
     injected, driven, ground = causes(network, seed, 1)
     factors = Factors(network)
     total = factors.state(injected, driven, ground)
@@ -127,6 +133,7 @@ def test_states_add_up(network, seed):
 
 @given(st.integers(2, 40), st.integers(0, 2**32 - 1))
 def test_one_chain_is_the_chain_of_towers(count, seed):
+    # No published source: the other solver of this package (held against Endrenyi 1967).
     rng = np.random.default_rng(seed)
     footing = rng.uniform(1, 100, count)
     span = rng.uniform(0.02, 0.5, count - 1) + 1j * rng.uniform(0.05, 0.6, count - 1)
@@ -142,6 +149,7 @@ def test_one_chain_is_the_chain_of_towers(count, seed):
 
 
 def test_a_footing_beside_another_at_one_node_is_in_parallel():
+    # Source: Kirchhoff's laws.
     network = EarthingNetwork(1, np.zeros((0, 2), dtype=np.int64), np.zeros(0, dtype=complex), np.array([0, 0]),
                               np.array([10.0, 2.5]), *NO_PAIR, *NO_FOOTINGS)  # fmt: skip
     state = Factors(network).state([[1.0]])
@@ -151,12 +159,14 @@ def test_a_footing_beside_another_at_one_node_is_in_parallel():
 
 def test_footings_that_lift_each_other_help_less():
     """Two alike, R and m: (R + m)/2 together."""
+    # Source: two equal coupled resistances, Sunde 1949, ch. 3 (from memory).
     network = EarthingNetwork(1, np.zeros((0, 2), dtype=np.int64), np.zeros(0, dtype=complex), np.array([0, 0]),
                               np.array([10.0, 10.0]), *NO_PAIR, np.array([[0, 1]]), np.array([3.0]))  # fmt: skip
     assert Factors(network).state([[1.0]]).potential_v[0, 0] == pytest.approx(6.5, rel=1e-6)
 
 
 def test_node_that_nothing_leads_to_keeps_the_network_solvable():
+    # No published source: this package's own bookkeeping.
     network = EarthingNetwork(3, np.array([[0, 1]]), np.array([0.1 + 0.3j]), np.array([0]), np.array([10.0]), *NO_PAIR,
                               *NO_FOOTINGS)  # fmt: skip
     state = Factors(network).state([[1.0], [0.0], [0.0]])
@@ -166,6 +176,7 @@ def test_node_that_nothing_leads_to_keeps_the_network_solvable():
 @given(st.integers(0, 2**32 - 1))
 def test_a_part_is_right_where_the_state_has_died_away(seed):
     """Footings of 5 ohm and spans of 0.3 ohm: 30 spans on hardly anything of it is left."""
+    # Source: own reference: the whole network.
     rng = np.random.default_rng(seed)
     footing, span = rng.uniform(3, 7, 121), rng.uniform(0.2, 0.4, 120) * np.exp(1j * rng.uniform(0.8, 1.3, 120))
     network = chain_of(footing, span)
@@ -190,6 +201,7 @@ def test_a_part_is_right_where_the_state_has_died_away(seed):
     ],
 )
 def test_values_that_cannot_be(changes, message):
+    # No published source: this package's own check of what it is given.
     base = chain_of([10.0, 5.0], [0.1 + 0.3j])
     values = {name: changes.get(name, getattr(base, name)) for name in base.__slots__}
     with pytest.raises(InputRangeError, match=message):

@@ -36,6 +36,7 @@ def test_field_reference(charges):
 
 
 def test_field_equals_long_charged_wires_in_three_dimensions(charges):
+    # Source: Coulomb's law and its mirror image, own quadrature.
     x, y = 11.0, 1.0
 
     def along(s, x0, h):
@@ -51,6 +52,7 @@ def test_field_equals_long_charged_wires_in_three_dimensions(charges):
 
 
 def test_one_conductor_has_the_capacitance_of_the_text_books():
+    # Source: 2 pi eps0 / ln(2h/r), Smythe 1968, ch. 4 (from memory).
     charge = line_charges([0], [12], [0.0143], [1.0])
     assert charge == pytest.approx([2 * np.pi * EPS_0 / np.log(24 / 0.0143)])
     ground = electric_field(0, [0], [12], charge, point_height_m=0)
@@ -58,12 +60,14 @@ def test_one_conductor_has_the_capacitance_of_the_text_books():
 
 
 def test_potential_on_the_conductors_is_their_voltage(charges):
+    # Source: boundary condition, Maxwell 1873.
     # a little below each conductor's axis lies its surface
     found = space_potential(OFFSETS, OFFSETS, HEIGHTS, charges, point_height_m=12 - 0.0143)
     assert found == pytest.approx(VOLTAGES, rel=2e-3)
 
 
 def test_field_is_the_slope_of_the_potential(charges):
+    # No published source: E = -grad V.
     step = 1e-4
     slope = [
         space_potential(5 + dx, OFFSETS, HEIGHTS, charges, point_height_m=1 + dy)
@@ -75,6 +79,7 @@ def test_field_is_the_slope_of_the_potential(charges):
 
 
 def test_earth_wires_lower_the_field_midway_to_them():
+    # No published source: that earth wires count.
     charges = line_charges([*OFFSETS, -6, 6], [*HEIGHTS, 18, 18], [*RADII, 0.005, 0.005], [*VOLTAGES, 0, 0])
     assert charges.shape == (5,)
     bare = line_charges(OFFSETS, HEIGHTS, RADII, VOLTAGES)
@@ -83,6 +88,7 @@ def test_earth_wires_lower_the_field_midway_to_them():
 
 @given(st.floats(1e3, 1e6), st.floats(-60, 60))
 def test_field_is_linear_in_the_voltage(scale, x):
+    # No published source: linearity.
     one = electric_field(x, OFFSETS, HEIGHTS, line_charges(OFFSETS, HEIGHTS, RADII, VOLTAGES))
     many = electric_field(x, OFFSETS, HEIGHTS, line_charges(OFFSETS, HEIGHTS, RADII, scale * VOLTAGES))
     assert many == pytest.approx(scale * one, rel=1e-9)
@@ -94,11 +100,13 @@ def test_field_is_linear_in_the_voltage(scale, x):
     [(1, 0.0143), (2, (0.0143 * 0.4) ** 0.5), (3, (0.0143 * 0.16) ** (1 / 3)), (4, (2**0.5 * 0.0143 * 0.064) ** 0.25)],
 )
 def test_bundle_radius(count, expected):
+    # Source: geometric mean distances on the circle, CIGRE WG 36.01 (1980, from memory).
     assert bundle_radius(0.0143, count, 0.4) == pytest.approx(expected, rel=1e-12)
 
 
 @pytest.mark.parametrize("ends", [(0.0, 150.0), (-30.0, 60.0), (10.0, 10.0), (5.0, 5.0001)])
 def test_open_potential_is_the_mean_along_the_lead(charges, ends):
+    # Source: own quadrature.
     along = np.linspace(*ends, 20_001)
     mean = np.trapezoid(space_potential(along, OFFSETS, HEIGHTS, charges, point_height_m=1.0), dx=1 / 20_000)
     found = lead_open_potential(*ends, OFFSETS, HEIGHTS, charges, lead_height_m=1.0)
@@ -106,10 +114,12 @@ def test_open_potential_is_the_mean_along_the_lead(charges, ends):
 
 
 def test_capacitance_of_a_high_wire_is_the_usual_logarithm():
+    # Source: 2 pi eps0 / ln(2h/a), Smythe 1968, ch. 4 (from memory).
     assert lead_capacitance(1.0, 0.001) == pytest.approx(2 * np.pi * EPS_0 / np.log(2000), rel=1e-6)
 
 
 def test_short_circuit_current(charges):
+    # Source: j omega C V with the capacitance of a high wire (Smythe 1968, from memory).
     potential = lead_open_potential(0, 100, OFFSETS, HEIGHTS, charges, lead_height_m=1.0)
     carried = lead_short_circuit_current(potential, 100, lead_height_m=1.0, lead_radius_m=0.001, frequency_hz=50)
     expected = 2 * np.pi * 50 * 2 * np.pi * EPS_0 / np.log(2000) * 100 * abs(potential)
@@ -132,5 +142,6 @@ def test_short_circuit_current(charges):
     ],
 )
 def test_values_out_of_range_are_named(call, message):
+    # No published source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match=message):
         call()

@@ -32,12 +32,14 @@ def test_tagg(potential, angle, expected):
 
 @given(st.floats(50, 2000), st.floats(1, 1e4))
 def test_no_bias_at_the_golden_section(distance, rho):
+    # Source: 61.8 % rule, Tagg 1964 and IEEE Std 81.
     bias = reading_bias(distance, GOLDEN * distance, 0, soil_resistivity_ohm_m=rho)
     assert bias == pytest.approx(0, abs=1e-9 * rho)
 
 
 @given(st.floats(50, 2000), st.floats(1, 1e4))
 def test_no_bias_at_29_degrees_and_equal_distances(distance, rho):
+    # Source: 29 degree rule, Tagg 1964.
     angle = np.degrees(2 * np.arcsin(0.25))
     assert angle == pytest.approx(28.955, abs=5e-4)
     assert reading_bias(distance, distance, angle, soil_resistivity_ohm_m=rho) == pytest.approx(0, abs=1e-9 * rho)
@@ -45,18 +47,21 @@ def test_no_bias_at_29_degrees_and_equal_distances(distance, rho):
 
 @given(st.floats(20, 1000), st.floats(20, 1000), st.floats(90, 270))
 def test_stakes_apart_by_a_right_angle_or_more_read_low(current, potential, angle):
+    # Source: Tagg 1964: the sign of his formula for wide angles.
     assert reading_bias(current, potential, angle, **SOIL) < 0
     assert reading_ratio(current, potential, angle, radius_m=5) < 1
 
 
 @given(st.floats(20, 1000), st.floats(20, 1000), st.floats(30, 180), st.floats(0.1, 50))
 def test_equal_layers_bias_like_uniform_soil(current, potential, angle, thickness):
+    # No published source: limiting case.
     layered = reading_bias(current, potential, angle, **SOIL, lower_resistivity_ohm_m=100, upper_thickness_m=thickness)
     assert layered == pytest.approx(reading_bias(current, potential, angle, **SOIL), rel=1e-7, abs=1e-12)
 
 
 @given(st.floats(20, 1000), st.floats(20, 1000), st.floats(-180, 180))
 def test_separation_is_the_law_of_cosines(current, potential, angle):
+    # No published source: law of cosines.
     square = current**2 + potential**2 - 2 * current * potential * np.cos(np.radians(angle))
     assert stake_separation(current, potential, angle) == pytest.approx(max(square, 0) ** 0.5, rel=1e-6, abs=1e-3)
 
@@ -78,6 +83,7 @@ def nodal_reading(resistance, rest, current_distance, potential_distance, angle,
 @pytest.mark.parametrize("soil", [SOIL, SOIL | {"lower_resistivity_ohm_m": 600.0, "upper_thickness_m": 4.0}])
 @pytest.mark.parametrize("angle", [60, 120, 180])
 def test_bias_by_leg_current_equals_nodal_solve(soil, angle):
+    # Source: Kirchhoff's laws, own dense reference.
     footings, spans = np.full(61, 15.0), np.full(60, 0.1 + 0.25j)
     z = driving_point_impedance(footings, spans)[30]
     rest = 1 / (1 / z - 1 / 15.0)
@@ -91,6 +97,7 @@ def test_bias_by_leg_current_equals_nodal_solve(soil, angle):
 
 def test_neighbouring_towers_change_the_bias_little():
     """Whole network: 21 towers 300 m apart and H, all with mutual resistances, S off the line, square on both sides."""
+    # Source: Kirchhoff's laws, own dense reference.
     rho, resistance, span = 100.0, 15.0, 0.1 + 0.25j
     towers = np.column_stack([np.zeros(21), 300.0 * np.arange(-10, 11)])
     nodes = np.vstack([towers, [150.0, 0]])
@@ -119,11 +126,13 @@ def test_neighbouring_towers_change_the_bias_little():
 
 
 def test_ratio_is_one_without_earth_wire():
+    # No published source: limiting case.
     assert injected_current_ratio(10, np.inf, 0.2) == 1
 
 
 @given(st.floats(0.01, 5), st.floats(60, 180), st.floats(0.4, 2), st.floats(1, 20))
 def test_bias_equals_the_target_at_the_distance_found(target, angle, shape, ratio):
+    # No published source: inverse of a function tested above.
     distance = distance_for_bias(target, angle, potential_over_current_distance=shape, current_ratio=ratio, **SOIL)
     if distance > 0:
         bias = reading_bias(distance, shape * distance, angle, current_ratio=ratio, **SOIL)
@@ -132,6 +141,7 @@ def test_bias_equals_the_target_at_the_distance_found(target, angle, shape, rati
 
 @pytest.mark.parametrize("lower", [20.0, 500.0])
 def test_distance_in_layers_holds_from_there_on(lower):
+    # No published source: inverse of a function tested above.
     soil = SOIL | {"lower_resistivity_ohm_m": lower, "upper_thickness_m": 3.0}
     distance = distance_for_bias([0.05, 0.5], 150, **soil)
     for target, d in zip([0.05, 0.5], distance, strict=True):
@@ -141,11 +151,13 @@ def test_distance_in_layers_holds_from_there_on(lower):
 
 
 def test_distance_for_bias_in_equal_layers_is_that_of_uniform_soil():
+    # No published source: limiting case.
     layered = distance_for_bias(0.2, 170, **SOIL, lower_resistivity_ohm_m=100, upper_thickness_m=5)
     assert layered == pytest.approx(distance_for_bias(0.2, 170, **SOIL), rel=1e-3)
 
 
 def test_distance_knows_never_always_and_unknown():
+    # No published source: this package's own rule: unknown stays unknown.
     soil = SOIL | {"lower_resistivity_ohm_m": 500.0, "upper_thickness_m": 3.0}
     found = distance_for_bias([1e-9, 1e3, np.nan], 180, **soil)
     assert found[0] == np.inf
@@ -164,5 +176,6 @@ def test_distance_knows_never_always_and_unknown():
     ],
 )
 def test_values_out_of_range_are_named(call, message):
+    # No published source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match=message):
         call()

@@ -63,12 +63,14 @@ def brute_force(lead, a, b, height, rho, f, lead_height=0.0):
     ],
 )
 def test_one_span_equals_double_integration(lead, a, b, rho, f):
+    # Source: Neumann's integral with the image of Deri et al. 1981, own quadrature.
     vertices = np.array([[[*a, 12.0]], [[*b, 12.0]]])
     found = lead_emf(lead, vertices, [[1.0]], soil_resistivity_ohm_m=rho, frequency_hz=f)
     assert found == pytest.approx(brute_force(lead, a, b, 12.0, rho, f), rel=2e-4)
 
 
 def test_lead_above_ground_equals_double_integration():
+    # Source: Neumann's integral with the image of Deri et al. 1981, own quadrature.
     lead, a, b = [[5, 3], [80, 60]], [-20, -150], [30, 150]
     vertices = np.array([[[*a, 12.0]], [[*b, 12.0]]])
     found = lead_emf(lead, vertices, [[1.0]], soil_resistivity_ohm_m=10, frequency_hz=5000, lead_height_m=4.0)
@@ -76,6 +78,7 @@ def test_lead_above_ground_equals_double_integration():
 
 
 def test_long_line_equals_the_infinite_line(straight_line):
+    # Source: Deri et al. 1981, closed form of the endless line.
     for current in np.eye(3):
         found = emf([[40, -50], [40, 50]], straight_line, current)
         distance = np.abs(40 - np.array(OFFSETS))[current > 0]
@@ -101,6 +104,7 @@ def test_angle_tower_reference(balanced):
 
 @given(st.floats(5, 400), st.complex_numbers(max_magnitude=500), st.complex_numbers(max_magnitude=500))
 def test_square_lead_at_a_straight_line_sees_nothing(length, first, second):
+    # No published source: symmetry.
     current = [first, second, -100.0]
     scale = abs(emf([[0, 0], [0, length]], [[0.0, -3e4], [0, 3e4]], current)) + 1e-9
     assert abs(emf([[0, 0], [length, 0]], [[0.0, -3e4], [0, 3e4]], current)) < 1e-9 * scale + 1e-12
@@ -108,6 +112,7 @@ def test_square_lead_at_a_straight_line_sees_nothing(length, first, second):
 
 @given(st.floats(1, 80), st.floats(20, 300))
 def test_lead_on_the_bisector_sees_nothing(deflection, length):
+    # No published source: symmetry.
     towers, half = bent_line(deflection, spans=4), np.radians(deflection) / 2
     bisector = np.array([np.cos(half), -np.sin(half)])
     # mirrored in the bisector every conductor falls on itself with its current reversed
@@ -118,6 +123,7 @@ def test_lead_on_the_bisector_sees_nothing(deflection, length):
 
 @given(st.floats(-180, 180), st.floats(-1e4, 1e4), st.floats(-1e4, 1e4))
 def test_turning_and_shifting_the_whole_scene_changes_nothing(turn, east, north):
+    # No published source: symmetry.
     angle = np.radians(turn)
     rotation = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
 
@@ -130,6 +136,7 @@ def test_turning_and_shifting_the_whole_scene_changes_nothing(turn, east, north)
 
 @given(st.lists(st.complex_numbers(max_magnitude=1e3), min_size=6, max_size=6))
 def test_currents_superpose(values):
+    # No published source: linearity.
     one, two = np.array(values[:3]), np.array(values[3:])
     lead, towers = [[5, 3], [150, 30]], bent_line(25)
     both = emf(lead, towers, np.stack([one, two, 2 * one - 3j * two], axis=-1))
@@ -138,6 +145,7 @@ def test_currents_superpose(values):
 
 @given(st.floats(-170, 170), st.floats(30, 300), st.sampled_from([30.0, 100.0, 3000.0]))
 def test_finer_quadrature_changes_less_than_a_thousandth(bearing, length, rho):
+    # No published source: the same integral with more points.
     angle = np.radians(bearing)
     lead = [[0, 0], [length * np.sin(angle), length * np.cos(angle)]]
     coarse = emf(lead, bent_line(25, spans=6), [80, -30 + 9j, 5j], soil_resistivity_ohm_m=rho)
@@ -147,6 +155,7 @@ def test_finer_quadrature_changes_less_than_a_thousandth(bearing, length, rho):
 
 
 def test_mutual_impedance_of_span_and_lead_is_reciprocal():
+    # No published source: law of reciprocity.
     a, b = np.array([[0.0, 0], [120, 40]]), np.array([[30.0, 60], [90, 200]])
 
     def coupling(source, lead):
@@ -170,6 +179,7 @@ def test_wire_close_to_the_ground_agrees_with_the_surface_kernel():
 
 @given(st.lists(st.floats(1, 400), min_size=1, max_size=8), st.floats(0, 360))
 def test_rays_are_prefixes_of_the_lead(distances, bearing):
+    # No published source: `lead_emf` one by one.
     towers = bent_line(20, spans=4)
     vertices = conductor_vertices(towers, OFFSETS, HEIGHTS)[None]
     current = np.broadcast_to([[80, 1], [-30 + 9j, 1], [5j, 1]], (1, 8, 3, 2))
@@ -182,6 +192,7 @@ def test_rays_are_prefixes_of_the_lead(distances, bearing):
 
 
 def test_leads_of_many_towers_equal_leads_one_by_one(balanced):
+    # No published source: each alone.
     towers = bent_line(30, leg_m=6000, spans=20)
     chainage = 300.0 * np.arange(len(towers))
     vertices = conductor_vertices(towers, OFFSETS, HEIGHTS)
@@ -198,6 +209,7 @@ def test_leads_of_many_towers_equal_leads_one_by_one(balanced):
 
 
 def test_a_repeated_corner_has_no_effect(balanced):
+    # No published source: this package's own bookkeeping.
     lead = [[5, 0], [40, 30], [90, 10]]
     padded = [[5, 0], [40, 30], [40, 30], [90, 10], [90, 10]]
     towers = bent_line(20)
@@ -205,6 +217,7 @@ def test_a_repeated_corner_has_no_effect(balanced):
 
 
 def test_unknown_current_gives_unknown_voltage(balanced):
+    # No published source: this package's own rule: unknown stays unknown.
     currents = np.stack([balanced, [np.nan, 0, 0]], axis=-1)
     found = emf([[5, 0], [40, 30]], bent_line(20), currents)
     assert np.isfinite(found[0])
@@ -214,6 +227,7 @@ def test_unknown_current_gives_unknown_voltage(balanced):
 @pytest.mark.parametrize("rho", [10.0, 100.0, 1000.0, 5000.0])
 def test_window_loses_less_than_one_percent(rho):
     """Zero-sequence and balanced current, a line that wanders, windows against the whole line."""
+    # Source: own reference: the whole line.
     rng = np.random.default_rng(3)
     heading = np.cumsum(rng.normal(0, 0.3, 400) * (rng.random(400) < 0.1))
     towers = np.cumsum(300 * np.column_stack([np.sin(heading), np.cos(heading)]), axis=0)
@@ -236,6 +250,7 @@ def test_window_loses_less_than_one_percent(rho):
 
 def test_three_skin_depths_are_not_enough():
     """Why the reach is ten skin depths: three lose several per cent for a zero-sequence current."""
+    # Source: own reference: a line of a hundred skin depths.
     rho, depth = 100.0, float(skin_depth(100, 50))
     soil = {"soil_resistivity_ohm_m": rho}
     lead = [[200, 0], [250, 100]]
@@ -257,6 +272,7 @@ def test_three_skin_depths_are_not_enough():
     ],
 )
 def test_values_out_of_range_are_named(change, message):
+    # No published source: this package's own check of what it is given.
     values = {
         "lead_xy_m": [[5.0, 0], [50, 0]],
         "vertices_m": [[[0.0, 0, 10]], [[0, 100, 10]]],
@@ -268,6 +284,7 @@ def test_values_out_of_range_are_named(change, message):
 
 
 def test_rays_need_one_origin_per_place():
+    # No published source: this package's own check of what it is given.
     vertices = conductor_vertices(bent_line(20), OFFSETS, HEIGHTS)[None]
     with pytest.raises(InputRangeError, match="does not belong to 1 places"):
         ray_emf([[0, 0], [1, 1]], [90], [100], vertices, np.ones((1, 2, 3)), **SOIL)

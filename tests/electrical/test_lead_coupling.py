@@ -43,6 +43,7 @@ def test_parallel_leads_reference():
     ],
 )
 def test_equals_double_integration(first, second, rho, f):
+    # Source: Foster 1931, own quadrature.
     found = lead_mutual_impedance(first, second, soil_resistivity_ohm_m=rho, frequency_hz=f)
     assert found == pytest.approx(foster(first, second, rho, f), rel=1e-6)
 
@@ -68,17 +69,20 @@ def test_long_parallel_leads_tend_to_the_infinite_pair():
 
 @given(st.floats(20, 200), st.floats(20, 200))
 def test_leads_at_a_right_angle_do_not_couple(a, b):
+    # Source: symmetry of Foster's kernel (1931).
     assert abs(lead_mutual_impedance([[0, 0], [a, 0]], [[0, 0], [0, b]], **SOIL)) < 1e-15
 
 
 @given(POINTS, POINTS, POINTS, POINTS)
 def test_coupling_is_reciprocal(p, q, r, s):
+    # No published source: law of reciprocity.
     first, second = [p, q], [[r[0] + 500, r[1]], [s[0] + 500, s[1]]]
     there, back = lead_mutual_impedance(first, second, **SOIL), lead_mutual_impedance(second, first, **SOIL)
     assert there == pytest.approx(back, rel=1e-6, abs=1e-9)
 
 
 def test_corners_add_up_and_repeated_ones_do_nothing():
+    # No published source: linearity.
     bent, second = [[0, 0], [60, 10], [90, 70]], [[0, 0], [-40, 90], [-100, 100]]
     whole = lead_mutual_impedance(bent, second, **SOIL)
     parts = sum(lead_mutual_impedance(bent[i : i + 2], second[j : j + 2], **SOIL) for i in range(2) for j in range(2))
@@ -88,6 +92,7 @@ def test_corners_add_up_and_repeated_ones_do_nothing():
 
 
 def test_many_pairs_and_frequencies_at_once():
+    # No published source: each alone.
     rng = np.random.default_rng(2)
     first, second = rng.uniform(0, 100, (5, 2, 2)), rng.uniform(300, 400, (5, 2, 2))
     frequency = np.array([50.0, 128.0, 1000.0])[:, None]
@@ -98,5 +103,6 @@ def test_many_pairs_and_frequencies_at_once():
 
 
 def test_leads_in_one_trace_are_refused():
+    # No published source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match="same trace"):
         lead_mutual_impedance([[0, 0], [100, 0]], [[0, 0], [80, 0]], **SOIL)

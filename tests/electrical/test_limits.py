@@ -39,11 +39,13 @@ def test_ieee_80_worked_example():
 
 
 def test_ieee_80_without_surface_layer():
+    # Source: IEEE Std 80, its formulas by hand.
     assert ieee80_touch_voltage(1.0, 100) == pytest.approx(0.116 * 1150)
     assert ieee80_step_voltage(0.25, 100, body_mass_kg=70) == pytest.approx(2 * 0.157 * 1600)
 
 
 def test_a_layer_like_the_soil_is_no_layer():
+    # No published source: limiting case of IEEE Std 80.
     same = ieee80_touch_voltage(0.5, 300, surface_resistivity_ohm_m=300, surface_thickness_m=0.1)
     assert same == pytest.approx(ieee80_touch_voltage(0.5, 300))
 
@@ -52,12 +54,14 @@ def test_a_layer_like_the_soil_is_no_layer():
     ("duration", "expected"), [(0.05, 716), (0.1, 654), (0.2, 537), (0.5, 220), (1, 117), (2, 96), (5, 86), (10, 85)]
 )
 def test_en_50522_printed_points(duration, expected):
+    # Source: EN 50522:2010, table B.3 (values from memory).
     assert permissible_touch_voltage(duration) == pytest.approx(expected)
     assert "2010" in EN_50522_2010.edition
     assert "memory" in EN_50522_2010.source
 
 
 def test_en_50522_between_points_is_straight_on_log_paper():
+    # Source: EN 50522 prints a curve on logarithmic paper (from memory).
     assert permissible_touch_voltage(np.sqrt(0.2 * 0.5)) == pytest.approx(np.sqrt(537 * 220))
 
 
@@ -69,6 +73,7 @@ def test_en_50522_beyond_its_points(duration, expected):
 
 def test_ieee_80_beyond_its_range():
     """Unknown beyond 3 s and not zero or without limit; shorter faults than 0.03 s are not given more."""
+    # Source: IEEE Std 80 holds from 0.03 to 3 s (from memory); unknown beyond is own rule.
     for limit in (ieee80_touch_voltage, ieee80_step_voltage):
         found = limit([0.001, 0.03, 3.0, 3.001, 7200.0], 100)
         assert found[0] == found[1] > found[2]
@@ -90,6 +95,7 @@ def test_decrement_factor_of_the_table(duration, expected):
 @given(st.floats(0.5, 60), st.floats(0.02, 3), st.sampled_from([16.7, 50.0, 60.0]))
 def test_decrement_factor_is_the_root_mean_square_of_the_offset_current(ratio, duration, hz):
     """Current with full offset, its d.c. part falling with X/(omega R); the a.c. part's mean over whole cycles."""
+    # Source: definition in IEEE Std 80, own quadrature.
     time = np.linspace(0, duration, 40001)
     square = 1 + 2 * np.exp(-2 * time * 2 * np.pi * hz / ratio)  # of a.c. r.m.s. 1 and d.c. sqrt(2) exp(-t/T)
     expected = np.sqrt(np.trapezoid(square, time) / duration)
@@ -98,6 +104,7 @@ def test_decrement_factor_is_the_root_mean_square_of_the_offset_current(ratio, d
 
 @given(st.floats(0.5, 60), st.floats(0.02, 3))
 def test_decrement_factor_falls_to_one_and_grows_with_the_ratio(ratio, duration):
+    # Source: limits of the formula of IEEE Std 80.
     here = decrement_factor(ratio, duration, frequency_hz=50)
     assert 1 < here < np.sqrt(3)
     assert (
@@ -110,6 +117,7 @@ def test_decrement_factor_falls_to_one_and_grows_with_the_ratio(ratio, duration)
 
 @given(st.floats(0.05, 10), st.floats(0.05, 10))
 def test_longer_faults_permit_less(one, two):
+    # Source: EN 50522:2010, monotony of its table.
     short, long = sorted((one, two))
     assert permissible_touch_voltage(short) >= permissible_touch_voltage(long)
 
@@ -124,6 +132,7 @@ def test_fixed_limits():
 
 
 def test_ratio_takes_phasors_and_keeps_the_unknown():
+    # No published source: this package's own rule: unknown stays unknown.
     assert exposure_ratio([30 + 40j, np.nan, 5], [100, 100, np.nan]) == pytest.approx(
         [0.5, np.nan, np.nan], nan_ok=True
     )
@@ -143,14 +152,17 @@ def test_ratio_takes_phasors_and_keeps_the_unknown():
     ],
 )
 def test_handling(ratios, expected):
+    # No published source: this package's own steps.
     assert handling(ratios) == expected
 
 
 def test_handling_of_many_leads():
+    # No published source: this package's own steps.
     assert handling([[0.1, 0.2], [2, 0.1]]).tolist() == [Handling.BELOW_HALF, Handling.ABOVE_LIMIT]
 
 
 def test_no_wording_calls_anything_safe():
+    # No published source: this package's own rule.
     assert not [text for text in [*Handling, FAULT_NOTE] if "safe" in text.lower()]
 
 
@@ -171,5 +183,6 @@ def test_no_wording_calls_anything_safe():
     ],
 )
 def test_values_out_of_range_are_named(call, message):
+    # No published source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match=message):
         call()

@@ -1,4 +1,7 @@
-"""The package's face: exported names, documentation, what it may import."""
+"""The package's face: exported names, documentation, what it may import.
+
+Sources: rules of this package, no source.
+"""
 
 import ast
 import inspect

@@ -50,6 +50,7 @@ def test_two_layer_reference(r, upper, lower, thickness, expected):
     ("r", "upper", "lower", "thickness"), [(10, 100, 500, 3), (50, 500, 100, 3), (4, 1000, 20, 1.5), (80, 50, 2000, 8)]
 )
 def test_two_layer_equals_hankel_transform(r, upper, lower, thickness):
+    # Source: Sunde 1949, ch. 2, own quadrature of his integral.
     found = two_layer_surface_potential(
         r, upper_resistivity_ohm_m=upper, lower_resistivity_ohm_m=lower, upper_thickness_m=thickness
     )
@@ -58,6 +59,7 @@ def test_two_layer_equals_hankel_transform(r, upper, lower, thickness):
 
 @given(st.floats(0.5, 1e4), st.floats(1, 1e4), st.floats(0.2, 50))
 def test_equal_layers_are_uniform_soil(r, rho, thickness):
+    # No published source: limiting case: rho / (2 pi r).
     layered = soil_potential(r, soil_resistivity_ohm_m=rho, lower_resistivity_ohm_m=rho, upper_thickness_m=thickness)
     assert layered == pytest.approx(surface_potential(r, soil_resistivity_ohm_m=rho), rel=1e-9)
     assert layered == pytest.approx(rho / (2 * np.pi * r), rel=1e-9)
@@ -65,6 +67,7 @@ def test_equal_layers_are_uniform_soil(r, rho, thickness):
 
 @given(st.floats(1, 3000), st.floats(0.01, 100), st.floats(0.5, 20))
 def test_two_layers_lie_between_the_uniform_soils(r, contrast, thickness):
+    # No published source: bounds by the uniform soils.
     upper = 100.0
     found = soil_potential(
         r, soil_resistivity_ohm_m=upper, lower_resistivity_ohm_m=upper * contrast, upper_thickness_m=thickness
@@ -74,11 +77,13 @@ def test_two_layers_lie_between_the_uniform_soils(r, contrast, thickness):
 
 
 def test_far_away_only_the_lower_layer_counts():
+    # Source: Tagg 1964: limit of the series far away.
     far = soil_potential(5000, soil_resistivity_ohm_m=100, lower_resistivity_ohm_m=400, upper_thickness_m=2)
     assert far == pytest.approx(400 / (2 * np.pi * 5000), rel=1e-3)
 
 
 def test_hemisphere_has_the_resistance_it_was_made_for():
+    # Source: hemispherical electrode, Tagg 1964.
     radius = equivalent_hemisphere_radius(12.5, soil_resistivity_ohm_m=300)
     assert surface_potential(radius, soil_resistivity_ohm_m=300) == pytest.approx(12.5)
 
@@ -106,10 +111,12 @@ def test_transferred_voltage_of_a_lone_tower_is_the_text_book_form():
     ],
 )
 def test_values_out_of_range_are_named(soil, message):
+    # No published source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match=message):
         soil_potential(10, **soil)
 
 
 def test_distance_zero_is_refused():
+    # No published source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match="distance_m is 0"):
         surface_potential(0, soil_resistivity_ohm_m=100)

@@ -34,6 +34,7 @@ def leads(draw):
 
 @given(leads(), st.integers(0, 2**32 - 1))
 def test_summed_over_spans_it_is_the_voltage_on_the_lead(lead, seed):
+    # No published source: `lead_emf` (held against own quadrature).
     rng = np.random.default_rng(seed)
     current = rng.normal(size=(5, 4, 2)) + 1j * rng.normal(size=(5, 4, 2))
     table = spans(lead, order=10)
@@ -45,6 +46,7 @@ def test_summed_over_spans_it_is_the_voltage_on_the_lead(lead, seed):
 @given(leads())
 def test_four_points_a_panel_are_enough(lead):
     """Within a thousandth of the greatest span of ten points, wherever the lead runs, under the line as well."""
+    # No published source: the same integral with more points.
     four, ten = spans(lead), spans(lead, order=10)
     assert np.abs(four - ten).max() < 1e-3 * np.abs(ten).max()
 
@@ -72,6 +74,7 @@ def test_double_integration(height, rho, hz):
 )
 def test_two_wires_drive_each_other_alike(height, other, apart, ahead, turn_deg, length):
     """Reciprocity: whichever of the two carries the ampere."""
+    # No published source: law of reciprocity.
     turn = np.radians(turn_deg)
     one = np.array([[0.0, 0.0], [0.0, 300.0]])
     two = np.array([apart, ahead]) + np.array([[0.0, 0.0], [length * np.sin(turn), length * np.cos(turn)]])
@@ -85,6 +88,7 @@ def test_two_wires_drive_each_other_alike(height, other, apart, ahead, turn_deg,
 @pytest.mark.parametrize(("rho", "hz"), [(100.0, 50.0), (2000.0, 60.0), (100.0, 1000.0)])
 def test_long_parallel_wires_have_the_impedance_of_the_complex_depth(apart, rho, hz):
     """In the middle of a line of a thousand skin depths: minus the mutual impedance per metre of endless wires."""
+    # Source: Deri et al. 1981, closed form of the endless line.
     reach = 100 * abs(complex_depth(rho, hz))
     vertices = np.array([[[0.0, -reach, 20.0]], [[0.0, reach, 20.0]]])
     found = spans([[apart, -150.0], [apart, 150.0]], vertices, soil_resistivity_ohm_m=rho, frequency_hz=hz,
@@ -94,12 +98,14 @@ def test_long_parallel_wires_have_the_impedance_of_the_complex_depth(apart, rho,
 
 
 def test_turned_round_it_changes_its_sign():
+    # No published source: symmetry.
     lead = np.array([[30.0, -100.0], [120.0, 60.0]])
     assert spans(lead[::-1]) == pytest.approx(-spans(lead), rel=1e-9)
     assert spans(lead, VERTICES[::-1])[::-1] == pytest.approx(-spans(lead), rel=1e-9)
 
 
 def test_span_of_no_length_drives_nothing():
+    # No published source: this package's own bookkeeping.
     repeated = np.concatenate((VERTICES, VERTICES[-1:]))
     found = spans([[30.0, 0.0], [130.0, 40.0]], repeated)
     assert (found[-1] == 0).all()
@@ -107,6 +113,7 @@ def test_span_of_no_length_drives_nothing():
 
 
 def test_places_and_leads_side_by_side_are_as_each_alone():
+    # No published source: each alone.
     both = np.array([[[[30.0, 0.0], [130.0, 40.0]], [[0.0, 0.0], [-90.0, 10.0]]]] * 2)
     both[1] += [15.0, -40.0]
     vertices = np.stack((VERTICES, VERTICES + np.array([40.0, 0.0, 3.0])))
@@ -119,6 +126,7 @@ def test_places_and_leads_side_by_side_are_as_each_alone():
 
 def test_wire_in_the_place_of_another_is_finite():
     """Two lines given on the same towers may have their earth wires at one place."""
+    # No published source: this package's own bookkeeping.
     wire = np.array([[[0.0, 0.0, 27.0]], [[0.0, 300.0, 27.0]]])
     found = spans([[0.0, 0.0], [0.0, 300.0]], wire, lead_height_m=27.0)
     assert np.isfinite(found).all()
@@ -127,5 +135,6 @@ def test_wire_in_the_place_of_another_is_finite():
 
 @pytest.mark.parametrize("shape", [(1, 2, 2), (2, 1, 2, 2), (1, 1, 2, 3)])
 def test_shapes_that_do_not_belong_together(shape):
+    # No published source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match="do not belong together"):
         span_transfer_impedance(np.zeros(shape), VERTICES[None], **SOIL)

@@ -49,6 +49,7 @@ def one_fault(line, k):
 
 @given(lines())
 def test_all_faults_equal_one_chain_solve_each(line):
+    # Source: Kirchhoff's laws, own reference: one solve for each fault.
     faults = fault_at_each_tower(**line)
     reach = 5
     wires = earth_wire_currents_near_fault(**line, reach=reach)
@@ -76,6 +77,7 @@ def test_long_line_tends_to_endrenyi():
 
 
 def test_far_from_the_fault_the_wire_carries_only_what_is_induced():
+    # Source: IEC 60909-3: induced share -Zm/Zs far from the fault.
     wires = earth_wire_currents_near_fault(
         np.full(601, 10.0), np.full(600, ZS), np.full(600, ZM), 6000, 4000, reach=150
     )
@@ -84,29 +86,34 @@ def test_far_from_the_fault_the_wire_carries_only_what_is_induced():
 
 
 def test_without_earth_wire_the_tower_takes_it_all():
+    # No published source: Ohm's law.
     faults = fault_at_each_tower([5.0, 20.0], [np.inf], [ZM], 1000, 0)
     assert faults.potential_v == pytest.approx([5000, 20_000])
     assert faults.tower_share == pytest.approx([1, 1])
 
 
 def test_potentials_are_linear_in_the_currents():
+    # No published source: linearity.
     line = (np.full(9, 10.0), np.full(8, ZS), np.full(8, ZM))
     one, two = fault_at_each_tower(*line, 1000, 0).potential_v, fault_at_each_tower(*line, 0, 1000).potential_v
     assert fault_at_each_tower(*line, 3000, -2000j).potential_v == pytest.approx(3 * one - 2j * two)
 
 
 def test_remote_return_gives_the_higher_potential_at_the_end():
+    # Source: Kirchhoff's laws.
     line = (np.r_[0.5, np.full(20, 10.0)], np.full(20, ZS), np.full(20, ZM), 5000, 0)
     remote, local = fault_at_each_tower(*line), fault_at_each_tower(*line, returns_left=True)
     assert abs(local.potential_v[1]) < abs(remote.potential_v[1])
 
 
 def test_unknown_fault_current_is_unknown_only_there():
+    # No published source: this package's own rule: unknown stays unknown.
     faults = fault_at_each_tower([5.0, 5, 5], [ZS, ZS], [ZM, ZM], [1000, np.nan, 1000], 0)
     assert np.isnan(faults.potential_v).tolist() == [False, True, False]
     assert np.isnan(faults.tower_share[1])
 
 
 def test_a_tower_without_any_path_to_earth_is_named():
+    # No published source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match="Tower 1 has no connection"):
         fault_at_each_tower([5.0, np.inf], [np.inf], [ZM], 1000, 0)

@@ -1,4 +1,7 @@
-"""Field and capacitive currents, against Maxwell's coefficients written out again."""
+"""Field and capacitive currents, against Maxwell's coefficients written out again.
+
+Sources: Maxwell 1873 (coefficients of potential), CIGRE WG 36.01 1980 (from memory), both against own dense reference.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Coupling from lead to lead, against the double integral of Foster's kernel."""
+"""Coupling from lead to lead, against the double integral of Foster's kernel.
+
+Sources: Foster 1931 and Sunde 1949, by own quadrature.
+"""
 
 from __future__ import annotations
 

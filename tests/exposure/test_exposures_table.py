@@ -1,4 +1,7 @@
-"""The table of exposures, and the columns of leads and towers."""
+"""The table of exposures, and the columns of leads and towers.
+
+Sources: the limits are those of tests/electrical/test_limits.py; rows and columns are this package's own, no source.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Faults at every tower of a line, against a dense nodal solve of all towers, wires and footings for each."""
+"""Faults at every tower of a line, against a dense nodal solve of all towers, wires and footings for each.
+
+Sources: Kirchhoff's laws, Carson 1926 and Deri et al. 1981 by own dense reference (dense.py, reference.py).
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Faults of lines that run beside a tower and do not hang on it: they count as the line's own do, wherever they are."""
+"""Faults of lines that run beside a tower and do not hang on it: they count as the line's own do, wherever they are.
+
+Sources: Kirchhoff's laws, Carson 1926 and Deri et al. 1981 by own dense reference (dense.py, reference.py).
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Limits on voltage and reading as hard rules: chosen positions keep them, and reports name them."""
+"""Limits on voltage and reading as hard rules: chosen positions keep them, and reports name them.
+
+Sources: the job's own limits, common practice, no source; figures against those of the assessment.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Limits that exposures are held against."""
+"""Limits that exposures are held against.
+
+Sources: IEEE Std 80, EN 50522:2010 (from memory), ICNIRP 2010 as in tests/electrical/test_limits.py.
+"""
 
 from __future__ import annotations
 

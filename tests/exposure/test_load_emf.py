@@ -1,4 +1,7 @@
-"""Voltages induced by a load, against summed images of short pieces and an endless line in closed form."""
+"""Voltages induced by a load, against summed images of short pieces and an endless line in closed form.
+
+Sources: Deri et al. 1981 in closed form and by own dense reference (dense.py, reference.py).
+"""
 
 from __future__ import annotations
 

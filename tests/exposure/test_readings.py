@@ -1,4 +1,7 @@
-"""Bias of the reading and what it is held against, from formulas and networks written out again."""
+"""Bias of the reading and what it is held against, from formulas and networks written out again.
+
+Sources: Tagg 1964 and Kirchhoff's laws, by own dense reference (dense.py, reference.py).
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Cross-sections along a line: which span has which, transpositions, and what cannot be."""
+"""Cross-sections along a line: which span has which, transpositions, and what cannot be.
+
+Sources: Deri et al. 1981 in closed form by own reference; which span has which section is bookkeeping, no source.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Lines out of the ordinary, from the job to the figures."""
+"""Lines out of the ordinary, from the job to the figures.
+
+Sources: Deri et al. 1981 by own dense reference (dense.py, reference.py), Tagg 1964, ICNIRP 2010.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""The standing state under a load, against a dense nodal solve of the whole chain."""
+"""The standing state under a load, against a dense nodal solve of the whole chain.
+
+Sources: Kirchhoff's laws, Carson 1926 by own dense reference (dense.py, reference.py).
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Stations: one node whatever lines meet there, their grids, faults in them."""
+"""Stations: one node whatever lines meet there, their grids, faults in them.
+
+Sources: Kirchhoff's laws by own dense reference (dense.py, reference.py).
+"""
 
 from __future__ import annotations
 

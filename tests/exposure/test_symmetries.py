@@ -1,4 +1,7 @@
-"""What must not matter: where the line is, which way it runs, from which end it is counted."""
+"""What must not matter: where the line is, which way it runs, from which end it is counted.
+
+Sources: symmetry and linearity, no source.
+"""
 
 from __future__ import annotations
 

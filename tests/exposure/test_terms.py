@@ -1,4 +1,7 @@
-"""What siting looks up while it chooses, against the same figures worked out in full."""
+"""What siting looks up while it chooses, against the same figures worked out in full.
+
+Sources: against own full assessment, no source.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Carson's and Neumann's impedances of the reference against published values, closed forms and each other."""
+"""Carson's and Neumann's impedances of the reference against published values, closed forms and each other.
+
+Sources: Carson 1926, Sunde 1949, Deri et al. 1981; Foster 1931.
+"""
 
 import numpy as np
 import pytest

@@ -1,4 +1,7 @@
-"""The product held to the dense reference, 2 %: the sample, a corridor, a ring, and networks drawn by lot."""
+"""The product held to the dense reference, 2 %: the sample, a corridor, a ring, and networks drawn by lot.
+
+Sources: Kirchhoff's laws and Carson 1926 by own dense reference (reference.py), itself held in test_reference.py.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""The reference solve against values from outside and against laws it must obey, before anything is held against it."""
+"""The reference solve against values from outside and against laws it must obey, before anything is held against it.
+
+Sources: Endrenyi 1967, Carson 1926, Tagg 1964 and Kirchhoff's laws, named beside the values that they give.
+"""
 
 import re
 from pathlib import Path
