@@ -148,6 +148,11 @@ def share_stops(rows: Sequence[Row], settings: Access) -> list[Row]:
     rows : sequence of dict
         Of all towers of the job.
     settings : Access
+
+    Returns
+    -------
+    list of Row
+        In the same order.
     """
     number = [i for i, row in enumerate(rows) for _ in row.get(STOPS, ())]
     stops = [stop for row in rows for stop in row.get(STOPS, ())]
@@ -173,6 +178,11 @@ def share_stops(rows: Sequence[Row], settings: Access) -> list[Row]:
 
 def approaches_table(rows: Sequence[Row]) -> gpd.GeoDataFrame:
     """Put rows together.
+
+    Parameters
+    ----------
+    rows : sequence of Row
+        One for each tower and electrode, with its way.
 
     Returns
     -------

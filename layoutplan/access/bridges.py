@@ -28,6 +28,10 @@ def is_ford(ground: Ground, roads: Placed, road: IntArray, blocked: IntArray, pi
         Rows of each piece's road and of what it lies in.
     pieces : ndarray of Geometry, shape (n,)
         In the tower's frame. [m]
+
+    Returns
+    -------
+    ndarray of bool, one for each piece
     """
     ford = (ground.road_class[road] == TRACK) & (ground.feature_class[blocked] == RIVER)
     bridges = roads.shape[ground.bridge[roads.row] >= 0]
@@ -40,6 +44,20 @@ def bridge_sides(ground: Ground, roads: Placed, blocked: Geometries) -> Placed:
 
     Without them a way would step off a bridge onto an island, or between two carriageways. Nobody walks below the
     bridge then, either: the way round leads over the road at its end.
+
+    Parameters
+    ----------
+    ground : Ground
+        The whole map.
+    roads : Placed
+        Those near a tower, in its frame. [m]
+    blocked : array of geometries
+        What nobody walks through, in the same frame. [m]
+
+    Returns
+    -------
+    Placed
+        Lines. [m]
     """
     bridges = roads.where((ground.bridge[roads.row] >= 0) & ground.is_open[roads.row])
     cell = ground.settings.cell_m

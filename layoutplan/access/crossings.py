@@ -23,6 +23,18 @@ def crossed(window: Window, line: shapely.LineString) -> tuple[str, ...]:
     """Return what a way crosses in order, by class and name, without the road it begins on.
 
     Woods, crops, cables and what hangs overhead are left out, and land on which one must ask: see :func:`to_ask`.
+
+    Parameters
+    ----------
+    window : Window
+        The lattice about a tower and what walking costs there.
+    line : LineString
+        The way, in the tower's frame. [m]
+
+    Returns
+    -------
+    tuple of str
+        For people to read.
     """
     rows = window.features.row
     width_m = window.ground.width_m
@@ -36,7 +48,20 @@ def crossed(window: Window, line: shapely.LineString) -> tuple[str, ...]:
 
 
 def barring(window: Window, line: shapely.LineString) -> tuple[str, ...]:
-    """Name what a forced way breaks through, in order; if it only squeezes past, what leaves it less than a cell."""
+    """Name what a forced way breaks through, in order; if it only squeezes past, what leaves it less than a cell.
+
+    Parameters
+    ----------
+    window : Window
+        The lattice about a tower and what walking costs there.
+    line : LineString
+        The forced way, in the tower's frame. [m]
+
+    Returns
+    -------
+    tuple of str
+        For people to read.
+    """
     steep = (STEEP,) if window.steep[_cells_along(window, line)].any() else ()
     for within_m in (_TOUCH_M, window.cell_m):
         row, _ = _in_order(window.barriers, line, within_m)
@@ -46,7 +71,22 @@ def barring(window: Window, line: shapely.LineString) -> tuple[str, ...]:
 
 
 def to_ask(window: Window, places: IntArray, line: shapely.LineString) -> tuple[str, ...]:
-    """Name the land that a way, a line through some places, must not cross without a permission."""
+    """Name the land that a way, a line through some places, must not cross without a permission.
+
+    Parameters
+    ----------
+    window : Window
+        The lattice about a tower and what walking costs there.
+    places : ndarray of int
+        Cells of the way.
+    line : LineString
+        The same way, in the tower's frame. [m]
+
+    Returns
+    -------
+    tuple of str
+        For people to read.
+    """
     land = _asked_at(window, places), _names(window, _strips(window, line))
     return tuple(dict.fromkeys((*land[0], *land[1], *_locked(window, line))))
 

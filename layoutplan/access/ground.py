@@ -116,6 +116,11 @@ def build_ground(
         Points where fences and walls can be passed, with the column ``vehicle``: ``"locked"`` asks walkers, too.
     permitted_given : bool
         Whether the job names permitted land, so that all other ground needs a permission.
+
+    Returns
+    -------
+    Ground
+        Ready for any tower of the job.
     """
     kind = features["obstacle_class"].to_numpy(dtype=object)
     name = features["name"].to_numpy(dtype=object)

@@ -129,18 +129,76 @@ def along_lines(start: FloatArray, end: FloatArray, size: int) -> BoolArray:
 
 
 def moved(grid: NDArray[np.float64], move: tuple[int, int], by: tuple[int, int]) -> NDArray[np.float64]:
-    """Values ``by`` (columns, rows) away from all places where ``move`` starts and ends on the lattice; a view."""
+    """Values ``by`` (columns, rows) away from all places where ``move`` starts and ends on the lattice; a view.
+
+    Parameters
+    ----------
+    grid : ndarray, shape (size, size)
+        Rows to the north.
+    move : tuple of int
+        Columns and rows from the start of a move to its end.
+    by : tuple of int
+        Columns and rows from the start.
+
+    Returns
+    -------
+    ndarray
+        A view of the grid.
+
+    Examples
+    --------
+    What lies one column to the east of every place from which a move to the east is possible:
+
+    >>> moved(np.arange(9.0).reshape(3, 3), (1, 0), (1, 0))
+    array([[1., 2.],
+           [4., 5.],
+           [7., 8.]])
+    """
     rows, cols = starts(move, len(grid))
     return grid[rows.start + by[1] : rows.stop + by[1], cols.start + by[0] : cols.stop + by[0]]
 
 
 def starts(move: tuple[int, int], size: int) -> tuple[slice, slice]:
-    """Rows and columns of the places from which a move ends on the lattice."""
+    """Rows and columns of the places from which a move ends on the lattice.
+
+    Parameters
+    ----------
+    move : tuple of int
+        Columns and rows.
+    size : int
+        Cells along a side.
+
+    Returns
+    -------
+    rows, columns : slice
+
+    Examples
+    --------
+    >>> starts((1, 0), 3)
+    (slice(0, 3, None), slice(0, 2, None))
+    """
     return tuple(slice(max(0, -step), size - max(0, step)) for step in (move[1], move[0]))  # type: ignore[return-value]
 
 
 def passed(move: tuple[int, int]) -> tuple[tuple[int, int], ...]:
-    """Cells (columns, rows from the start) of which a move passes through equal lengths."""
+    """Cells (columns, rows from the start) of which a move passes through equal lengths.
+
+    Parameters
+    ----------
+    move : tuple of int
+        Columns and rows.
+
+    Returns
+    -------
+    tuple of (int, int)
+
+    Examples
+    --------
+    A step to the side passes through the cells of its ends, a knight's move through two more:
+
+    >>> passed((1, 0)), passed((2, 1))
+    (((0, 0), (1, 0)), ((0, 0), (1, 0), (1, 1), (2, 1)))
+    """
     east, north = move
     if abs(east) == 2:
         return ((0, 0), (east // 2, 0), (east // 2, north), move)
@@ -154,6 +212,15 @@ def graph_places(size: int) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
     """Where the moves from each place end, and where each place's moves begin: the structure of a sparse matrix.
 
     Moves that leave the lattice end anywhere; their weight must be infinite.
+
+    Parameters
+    ----------
+    size : int
+        Cells along a side.
+
+    Returns
+    -------
+    indices, indptr : ndarray of int32
     """
     shift = np.array([north * size + east for east, north in MOVES])
     ends = np.clip(np.arange(size * size)[:, None] + shift, 0, size * size - 1).astype(np.int32)

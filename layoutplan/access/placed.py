@@ -38,7 +38,22 @@ class Placed:
 
 
 def placed(tree: STRtree, frame: Frame, half_m: float) -> Placed:
-    """Bring what lies within a square about a tower into its frame, in the table's order."""
+    """Bring what lies within a square about a tower into its frame, in the table's order.
+
+    Parameters
+    ----------
+    tree : STRtree
+        Of geometries in EPSG:4326.
+    frame : Frame
+        Of the tower.
+    half_m : float
+        Half the side of the square. [m]
+
+    Returns
+    -------
+    Placed
+        Geometries in the tower's frame [m] and their rows.
+    """
     lon, lat = frame.lonlat_deg
     north = half_m / _METRES_PER_DEGREE
     east = north / max(np.cos(np.radians(min(abs(lat) + north, 89.9))), 1e-3)
@@ -51,7 +66,28 @@ def placed(tree: STRtree, frame: Frame, half_m: float) -> Placed:
 
 
 def bodies(shapes: Geometries, width_m: FloatArray, least_m: float) -> Geometries:
-    """Give points, and lines wider than ``least_m``, their width on the ground; areas and thin lines stay."""
+    """Give points, and lines wider than ``least_m``, their width on the ground; areas and thin lines stay.
+
+    Parameters
+    ----------
+    shapes : array of geometries
+        In a frame of metres.
+    width_m : ndarray
+        Of each. [m]
+    least_m : float
+        Lines no wider than this stay lines. [m]
+
+    Returns
+    -------
+    array of geometries
+
+    Examples
+    --------
+    >>> import shapely
+    >>> road = np.array([shapely.LineString([(0, 0), (100, 0)])])
+    >>> print(shapely.area(bodies(road, np.array([6.0]), 1.0)).round(), "m²")
+    [600.] m²
+    """
     dimension = shapely.get_dimensions(shapes)
     body = shapes.copy()
     line = (dimension == 1) & (width_m > least_m)
@@ -70,6 +106,11 @@ def opened(blocked: Geometries, openings: Geometries, which: IntArray) -> Geomet
     openings : ndarray of Polygon, shape (m,)
     which : ndarray of int, shape (m,)
         The blocked shape that each opening is cut out of.
+
+    Returns
+    -------
+    array of geometries
+        As many as were blocked.
     """
     cut = blocked.copy()
     order = np.argsort(which, kind="stable")

@@ -50,6 +50,16 @@ def to_tower(walks: Walks) -> Route:
     """Return the way from the drop-off to the tower.
 
     Its verdict is ``REACHABLE``, ``PERMISSION``, ``NOT_ON_FOOT``, or ``no road within … m``.
+
+    Parameters
+    ----------
+    walks : Walks
+        In the surroundings of a tower.
+
+    Returns
+    -------
+    Route
+        Its line [m], length [m], time [min], verdict and what it crosses.
     """
     window, drop = walks.window, walks.drop_off
     if drop is None:
@@ -63,7 +73,20 @@ def to_tower(walks: Walks) -> Route:
 
 
 def to_point(walks: Walks, point_m: FloatArray) -> Route:
-    """Return the way from the tower to an electrode, ``point_m`` of shape (2,) within the window. [m]."""
+    """Return the way from the tower to an electrode.
+
+    Parameters
+    ----------
+    walks : Walks
+        In the surroundings of a tower.
+    point_m : ndarray, shape (2,)
+        Within the window, in the tower's frame. [m]
+
+    Returns
+    -------
+    Route
+        Its line [m], length [m], time [min], verdict and what it crosses.
+    """
     window = walks.window
     places, far_m = places_around(window, point_m[None])
     place, away_m = places[:, 0], far_m[:, 0]

@@ -149,7 +149,25 @@ def _give_up(asked: BoolArray, best: Callable[[], FloatArray], ask_once_s: float
 
 
 def shared_words(towers: Sequence[tuple[str, str]]) -> str:
-    """Say for which towers, given by line and id, a permission serves; the lines are named where there are several."""
+    """Say for which towers, given by line and id, a permission serves; the lines are named where there are several.
+
+    Parameters
+    ----------
+    towers : sequence of (str, str)
+        Line and id of each.
+
+    Returns
+    -------
+    str
+        For people to read.
+
+    Examples
+    --------
+    >>> shared_words([("a", "1"), ("a", "2")])
+    'asked once for towers 1, 2'
+    >>> shared_words([("a", "1"), ("b", "2")])
+    "asked once for towers 1 of line 'a', 2 of line 'b'"
+    """
     one_line = len({line for line, _ in towers}) == 1
     names = [tower if one_line else f"{tower} of line '{line}'" for line, tower in towers]
     shown = ", ".join(names[:6]) + (f" and {len(names) - 6} more" if len(names) > 6 else "")

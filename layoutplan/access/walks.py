@@ -105,6 +105,11 @@ def walk_out(ground: Ground, frame: Frame, relief: Relief, least_m: float = 0.0)
     relief : Relief
     least_m : float
         Half the side of the smallest window. [m]
+
+    Returns
+    -------
+    Walks
+        To every cell that is reached, and the drop-off. [s]
     """
     *inner, last = ground.settings.windows_m
     half_m = next((step for step in inner if step >= least_m), max(last, least_m))
@@ -126,6 +131,11 @@ def walk_on(walks: Walks, relief: Relief, targets_m: ArrayLike = ()) -> Walks:
     relief : Relief
     targets_m : array_like, shape (n, 2)
         East and north of further places to walk to, the electrodes. [m]
+
+    Returns
+    -------
+    Walks
+        In a window as large as was needed. [s]
     """
     targets = np.asarray(targets_m, dtype=float).reshape(-1, 2)
     ground, frame = walks.window.ground, walks.window.frame

@@ -60,6 +60,11 @@ def assess(network: Network, measured: Measured, tower: IntArray, stake_xy_m: Fl
         Towers with stakes, ascending.
     stake_xy_m : ndarray, shape (t, 2, 2)
         H and S in the towers' frames. [m]
+
+    Returns
+    -------
+    Assessment
+        Figures of towers and leads; NaN where unknown.
     """
     state = standing_state(network) if network.sources else None
     every = np.arange(len(network.towers))
@@ -89,7 +94,18 @@ def _leads(tower: IntArray) -> IntArray:
 
 
 def tower_figures(network: Network) -> TowerFigures:
-    """Potential rise, fault share and standing current of every tower, as `assess` gives them."""
+    """Potential rise, fault share and standing current of every tower, as `assess` gives them.
+
+    Parameters
+    ----------
+    network : Network
+        Of the job.
+
+    Returns
+    -------
+    TowerFigures
+        One entry for each tower. [V], [-], [A]
+    """
     every = np.arange(len(network.towers))
     state = standing_state(network) if network.sources else None
     return _tower_figures(network, fault_figures(network, every, None, {}), state)

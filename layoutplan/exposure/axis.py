@@ -43,7 +43,27 @@ class Axis:
 
 
 def build_axis(lonlat_deg: FloatArray) -> Axis:
-    """Axis through points in order, no two neighbours at one place."""
+    """Axis through points in order, no two neighbours at one place.
+
+    Parameters
+    ----------
+    lonlat_deg : ndarray, shape (n, 2)
+        Longitude and latitude. [deg]
+
+    Returns
+    -------
+    Axis
+        Lengths in metres.
+
+    Examples
+    --------
+    Two spans to the east, and a place 0.001 degrees north of the tower between them:
+
+    >>> axis = build_axis(np.array([[8.0, 47.0], [8.004, 47.0], [8.008, 47.0]]))
+    >>> away, _ = axis.nearest(np.array([[8.004, 47.001]]))
+    >>> print(away.round(1), "m")
+    [111.2] m
+    """
     bearing, length = inverse(lonlat_deg[:-1], lonlat_deg[1:])
     chainage = np.concatenate(([0.0], np.cumsum(length)))
     place = to_ecef(lonlat_deg)

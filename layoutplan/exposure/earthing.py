@@ -158,7 +158,28 @@ class Excerpt:
 
 
 def units(size: int, row: IntArray, value: ComplexArray | float = 1.0) -> sparse.csr_array:
-    """Columns (size, k) with one value each, in these rows."""
+    """Columns (size, k) with one value each, in these rows.
+
+    Parameters
+    ----------
+    size : int
+        Rows.
+    row : ndarray of int, shape (k,)
+        Where each column's value stands.
+    value : ndarray, shape (k,), or float
+        What stands there.
+
+    Returns
+    -------
+    sparse array, shape (size, k)
+
+    Examples
+    --------
+    >>> units(3, np.array([2, 0])).toarray()
+    array([[0.+0.j, 1.+0.j],
+           [0.+0.j, 0.+0.j],
+           [1.+0.j, 0.+0.j]])
+    """
     filled = np.broadcast_to(np.asarray(value, dtype=complex), row.shape)
     return sparse.csr_array((filled, (row, np.arange(len(row)))), shape=(size, len(row)))
 
@@ -185,6 +206,11 @@ def earthing_system(
     soil_ohm_m, frequency_hz : float
     wires_only : bool
         Whether what phase currents drive is not asked for.
+
+    Returns
+    -------
+    EarthingSystem
+        Ready to be solved.
     """
     lines = tuple(impedances_of(course, frequency_hz, soil_ohm_m) for course in courses)
     branch, first = [], 0

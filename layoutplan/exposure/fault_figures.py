@@ -54,7 +54,18 @@ class FaultFigures:
 
 
 def causes(network: Network) -> list[str]:
-    """Name every place of a fault; the numbers of `Worst.cause`."""
+    """Name every place of a fault; the numbers of `Worst.cause`.
+
+    Parameters
+    ----------
+    network : Network
+        Of the job.
+
+    Returns
+    -------
+    list of str
+        For people to read.
+    """
     names = [
         f"line '{source.line.id}', tower {name}" if name else ""
         for source in network.sources
@@ -76,6 +87,11 @@ def fault_figures(
         H and S in the towers' frames; without them only the towers are looked at. [m]
     made : mapping of list of Transfer
         By supply frequency what `lead_transfers` gives for their leads; empty without them.
+
+    Returns
+    -------
+    FaultFigures
+        The worst fault for each figure of each tower. [V]
     """
     count = len(tower)
     found = FaultFigures(

@@ -55,6 +55,11 @@ def values_on_line(
     direct : sequence of csr_array, shape (q, spans), or None
         What an ampere in each span of each phase adds without the network. [Ω]
 
+    Returns
+    -------
+    Values
+        By quantity, tower and phase. [V]
+
     Notes
     -----
     Beyond the excerpt a fault acts by the currents alone that pass it: there only those faults are looked at whose
@@ -80,7 +85,22 @@ def values_on_line(
 
 
 def values_in_station(excerpt: Excerpt, faults: StationFaults, solved: ComplexArray) -> ComplexArray:
-    """Quantities for a fault in a station, shape (q, 1, 1)."""
+    """Quantities for a fault in a station.
+
+    Parameters
+    ----------
+    excerpt : Excerpt
+        q quantities.
+    faults : StationFaults
+        Currents of the station. [A]
+    solved : ndarray of complex
+        What each quantity is for every possible cause.
+
+    Returns
+    -------
+    ndarray of complex, shape (q, 1, 1)
+        [V]
+    """
     return np.asarray(solved[excerpt.place[faults.station.node]][:, None, None] * faults.injected_a)
 
 

@@ -66,6 +66,22 @@ class StationFaults:
 def line_faults(job: Job, system: EarthingSystem, line: int, table: FaultTable | None) -> LineFaults | None:
     """Faults at every tower of a line, as the job gives their currents; None if it gives none.
 
+    Parameters
+    ----------
+    job : Job
+        Its fault section and clearing times.
+    system : EarthingSystem
+        At the line's frequency.
+    line : int
+        Number of the line.
+    table : FaultTable or None
+        Currents by tower, if the job gives a table.
+
+    Returns
+    -------
+    LineFaults or None
+        Currents from either side. [A]
+
     Raises
     ------
     JobError
@@ -110,7 +126,20 @@ def line_faults(job: Job, system: EarthingSystem, line: int, table: FaultTable |
 
 
 def station_faults(job: Job, system: EarthingSystem) -> list[StationFaults]:
-    """Faults in the stations of which the job gives the current."""
+    """Faults in the stations of which the job gives the current.
+
+    Parameters
+    ----------
+    job : Job
+        Its stations.
+    system : EarthingSystem
+        At their frequency.
+
+    Returns
+    -------
+    list of StationFaults
+        Currents. [A]
+    """
     found = []
     for i, station in enumerate(system.joints.stations):
         fault = station.fault
@@ -138,7 +167,20 @@ def _offset_factor(job: Job, frequency_hz: float, fault: object) -> float:
 
 
 def one_place(course: Course, place: IntArray) -> FloatArray:
-    """Weights (spans, c) of an ampere in one conductor of each section, given by its place in it."""
+    """Weights (spans, c) of an ampere in one conductor of each section, given by its place in it.
+
+    Parameters
+    ----------
+    course : Course
+        The line as it hangs.
+    place : ndarray of int
+        Of the conductor, by section.
+
+    Returns
+    -------
+    ndarray, shape (spans, c)
+        0 or 1.
+    """
     out = np.zeros((len(course.span_section), len(course.hold_m)))
     row = np.array([course.hold[i][p] for i, p in enumerate(place.tolist())])
     out[np.arange(len(out)), row[course.span_section]] = 1.0

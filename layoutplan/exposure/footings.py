@@ -158,6 +158,11 @@ def footings_of(
     towers : Towers
     ground : Ground
 
+    Returns
+    -------
+    Footings
+        Nodes, resistances and places.
+
     Notes
     -----
     Nobody measures the footings of lines that are not planned: they are taken as the median of the others.
@@ -199,6 +204,11 @@ def near_footings(footings: Footings, pairs: tuple[IntArray, FloatArray], towers
         From `Footings.pairs`.
     towers : Towers
     ground : Ground
+
+    Returns
+    -------
+    Near
+        Pairs of tower and footing with what an ampere lifts. [V/A]
     """
     count = len(towers)
     if not len(footings.ohm):

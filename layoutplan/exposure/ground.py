@@ -70,6 +70,18 @@ class Ground:
 def ground_at(towers: Towers, job: Job) -> Ground:
     """Soil and footing of every tower.
 
+    Parameters
+    ----------
+    towers : Towers
+        Of the line model.
+    job : Job
+        Its soil section.
+
+    Returns
+    -------
+    Ground
+        [Ω·m], [Ω], one entry for each tower.
+
     Notes
     -----
     An unknown footing is estimated as a flat disc as wide as the largest dimension of the tower's earth electrode,

@@ -73,7 +73,27 @@ class Impedances:
 
 
 def impedances_of(course: Course, frequency_hz: float, soil_ohm_m: float) -> Impedances:
-    """Impedances of a course's spans, after Carson. [Ω]."""
+    """Impedances of a course's spans, after Carson.
+
+    Parameters
+    ----------
+    course : Course
+        The line as it hangs.
+    frequency_hz : float
+        Frequency. [Hz]
+    soil_ohm_m : float
+        Resistivity of uniform soil. [Ω·m]
+
+    Returns
+    -------
+    Impedances
+        [Ω]
+
+    References
+    ----------
+    .. [1] J. R. Carson, "Wave propagation in overhead wires with ground return," Bell Syst. Tech. J., vol. 5, pp.
+       539-554, 1926.
+    """
     matrix = course.impedances(frequency_hz, soil_ohm_m)
     per_m = [
         equivalent_earth_wire(z, s.is_earth_wire).self_impedance_ohm_per_m if s.is_earth_wire.any() else np.inf

@@ -106,7 +106,24 @@ def _by_loads(
 
 
 def emf_by_loads(network: Network, tower: IntArray, leads: int, made: Mapping[float, list[Transfer]]) -> ComplexArray:
-    """Voltages as `load_emf`, for so many leads of each tower of which `lead_transfers` are known by frequency. [V]."""
+    """Voltages as `load_emf`, for leads of which `lead_transfers` are known by frequency.
+
+    Parameters
+    ----------
+    network : Network
+        Of the job.
+    tower : ndarray of int, shape (t,)
+        Rows of the network's towers.
+    leads : int
+        m of each tower.
+    made : mapping of float to list of Transfer
+        By frequency, for the same leads.
+
+    Returns
+    -------
+    ndarray of complex, shape (t, m, lines, 3)
+        [V]
+    """
     out = np.zeros((len(tower) * leads, len(network.sources), SEQUENCE_COUNT), dtype=complex)
     known = network.loads.known
     for line, (source, states) in enumerate(zip(network.sources, network.loads.driven, strict=True)):

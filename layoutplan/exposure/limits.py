@@ -60,7 +60,26 @@ def _each(values: FloatArray) -> FloatArray:
 
 
 def service_limits(network: Network, tower: IntArray) -> dict[str, Limit]:
-    """Limits in service by quantity: ``voltage`` [V], ``current`` [A], ``field`` [V/m]."""
+    """Limits in service by quantity: ``voltage`` [V], ``current`` [A], ``field`` [V/m].
+
+    Parameters
+    ----------
+    network : Network
+        Of the job.
+    tower : ndarray of int, shape (t,)
+        Rows of the network's towers.
+
+    Returns
+    -------
+    dict of str to Limit
+        ``voltage`` [V], ``current`` [A], ``field`` [V/m].
+
+    References
+    ----------
+    .. [1] ICNIRP, "Guidelines for limiting exposure to time-varying electric and magnetic fields (1 Hz to 100
+       kHz)," Health Phys. 99, pp. 818-836, 2010.
+    .. [2] IEC 60364-4-41 (values as quoted in public sources).
+    """
     public = network.job.limits.public_or_livestock
     frequency = np.array([source.line.frequency_hz for source in network.sources] or [50.0])
     owner = np.maximum(network.owner[tower], 0)
@@ -79,7 +98,27 @@ def service_limits(network: Network, tower: IntArray) -> dict[str, Limit]:
 
 
 def touch_values(network: Network, tower: IntArray, clearing_time_s: float) -> FloatArray:
-    """Permissible touch voltage at some towers for a clearing time; NaN beyond what the standard gives. [V]."""
+    """Permissible touch voltage at some towers for a clearing time.
+
+    Parameters
+    ----------
+    network : Network
+        Of the job.
+    tower : ndarray of int, shape (t,)
+        Rows of the network's towers.
+    clearing_time_s : float
+        Of the fault. [s]
+
+    Returns
+    -------
+    ndarray, shape (t,)
+        NaN beyond what the standard gives. [V]
+
+    References
+    ----------
+    .. [1] EN 50522:2010, Earthing of power installations exceeding 1 kV a.c..
+    .. [2] IEEE Std 80-2013, IEEE Guide for Safety in AC Substation Grounding.
+    """
     settings = network.job.limits
     if settings.touch_standard == "IEEE Std 80":
         return ieee80_touch_voltage(clearing_time_s, network.ground.soil_ohm_m[tower], **_body(network))
@@ -87,7 +126,26 @@ def touch_values(network: Network, tower: IntArray, clearing_time_s: float) -> F
 
 
 def step_values(network: Network, tower: IntArray, duration_s: FloatArray) -> FloatArray:
-    """Tolerable step voltage at towers (t, 2); EN 50522 has none: its touch voltage is taken, far below it. [V]."""
+    """Tolerable step voltage at towers; EN 50522 has none: its touch voltage is taken, far below it.
+
+    Parameters
+    ----------
+    network : Network
+        Of the job.
+    tower : ndarray of int, shape (t,)
+        Rows of the network's towers.
+    duration_s : ndarray, shape (t, 2)
+        Of the fault. [s]
+
+    Returns
+    -------
+    ndarray, shape (t, 2)
+        NaN beyond what the standard gives. [V]
+
+    References
+    ----------
+    .. [1] IEEE Std 80-2013, IEEE Guide for Safety in AC Substation Grounding.
+    """
     if network.job.limits.touch_standard != "IEEE Std 80":
         return np.where(np.isnan(duration_s), np.nan, permissible_touch_voltage(np.nan_to_num(duration_s, nan=1.0)))
     soil = np.broadcast_to(network.ground.soil_ohm_m[tower][:, None], duration_s.shape)
@@ -96,7 +154,24 @@ def step_values(network: Network, tower: IntArray, duration_s: FloatArray) -> Fl
 
 
 def fault_limit(network: Network, value_v: FloatArray, duration_s: FloatArray, *, step: bool = False) -> Limit:
-    """Name the standard behind permissible voltages under a fault."""
+    """Name the standard behind permissible voltages under a fault.
+
+    Parameters
+    ----------
+    network : Network
+        Of the job.
+    value_v : ndarray
+        Permissible voltages. [V]
+    duration_s : ndarray, of the same shape
+        [s]
+    step : bool
+        Whether they are step voltages.
+
+    Returns
+    -------
+    Limit
+        With standard, edition and duration.
+    """
     settings = network.job.limits
     if settings.touch_standard == "IEEE Std 80":
         edition = IEEE_80_EDITION.rpartition("-")[2]
@@ -106,13 +181,45 @@ def fault_limit(network: Network, value_v: FloatArray, duration_s: FloatArray, *
 
 
 def en50522_basis(*, step: bool) -> str:
-    """Name of the touch voltage of EN 50522, as every output prints it."""
+    """Name of the touch voltage of EN 50522, as every output prints it.
+
+    Parameters
+    ----------
+    step : bool
+        Whether it stands for a step voltage.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> en50522_basis(step=False)
+    'EN 50522 (IEC 61936-1), permissible touch voltage (values from memory)'
+    """
     taken = "; it gives none for steps" if step else ""
     return f"{EN_50522_2010.standard}, permissible touch voltage (values from memory){taken}"
 
 
 def ieee80_basis(body_mass_kg: int, *, step: bool) -> str:
-    """Name of the tolerable voltages of IEEE Std 80, as every output prints it."""
+    """Name of the tolerable voltages of IEEE Std 80, as every output prints it.
+
+    Parameters
+    ----------
+    body_mass_kg : int
+        50 or 70. [kg]
+    step : bool
+        Whether it is a step voltage.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> ieee80_basis(50, step=True)
+    'IEEE Std 80, tolerable step voltage, 50 kg'
+    """
     quantity = "step voltage" if step else "touch voltage"
     return f"{IEEE_80_EDITION.rpartition('-')[0]}, tolerable {quantity}, {body_mass_kg} kg"
 

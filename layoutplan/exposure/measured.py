@@ -39,7 +39,18 @@ class Measured:
 
 
 def measured(network: Network) -> Measured:
-    """Say for every tower what the reading should be, and what it depends on."""
+    """Say for every tower what the reading should be, and what it depends on.
+
+    Parameters
+    ----------
+    network : Network
+        Of the job.
+
+    Returns
+    -------
+    Measured
+        One entry for each tower and test frequency. [Ω]
+    """
     frequency = np.array(network.job.method.test_frequencies_hz)
     footing = network.ground.footing_ohm
     shape = (len(frequency), len(footing))

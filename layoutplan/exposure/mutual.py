@@ -104,6 +104,11 @@ def transfer(
     wires_only : bool
         Whether only currents in the other line's earth wires are asked for; its phases then count as 0.
 
+    Returns
+    -------
+    Transfer
+        Volts per ampere, span by span. [Ω]
+
     Notes
     -----
     What is driven in the earth wires of a span together is the mean of what is driven in each, weighted with the parts

@@ -66,6 +66,11 @@ def readings(network: Network, towers: Measured, tower: IntArray, h_xy_m: FloatA
         Rows of the network's towers.
     h_xy_m, s_xy_m : ndarray, shape (t, 2)
         Stakes in the towers' frames. [m]
+
+    Returns
+    -------
+    Reading
+        Bias and coupling. [Ω], [-]
     """
     expected = towers.expected_ohm[:, tower]
     bias = bias_ohm(network, towers, tower, h_xy_m, s_xy_m)
@@ -138,6 +143,11 @@ def bias_between(
     at_h, at_s : ndarray, shape (q, ..., n)
         From `Near.lifted_ohm`. [V/A]
     apart_m : ndarray, shape (q, ...)
+
+    Returns
+    -------
+    ndarray
+        Negative where the reading is low. [Ω]
     """
     apart = apart_m.clip(0.5)
     between = network.ground.potential_ohm(np.broadcast_to(_as(tower, apart.ndim), apart.shape), apart)
@@ -176,7 +186,24 @@ def _bias(
 
 
 def coupled_share(network: Network, towers: Measured, tower: IntArray, h_xy_m: FloatArray) -> FloatArray:
-    """What 1 ohm between the leads makes of the reading: injected over the current it is divided by, (f, q). [-]."""
+    """What 1 ohm between the leads makes of the reading: injected over the current it is divided by.
+
+    Parameters
+    ----------
+    network : Network
+        Of the job.
+    towers : Measured
+        Of the same network.
+    tower : ndarray of int, shape (q,)
+        Rows of the network's towers.
+    h_xy_m : ndarray, shape (q, 2)
+        Places of H in the towers' frames. [m]
+
+    Returns
+    -------
+    ndarray, shape (f, q)
+        [-]
+    """
     if not network.job.method.legs_only:
         return np.where(np.isnan(towers.expected_ohm[:, tower]), np.nan, 1.0)
     at_h = network.near.lifted_ohm(network.footings, tower, h_xy_m)
@@ -200,7 +227,20 @@ def _last_above_m(curve: Callable[[FloatArray], FloatArray], count: int) -> Floa
 
 
 def electrodes(network: Network, tower: IntArray) -> RodPlan:
-    """Rods that bring an auxiliary electrode at each of some towers to the job's target resistance."""
+    """Rods that bring an auxiliary electrode at each of some towers to the job's target resistance.
+
+    Parameters
+    ----------
+    network : Network
+        Of the job.
+    tower : ndarray of int, shape (q,)
+        Rows of the network's towers.
+
+    Returns
+    -------
+    RodPlan
+        Number of rods and resistance. [Ω]
+    """
     method = network.job.method
     return rods_for_target(
         network.ground.soil_ohm_m[tower],

@@ -45,6 +45,16 @@ def standing_state(network: Network) -> Standing:
     An unknown load of a line makes every tower unknown that it may lift: those that carry the line, and those that a
     usual load would lift by more than a tenth of a volt. So does a line of which nothing electrical is known, near the
     earth wires of a line that the tower carries.
+
+    Parameters
+    ----------
+    network : Network
+        Of the job.
+
+    Returns
+    -------
+    Standing
+        Potentials and currents by tower, line and sequence. [V], [A]
     """
     node = network.node
     loads = network.loads

@@ -138,6 +138,11 @@ def fan_terms(network: Network, towers: Measured, tower: IntArray, reach_m: floa
         Farthest position that will be asked for. [m]
     coupling : CouplingTable
         As far as the same reach.
+
+    Returns
+    -------
+    FanTerms
+        To be asked for positions of these towers.
     """
     distance: FloatArray = DISTANCE_STEP_M * np.arange(1.0, max(np.ceil(reach_m / DISTANCE_STEP_M), 2.0) + 1)
     bearing = np.arange(0.0, 360.0, BEARING_STEP_DEG)

@@ -50,6 +50,11 @@ def see(course: Course, lonlat_deg: FloatArray, soil_ohm_m: float, *, far: bool 
         With the line's frequency it sets how far the line matters.
     far : bool
         Whether currents that return through the earth are to be right to 1 %; else those of a balanced load are.
+
+    Returns
+    -------
+    Window
+        Points in the frames of the places. [m]
     """
     line = course.axis
     away, along = line.nearest(lonlat_deg)

@@ -42,6 +42,11 @@ def beside(rays: Rays, distance_m: FloatArray, near: Near, obstacles: Obstacles)
     near : Near
         What lies near the same towers.
     obstacles : Obstacles
+
+    Returns
+    -------
+    Beside
+        One entry for each lead. [m]
     """
     lead, pair = against(rays, near)
     mine = may_not_pass(near, obstacles)[pair]

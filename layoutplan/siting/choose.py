@@ -40,7 +40,26 @@ class RayBest:
 
 
 def best_on_rays(rays: Rays, trace: Trace, rungs: Rungs, job: Job, figures: Figures) -> RayBest:
-    """Find the allowed rung with the fewest points on each ray; the nearer one in a tie."""
+    """Find the allowed rung with the fewest points on each ray; the nearer one in a tie.
+
+    Parameters
+    ----------
+    rays : Rays
+        Directions from the towers.
+    trace : Trace
+        What each ray meets.
+    rungs : Rungs
+        Distances of the candidates on each ray. [m]
+    job : Job
+        Its weights and limits.
+    figures : Figures
+        Voltages, readings and the ground at any position.
+
+    Returns
+    -------
+    RayBest
+        Sorted by tower, side and score.
+    """
     ok = allowed(rays, trace, rungs)
     terms = score_terms(rays, trace, rungs, figures)
     for beyond in beyond_limits(terms, job).values():
@@ -66,6 +85,30 @@ def distinct(best: RayBest, apart_m: float, count: int) -> IntArray:
     """Rows of ``best`` that stand apart from every better one of the same tower and side, at most ``count`` of each.
 
     Works through all towers and sides at once, one rank after the other.
+
+    Parameters
+    ----------
+    best : RayBest
+        Sorted by tower, side and score.
+    apart_m : float
+        Least distance between two that are kept. [m]
+    count : int
+        Most of each tower and side.
+
+    Returns
+    -------
+    ndarray of int
+        Rows of ``best``, ascending.
+
+    Examples
+    --------
+    Three stakes on one side of a tower, the second 1 m from the best one:
+
+    >>> row, zero = np.arange(3), np.zeros(3, dtype=int)
+    >>> distance, score = np.array([100.0, 101.0, 120.0]), np.array([1.0, 2.0, 3.0])
+    >>> best = RayBest(row, zero, zero, np.full(3, 90.0), np.full(3, 90.0), distance, zero, score)
+    >>> distinct(best, 10.0, 2)
+    array([0, 2])
     """
     bearing = np.radians(best.bearing_deg)
     x, y = best.distance_m * np.sin(bearing), best.distance_m * np.cos(bearing)
@@ -103,6 +146,22 @@ def choose_pairs(best: RayBest, tower_count: int, job: Job, figures: Figures) ->
     """Choose the pair of each tower: the best of each side, or, where the job lets them, the best pair on one side.
 
     H goes to the farther stake of the two; if they are equally far, to the one on the right.
+
+    Parameters
+    ----------
+    best : RayBest
+        Sorted by tower, side and score.
+    tower_count : int
+        How many towers there are, with positions or without.
+    job : Job
+        Its rules on sides and its limits for pairs.
+    figures : Figures
+        Bias and coupling of pairs.
+
+    Returns
+    -------
+    Choice
+        One entry for each tower.
     """
     row = np.full((2, tower_count), -1)
     lead = np.flatnonzero(group_starts(best.tower * 2 + best.side))
@@ -159,6 +218,19 @@ def _pair(
 
 
 def far_apart(best: RayBest, job: Job) -> NDArray[np.bool_]:
-    """Whether every two of n positions of one tower have the angle between the leads that two on one side need."""
+    """Whether every two of n positions of one tower have the angle between the leads that two on one side need.
+
+    Parameters
+    ----------
+    best : RayBest
+        Positions of one tower.
+    job : Job
+        Its least angle between two leads on one side. [deg]
+
+    Returns
+    -------
+    ndarray of bool, shape (n, n)
+        Symmetric.
+    """
     between = np.abs(turn_deg(best.bearing_deg[:, None] - best.bearing_deg))
     return np.asarray(between >= job.rules.same_side_min_angle_deg - ANGLE_TOLERANCE_DEG)

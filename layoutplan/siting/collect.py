@@ -22,7 +22,20 @@ T = TypeVar("T", Rays, Touches, Clearances, Beside, RayBest, Pairs, Exclusions)
 
 
 def collect(sections: Sequence[Sited], tower_counts: Sequence[int]) -> Sited:
-    """Join sections in their order; tower and position numbers then count all of them."""
+    """Join sections in their order; tower and position numbers then count all of them.
+
+    Parameters
+    ----------
+    sections : sequence of Sited
+        In the towers' order.
+    tower_counts : sequence of int
+        Towers of each section.
+
+    Returns
+    -------
+    Sited
+        As if all towers had been sited together.
+    """
     towers = np.cumsum([0, *tower_counts[:-1]])
     relaxations = {
         tower + int(first): found
@@ -43,7 +56,20 @@ def collect(sections: Sequence[Sited], tower_counts: Sequence[int]) -> Sited:
 
 
 def join_positions(parts: Sequence[Evaluated], towers: Any) -> Evaluated:
-    """Join positions of sections whose towers begin at the numbers given."""
+    """Join positions of sections whose towers begin at the numbers given.
+
+    Parameters
+    ----------
+    parts : sequence of Evaluated
+        Positions of each section.
+    towers : sequence of int
+        Number of the first tower of each.
+
+    Returns
+    -------
+    Evaluated
+        In the order of the parts.
+    """
     positions = np.cumsum([0, *(len(part) for part in parts[:-1])])
 
     def column(name: str) -> Any:

@@ -52,6 +52,11 @@ def count_exclusions(
     job : Job
     figures : Figures
         Of these towers.
+
+    Returns
+    -------
+    Exclusions
+        Candidates by rule and side, each counted under every rule that it breaks.
     """
     tower_count = len(towers)
     names = [*(f"keep-out: {name}" for name in obstacles.class_names), "permitted land"]

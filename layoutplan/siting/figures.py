@@ -109,12 +109,36 @@ NOTHING_KNOWN = NothingKnown()
 
 
 def sets_limits(job: Job) -> bool:
-    """Whether the job limits any figure of single positions."""
+    """Whether the job limits any figure of single positions.
+
+    Parameters
+    ----------
+    job : Job
+        With its limits.
+
+    Returns
+    -------
+    bool
+        False where figures only weigh in the score.
+    """
     return any(item.limit(job) is not None for item in LIMITED)
 
 
 def beyond_limits(figures: Mapping[str, FloatArray], job: Job) -> dict[str, NDArray[np.bool_]]:
-    """Where positions break the rules on figures that the job sets, by rule."""
+    """Where positions break the rules on figures that the job sets, by rule.
+
+    Parameters
+    ----------
+    figures : mapping of str to ndarray
+        Figures of positions by name; NaN where unknown.
+    job : Job
+        With its limits.
+
+    Returns
+    -------
+    dict of str to ndarray of bool
+        Only rules for which the job sets a limit; an unknown figure breaks those that must be known to hold.
+    """
     beyond = {}
     for item in LIMITED:
         limit = item.limit(job)

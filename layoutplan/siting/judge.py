@@ -59,7 +59,20 @@ class Rungs:
 
 
 def covered(stretches: Stretches, rungs: Rungs) -> BoolArray:
-    """Whether each rung lies in any of the stretches, shape (rays, count)."""
+    """Whether each rung lies in any of the stretches, shape (rays, count).
+
+    Parameters
+    ----------
+    stretches : Stretches
+        Parts of the rays. [m]
+    rungs : Rungs
+        Distances of the candidates on each ray. [m]
+
+    Returns
+    -------
+    ndarray of bool, shape (rays, count)
+        Ends of a stretch belong to it.
+    """
     ray, enter, leave = union_of_stretches(stretches.ray, stretches.enter_m, stretches.leave_m)
     first, beyond = rungs.first_at(ray, enter), rungs.first_beyond(ray, leave)
     holds = first < beyond  # disjoint stretches that hold a rung begin, and end, at different rungs
@@ -73,6 +86,19 @@ def allowed(rays: Rays, trace: Trace, rungs: Rungs) -> BoolArray:
     """Whether a stake on each rung keeps every hard rule of a single position, shape (rays, count).
 
     The angle to the spans is a property of the ray and is asked where the rays are made.
+
+    Parameters
+    ----------
+    rays : Rays
+        Directions from the towers.
+    trace : Trace
+        What each ray meets.
+    rungs : Rungs
+        Distances of the candidates on each ray. [m]
+
+    Returns
+    -------
+    ndarray of bool, shape (rays, count)
     """
     distance = rungs.distance_m
     no = trace.touches.level == NO
@@ -109,6 +135,22 @@ def score_terms(rays: Rays, trace: Trace, rungs: Rungs, figures: Figures) -> dic
         Minutes on foot from the tower; NaN if unknown.
 
     Further figures may come along that have limits, but no weight.
+
+    Parameters
+    ----------
+    rays : Rays
+        Directions from the towers.
+    trace : Trace
+        What each ray meets.
+    rungs : Rungs
+        Distances of the candidates on each ray. [m]
+    figures : Figures
+        Voltages, readings and the ground at any position.
+
+    Returns
+    -------
+    dict of str to ndarray
+        Each broadcastable to (rays, count); NaN where unknown.
     """
     caution = trace.touches.level == CAUTION
     ray = trace.touches.ray[caution]
@@ -127,7 +169,20 @@ def score_terms(rays: Rays, trace: Trace, rungs: Rungs, figures: Figures) -> dic
 
 
 def total(terms: dict[str, FloatArray], weights: Score) -> FloatArray:
-    """Weighted sum of the terms in points; the fewer the better. What is unknown counts nothing."""
+    """Weighted sum of the terms in points; the fewer the better. What is unknown counts nothing.
+
+    Parameters
+    ----------
+    terms : dict of str to ndarray
+        From `score_terms`.
+    weights : Score
+        Points per unit of each term.
+
+    Returns
+    -------
+    ndarray, shape (rays, count)
+        Points. [-]
+    """
     weight = {
         "off_square_deg": weights.off_square_per_deg,
         "beyond_min_m": weights.beyond_min_per_m,
@@ -164,7 +219,21 @@ def _most_short(trace: Trace, rungs: Rungs) -> FloatArray:
 def tally(
     rungs: Rungs, ray: NDArray[np.int64], rung: NDArray[np.int64], weight: FloatArray | None = None
 ) -> FloatArray:
-    """Number (or weight) of events on each rung, with one column more for those beyond the last."""
+    """Number (or weight) of events on each rung, with one column more for those beyond the last.
+
+    Parameters
+    ----------
+    rungs : Rungs
+        Distances of the candidates on each ray. [m]
+    ray, rung : ndarray of int, shape (n,)
+        Where each event is.
+    weight : ndarray, shape (n,), optional
+        What it counts; 1 if left out.
+
+    Returns
+    -------
+    ndarray, shape (rays, count + 1)
+    """
     width = rungs.count + 1
     return (
         np.bincount(ray * width + rung, weight, minlength=len(rungs.start_m) * width).reshape(-1, width).astype(float)

@@ -14,7 +14,18 @@ from layoutplan.siting.relaxation import CONDUCTORS, FARTHEST, MEANS, STEEPEST_D
 
 
 def limit_blockers(scene: Scene) -> list[Blocker]:
-    """Limits that the job sets; an unknown figure cannot be mended by raising them."""
+    """Limits that the job sets; an unknown figure cannot be mended by raising them.
+
+    Parameters
+    ----------
+    scene : Scene
+        One tower with its widened fan.
+
+    Returns
+    -------
+    list of Blocker
+        One for each limit that any candidate is beyond.
+    """
     if not sets_limits(scene.job):
         return []
     terms = scene.figures(scene.rays.tower, scene.rays.bearing_deg, scene.rungs.distance_m)
@@ -48,7 +59,22 @@ def _most(item: Limited, limit: float, scene: Scene) -> float:
 
 
 def raised(rule: str, limit: float, needed: float) -> Relaxation:
-    """Relaxation for a tower that has pairs, but none within a limit for pairs; NaN or infinite if all are unknown."""
+    """Relaxation for a tower that has pairs, but none within a limit for pairs; NaN or infinite if all are unknown.
+
+    Parameters
+    ----------
+    rule : str
+        As exclusions name it.
+    limit : float
+        As the job sets it. [%]
+    needed : float
+        The least that lets a pair in. [%]
+
+    Returns
+    -------
+    Relaxation
+        With ``needed`` NaN where only a figure is missing.
+    """
     way_out = f"{rule} of {{needed:g}} % instead of {{limit:g}} %, if the asset owner's rules allow it"
     if not np.isfinite(needed):
         way_out = f"the figures without which the {rule} of no pair is known"

@@ -19,6 +19,20 @@ def with_mapped_spans(towers: Towers, near: Near, obstacles: Obstacles) -> Tower
 
     A line of which only a part is planned goes on, and branches may be missing from the job: leads keep their angle to
     those spans as well.
+
+    Parameters
+    ----------
+    towers : Towers
+        Of one section.
+    near : Near
+        What lies near them.
+    obstacles : Obstacles
+        Of the whole job.
+
+    Returns
+    -------
+    Towers
+        With more adjoining bearings [deg] and their names.
     """
     rows = near.fastened & ~obstacles.is_planned[near.feature]
     tower = np.tile(near.tower[rows], 2)

@@ -52,6 +52,11 @@ def clearances(rays: Rays, distance_m: FloatArray, near: Near, obstacles: Obstac
         What lies near the same towers.
     trace : Trace
         Of these rays; it says which areas hold a position.
+
+    Returns
+    -------
+    Clearances
+        One entry for each position and class near it. [m]
     """
     position, pair = against(rays, near)
     feature = near.feature[pair]
@@ -83,7 +88,24 @@ def _depths(held: IntArray, area: IntArray, position: IntArray, feature: IntArra
 
 
 def distance_to_axis_m(rays: Rays, distance_m: FloatArray, near: Near, obstacles: Obstacles) -> FloatArray:
-    """Distance of positions (one on each ray) from the nearest axis of the planned lines, shape (n,). [m]."""
+    """Distance of positions (one on each ray) from the nearest axis of the planned lines.
+
+    Parameters
+    ----------
+    rays : Rays
+        Directions from the towers to the positions, one each.
+    distance_m : ndarray, shape (n,)
+        Of the positions from the tower points. [m]
+    near : Near
+        What lies near the same towers.
+    obstacles : Obstacles
+        Of the whole job.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Infinite where none lies near. [m]
+    """
     position, pair = against(rays, near)
     planned = obstacles.is_planned[near.feature[pair]]
     position, pair = position[planned], pair[planned]
@@ -94,14 +116,45 @@ def distance_to_axis_m(rays: Rays, distance_m: FloatArray, near: Near, obstacles
 
 
 def holding(stretches: Stretches, distance_m: FloatArray) -> tuple[IntArray, IntArray]:
-    """Positions (by ray) that lie in a stretch, and the features these are due to."""
+    """Positions (by ray) that lie in a stretch, and the features these are due to.
+
+    Parameters
+    ----------
+    stretches : Stretches
+        Parts of rays. [m]
+    distance_m : ndarray, shape (rays,)
+        One position on each ray. [m]
+
+    Returns
+    -------
+    ray, feature : ndarray of int, shape (k,)
+
+    Examples
+    --------
+    >>> parts = Stretches(np.array([0, 1]), np.array([5, 6]), np.array([10.0, 20.0]), np.array([15.0, 90.0]))
+    >>> holding(parts, np.array([30.0, 30.0]))
+    (array([1]), array([6]))
+    """
     at = distance_m[stretches.ray]
     rows = (stretches.enter_m <= at) & (at <= stretches.leave_m)
     return stretches.ray[rows], stretches.feature[rows]
 
 
 def against(rays: Rays, near: Near) -> tuple[IntArray, IntArray]:
-    """Pair every position with everything near its tower: numbers of both."""
+    """Pair every position with everything near its tower: numbers of both.
+
+    Parameters
+    ----------
+    rays : Rays
+        To the positions, one each.
+    near : Near
+        What lies near the same towers.
+
+    Returns
+    -------
+    position, pair : ndarray of int, shape (k,)
+        Rows of ``rays`` and of ``near``.
+    """
     first = np.searchsorted(near.tower, rays.tower, "left")
     count = np.searchsorted(near.tower, rays.tower, "right") - first
     position, number = expand(count)

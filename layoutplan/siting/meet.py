@@ -121,7 +121,22 @@ class Pairs:
 
 
 def meet(rays: Rays, near: Near, radius_m: FloatArray) -> Pairs:
-    """Pair each ray with the segments whose capsule of ``radius_m`` (one per entry of ``near``) it may enter."""
+    """Pair each ray with the segments whose capsule of ``radius_m`` (one per entry of ``near``) it may enter.
+
+    Parameters
+    ----------
+    rays : Rays
+        Sorted by tower and bearing.
+    near : Near
+        Segments near the same towers.
+    radius_m : ndarray, one for each entry of ``near``
+        Of the capsules. [m]
+
+    Returns
+    -------
+    Pairs
+        Candidates: a ray may still miss its capsule by a hair.
+    """
     first, width = bearing_span(near.start_m, near.end_m, radius_m)
     low = np.mod(first - _PAD_DEG, 360.0)
     high = low + np.minimum(width + 2 * _PAD_DEG, 360.0 - 1e-9)
@@ -151,6 +166,11 @@ def capsule_stretches(pairs: Pairs, *radii_m: FloatArray) -> list[Stretches]:
     pairs : Pairs
     *radii_m : ndarray
         One or more radii for every pair. [m]
+
+    Returns
+    -------
+    list of Stretches
+        One for each radius, ahead of the tower only. [m]
     """
     rows = np.flatnonzero(np.logical_or.reduce([radius > 0 for radius in radii_m]))
     radius = np.stack([np.where(radius[rows] > 0, radius[rows], np.nan) for radius in radii_m])
@@ -164,7 +184,19 @@ def capsule_stretches(pairs: Pairs, *radii_m: FloatArray) -> list[Stretches]:
 
 
 def crossings(pairs: Pairs) -> tuple[NDArray[np.bool_], FloatArray]:
-    """Which pairs cross, and for those the distance from the tower. [m]."""
+    """Which pairs cross, and at what distance from the tower.
+
+    Parameters
+    ----------
+    pairs : Pairs
+        From `meet`.
+
+    Returns
+    -------
+    hit : ndarray of bool, shape (pairs,)
+    at_m : ndarray, shape (hits,)
+        [m]
+    """
     at = ray_crossing(pairs.direction, pairs.start_m, pairs.end_m)
     hit = ~np.isnan(at)
     return hit, at[hit]

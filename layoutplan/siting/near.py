@@ -62,6 +62,20 @@ def find_near(obstacles: Obstacles, towers: Towers, reach_m: float) -> Near:
     """Collect the segments that can matter to a stake within ``reach_m`` of each tower.
 
     A segment is kept if its keep-out (or body) comes within the reach. Tower numbers count the rows of ``towers``.
+
+    Parameters
+    ----------
+    obstacles : Obstacles
+        Of the whole job.
+    towers : Towers
+        Of one section.
+    reach_m : float
+        Of the stakes from the tower points. [m]
+
+    Returns
+    -------
+    Near
+        Segments in the frames of their towers. [m]
     """
     tower, segment = _candidates(obstacles, towers, reach_m + obstacles.reach_beyond_m)
     frame = _Frame.at(towers)
@@ -144,7 +158,20 @@ def _with_whole_areas(
 
 
 def windows(towers: Towers, reach_m: float) -> NDArray[np.object_]:
-    """Boxes in longitude and latitude that hold everything within ``reach_m`` of each tower."""
+    """Boxes in longitude and latitude that hold everything within ``reach_m`` of each tower.
+
+    Parameters
+    ----------
+    towers : Towers
+        n of them.
+    reach_m : float
+        From the tower points. [m]
+
+    Returns
+    -------
+    ndarray of polygons, shape (n,)
+        [deg]
+    """
     lon, lat = towers.lonlat_deg.T
     high = reach_m / _METRES_PER_DEGREE
     wide = high / np.cos(np.radians(np.abs(lat) + high))
@@ -152,7 +179,22 @@ def windows(towers: Towers, reach_m: float) -> NDArray[np.object_]:
 
 
 def in_sight(features: gpd.GeoDataFrame, towers: Towers, reach_m: float) -> gpd.GeoDataFrame:
-    """Rows of the features whose boxes meet the window of any tower, in their order."""
+    """Rows of the features whose boxes meet the window of any tower, in their order.
+
+    Parameters
+    ----------
+    features : GeoDataFrame
+        In EPSG:4326.
+    towers : Towers
+        Of the whole job.
+    reach_m : float
+        From the tower points. [m]
+
+    Returns
+    -------
+    GeoDataFrame
+        A part of the table.
+    """
     meets, _ = STRtree(windows(towers, reach_m)).query(features.geometry.to_numpy())
     return features.iloc[np.unique(meets)].reset_index(drop=True)
 

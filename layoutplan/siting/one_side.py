@@ -20,8 +20,14 @@ def leads_nearer_together(scene: Scene, open_at: NDArray[np.bool_]) -> Relaxatio
     Parameters
     ----------
     scene : Scene
+        One tower with its widened fan.
     open_at : ndarray of bool, shape (rays, rungs)
         Candidates that keep all rules.
+
+    Returns
+    -------
+    Relaxation or None
+        None where the angle is not what stands in the way, or too little would be left of it. [deg]
     """
     limit = scene.job.rules.same_side_min_angle_deg
     found = _widest(scene, open_at)
@@ -36,7 +42,20 @@ def leads_nearer_together(scene: Scene, open_at: NDArray[np.bool_]) -> Relaxatio
 
 
 def two_on_one_side(scene: Scene, open_at: NDArray[np.bool_]) -> Relaxation | None:
-    """Let both stakes stand on one side where the job requires opposite ones; arguments as above."""
+    """Let both stakes stand on one side where the job requires opposite ones.
+
+    Parameters
+    ----------
+    scene : Scene
+        One tower with its widened fan.
+    open_at : ndarray of bool, shape (rays, rungs)
+        Candidates that keep all rules.
+
+    Returns
+    -------
+    Relaxation or None
+        None where no two leads keep the angle between them.
+    """
     limit = scene.job.rules.same_side_min_angle_deg
     found = _widest(scene, open_at)
     if found is None or found[0] < limit - ANGLE_TOLERANCE_DEG:
@@ -47,7 +66,18 @@ def two_on_one_side(scene: Scene, open_at: NDArray[np.bool_]) -> Relaxation | No
 
 
 def reading_words(job: Job) -> str:
-    """What is to be said of a pair on one side where the job limits how pairs may read."""
+    """What is to be said of a pair on one side where the job limits how pairs may read.
+
+    Parameters
+    ----------
+    job : Job
+        With its limits for pairs.
+
+    Returns
+    -------
+    str
+        Empty where it sets none.
+    """
     limited = job.rules.max_bias_pct is not None or job.rules.max_coupling_pct is not None
     return ", if their reading keeps the job's limits" if limited else ""
 

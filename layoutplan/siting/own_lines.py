@@ -23,11 +23,17 @@ def on_planned_line(
     Parameters
     ----------
     lonlat_deg : ndarray, shape (n, 2)
+        Vertices. [deg]
     vertex : ndarray of int, shape (m,)
         First vertex of each segment.
     candidate : ndarray of bool, shape (m,)
         Segments of mapped power lines.
     spans : Spans
+        Of the planned lines.
+
+    Returns
+    -------
+    ndarray of bool, shape (m,)
     """
     own = np.zeros(len(vertex), dtype=bool)
     rows = np.flatnonzero(candidate)

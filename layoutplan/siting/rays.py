@@ -65,11 +65,18 @@ def make_rays(towers: Towers, tower: IntArray, bearing_deg: FloatArray, rules: R
     Parameters
     ----------
     towers : Towers
+        Of one section.
     tower : ndarray of int, shape (n,)
         Rows of ``towers``, ascending; bearings ascending within a tower.
     bearing_deg : ndarray, shape (n,)
-        In [0, 360).
+        From true north, in [0, 360). [deg]
     rules : Rules
+        Distances and reel.
+
+    Returns
+    -------
+    Rays
+        n of them, in the order given.
     """
     ahead, back = towers.ahead_deg[tower], towers.back_deg[tower]
     right = np.mod(bearing_deg - ahead, 360.0) < np.mod(back - ahead, 360.0)
@@ -89,13 +96,42 @@ def make_rays(towers: Towers, tower: IntArray, bearing_deg: FloatArray, rules: R
 
 
 def nearest_span(towers: Towers, tower: IntArray, bearing_deg: FloatArray) -> NDArray[np.str_]:
-    """Name, for each of n bearings, the adjoining span nearest to it in direction; arguments as above."""
+    """Name, for each bearing, the adjoining span nearest to it in direction.
+
+    Parameters
+    ----------
+    towers : Towers
+        Of one section.
+    tower : ndarray of int, shape (n,)
+        Rows of ``towers``.
+    bearing_deg : ndarray, shape (n,)
+        From true north. [deg]
+
+    Returns
+    -------
+    ndarray of str, shape (n,)
+    """
     angle = fold_deg(towers.adjoining_deg[tower] - bearing_deg[:, None])
     return np.asarray(towers.adjoining_name[tower, np.nanargmin(angle, axis=1)])
 
 
 def circle(towers: Towers, rules: Rules, step_deg: float) -> Rays:
-    """All bearings around each tower, counted from the perpendicular in equal steps."""
+    """All bearings around each tower, counted from the perpendicular in equal steps.
+
+    Parameters
+    ----------
+    towers : Towers
+        Of one section.
+    rules : Rules
+        Distances and reel.
+    step_deg : float
+        Between neighbours. [deg]
+
+    Returns
+    -------
+    Rays
+        360 / step for each tower.
+    """
     turns = np.arange(round(360.0 / step_deg)) * step_deg
     bearing = np.sort(np.mod(towers.line_bearing_deg[:, None] + 90.0 + turns, 360.0), axis=1)
     tower = np.repeat(np.arange(len(towers)), len(turns))
@@ -103,12 +139,38 @@ def circle(towers: Towers, rules: Rules, step_deg: float) -> Rays:
 
 
 def keeping_angle(rays: Rays, rules: Rules) -> Rays:
-    """Those rays that keep the angle to every adjoining span."""
+    """Those rays that keep the angle to every adjoining span.
+
+    Parameters
+    ----------
+    rays : Rays
+        Any.
+    rules : Rules
+        Least angle of a lead to the spans. [deg]
+
+    Returns
+    -------
+    Rays
+        Some of them.
+    """
     return rays.take(rays.angle_deg >= rules.min_angle_deg - ANGLE_TOLERANCE_DEG)
 
 
 def least_distance_m(towers: Towers, rules: Rules) -> FloatArray:
-    """Least distance from the tower point that the rules can allow at all, per tower. [m]."""
+    """Least distance from the tower point that the rules can allow at all.
+
+    Parameters
+    ----------
+    towers : Towers
+        n of them.
+    rules : Rules
+        Least distance, clearance of the line, multiple of the electrode's size.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        [m]
+    """
     return np.maximum.reduce(
         [
             np.full(len(towers), rules.min_distance_m),

@@ -45,6 +45,11 @@ def find_relaxations(
         Of the tower.
     one_side : bool
         Whether pairs on one side are worth looking for: not where there are some, and none keeps the job's limits.
+
+    Returns
+    -------
+    list of Relaxation
+        Empty where no single change helps.
     """
     rules = job.rules
     wide = rules.model_copy(update={"reel_m": rules.reel_m * FARTHEST, "min_angle_deg": least_angle_deg(rules)})

@@ -87,6 +87,11 @@ def site_towers(
     wanted : Fixed
         Stakes that stay where they are; the others are chosen around them. They stay out of a plan only where nothing
         goes with them.
+
+    Returns
+    -------
+    Sited
+        Positions, exclusions and ways out of all towers of the section.
     """
     rules, search = job.rules, job.search
     reach = rules.reach_m + float(np.hypot(*towers.leg_xy_m.T).max(initial=0.0)) + 1.0
@@ -135,7 +140,22 @@ def _relaxations(
 
 
 def ladder(rays: Rays, reach_m: float, step_m: float) -> Rungs:
-    """Whole multiples of the step, from the least distance allowed on any ray to the reach; at least one."""
+    """Whole multiples of the step, from the least distance allowed on any ray to the reach; at least one.
+
+    Parameters
+    ----------
+    rays : Rays
+        Of the fan.
+    reach_m : float
+        Farthest distance. [m]
+    step_m : float
+        Between neighbouring candidates. [m]
+
+    Returns
+    -------
+    Rungs
+        The same for all rays.
+    """
     first = np.ceil((rays.min_m.min(initial=reach_m) - TOLERANCE_M) / step_m)
     last = np.floor(min(rays.max_m.max(initial=0.0), reach_m) / step_m)
     return Rungs(np.full(len(rays), first * step_m), step_m, max(int(last - first) + 1, 1))

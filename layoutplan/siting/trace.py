@@ -94,6 +94,11 @@ def trace_rays(rays: Rays, near: Near, obstacles: Obstacles, *, reach_m: float, 
         How far the rays are followed. [m]
     margin_m : float
         A stake nearer than this to a keep-out, or a lead to what it must not cross, counts as close. [m]
+
+    Returns
+    -------
+    Trace
+        Blocked stretches, first touches and insides, by ray. [m]
     """
     keep_out = obstacles.keep_out_m[near.feature]
     pairs = meet(rays, near, np.where(np.isnan(keep_out), obstacles.body_m[near.feature], keep_out) + margin_m)
@@ -149,7 +154,19 @@ def _passes(
 
 
 def may_not_pass(near: Near, obstacles: Obstacles) -> NDArray[np.bool_]:
-    """Mark the segments near towers that leads must not cross; a line that ends at the tower is a span of it."""
+    """Mark the segments near towers that leads must not cross; a line that ends at the tower is a span of it.
+
+    Parameters
+    ----------
+    near : Near
+        Segments near the towers.
+    obstacles : Obstacles
+        Of the whole job.
+
+    Returns
+    -------
+    ndarray of bool, one for each entry of ``near``
+    """
     barred = (obstacles.crossing == NO) & ~obstacles.is_planned
     return np.asarray(barred[near.feature] & ~near.fastened)
 

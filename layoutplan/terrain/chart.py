@@ -74,7 +74,29 @@ class Projection:
 
 @lru_cache(maxsize=32)
 def projection(crs: pyproj.CRS) -> Projection:
-    """Projection of a system, made once: it takes longer than many look-ups."""
+    """Projection of a system, made once: it takes longer than many look-ups.
+
+    Parameters
+    ----------
+    crs : CRS
+        Of a file.
+
+    Returns
+    -------
+    Projection
+
+    Raises
+    ------
+    pyproj.exceptions.ProjError
+        Longitude and latitude cannot be turned into it.
+
+    Examples
+    --------
+    The middle meridian of UTM zone 32 has an easting of 500 km:
+
+    >>> print(projection(pyproj.CRS("EPSG:32632")).xy(np.array([[9.0, 0.0]])).round(3) + 0.0, "m")
+    [[500000.      0.]] m
+    """
     return Projection(crs)
 
 
@@ -125,7 +147,19 @@ class Chart:
 
 
 def chart_of(file: RasterFile, turns: int = 0) -> Chart:
-    """Chart of a file, moved by whole turns of longitude to meet longitudes that run on beyond 180 degrees."""
+    """Chart of a file, moved by whole turns of longitude to meet longitudes that run on beyond 180 degrees.
+
+    Parameters
+    ----------
+    file : RasterFile
+        What a file says of itself.
+    turns : int
+        Whole turns of longitude to move it by.
+
+    Returns
+    -------
+    Chart
+    """
     a, b, c, d, e, f = file.transform
     step, of = np.array([[a, b], [d, e]]), projection(file.crs)
     return Chart(of, np.array([c + turns * of.turn, f]) + step @ [0.5, 0.5], step)

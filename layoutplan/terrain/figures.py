@@ -104,6 +104,11 @@ def slope_figures(dem: Dem, towers: Towers, job: Job, reach_m: float) -> SlopeFi
     job : Job
     reach_m : float
         Farthest position that will be asked for. [m]
+
+    Returns
+    -------
+    SlopeFigures
+        To be asked for positions of these towers. [deg], [m]
     """
     first = np.mod(towers.line_bearing_deg + 90.0, 360.0)
     plain = (towers.leg_xy_m, job.terrain.easy_slope_deg, job.rules.reach_m)

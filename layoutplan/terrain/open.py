@@ -54,6 +54,11 @@ def open_terrain(section: Terrain, lonlat_deg: ArrayLike, reach_m: float) -> Ope
     reach_m : float
         How far from a tower heights will be asked for. [m]
 
+    Returns
+    -------
+    OpenedTerrain
+        The model, heights at the places [m], and what had to be assumed.
+
     Raises
     ------
     InputError
