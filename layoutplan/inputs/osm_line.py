@@ -106,7 +106,17 @@ def branch_of(line: Line, name: str) -> Line:
 
 
 def structure_of(tags: Mapping[str, str]) -> str:
-    """Return the structure that a tower's tags tell, empty if they tell none of those the planner knows."""
+    """Return the structure that a tower's tags tell, empty if they tell none of those the planner knows.
+
+    Parameters
+    ----------
+    tags : mapping of str to str
+        Of a tower.
+
+    Returns
+    -------
+    str
+    """
     if tags.get("design") in _FRAMES:
         return "frame_2"
     return _BY_POWER.get(tags.get("power", ""), "") or _BY_STRUCTURE.get(tags.get("structure", ""), "")

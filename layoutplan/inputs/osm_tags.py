@@ -184,7 +184,22 @@ def _driving(name: str, where: str, tags: Mapping[str, str]) -> tuple[str, str]:
 
 
 def is_below(tags: Mapping[str, str]) -> bool:
-    """Whether tags say that a thing runs below ground: tunnel, culvert or location."""
+    """Whether tags say that a thing runs below ground: tunnel, culvert or location.
+
+    Parameters
+    ----------
+    tags : mapping of str to str
+        Of a way.
+
+    Returns
+    -------
+    bool
+
+    Examples
+    --------
+    >>> is_below({"waterway": "stream", "tunnel": "culvert"}), is_below({"waterway": "stream"})
+    (True, False)
+    """
     return (
         tags.get("tunnel", "no") not in _NOT_BELOW
         or tags.get("culvert", "no") != "no"
@@ -212,7 +227,23 @@ def is_coastline(tags: Mapping[str, str]) -> bool:
 
 
 def parse_width(text: str) -> float | None:
-    """Metres from a width as people write it: ``6``, ``6.5 m``, ``20'``, ``12;14`` (the largest); None if not clear."""
+    """Metres from a width as people write it: ``6``, ``6.5 m``, ``20'``, ``12;14`` (the largest); None if not clear.
+
+    Parameters
+    ----------
+    text : str
+        Value of a width tag.
+
+    Returns
+    -------
+    float or None
+        [m]
+
+    Examples
+    --------
+    >>> [parse_width(text) for text in ("6.5 m", "20'", "12;14", "wide")]
+    [6.5, 6.096, 14.0, None]
+    """
     if not text:
         return None
     parts = [_WIDTH.fullmatch(part.strip()) for part in re.split(r"[;|-]", text.lower())]

@@ -34,6 +34,11 @@ def vehicle_on_road(tags: Mapping[str, str]) -> str:
     """Tell whether a vehicle may be driven on a road or path: ``"yes"``, ``"permit"`` or ``"no"``.
 
     ``"private path"`` is not driven on, and walked on with a permission only.
+
+    Examples
+    --------
+    >>> vehicle_on_road({"highway": "residential"}), vehicle_on_road({"highway": "footway"})
+    ('yes', 'no')
     """
     highway = tags.get("highway", "")
     if highway in _NOT_DRIVEN:

@@ -21,7 +21,22 @@ Figure = Literal["positive number", "number from 0 up", "number"]
 
 
 def id_text(value: object) -> str:
-    """Return a tower's id as text: ``12.0`` becomes ``12``; foreign text is cleaned; missing ones are empty."""
+    """Return a tower's id as text: ``12.0`` becomes ``12``; foreign text is cleaned; missing ones are empty.
+
+    Parameters
+    ----------
+    value : object
+        As the file has it.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> id_text(12.0), id_text("012"), id_text(None)
+    ('12', '012', '')
+    """
     if isinstance(value, float | np.floating) and np.isfinite(value) and value == np.floor(value):
         return str(int(value))
     return "" if value is pd.NA else clean(value)

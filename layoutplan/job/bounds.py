@@ -60,12 +60,48 @@ JOB_BYTES = 5_000_000
 
 
 def greatest(key: str) -> float:
-    """Return the greatest number that a key takes, sign apart."""
+    """Return the greatest number that a key takes, sign apart.
+
+    Parameters
+    ----------
+    key : str
+        Of the job file, with its unit at the end.
+
+    Returns
+    -------
+    float
+        In the key's unit.
+
+    Examples
+    --------
+    >>> greatest("reel_m"), greatest("voltage_kv")
+    (1500.0, 2000.0)
+    """
     return GREATEST.get(key) or next(value for end, value in GREATEST.items() if key.endswith(end) and end[:1] in "_")
 
 
 def wrong_number(key: str, value: float) -> str:
-    """Say what is wrong with the size of a number; empty if nothing is."""
+    """Say what is wrong with the size of a number; empty if nothing is.
+
+    Parameters
+    ----------
+    key : str
+        Of the job file, with its unit at the end.
+    value : float
+        As the job gives it.
+
+    Returns
+    -------
+    str
+        For people to read.
+
+    Examples
+    --------
+    >>> wrong_number("reel_m", 150.0)
+    ''
+    >>> wrong_number("base_width_m", 6500.0)
+    '6500 m cannot be meant: at most 60 m is expected (6.5 m if it is in millimetres)'
+    """
     if abs(value) > greatest(key) and key in MILLIMETRES:
         return (
             f"{value:g} m cannot be meant: at most {greatest(key):g} m is expected ({value / 1000:g} m if it is in "
@@ -79,6 +115,24 @@ def wrong_number(key: str, value: float) -> str:
 
 
 def too_long(key: str, text: str) -> str:
-    """Say that a text is too long; empty if it is not."""
+    """Say that a text is too long; empty if it is not.
+
+    Parameters
+    ----------
+    key : str
+        Of the job file.
+    text : str
+        As the job gives it.
+
+    Returns
+    -------
+    str
+        For people to read.
+
+    Examples
+    --------
+    >>> too_long("title", "Valley line")
+    ''
+    """
     most = LONGEST.get(key, LONGEST[""])
     return f"a text of {len(text):,} letters; at most {most:,} are taken. Shorten it" if len(text) > most else ""

@@ -47,7 +47,19 @@ class ObstacleClass:
 
 @cache
 def shipped_classes() -> Mapping[str, ObstacleClass]:
-    """Return the table as shipped, by class name in the table's order."""
+    """Return the table as shipped, by class name in the table's order.
+
+    Returns
+    -------
+    mapping of str to ObstacleClass
+        Distances in metres.
+
+    Examples
+    --------
+    >>> row = shipped_classes()["river_canal"]
+    >>> row.stake, row.lead_crossing
+    ('no', 'no')
+    """
     text = (files("layoutplan.job") / "obstacle_classes.toml").read_text("utf-8")
     table = {name: ObstacleClass(name=name, **_flat(**row)) for name, row in tomllib.loads(text).items()}
     return MappingProxyType(table)
@@ -55,7 +67,17 @@ def shipped_classes() -> Mapping[str, ObstacleClass]:
 
 @cache
 def overhead_lines() -> frozenset[str]:
-    """Return the names of the classes that hang from towers or poles."""
+    """Return the names of the classes that hang from towers or poles.
+
+    Returns
+    -------
+    frozenset of str
+
+    Examples
+    --------
+    >>> sorted(overhead_lines())
+    ['distribution_line', 'low_voltage_line', 'power_line', 'traction_line']
+    """
     return frozenset(row.name for row in shipped_classes().values() if row.overhead_line)
 
 

@@ -53,6 +53,12 @@ def load_job(path: str | Path, over: str | Path | None = None) -> Job:
     ------
     JobError
         The file is missing, is not TOML, has an unknown key, or a value out of range.
+
+    Examples
+    --------
+    >>> job = load_job("sample_gis/job.toml")
+    >>> print([line.id for line in job.lines], job.rules.reel_m, "m of lead on a reel")
+    ['ostrel-varnau', 'kress-tee', 'tolvenz-varnau'] 150.0 m of lead on a reel
     """
     path = Path(path)
     folder = path.resolve().parent
@@ -78,10 +84,25 @@ class _Ground(BaseModel):
 def load_terrain(path: str | Path) -> Terrain:
     """Read where the elevation model is; the rest of the job file may be missing, and is not looked at.
 
+    Parameters
+    ----------
+    path : str or Path
+        A TOML file; relative paths in it are taken from its folder.
+
+    Returns
+    -------
+    Terrain
+        Its elevation files and their unit.
+
     Raises
     ------
     JobError
         As `load_job`.
+
+    Examples
+    --------
+    >>> [path.name for path in load_terrain("sample_gis/job.toml").files]
+    ['dem.tif']
     """
     path = Path(path)
     text = _read(path)

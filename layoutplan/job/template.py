@@ -144,7 +144,22 @@ def _words_of(annotation: Any) -> tuple[Any, ...]:
 
 
 def toml_value(value: Any) -> str:
-    """Value as it is written in TOML."""
+    """Value as it is written in TOML.
+
+    Parameters
+    ----------
+    value : object
+        Text, number, yes or no, or a list of them.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> toml_value("Mill Lane"), toml_value(2.5), toml_value(True)
+    ('"Mill Lane"', '2.5', 'true')
+    """
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, list | tuple):

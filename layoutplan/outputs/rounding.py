@@ -13,18 +13,68 @@ _PLAIN = (
 
 
 def rounded_lon(lon_deg: ArrayLike, decimals: int = LONLAT_DECIMALS) -> NDArray[np.float64]:
-    """Round longitudes; 180 becomes -180, as the range is open at its eastern end. [deg]."""
+    """Round longitudes; 180 becomes -180, as the range is open at its eastern end.
+
+    Parameters
+    ----------
+    lon_deg : array_like
+        [deg]
+    decimals : int
+        Seven are a centimetre.
+
+    Returns
+    -------
+    ndarray
+        In [-180, 180). [deg]
+
+    Examples
+    --------
+    >>> rounded_lon([8.123456789, 180.0])
+    array([   8.1234568, -180.       ])
+    """
     lon = np.round(np.asarray(lon_deg, dtype=float), decimals) + 0.0
     return np.where(lon >= 180.0, lon - 360.0, lon)
 
 
 def rounded_bearing(bearing_deg: ArrayLike, decimals: int = 2) -> NDArray[np.float64]:
-    """Round bearings; 360 becomes 0. [deg]."""
+    """Round bearings; 360 becomes 0.
+
+    Parameters
+    ----------
+    bearing_deg : array_like
+        [deg]
+    decimals : int
+
+    Returns
+    -------
+    ndarray
+        In [0, 360). [deg]
+
+    Examples
+    --------
+    >>> rounded_bearing([87.256, 359.999])
+    array([87.26,  0.  ])
+    """
     return np.round(np.asarray(bearing_deg, dtype=float), decimals) % 360.0
 
 
 def rounded(frame: pd.DataFrame) -> pd.DataFrame:
-    """Return a copy with each column rounded as its name asks for; text, counts and geometry stay."""
+    """Return a copy with each column rounded as its name asks for; text, counts and geometry stay.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        A table of the plan.
+
+    Returns
+    -------
+    DataFrame
+
+    Examples
+    --------
+    >>> rounded(pd.DataFrame({"bearing_true_deg": [359.999], "distance_m": [92.5049], "rods": [2]})).to_dict("records")
+    [{'bearing_true_deg': 0.0, 'distance_m': 92.5, 'rods': 2}]
+    """
     return frame.assign(**{column: _column(frame[column]) for column in frame.columns if _is_figure(frame[column])})
 
 

@@ -87,7 +87,22 @@ _OWN_WORDS = {  # where the column's own words would not do
 
 
 def column_title(column: str) -> str:
-    """Name of a column in plain words, the unit at its end written out."""
+    """Name of a column in plain words, the unit at its end written out.
+
+    Parameters
+    ----------
+    column : str
+        Of a table of the plan.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> column_title("lead_length_m")
+    'lead to pull, m'
+    """
     if column in _OWN_WORDS:
         return _OWN_WORDS[column]
     words = column.split("_")

@@ -49,30 +49,109 @@ class StakeText(NamedTuple):
 
 
 def figure(value: float | None, unit: str, decimals: int = 1) -> str:
-    """Return a number with its unit, ``?`` for an unknown one."""
+    """Return a number with its unit, ``?`` for an unknown one.
+
+    Parameters
+    ----------
+    value : float or None
+        None or NaN if it is unknown.
+    unit : str
+    decimals : int
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> figure(92.46, "m"), figure(None, "m")
+    ('92.5 m', '? m')
+    """
     return f"? {unit}" if value is None or value != value else f"{value:.{decimals}f} {unit}"
 
 
 def degrees(value_deg: float | None) -> str:
-    """Return an angle, ``12.5°``."""
+    """Return an angle, ``12.5°``.
+
+    Parameters
+    ----------
+    value_deg : float or None
+        [deg]
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> degrees(12.5)
+    '12.5°'
+    """
     return "?°" if value_deg is None or value_deg != value_deg else f"{value_deg:.1f}°"
 
 
 def bearing(value_deg: float | None) -> str:
-    """Return a bearing as three digits and a decimal: ``087.3°``."""
+    """Return a bearing as three digits and a decimal: ``087.3°``.
+
+    Parameters
+    ----------
+    value_deg : float or None
+        [deg]
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> bearing(87.26)
+    '087.3°'
+    """
     if value_deg is None or value_deg != value_deg:
         return "?°"
     return f"{round(value_deg, 1) % 360:05.1f}°"
 
 
 def quantity(value: float | None, unit: str) -> str:
-    """Return an electrical figure with its unit: three figures, at most three decimals; ``unknown`` if it is."""
+    """Return an electrical figure with its unit: three figures, at most three decimals; ``unknown`` if it is.
+
+    Parameters
+    ----------
+    value : float or None
+        None or NaN if it is unknown.
+    unit : str
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> quantity(1234.5, "V"), quantity(0.0713, "mA"), quantity(float("nan"), "V")
+    ('1234 V', '0.071 mA', 'unknown')
+    """
     number = three_figures(value, unit).replace("<", "less than ")
     return number if number == "unknown" else f"{number} {unit}"
 
 
 def quantities(low: float | None, high: float | None, unit: str) -> str:
-    """Return the least and the greatest value of an electrical figure; ``unknown`` if one of them is."""
+    """Return the least and the greatest value of an electrical figure; ``unknown`` if one of them is.
+
+    Parameters
+    ----------
+    low, high : float or None
+        None or NaN if unknown.
+    unit : str
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> quantities(0.399, 1.43, "A"), quantities(0.4, None, "A")
+    ('0.399 to 1.43 A', 'unknown')
+    """
     first, last = quantity(low, unit), quantity(high, unit)
     return "unknown" if "unknown" in (first, last) else f"{first.removesuffix(f' {unit}')} to {last}"
 
@@ -83,13 +162,43 @@ def fault_place(location: str | None) -> str:
 
 
 def ratio_words(ratio: float | None) -> str:
-    """Say how an exposure compares with its limit."""
+    """Say how an exposure compares with its limit.
+
+    Parameters
+    ----------
+    ratio : float or None
+        Of an exposure to its limit; None or NaN if unknown. [-]
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> [ratio_words(ratio) for ratio in (0.3, 1.2, float("nan"))]
+    ['0.300 times a limit', '1.20 times a limit', 'unknown']
+    """
     times = quantity(ratio, "times")
     return times if times == "unknown" else f"{times} a limit"
 
 
 def lead_level(handling: str) -> str:
-    """Level of ``LEAD_LEVELS``: the first word of what the plan says of handling a lead; else unknown."""
+    """Level of ``LEAD_LEVELS``: the first word of what the plan says of handling a lead; else unknown.
+
+    Parameters
+    ----------
+    handling : str
+        As the table of leads has it.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> lead_level("above a limit: no bare contact; bond, earth or move the lead first"), lead_level("")
+    ('above', 'unknown')
+    """
     first = handling.partition(" ")[0].rstrip(":")
     return first if first in LEAD_LEVELS else "unknown"
 
@@ -112,7 +221,22 @@ def credit_text(plan: Plan) -> str:
 
 
 def may_stake(status: str) -> bool:
-    """Whether a crew may stake without anything else being settled first."""
+    """Whether a crew may stake without anything else being settled first.
+
+    Parameters
+    ----------
+    status : str
+        Of a stake.
+
+    Returns
+    -------
+    bool
+
+    Examples
+    --------
+    >>> may_stake("all rules met"), may_stake("needs agreement")
+    (True, False)
+    """
     return status in (ALL_MET, COMPROMISE)
 
 
