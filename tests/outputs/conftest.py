@@ -40,7 +40,12 @@ HOSTILE = (
     "Башня 12 鉄塔 🗼",
 )
 CHROMIUM_FLAGS = ("--headless=new", "--no-sandbox", "--disable-gpu", "--no-first-run", "--window-size=1300,900",
-                  "--proxy-server=http://127.0.0.1:9")  # fmt: skip
+                  "--proxy-server=http://127.0.0.1:9",
+                  # a small /dev/shm must not stop it, nor a window that it takes for hidden slow timers and frames
+                  "--disable-dev-shm-usage", "--disable-background-timer-throttling",
+                  "--disable-renderer-backgrounding", "--disable-backgrounding-occluded-windows",
+                  "--disable-background-networking", "--disable-component-update", "--disable-extensions")  # fmt: skip
+BUSY_S = 120  # longer than any step takes on a busy machine; what is waited for is a condition, never a time
 SPY = "window.alerts = []; window.alert = (text) => window.alerts.push(String(text));"
 _STATUS_CYCLE = (ALL_MET, ALL_MET, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED, ALL_MET)
 
@@ -384,9 +389,18 @@ def hostile_texts() -> tuple[str, ...]:
     return HOSTILE
 
 
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    """Chromium without network; on a desk without it the test is skipped, in CI its absence is a failure."""
+@pytest.fixture
+def browser(chromium: Any) -> Any:
+    """The browser as a reader finds it: a screen of its own size, no words from the page before."""
+    chromium.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+    for log in ("browser", "performance"):
+        chromium.get_log(log)
+    return chromium
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Any]:
+    """Chromium without network, one for each process; on a desk without it the test is skipped, in CI it fails."""
     from selenium import webdriver
     from selenium.webdriver.chrome.service import Service
 
@@ -400,5 +414,7 @@ def browser() -> Iterator[Any]:
     options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
     chrome = webdriver.Chrome(options=options, service=Service(driver))
     chrome.execute_cdp_cmd("Page.addScriptToEvaluateOnNewDocument", {"source": SPY})
+    chrome.set_page_load_timeout(BUSY_S)
+    chrome.set_script_timeout(BUSY_S)
     yield chrome
     chrome.quit()

@@ -49,9 +49,10 @@ def open_page(browser, plan, folder: Path, screen: Callable[[Any], None] = on_de
     return path
 
 
-def wait(browser, script: str, seconds: float = 20) -> None:
+def wait(browser, script: str, *arguments, seconds: float = 120) -> None:
+    """Until a condition holds; how long that may take on a busy machine says nothing."""
     end = time.monotonic() + seconds
-    while not browser.execute_script(script):
+    while not browser.execute_script(script, *arguments):
         assert time.monotonic() < end, f"not true within {seconds} s: {script}"
         time.sleep(0.05)
 
@@ -62,10 +63,13 @@ def requests(browser) -> list[str]:
 
 
 def look_at(browser, lon: float, lat: float, zoom: float) -> None:
-    browser.execute_script(
-        "layoutplan.page.map.setView([arguments[1], arguments[0]], arguments[2], {animate: false})", lon, lat, zoom
-    )
-    time.sleep(0.15)  # the canvas is painted in the next frame
+    browser.execute_async_script(
+        """
+      const [lon, lat, zoom, done] = arguments;
+      layoutplan.page.map.setView([lat, lon], zoom, { animate: false });
+      requestAnimationFrame(() => requestAnimationFrame(() => done())); // the canvas is painted in the next frame""",
+        lon, lat, zoom,
+    )  # fmt: skip
 
 
 def colours(browser, points) -> list[str]:

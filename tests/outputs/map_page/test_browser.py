@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import time
-
 import numpy as np
 import pytest
 import shapely
@@ -163,6 +161,7 @@ def test_hostile_names_are_shown_letter_for_letter(browser, make_plan, tmp_path,
         title = browser.execute_script("return document.querySelector('.leaflet-popup-content h3').textContent")
         assert title == f"Tower {clean(tower.tower_id)}"
         browser.execute_script("layoutplan.page.map.closePopup()")
+        wait(browser, "return !document.querySelector('.leaflet-popup')")  # it fades, and would be taken for the next
     names = set(
         browser.execute_script(
             "return [...layoutplan.page.map.getContainer().querySelectorAll('*')].map((e) => e.localName)"
@@ -211,8 +210,11 @@ def test_telephone(browser, make_plan, tmp_path) -> None:
     assert browser.execute_script("return document.documentElement.scrollWidth") <= 400
     browser.find_element("css selector", "#panel summary").click()
     browser.execute_script("layoutplan.show([...layoutplan.towers.values()][3])")
-    wait(browser, "return !!document.querySelector('.leaflet-popup')")
-    time.sleep(0.5)  # the map moves to show all of it
+    wait(
+        browser,
+        "const box = document.querySelector('.leaflet-popup')?.getBoundingClientRect();"
+        "return !!box && box.left >= 0 && box.right <= 400",
+    )  # the map moves to show all of it
     box = browser.execute_script("return document.querySelector('.leaflet-popup').getBoundingClientRect().toJSON()")
     assert box["left"] >= 0
     assert box["right"] <= 400

@@ -30,14 +30,6 @@ PICK = """
 HITS = "return [...document.querySelectorAll('tr.hit')].map((row) => row.textContent)"
 
 
-@pytest.fixture
-def browser(browser) -> Any:
-    browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
-    browser.get_log("performance")
-    browser.get_log("browser")
-    return browser
-
-
 def open_page(browser: Any, plan: Plan, folder: Any) -> str:
     path = write_review(plan, folder)
     browser.get(path.as_uri())
@@ -152,7 +144,7 @@ def test_filters_alone_together_and_reset(browser, make_plan, tmp_path) -> None:
     choose(browser, text="nowhere")
     assert shown(browser) == []
     browser.find_element("css selector", "button[type=reset]").click()
-    WebDriverWait(browser, 10).until(lambda page: state(page) == f"showing {total} of {total} towers")
+    WebDriverWait(browser, 120).until(lambda page: state(page) == f"showing {total} of {total} towers")
     assert shown(browser) == names(towers)
     assert browser.execute_script(HITS) == []
     assert browser.get_log("browser") == []
