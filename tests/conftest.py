@@ -1,15 +1,41 @@
-"""What all tests share."""
+"""What all tests share: how many examples they try, and plans made once for all processes."""
 
+import json
 import os
 import socket
 from pathlib import Path
 
 import pytest
 
+from .effort import EVERYTHING, examples
+from .made_once import Once
+
 ROOT = Path(__file__).parents[1]
 
 
 QGIS_TESTS = Path(__file__).parent / "qgis"
+
+
+EXAMPLES = {"electrical": 50, "exposure": 5}  # of each property where the test itself says nothing
+
+
+def pytest_configure(config):
+    """Try all examples when the tests marked ``long`` are not left out."""
+    if config.option.markexpr != "not long":
+        os.environ[EVERYTHING] = "1"
+
+
+@pytest.hookimpl(hookwrapper=True)
+def pytest_make_collect_report(collector):
+    """Give each folder its own number of examples, whatever was read before it; the same ones every time."""
+    if isinstance(collector, pytest.Module) and QGIS_TESTS not in collector.path.parents:
+        from hypothesis import settings
+
+        count = EXAMPLES.get(collector.path.parent.name, 100)
+        profile = f"layoutplan-{count}"
+        settings.register_profile(profile, deadline=None, max_examples=examples(count), derandomize=True, database=None)
+        settings.load_profile(profile)
+    yield
 
 
 def pytest_ignore_collect(collection_path, config):
@@ -29,6 +55,51 @@ def pytest_report_header(config):
 def sample_folder():
     """The sample valley that comes with the project."""
     return ROOT / "sample_gis"
+
+
+@pytest.fixture(scope="session")
+def once(tmp_path_factory):
+    """What is dear is made once, for all processes that run tests."""
+    return Once(tmp_path_factory.getbasetemp())
+
+
+@pytest.fixture(scope="module")
+def sample_plan(once, sample_folder):
+    """The sample planned; a copy of its own for each file of tests."""
+    from layoutplan import load_job, plan
+
+    return once.thing("sample_plan", lambda: plan(load_job(sample_folder / "job.toml")))
+
+
+@pytest.fixture(scope="module")
+def sample_plan_with(sample_plan):
+    """The sample planned, to be written with other settings of its output."""
+    import dataclasses
+
+    def changed(**output):
+        job = sample_plan.job
+        job = job.model_copy(update={"output": job.output.model_copy(update=output)})
+        return dataclasses.replace(sample_plan, job=job)
+
+    return changed
+
+
+@pytest.fixture(scope="session")
+def sample_run(once, sample_folder):
+    """The sample planned by the command: its folder, to be read only, what it said, and its exit code."""
+    from click.testing import CliRunner
+
+    from layoutplan.cli.main import cli
+
+    def make(folder):
+        arguments = ["plan", str(sample_folder / "job.toml"), "--out", str(folder / "valley"), "--timings"]
+        result = CliRunner().invoke(cli, arguments)
+        (folder / "said.json").write_text(json.dumps([result.exit_code, result.output, result.stdout]), "utf-8")
+
+    folder = once.folder("sample_run", make)
+    code, output, stdout = json.loads((folder / "said.json").read_text("utf-8"))
+    assert code == 1, output  # one tower of the valley has no layout
+    return folder / "valley", stdout, code
 
 
 @pytest.fixture(scope="session")

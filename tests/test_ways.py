@@ -24,9 +24,8 @@ def check():
     return module
 
 
-def test_sample(sample_folder, tmp_path, check):
-    plan(load_job(sample_folder / "job.toml")).write(tmp_path)
-    ways = check.written_ways(tmp_path, "EPSG:25832")
+def test_sample(sample_folder, sample_run, check):
+    ways = check.written_ways(sample_run[0], "EPSG:25832")
     barriers = check.sample_barriers(sample_folder / "valley.gpkg")
     assert ways.geometry.notna().sum() > 70
     assert barriers.breaches(ways, CELL_M) == []

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from layoutplan.access import to_point, to_tower
 from layoutplan.job.access import Access
 
+from ..effort import examples
 from .scenes import EVERYWHERE, Feature, Road, Scene, line
 
 CELL_M = 4.0
@@ -57,7 +58,7 @@ def scenes(draw):
     )
 
 
-many = settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+many = settings(max_examples=examples(60), deadline=None, suppress_health_check=list(HealthCheck))
 
 
 def ways(scene):

@@ -14,6 +14,7 @@ from layoutplan.access import Relief, Walkable, approaches_table, share_stops
 from layoutplan.access.sharing import FREE, Stops, choose_stops, tracks_asked_for
 from layoutplan.job.access import Access
 
+from ..effort import examples
 from .scenes import Road, Scene, line
 from .test_approaches import towers
 
@@ -74,7 +75,7 @@ def test_a_tower_without_a_free_stop_asks() -> None:
 
 
 @given(st.lists(st.tuples(st.integers(0, 4), st.integers(-1, 2), st.floats(0.5, 40.0)), min_size=1, max_size=12))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 def test_no_single_track_more_or_less_would_be_better(stops: list[tuple[int, int, float]]) -> None:
     """Against the total of every set of tracks that differs by one; the order of the stops does not matter."""
     stops = [*stops, *((tower, FREE, 45.0) for tower in {tower for tower, *_ in stops})]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 
 import gpxpy
@@ -13,17 +14,14 @@ import pytest
 from click.testing import CliRunner
 from geographiclib.geodesic import Geodesic
 
-from layoutplan import load_job
 from layoutplan.cli.main import cli
-from layoutplan.planning.pipeline import plan
+from layoutplan.planning.model import Plan
 
 
 @pytest.fixture(scope="module")
-def written(sample_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+def written(sample_plan_with: Callable[..., Plan], tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("plan")
-    job = load_job(sample_folder / "job.toml")
-    output = job.output.model_copy(update={"formats": ("gpkg", "gpx", "json")})
-    plan(job.model_copy(update={"output": output})).write(folder)
+    sample_plan_with(formats=("gpkg", "gpx", "json")).write(folder)
     return folder
 
 

@@ -18,10 +18,9 @@ def sample(sample_folder):
 
 
 @pytest.fixture(scope="module")
-def planned(sample, tmp_path_factory):
-    out = tmp_path_factory.mktemp("plan") / "valley"
-    result = CliRunner().invoke(cli, ["plan", str(sample), "--out", str(out), "--timings"])
-    return out, result
+def planned(sample_run):
+    """Its folder, to be read only, what was said, and the exit code."""
+    return sample_run
 
 
 @pytest.fixture(scope="module")
@@ -44,11 +43,11 @@ def strictly(text):
 
 
 def test_exit_code_1_because_one_tower_has_no_layout(planned):
-    assert planned[1].exit_code == 1
+    assert planned[2] == 1
 
 
 def test_summary_counts_explains_and_warns(planned):
-    text = planned[1].stdout
+    text = planned[1]
     for words in (
         "27 towers",
         "no layout for tower 105",
@@ -62,7 +61,7 @@ def test_summary_counts_explains_and_warns(planned):
 
 
 def test_summary_names_the_worst_exposures(planned):
-    text = planned[1].stdout
+    text = planned[1]
     worst = json.loads((planned[0] / "plan.json").read_text("utf-8"))["summary"]["worst_exposure"]
     assert set(worst) == {"in service", "under a fault"}
     for state, row in worst.items():
@@ -192,7 +191,9 @@ def test_start_writes_once(tmp_path):
 
 
 def test_json_lines_and_nothing_else_on_stdout(sample, tmp_path):
-    command = [sys.executable, "-m", "layoutplan", "plan", str(sample), "--out", str(tmp_path / "p"), "--json"]
+    (tmp_path / "few.toml").write_text('[output]\nformats = ["gpkg", "json"]\n', "utf-8")
+    command = [sys.executable, "-m", "layoutplan", "plan", str(sample), "--over", str(tmp_path / "few.toml")]
+    command += ["--out", str(tmp_path / "p"), "--json"]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     assert done.returncode == 1
     events = [strictly(line) for line in done.stdout.splitlines()]
@@ -206,8 +207,8 @@ def test_json_lines_and_nothing_else_on_stdout(sample, tmp_path):
     assert done.stdout.isascii()
 
 
-def test_quiet_says_nothing(sample, tmp_path):
-    result = CliRunner().invoke(cli, ["plan", str(sample), "--out", str(tmp_path / "p"), "--quiet"])
+def test_quiet_says_nothing(no_load, tmp_path):
+    result = CliRunner().invoke(cli, ["plan", str(no_load), "--out", str(tmp_path / "p"), "--quiet"])
     assert result.stdout == ""
     assert result.stderr == ""
 
@@ -256,8 +257,8 @@ def test_a_second_job_file_is_laid_over_the_first(no_load, tmp_path):
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="there a program is ended without being asked")
-def test_a_terminated_run_leaves_no_unfinished_files(sample, tmp_path):
-    arguments = [sys.executable, "-m", "layoutplan", "plan", str(sample), "--out", str(tmp_path), "--json"]
+def test_a_terminated_run_leaves_no_unfinished_files(no_load, tmp_path):
+    arguments = [sys.executable, "-m", "layoutplan", "plan", str(no_load), "--out", str(tmp_path), "--json"]
     with subprocess.Popen(arguments, stdout=subprocess.PIPE, text=True) as run:
         for line in run.stdout:
             if "writing files" in line:

@@ -1,13 +1,9 @@
-"""Shared line geometries; hypothesis without deadlines, so that a busy machine fails no test."""
+"""Shared line geometries."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import settings
-
-settings.register_profile("layoutplan-electrical", deadline=None, max_examples=50, derandomize=True, database=None)
-settings.load_profile("layoutplan-electrical")
 
 A = np.exp(2j * np.pi / 3)
 

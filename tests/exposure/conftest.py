@@ -1,18 +1,14 @@
-"""Networks that several files ask for; hypothesis without deadlines, so that a busy machine fails no test."""
+"""Networks that several files ask for."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import settings
 
 from layoutplan.exposure import Network
 
 from .dense import DenseLine
 from .worlds import FLAT, UNBALANCED, WIRES, flat_line, straight, world
-
-settings.register_profile("layoutplan-exposure", deadline=None, max_examples=5, derandomize=True, database=None)
-settings.load_profile("layoutplan-exposure")
 
 
 @pytest.fixture

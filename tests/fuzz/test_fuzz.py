@@ -1,4 +1,4 @@
-"""A fixed number of broken inputs of every kind; for more: ``python -m tests.fuzz`` (DEVELOPERS.md)."""
+"""A fixed number of broken inputs of every kind, long; for more: ``python -m tests.fuzz`` (DEVELOPERS.md)."""
 
 import sys
 from random import Random
@@ -19,6 +19,7 @@ def bench(tmp_path_factory):
     made.close()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("kind", KINDS)
 def test_no_input_breaks_a_rule(bench, kind):
     assert bench.examples(kind, range(EXAMPLES)) == []
@@ -51,6 +52,7 @@ def test_broken_rules_are_seen(tmp_path):
     assert "unfinished" in _wrong(tmp_path, 0, "", 0.1, {})
 
 
+@pytest.mark.long
 def test_a_child_that_ends_early_is_a_finding(bench, monkeypatch):
     import os
 
@@ -60,6 +62,7 @@ def test_a_child_that_ends_early_is_a_finding(bench, monkeypatch):
     assert "ended" in found.what
 
 
+@pytest.mark.long
 def test_a_request_is_a_finding(bench):
     import socket
 

@@ -9,6 +9,8 @@ from hypothesis import strategies as st
 
 from layoutplan.inputs.corridor import Corridor, Frame
 
+from ..effort import examples
+
 GEOD = pyproj.Geod(ellps="WGS84")
 MARGIN_M = 1200.0
 
@@ -19,7 +21,7 @@ def corridor(lonlat: list[tuple[float, float]], margin_m: float = MARGIN_M) -> C
     return Corridor.around(frame.points(places), margin_m, frame)
 
 
-@settings(max_examples=200)
+@settings(max_examples=examples(200))
 @given(st.floats(-180, 180), st.floats(-80, 84), st.floats(0, 360), st.floats(0, MARGIN_M))
 def test_nothing_within_the_margin_is_missed(lon: float, lat: float, bearing_deg: float, distance_m: float) -> None:
     found = corridor([(lon, lat), (lon + 0.01, lat)])

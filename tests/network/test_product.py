@@ -15,6 +15,7 @@ import pytest
 from layoutplan.exposure import tower_figures
 from layoutplan.exposure.worst import Worst
 
+from ..effort import some
 from .data import World
 from .jobs import write_job
 from .product import Dense, Product
@@ -22,7 +23,7 @@ from .worlds import SAMPLE, parting_corridor, random_world, ring
 
 WITHIN = 0.02
 SEEDS = (1, 2, 4, 7, 9, 11)
-NAMES = ("sample", "corridor", "ring", *(f"lot {seed}" for seed in SEEDS))
+NAMES = ("ring", "lot 1", "sample", "corridor", *(f"lot {seed}" for seed in SEEDS[1:]))
 KV = {"one": 220, "two": 110, "three": 110, "north": 220, "south": 110}
 STATION = "fault = {{ current_ka = {:.1f}, clearing_time_s = 0.25 }}"
 
@@ -66,7 +67,7 @@ def pairs() -> dict[str, Pair]:
     return {}
 
 
-@pytest.fixture(params=NAMES)
+@pytest.fixture(params=some(NAMES, 2))
 def pair(request: pytest.FixtureRequest, pairs: dict[str, Pair], tmp_path_factory: pytest.TempPathFactory) -> Pair:
     """One of the networks; solved once for all tests."""
     name = request.param
@@ -129,7 +130,7 @@ def test_voltage_induced_in_the_leads_by_the_worst_fault(pair):
     held(share(pair.product.worst.induced), pair.dense.share(pair.dense.induced))
 
 
-@pytest.mark.parametrize("pair", ["sample", "corridor", "lot 1"], indirect=True)
+@pytest.mark.parametrize("pair", some(["lot 1", "sample", "corridor"], 1), indirect=True)
 def test_the_image_at_the_complex_depth_is_not_low(pair):
     """Against Carson's integral in the earth return, which potentials are up to 4 % above.
 
@@ -151,7 +152,7 @@ def test_the_image_at_the_complex_depth_is_not_low(pair):
 
 @pytest.mark.parametrize(
     "fault",
-    ["current_ka = 9.0", "current_ka = 9.0, earth_wire_share_pct = 30", "grid_current_ka = 6.0"],
+    some(["current_ka = 9.0", "current_ka = 9.0, earth_wire_share_pct = 30", "grid_current_ka = 6.0"], 1),
     ids=["whole", "share", "grid"],
 )
 def test_fault_in_a_station(fault, tmp_path):
@@ -213,7 +214,9 @@ def _by_place(product: Product) -> np.ndarray:
     return np.lexsort(product.towers.lonlat_deg.round(7).T)
 
 
-@pytest.mark.parametrize("make", [ring, lambda: random_world(2), lambda: random_world(8)], ids=["ring", "2", "8"])
+@pytest.mark.parametrize(
+    "make", some([ring, lambda: random_world(2), lambda: random_world(8)], 1), ids=["ring", "2", "8"]
+)
 def test_the_order_of_lines_and_stations_does_not_matter(make, tmp_path):
     """Nor do names: a shared tower is then planned under the other line, with stakes by that line's way."""
     world, found = make(), []
@@ -254,7 +257,7 @@ def test_the_order_of_lines_and_stations_does_not_matter(make, tmp_path):
         assert b == pytest.approx(a, rel=1e-3, abs=1e-4 * most, nan_ok=True)
 
 
-@pytest.mark.parametrize("pair", ["sample", "ring", "lot 11"], indirect=True)
+@pytest.mark.parametrize("pair", some(["ring", "sample", "lot 11"], 1), indirect=True)
 def test_towers_asked_one_by_one_or_all_together(pair):
     product = pair.product
     whole, bias = product.worst, product.bias(product.every)
@@ -267,7 +270,7 @@ def test_towers_asked_one_by_one_or_all_together(pair):
         assert product.bias(np.array([tower])) == pytest.approx(bias[:, [tower]], rel=1e-9, nan_ok=True)
 
 
-@pytest.mark.parametrize("pair", ["sample", "lot 2"], indirect=True)
+@pytest.mark.parametrize("pair", some(["ring", "sample", "lot 2"], 1), indirect=True)
 def test_the_assessment_shows_these_figures(pair):
     product = pair.product
     found, worst = product.assessed(), product.worst

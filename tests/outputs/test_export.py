@@ -16,8 +16,6 @@ import shapely
 from click.testing import CliRunner
 from pandas.testing import assert_frame_equal
 
-from layoutplan import load_job
-from layoutplan import plan as plan_of
 from layoutplan.cli.main import cli
 from layoutplan.errors import OutputError
 from layoutplan.outputs import FORMATS, write_plan
@@ -33,9 +31,9 @@ UNROUNDED = ("gpkg", "map", "dxf", "parquet", "flatgeobuf")
 
 
 @pytest.fixture(scope="module")
-def sample(sample_folder):
+def sample(sample_plan):
     """A real plan: with land, terrain, faults, two lines."""
-    return plan_of(load_job(sample_folder / "job.toml"))
+    return sample_plan
 
 
 def with_formats(plan: Plan, **output: object) -> Plan:

@@ -52,11 +52,9 @@ def test_positions_to_the_millimetre_by_other_formulas(plan, tmp_path) -> None:
         assert by_name[name] == pytest.approx(UTM_32(lon, lat), abs=0.001)
 
 
-def test_the_plan_s_own_eastings(sample_folder, tmp_path) -> None:
+def test_the_plan_s_own_eastings(sample_plan, tmp_path) -> None:
     """A plan of the program's own holds the same eastings, northings and grid bearings."""
-    from layoutplan import load_job, plan
-
-    made = plan(load_job(sample_folder / "job.toml"))
+    made = sample_plan
     rows, notes = read(made, tmp_path)
     by_name = {row[4].split(" ")[0]: (float(row[2]), float(row[1])) for row in rows}
     stakes = made.electrodes

@@ -10,6 +10,8 @@ from hypothesis import strategies as st
 from layoutplan.errors import InputRangeError
 from layoutplan.outputs.waypoint_names import waypoint_names
 
+from ..effort import examples
+
 ALPHABET = re.compile(r"[A-Z0-9]([A-Z0-9-]*[A-Z0-9])?")
 
 
@@ -96,7 +98,7 @@ def test_too_short_is_refused() -> None:
         waypoint_names(["L"], ["1"], ["H"], 5)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(
     ids=st.lists(st.text(max_size=14), min_size=1, max_size=30),
     lines=st.lists(st.text(max_size=5), min_size=1, max_size=3),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -15,13 +16,12 @@ import pytest
 import shapely
 from geographiclib.geodesic import Geodesic
 
-from layoutplan import load_job
 from layoutplan.errors import InputError, JobError, OutputError
 from layoutplan.job import Job
 from layoutplan.planning.check import Checked, check_folder, check_positions
 from layoutplan.planning.checks import BROKEN, CAUTIONED, KEPT, with_grace
 from layoutplan.planning.edited import Given, edited_stakes
-from layoutplan.planning.model import NOT_CONFIRMED
+from layoutplan.planning.model import NOT_CONFIRMED, Plan
 from layoutplan.planning.pipeline import plan
 from layoutplan.planning.reopen import reopen
 
@@ -30,11 +30,9 @@ SAMPLE_JOB = Path(__file__).parents[2] / "sample_gis" / "job.toml"
 
 
 @pytest.fixture(scope="module")
-def written(sample_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+def written(sample_plan_with: Callable[..., Plan], tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("plan")
-    job = load_job(sample_folder / "job.toml")
-    formats = job.output.model_copy(update={"formats": ("gpkg", "json"), "crs": "EPSG:25832"})
-    plan(job.model_copy(update={"output": formats})).write(folder)
+    sample_plan_with(formats=("gpkg", "json"), crs="EPSG:25832").write(folder)
     return folder
 
 

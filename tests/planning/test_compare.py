@@ -10,7 +10,6 @@ import pytest
 import shapely
 from pyproj import Geod
 
-from layoutplan import load_job
 from layoutplan.errors import OutputError
 from layoutplan.planning.compare import NOT_THERE, compare_plans
 from layoutplan.planning.pipeline import plan
@@ -33,8 +32,8 @@ def written(made, folder):
 
 
 @pytest.fixture(scope="module")
-def made(sample_folder):
-    return plan(with_changes(load_job(sample_folder / "job.toml")))
+def made(sample_plan_with):
+    return sample_plan_with(formats=("gpkg", "json"))
 
 
 @pytest.fixture(scope="module")

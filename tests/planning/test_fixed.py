@@ -22,7 +22,9 @@ from layoutplan.planning.pipeline import plan
 
 @pytest.fixture(scope="module")
 def job(sample_folder: Path) -> Job:
-    return load_job(sample_folder / "job.toml")
+    """Without ways on foot, which play no part here and take half of the time."""
+    job = load_job(sample_folder / "job.toml")
+    return job.model_copy(update={"access": job.access.model_copy(update={"find_ways": False})})
 
 
 @pytest.fixture(scope="module")

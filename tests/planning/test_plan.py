@@ -14,8 +14,8 @@ TABLES = ("towers", "spans", "electrodes", "leads", "checks", "alternatives", "o
 
 
 @pytest.fixture(scope="module")
-def made(sample_folder):
-    return plan(load_job(sample_folder / "job.toml"))
+def made(sample_plan):
+    return sample_plan
 
 
 def test_every_tower_is_accounted_for(made):

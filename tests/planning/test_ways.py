@@ -1,5 +1,7 @@
 """Ways on foot in the plan: the table, the checks, the score, and when they are not looked for."""
 
+import shutil
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -18,8 +20,8 @@ def job_with(sample_folder, **changes):
 
 
 @pytest.fixture(scope="module")
-def made(sample_folder):
-    return plan(load_job(sample_folder / "job.toml"))
+def made(sample_plan):
+    return sample_plan
 
 
 @pytest.fixture(scope="module")
@@ -54,10 +56,10 @@ def test_every_stake_has_its_check(made):
     assert "protected area Ilvried Moss" in detail
 
 
-def test_parcels_count_the_metres_walked(sample_folder):
+def test_parcels_count_the_metres_walked(sample_folder, tmp_path):
     land = '\n[[land]]\npath = "valley.gpkg"\nlayer = "parcels"\nparcel_column = "parcel_no"\npermission = "granted"\n'
-    job_file = sample_folder / "job_land.toml"
-    job_file.write_text((sample_folder / "job.toml").read_text("utf-8") + land, "utf-8")
+    job_file = shutil.copytree(sample_folder, tmp_path / "sample") / "job.toml"
+    job_file.write_text(job_file.read_text("utf-8") + land, "utf-8")
     permissions = plan(load_job(job_file)).permissions
     assert (permissions["approach_m"] > 0).sum() > 10
 

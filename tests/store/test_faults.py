@@ -11,6 +11,7 @@ import pytest
 ROOT = Path(__file__).parents[2]
 
 
+@pytest.mark.long
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork")
 def test_after_every_operation_the_next_command_finds_one_whole_plan(tmp_path) -> None:
     """And the user's own files: one beside the plan, and one of the plan's that was changed."""
