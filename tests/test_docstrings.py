@@ -81,10 +81,15 @@ def test_formulas_have_a_reference():
 
 
 def test_public_functions_have_examples():
+    """Of what packages export, and of all that calculates or reads the job: what writes files is shown by its files."""
     functions = exported_functions()
     assert share(functions.values(), ">>> ") >= 0.3
     formulas = [text for name, text in functions.items() if name.startswith("layoutplan.electrical.")]
     assert share(formulas, ">>> ") >= 0.95
+    stages = ("job", "line", "terrain", "siting", "access", "electrical", "exposure")
+    tops = [node for path in MODULES if path.parts[-2] in stages for node in ast.parse(path.read_text("utf-8")).body]
+    named = [node for node in tops if isinstance(node, ast.FunctionDef) and not node.name.startswith("_")]
+    assert share([ast.get_docstring(node) or "" for node in named], ">>> ") >= 0.3
 
 
 def test_examples_of_formulas_show_units():
