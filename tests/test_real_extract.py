@@ -14,7 +14,7 @@ from layoutplan.planning.pipeline import plan
 from layoutplan.planning.read import read_plan_record
 
 ROOT = Path(__file__).parents[1]
-pytestmark = pytest.mark.shared
+pytestmark = [pytest.mark.shared, pytest.mark.long]
 
 
 def job_with_data_at(source, data, folder):

@@ -37,6 +37,7 @@ def _end_to_end(way):
     return shapely.LineString([way.coords[0], way.coords[-1]])
 
 
+@pytest.mark.long
 @pytest.mark.shared
 def test_mountain_line(shared_data, tmp_path, check):
     text = (ROOT / "docs" / "examples" / "andorra_150kv.toml").read_text("utf-8")

@@ -171,6 +171,7 @@ def test_neighbours_is_of_no_effect_any_more():
     assert none.leads.emf_fault_v == pytest.approx(few.leads.emf_fault_v, rel=1e-12)
 
 
+@pytest.mark.long
 def test_long_line_of_short_spans():
     """101 towers, 80 m apart: what is looked at about a tower is less than the line, the dense solve is all of it."""
     towers, footing = straight(101, span_m=80.0), np.full(101, 10.0)

@@ -14,7 +14,7 @@ from layoutplan.inputs import Inputs, read_inputs
 from layoutplan.inputs.coverage import covered
 from layoutplan.job import Job
 
-pytestmark = pytest.mark.shared
+pytestmark = [pytest.mark.shared, pytest.mark.long]
 
 KREMS, KARLSRUHE, ANDORRA = (
     "krems/krems-2013.osm.gz",

@@ -32,9 +32,15 @@ def free(job: Job) -> Plan:
     return plan(job)
 
 
+MADE: dict[str, Plan] = {}
+
+
 def fixed(job: Job, *items: dict[str, Any]) -> Plan:
-    """Plan with some stakes fixed; through the model, so that the items are checked."""
-    return plan(job.model_copy(update={"fixed": Job.model_validate({**_least(), "fixed": items}).fixed}))
+    """Plan with some stakes fixed, each once; through the model, so that the items are checked."""
+    key = repr(items)
+    if key not in MADE:
+        MADE[key] = plan(job.model_copy(update={"fixed": Job.model_validate({**_least(), "fixed": items}).fixed}))
+    return MADE[key]
 
 
 def _least() -> dict[str, Any]:

@@ -19,7 +19,7 @@ from layoutplan.errors import InputError
 from layoutplan.line.geodesy import turn_deg
 from layoutplan.terrain import OpenedTerrain, elevation_m, fan_lengths, fan_slopes, profiles, slope_aspect
 
-pytestmark = pytest.mark.shared
+pytestmark = [pytest.mark.shared, pytest.mark.long]
 
 Open = Callable[..., OpenedTerrain]
 

@@ -237,6 +237,7 @@ def test_a_grid_that_does_not_reach_the_towers_is_left_out(calm_plan, written):
     assert "grid: none" in text
 
 
+@pytest.mark.long
 @pytest.mark.shared
 def test_a_real_line(shared_data, written, tmp_path):
     """A mountain line of an open map extract, with its elevation model: ids and figures, no page too full."""
