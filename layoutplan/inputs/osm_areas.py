@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
-import osmium
 import shapely
 
 from layoutplan.inputs.crossings import require_few_crossings
@@ -36,42 +34,42 @@ class AreaRelation:
     ways: tuple[int, ...]
 
 
-@dataclass(frozen=True, slots=True)
 class MapRelations:
-    """The area relations of an extract that can be obstacles.
+    """The area relations of an extract that the library may not have built, taken one by one after all ways.
+
+    Parameters
+    ----------
+    rules : TagRules
 
     Attributes
     ----------
-    classed : mapping
+    classed : dict
         By relation id, with classes of their own.
-    untagged : mapping
-        By relation id, without.
+    untagged : dict
+        By relation id, without, but with edges that have some.
+    open_edges : set of int
+        Those of the ways tagged as areas that do not close which are edges of relations.
     """
 
-    classed: Mapping[int, AreaRelation]
-    untagged: Mapping[int, AreaRelation]
+    def __init__(self, rules: TagRules) -> None:
+        self._rules = rules
+        self.classed: dict[int, AreaRelation] = {}
+        self.untagged: dict[int, AreaRelation] = {}
+        self.open_edges: set[int] = set()
 
-    @classmethod
-    def read(cls, path: Path, rules: TagRules) -> MapRelations:
-        """Read only the relations of a file."""
-        classed: dict[int, AreaRelation] = {}
-        untagged: dict[int, AreaRelation] = {}
-        thing: Any
-        for thing in osmium.FileProcessor(str(path), osmium.osm.RELATION):
-            tags = dict(thing.tags)
-            if tags.get("type") not in _AREA_TYPES or thing.deleted or not thing.visible:
-                continue
-            ways = tuple(member.ref for member in thing.members if member.type == "w")
-            found = AreaRelation(rules.match(tags), display_name(tags), ways)
-            if found.matches:
-                classed[thing.id] = found
-            elif tags["type"] == "multipolygon":
-                untagged[thing.id] = found
-        return cls(classed, untagged)
-
-    def edges(self) -> frozenset[int]:
-        """Ids of all ways that are edges of these relations."""
-        return frozenset(way for group in (self.classed, self.untagged) for item in group.values() for way in item.ways)
+    def take(self, thing: Any, tags: Mapping[str, str], built: Container[int], open_ways: Container[int]) -> None:
+        """Take a relation, unless it is already built."""
+        matches = self._rules.match(tags) if tags.get("type") in _AREA_TYPES else ()
+        if not matches and tags.get("type") != "multipolygon":
+            return
+        ways = tuple(member.ref for member in thing.members if member.type == "w")
+        open_edges = {way for way in ways if way in open_ways}
+        self.open_edges |= open_edges
+        found = AreaRelation(matches, display_name(tags), ways)
+        if matches and thing.id not in built:
+            self.classed[thing.id] = found
+        elif not matches and open_edges:
+            self.untagged[thing.id] = found
 
 
 def display_name(tags: Mapping[str, str]) -> str:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from layoutplan.inputs.corridor import Corridor
 from layoutplan.inputs.evidence import is_local, thin
 from layoutplan.inputs.geodetic import FloatArray, Geometries
-from layoutplan.inputs.osm_areas import MapRelations, area_from_edges, display_name, inherited
+from layoutplan.inputs.osm_areas import AreaRelation, MapRelations, area_from_edges, display_name, inherited
 from layoutplan.inputs.osm_tags import Match, TagRules, is_coastline
 from layoutplan.inputs.signs import COVER, COVER_M, NONE, Signs, cover_points, sign_of
 
@@ -29,16 +29,15 @@ class Collector:
     Parameters
     ----------
     rules : TagRules
-    relations : MapRelations
     corridor : Corridor, optional
         Objects elsewhere are dropped batch by batch.
     """
 
-    def __init__(self, rules: TagRules, relations: MapRelations, corridor: Corridor | None) -> None:
-        self._rules, self._relations, self._corridor = rules, relations, corridor
+    def __init__(self, rules: TagRules, corridor: Corridor | None) -> None:
+        self._rules, self._relations, self._corridor = rules, MapRelations(rules), corridor
         self._wide = None if corridor is None else corridor.widened(COVER_M)
         self._factory = osmium.geom.WKBFactory()
-        self._edges: dict[int, bytes] = dict.fromkeys(relations.edges(), b"")
+        self._edges: dict[int, bytes] = {}  # only of areas that the library could not build: the others are too many
         self._open: dict[int, tuple[Match, ...]] = {}
         self._built: set[int] = set()
         self._lost: list[str] = []
@@ -63,12 +62,28 @@ class Collector:
         if len(self._wkb) >= _BATCH:
             self._flush()
 
+    def take_relation(self, thing: Any, tags: dict[str, str]) -> None:
+        """Take a relation as such; all ways come before."""
+        self._relations.take(thing, tags, self._built, self._open)
+
+    def edges(self) -> frozenset[int]:
+        """Ids of the ways that are edges of areas which the library could not build."""
+        return frozenset(way for found in self._unbuilt().values() for way in found.ways)
+
+    def take_edge(self, way: Any) -> None:
+        """Take one of these edges, which has gone by before."""
+        wkb, _ = self._drawn("way", way)
+        if wkb is not None:
+            self._edges[way.id] = wkb
+
     def finish(self) -> tuple[pd.DataFrame, FloatArray, tuple[str, ...]]:
         """Return the table of things, the evidence, and what has no place in the extract."""
         self._flush()
         self._make_unbuilt()
         empty = pd.DataFrame(columns=list(THING_COLUMNS))
         things = pd.concat(self._tables, ignore_index=True) if self._tables else empty
+        is_edge = (things["kind"] == "way") & things["osm_id"].isin(self._relations.open_edges)
+        things.loc[is_edge & (things["flaw"] == OPEN), "flaw"] = ""
         return things, thin(np.concatenate(self._evidence)), tuple(self._lost)
 
     @property
@@ -96,15 +111,12 @@ class Collector:
         if kind == "way" and is_coastline(tags):
             self._coast += _runs(thing)
         matches = self._rules.match(tags, is_point=kind == "node")
-        is_edge = kind == "way" and osm_id in self._edges
-        if not (matches or (evidence and tags) or is_edge):
+        if not (matches or (evidence and tags)):
             return
         wkb, flaw = self._drawn(kind, thing)
         if wkb is None:
             self._lost += [f"osm {kind} {osm_id}"] if matches and kind != "relation" else []
             return
-        if is_edge:
-            self._edges[osm_id] = wkb
         if kind == "relation":
             self._built.add(osm_id)
         for match in matches:
@@ -119,7 +131,7 @@ class Collector:
         form = _form(kind, match, tags.get("area"))
         if form == _FILLED and not is_closed:
             self._open[osm_id] = (*self._open.get(osm_id, ()), match)
-            form, flaw = _AS_IT_IS, "" if osm_id in self._edges else OPEN
+            form, flaw = _AS_IT_IS, OPEN  # unless it turns out to be an edge
         row = _row(kind, osm_id, match, display_name(tags), flaw)
         self._rows.append((*row, form, len(self._wkb)))
 
@@ -163,14 +175,22 @@ class Collector:
             return np.ones(len(geometry), dtype=bool)
         return self._corridor.meets(self._corridor.frame.geometries(geometry))
 
+    def _unbuilt(self) -> dict[int, AreaRelation]:
+        unbuilt = {osm_id: found for osm_id, found in self._relations.classed.items() if osm_id not in self._built}
+        return unbuilt | inherited(self._relations.untagged, self._open)
+
     def _make_unbuilt(self) -> None:
         """Make the most of areas that the library could not build, so that none is taken for free ground."""
-        unbuilt = {osm_id: found for osm_id, found in self._relations.classed.items() if osm_id not in self._built}
-        unbuilt |= inherited(self._relations.untagged, self._open)
-        for osm_id, found in sorted(unbuilt.items()):
-            parts = area_from_edges([wkb for way in found.ways if (wkb := self._edges[way])], f"osm relation {osm_id}")
-            if len(parts) == 0:
+        for osm_id, found in sorted(self._unbuilt().items()):
+            edges = [wkb for way in found.ways if (wkb := self._edges.get(way))]
+            if not edges:
                 self._lost.append(f"osm relation {osm_id}")
+                continue
+            box = shapely.total_bounds(shapely.from_wkb(edges))
+            self._corners.append(np.asarray(box).reshape(2, 2))
+            if self._corridor is not None and not self._corridor.meets_box(box.tolist()):
+                continue
+            parts = area_from_edges(edges, f"osm relation {osm_id}")
             parts = parts[self._near(parts)]
             flaw = UNBUILT if (shapely.get_dimensions(parts) < 2).any() else ""
             for match in found.matches if len(parts) else ():

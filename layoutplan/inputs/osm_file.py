@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-import osmium
 import pandas as pd
 import shapely
 from shapely import Polygon
@@ -18,8 +16,8 @@ from shapely import Polygon
 from layoutplan.errors import InputError
 from layoutplan.inputs.corridor import Corridor
 from layoutplan.inputs.geodetic import FloatArray, Geometries
-from layoutplan.inputs.osm_areas import MapRelations
 from layoutplan.inputs.osm_collect import Collector
+from layoutplan.inputs.osm_objects import clear_errors, header, objects, ways
 from layoutplan.inputs.osm_tags import TagRules, is_evidence
 from layoutplan.inputs.osm_text import check_osm_text
 from layoutplan.inputs.signs import Signs
@@ -29,7 +27,6 @@ from layoutplan.text import clean
 ATTRIBUTION = "© OpenStreetMap contributors, ODbL 1.0"
 SUPPORTS = frozenset({"tower", "pole", "portal", "terminal"})
 LINES = frozenset({"line", "minor_line"})
-_TICK = 25_000  # objects between two signs of life
 _NO_DATE = datetime(1970, 1, 1, tzinfo=UTC)  # of objects that carry none
 
 
@@ -128,15 +125,17 @@ def read_osm(
     require_file(path)
     check_osm_text(path)
     power = _PowerLines()
-    with _clear_errors(path):
-        header = osmium.FileProcessor(str(path)).header
-        box, date = _box(header), clean(header.get("osmosis_replication_timestamp") or header.get("timestamp") or "")
-        collector = Collector(rules, MapRelations.read(path, rules), corridor) if rules else None
-        newest = _NO_DATE
-        for number, thing in enumerate(_objects(path, rules)):
-            if number % _TICK == 0:
-                tick()
+    collector = Collector(rules, corridor) if rules else None
+    newest = _NO_DATE
+    with clear_errors(path):
+        about = header(path)
+        box, date = _box(about), clean(about.get("osmosis_replication_timestamp") or about.get("timestamp") or "")
+        for thing in objects(path, rules, tick):
             if _is_passed_over(thing):
+                continue
+            if thing.is_relation():
+                if collector:
+                    collector.take_relation(thing, dict(thing.tags))
                 continue
             if not date:
                 newest = max(newest, thing.timestamp)
@@ -150,29 +149,22 @@ def read_osm(
                 power.take(thing, tags)
             if collector:
                 collector.take(thing, tags, evidence=is_evidence(tags))
+        for way in ways(path, collector.edges(), tick) if collector else ():
+            collector.take_edge(way)
     things, evidence, lost = collector.finish() if collector else (pd.DataFrame(), np.empty((0, 2)), ())
     bounds = collector.bounds if collector else None
     signs, coast = (collector.signs, collector.coastlines) if collector else (Signs(), np.empty(0, dtype=object))
-    ways, supports = tuple(power.ways), power.supports
-    return OsmExtract(path, box, date or _said(newest), things, evidence, ways, supports, bounds, lost, signs, coast)
-
-
-def _objects(path: Path, rules: TagRules | None) -> Iterator[Any]:
-    """Iterate over the objects that may matter, chosen by the library before Python sees them."""
-    processor = osmium.FileProcessor(str(path)).with_locations()
-    if rules is None:
-        return iter(processor.with_filter(osmium.filter.KeyFilter("power")))
-    areas = processor.with_areas(osmium.filter.KeyFilter(*rules.keys))
-    only_tagged = osmium.filter.EmptyTagFilter()
-    only_tagged.enable_for(osmium.osm.NODE)  # untagged nodes are only corners; untagged ways may be edges of areas
-    return iter(areas.with_filter(only_tagged))
+    lines_there, supports = tuple(power.ways), power.supports
+    return OsmExtract(
+        path, box, date or _said(newest), things, evidence, lines_there, supports, bounds, lost, signs, coast
+    )
 
 
 def _is_passed_over(thing: Any) -> bool:
-    """Whether an object is one already met (closed ways come again as areas), a relation as such, or deleted."""
+    """Whether an object is one already met (closed ways come again as areas), or deleted."""
     if thing.is_area():
         return bool(thing.from_way())
-    return bool(thing.is_relation() or thing.deleted or not thing.visible)
+    return bool(thing.deleted or not thing.visible)
 
 
 class _PowerLines:
@@ -205,19 +197,3 @@ def _box(header: Any) -> Polygon | None:
     low, high = box.bottom_left, box.top_right
     polygon = shapely.box(low.lon, low.lat, high.lon, high.lat)
     return polygon if polygon.area > 0 else None
-
-
-@contextmanager
-def _clear_errors(path: Path) -> Iterator[None]:
-    try:
-        yield
-    except UnicodeDecodeError as err:
-        raise InputError(
-            f"{path.name}: holds a tag that is not UTF-8 text ({err.object[:40]!r}). Correct that tag, or fetch the "
-            "file again."
-        ) from err
-    except (RuntimeError, OSError, osmium.InvalidLocationError) as err:
-        why = clean(err)[:150]
-        fetch = "It is truncated, damaged or of another kind: fetch it again."
-        mend = "Sort it by kind and id." if "out of order" in why else fetch
-        raise InputError(f"{path.name}: cannot be read to its end as an OpenStreetMap file ({why}). {mend}") from err

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-import struct
 import unicodedata
 from functools import lru_cache
 from importlib.util import find_spec
-from io import BytesIO
 from itertools import groupby
 from pathlib import Path
 from typing import Any
 
 from anyascii import anyascii
 from reportlab.pdfbase import pdfmetrics
-from reportlab.pdfbase.ttfonts import TTFError, TTFont
 
+from layoutplan.outputs.sheets.font_file import sound_font
 from layoutplan.text import clean
 
 _BOX = "\N{WHITE SQUARE}"
@@ -53,7 +51,7 @@ class Fonts:
             return _registered(f"Further-{path.name}", str(path))
         except OSError as err:
             reason = err.strerror or "cannot be read"
-        except (TTFError, struct.error, LookupError, ValueError):  # damaged in one way or another
+        except Exception:  # damaged in one way or another: the library checks little
             reason = "not a font, or damaged"
         self.problem = f"The font '{path.name}' cannot be used ({reason}); output.font needs a TrueType file."
         return None
@@ -128,11 +126,7 @@ def _folder() -> Path:
 
 @lru_cache(maxsize=8)
 def _registered(name: str, path: str) -> str:
-    content = Path(path).read_bytes()
-    font = TTFont(name, BytesIO(content))  # given bytes, the library cannot tell where the file lies
-    if any(table["offset"] + table["length"] > len(content) for table in font.face.tables):
-        raise TTFError("cut off")  # found otherwise only when the pages are put together
-    pdfmetrics.registerFont(font)
+    pdfmetrics.registerFont(sound_font(name, Path(path)))
     return name
 
 

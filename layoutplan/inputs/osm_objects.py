@@ -1,0 +1,91 @@
+"""The objects of an OpenStreetMap extract, one after the other, as the library gives them, and its errors in words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import osmium
+
+from layoutplan.errors import InputError
+from layoutplan.inputs.osm_tags import TagRules
+from layoutplan.text import clean
+
+_TICK = 25_000  # objects between two signs of life
+
+
+def header(path: Path) -> Any:
+    """Return the header of an extract.
+
+    Raises
+    ------
+    InputError
+        The file is no OpenStreetMap file.
+    """
+    with clear_errors(path):
+        return osmium.FileProcessor(str(path)).header
+
+
+def objects(path: Path, rules: TagRules | None, tick: Callable[[], None]) -> Iterator[Any]:
+    """Iterate over the objects that may matter, chosen by the library before Python sees them.
+
+    Parameters
+    ----------
+    path : Path
+    rules : TagRules or None
+        What makes an obstacle; None leaves all but power lines and towers out.
+    tick : callable
+        Called now and then.
+
+    Raises
+    ------
+    InputError
+        The file is truncated, damaged or no OpenStreetMap file.
+    """
+    with clear_errors(path):
+        processor = osmium.FileProcessor(str(path)).with_locations()
+        if rules is None:
+            chosen = processor.with_filter(osmium.filter.KeyFilter("power"))
+        else:
+            only_tagged = osmium.filter.EmptyTagFilter()
+            only_tagged.enable_for(osmium.osm.NODE | osmium.osm.WAY)  # the others are only corners and edges
+            chosen = processor.with_areas(osmium.filter.KeyFilter(*rules.keys)).with_filter(only_tagged)
+    yield from _told(path, chosen, tick)
+
+
+def ways(path: Path, ids: Collection[int], tick: Callable[[], None]) -> Iterator[Any]:
+    """Iterate over some ways of an extract, with the places of their nodes; parameters and errors as above."""
+    if not ids:
+        return
+    with clear_errors(path):
+        processor = osmium.FileProcessor(str(path)).with_locations()
+        only_ways = processor.with_filter(osmium.filter.EntityFilter(osmium.osm.WAY))
+        chosen = only_ways.with_filter(osmium.filter.IdFilter(ids))
+    yield from _told(path, chosen, tick)
+
+
+def _told(path: Path, chosen: Iterable[Any], tick: Callable[[], None]) -> Iterator[Any]:
+    with clear_errors(path, ValueError, IndexError, OverflowError):  # of the library: whoever takes them is outside
+        for number, thing in enumerate(chosen):
+            if number % _TICK == 0:
+                tick()
+            yield thing
+
+
+@contextmanager
+def clear_errors(path: Path, *further: type[Exception]) -> Iterator[None]:
+    """Turn what the library raises into an InputError; further kinds where nothing but the library runs."""
+    try:
+        yield
+    except UnicodeDecodeError as err:
+        raise InputError(
+            f"{path.name}: holds a tag that is not UTF-8 text ({err.object[:40]!r}). Correct that tag, or fetch the "
+            "file again."
+        ) from err
+    except (RuntimeError, OSError, osmium.InvalidLocationError, *further) as err:
+        why = clean(err)[:150]
+        fetch = "It is truncated, damaged or of another kind: fetch it again."
+        mend = "Sort it by kind and id." if "out of order" in why else fetch
+        raise InputError(f"{path.name}: cannot be read to its end as an OpenStreetMap file ({why}). {mend}") from err
