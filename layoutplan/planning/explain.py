@@ -13,6 +13,7 @@ from layoutplan.planning.explain_electrics import limit_lines, stake_lines, towe
 from layoutplan.planning.limits_again import odd_limits
 from layoutplan.planning.on_foot import way_lines
 from layoutplan.planning.read import read_plan
+from layoutplan.planning.sound import taken_apart
 from layoutplan.planning.stored import moved
 from layoutplan.siting.judge import TERMS
 
@@ -47,8 +48,14 @@ def explain_tower(folder: Path, tower: str, line: str | None = None) -> list[str
     Raises
     ------
     OutputError
-        The folder holds no plan, one of a newer version, or the plan no such tower (or several).
+        The folder holds no plan, one of a newer version or one that was taken apart, or the plan no such tower (or
+        several).
     """
+    with taken_apart(folder):
+        return _explained(folder, tower, line)
+
+
+def _explained(folder: Path, tower: str, line: str | None) -> list[str]:
     written = read_plan(folder, record_needed=False)
     tables = written.tables
     line_id, tower_id = _find(tables["towers"], folder, tower, line)

@@ -10,6 +10,7 @@ from fnmatch import fnmatch
 from pathlib import Path
 from typing import Any
 
+import geopandas as gpd
 import pandas as pd
 import pyarrow as pa
 import pyogrio
@@ -18,6 +19,7 @@ from pyogrio.errors import DataLayerError, DataSourceError, FeatureError
 
 from layoutplan.errors import InputError, OutputError
 from layoutplan.inputs.database import check_database
+from layoutplan.inputs.geodetic import require_places
 from layoutplan.job import Job
 from layoutplan.job.given import with_given
 from layoutplan.planning.numbered import plan_numbers_in
@@ -45,6 +47,7 @@ _SHAPE = {"settings": dict, "summary": dict, "obstacle_classes": dict, "software
     ("inputs", "files", "cautions", "assumptions", "problems", "given"), list
 )
 _ENTRIES = {"files": ("file", "sha256"), "inputs": ("file", "sha256", "used_for")}
+_MOST_LEVELS = 40  # of a record; settings have some ten
 _LONGEST_NAME = 255  # bytes; what most file systems take
 _AS_WRITTEN = ("settings", "given", "obstacle_classes", "files")  # their texts are keys, or enter the plan's number
 STYLES_TABLE = "layer_styles"  # how desktop programs draw the layers; no table of the plan
@@ -176,6 +179,8 @@ def read_plan_tables(folder: str | Path) -> dict[str, pd.DataFrame]:
         check_database(path, views=False)
         names = [name for name in pyogrio.list_layers(path)[:, 0] if name != STYLES_TABLE]
         tables = {str(name): _inert(pyogrio.read_dataframe(path, layer=name, use_arrow=True)) for name in names}
+        for crs in {table.crs for table in tables.values() if isinstance(table, gpd.GeoDataFrame) and table.crs}:
+            require_places(crs, TABLES_NAME, "Plan again")
     except (*_UNREADABLE, InputError) as err:
         raise OutputError(f"'{path}': not a readable plan ({clean(err)[:200]}). Plan again into this folder.") from err
     require_sound(tables, Path(folder))
@@ -234,6 +239,8 @@ def _inert_texts(node: Any) -> Any:
 
 def _require_shape(record: Mapping[str, Any], path: Path) -> None:
     """Refuse a record whose parts are not of the kind that every reader takes for granted."""
+    if _is_deep(record):
+        raise OutputError(f"'{path}': lists nested more than {_MOST_LEVELS} deep. Plan again into this folder.")
     wrong = [name for name, kind in _SHAPE.items() if not isinstance(record.get(name, kind()), kind)]
     for name in ("cautions", "assumptions", "problems", "given"):
         if name not in wrong and not all(isinstance(text, str) for text in record.get(name, ())):
@@ -243,6 +250,14 @@ def _require_shape(record: Mapping[str, Any], path: Path) -> None:
             wrong.append(name)
     if wrong:
         raise OutputError(f"'{path}': {', '.join(wrong)} is not as it was written. Plan again into this folder.")
+
+
+def _is_deep(record: Mapping[str, Any]) -> bool:
+    level: list[Any] = [record]
+    for _ in range(_MOST_LEVELS):
+        level = [part for node in level for part in (node.values() if isinstance(node, dict) else node)]
+        level = [node for node in level if isinstance(node, dict | list)]
+    return bool(level)
 
 
 def _is_entry(entry: Any, keys: Sequence[str]) -> bool:

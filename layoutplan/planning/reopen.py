@@ -25,6 +25,7 @@ from layoutplan.job.terrain import Terrain
 from layoutplan.line import LineModel, build_lines
 from layoutplan.planning.found import found_terrain
 from layoutplan.planning.read import TABLES_NAME, Written, read_plan, recorded_job
+from layoutplan.planning.sound import taken_apart
 from layoutplan.terrain import Dem, OpenedTerrain, open_terrain
 from layoutplan.text import clean
 
@@ -88,13 +89,8 @@ def reopen(folder: str | Path, job_file: str | Path | None = None) -> Reopened:
     LayoutPlanError
         The job file or its elevation model cannot be used.
     """
-    try:
+    with taken_apart(folder):
         return _reopened(Path(folder), job_file)
-    except (AttributeError, IndexError, KeyError, TypeError, ValueError, ValidationError) as err:
-        raise OutputError(
-            f"'{folder}': plan.json or plan.gpkg was taken apart ({type(err).__name__}: {clean(err)[:100]}). "
-            "Plan again into this folder."
-        ) from err
 
 
 def _reopened(folder: Path, job_file: str | Path | None) -> Reopened:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import shapely
 
-from layoutplan.errors import OutputError
+from layoutplan.errors import LayoutPlanError, OutputError
 from layoutplan.job import shipped_classes
 from layoutplan.planning.checks import BROKEN, CAUTIONED, KEPT, UNKNOWN
 from layoutplan.planning.model import NOT_CONFIRMED, STATUSES
@@ -48,6 +49,20 @@ def require_sound(tables: Mapping[str, pd.DataFrame], folder: Path) -> None:
     looks = (_columns, _words, _keys, _ends, _places)  # each rests on those before it
     for found in (found for look in looks for found in look(tables)):
         raise OutputError(f"'{folder}': plan.gpkg was changed: {found}. {_MEND}")
+
+
+@contextmanager
+def taken_apart(folder: str | Path) -> Iterator[None]:
+    """Turn what comes of tables or a record from which something was taken away into an OutputError."""
+    try:
+        yield
+    except LayoutPlanError:
+        raise
+    except (AttributeError, IndexError, KeyError, TypeError, ValueError) as err:  # pydantic's ValidationError too
+        raise OutputError(
+            f"'{folder}': plan.json or plan.gpkg was taken apart ({type(err).__name__}: {clean(err)[:100]}). "
+            "Plan again into this folder."
+        ) from err
 
 
 def _columns(tables: Mapping[str, pd.DataFrame]) -> Iterator[str]:

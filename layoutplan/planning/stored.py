@@ -26,6 +26,7 @@ from layoutplan.planning.read import (
     read_plan,
     recorded_job,
 )
+from layoutplan.planning.sound import taken_apart
 from layoutplan.text import clean
 
 _DECIMALS = 9  # of a degree, as in the tables of a plan
@@ -78,7 +79,7 @@ def stored_plan(folder: str | Path, job_file: str | Path | None = None) -> Store
     missing = [name for name in _tables() if name not in read]
     if missing:
         raise OutputError(f"'{folder}': plan.gpkg has no layer {', '.join(missing)}. Plan again into this folder.")
-    try:
+    with taken_apart(folder):
         frame = Frame.around(read["towers"][["lon", "lat"]].to_numpy(dtype=float))
         tables = {
             name: _in_degrees(read[name], frame) if spatial else read[name] for name, spatial in _tables().items()
@@ -92,11 +93,6 @@ def stored_plan(folder: str | Path, job_file: str | Path | None = None) -> Store
             )
         changed = "" if written.as_written else _require_in_place(plan, str(record.get("plan_number")), folder)
         return Stored(plan, changed, (*written.notes, *said), lost)
-    except (AttributeError, KeyError, TypeError, ValueError) as err:  # whatever was taken away; ValidationError too
-        raise OutputError(
-            f"'{folder}': plan.json or plan.gpkg was taken apart ({type(err).__name__}: {clean(err)[:100]}). "
-            "Plan again into this folder."
-        ) from err
 
 
 def _plan(record: Mapping[str, Any], tables: Mapping[str, Any]) -> tuple[Plan, list[str]]:

@@ -20,10 +20,11 @@ from layoutplan.errors import ColumnError, CRSError, InputError, OutputError
 from layoutplan.inputs.csv_table import read_csv, read_csv_towers
 from layoutplan.inputs.geodetic import cut_long, parse_crs
 from layoutplan.inputs.osm_file import read_osm
+from layoutplan.inputs.osm_tags import TagRules
 from layoutplan.inputs.towers import read_towers
 from layoutplan.inputs.vector import open_vector
 from layoutplan.inputs.vector_table import read_vector
-from layoutplan.job import TowerSource
+from layoutplan.job import TowerSource, shipped_classes
 from layoutplan.job.section import FileSource
 from layoutplan.outputs.gpkg import named_crs
 
@@ -133,3 +134,28 @@ def test_figures_beyond_physics(towers_csv: Write) -> None:
     path = towers_csv("tower_id,lon,lat,w\n1,8,49,6.8\n2,8.01,49,680\n")
     with pytest.raises(ColumnError, match="row 3, field 'w': 680 m cannot be meant: at most 60 m"):
         read_towers(TowerSource(path=path, base_width_column="w"), "lines[0].towers")
+
+
+NODE = '<node id="1" lat="49" lon="8" version="1">{}</node>'
+
+
+@pytest.mark.parametrize(
+    ("inside", "words"),
+    [
+        (NODE.format(f'<tag k="name" v="{"a" * 70_000}"/>'), "OSM tag value is too long"),
+        (NODE.format(f'<tag k="{"a" * 70_000}" v="a"/>'), "OSM tag key is too long"),
+        (f'<relation id="1"><member type="way" ref="1" role="{"a" * 70_000}"/></relation>', "role is too long"),
+        ('<node id="abc" lat="49" lon="8"/>', "illegal id: 'abc'"),
+        ('<node id="-9223372036854775808" lat="49" lon="8"/>', "illegal id"),
+        ('<node id="1" lat="49" lon="8" version="99999999999999"/>', "illegal version"),
+        ('<node id="1" lat="49" lon="8" timestamp="9999-99-99T00:00:00Z"/>', "can not parse timestamp"),
+    ],
+    ids=["value", "key", "role", "id", "least id", "version", "timestamp"],
+)
+@pytest.mark.parametrize("rules", [None, TagRules(shipped_classes())], ids=["lines", "map"])
+def test_what_the_library_for_extracts_raises_is_put_in_words(tmp_path, inside, words, rules):
+    """It raises a `ValueError` for what its own writer would never write."""
+    path = tmp_path / "map.osm"
+    path.write_text(f'<osm version="0.6">{inside}</osm>', "utf-8")
+    with pytest.raises(InputError, match=rf"map.osm: cannot be read to its end .*{words}"):
+        read_osm(path, rules=rules, lines=True)

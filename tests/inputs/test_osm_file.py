@@ -14,7 +14,10 @@ import pytest
 import shapely
 
 from layoutplan.errors import InputError
+from layoutplan.inputs.corridor import Corridor, Frame
+from layoutplan.inputs.osm_collect import Collector
 from layoutplan.inputs.osm_file import OsmExtract, read_osm
+from layoutplan.inputs.osm_objects import objects, ways
 from layoutplan.inputs.osm_tags import TagRules
 from layoutplan.job import shipped_classes
 
@@ -86,6 +89,36 @@ def test_area_with_a_missing_edge_is_not_lost(osm_file: NewFile) -> None:
     assert set(found["flaw"]) == {"unbuilt"}
     assert sorted(shape.geom_type for shape in found["geometry"]) == ["LineString", "Polygon"]
     assert shapely.union_all(found["geometry"].to_numpy()).covers(shapely.LineString([(8.1, 49), (8.1, 49.001)]))
+
+
+def test_edges_are_kept_only_of_areas_that_cannot_be_built(osm_file: NewFile) -> None:
+    """Those of all areas of a country would fill the memory; they are read again for the few that need it."""
+    new = osm_file()
+    whole = [new.square(8 + number / 100, 49, 0.001) for number in range(20)]
+    for way in whole:
+        new.relation([(way, "outer")], type="multipolygon", natural="water")
+    half = new.line([(8.5, 49), (8.5, 49.001), (8.501, 49.001)])
+    new.relation([(half, "outer"), (77777, "outer")], type="multipolygon", natural="water")
+    path = new.save()
+    collector = Collector(RULES, None)
+    for thing in objects(path, RULES, lambda: None):
+        if thing.is_relation():
+            collector.take_relation(thing, dict(thing.tags))
+        elif not (thing.is_area() and thing.from_way()):
+            collector.take(thing, dict(thing.tags), evidence=False)
+    assert collector.edges() == {half, 77777}
+    assert [way.id for way in ways(path, collector.edges(), lambda: None)] == [half]
+
+
+def test_area_that_cannot_be_built_far_away_is_left_out(osm_file: NewFile) -> None:
+    new = osm_file()
+    ponds = []
+    for lon in (8.1, 9.1):
+        half = new.line([(lon, 49), (lon, 49.001), (lon + 0.001, 49.001)])
+        ponds.append(new.relation([(half, "outer"), (77777, "outer")], type="multipolygon", natural="water"))
+    around = np.array([[8.1, 49.0]])
+    corridor = Corridor.around(around, 1000.0, Frame.around(around))
+    assert read(new.save(), corridor=corridor).things["osm_id"].tolist() == ponds[:1]
 
 
 def test_area_without_any_edge_is_reported(osm_file: NewFile) -> None:

@@ -90,6 +90,31 @@ def test_named_by_every_reader(folder, planned, statement, words):
         assert "Plan again into this folder" in result.stderr
 
 
+def test_tables_in_a_system_without_places_on_the_earth(folder, planned):
+    site = 'LOCAL_CS["site",UNIT["metre",1]]'
+    change(folder, f"UPDATE gpkg_spatial_ref_sys SET definition = '{site}', organization = 'NONE'")
+    for command in (["explain", str(folder), "2"], ["compare", str(planned), str(folder)]):
+        result = CliRunner().invoke(cli, command)
+        assert result.exit_code == 2, result.exception
+        assert "not a readable plan" in result.stderr
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "ALTER TABLE alternatives DROP COLUMN caution_crossings",
+        "ALTER TABLE approaches DROP COLUMN tower_id",
+        "ALTER TABLE electrodes DROP COLUMN easting",
+        "ALTER TABLE exposures DROP COLUMN ratio",
+    ],
+)
+def test_any_other_column_that_was_taken_away(folder, statement):
+    change(folder, statement)
+    result = CliRunner().invoke(cli, ["explain", str(folder), "2"])
+    assert result.exit_code == 2, result.exception
+    assert "Plan again into this folder" in result.stderr
+
+
 @pytest.mark.parametrize(
     "statement",
     some(
@@ -139,6 +164,7 @@ ODD_FILES = [
 ]
 ODD_RECORDS = [f'{{"format_version": 3, "files": {files}}}' for files in ODD_FILES]
 ODD_RECORDS += ["[" * 100_000, '{"format_version": ' + "9" * 5000 + "}", "null", "5"]
+ODD_RECORDS.append('{"format_version": 3, "settings": ' + '{"a": ' * 900 + "1" + "}" * 901)
 
 
 @pytest.mark.parametrize("record", ODD_RECORDS, ids=range(len(ODD_RECORDS)))

@@ -1,10 +1,12 @@
 """Names from data on the sheets: hostile ones, other scripts, letters that no font has."""
 
 import dataclasses
+import struct
+import time
 
 import pytest
 
-from layoutplan.outputs.sheets.fonts import _folder
+from layoutplan.outputs.sheets.fonts import Fonts, _folder
 from layoutplan.text import clean
 
 COVER = 2
@@ -84,3 +86,46 @@ def test_names_of_any_length_keep_to_their_page(calm_plan, written):
     assert "Towerxxxx" in text
     assert "xxxxEND" in text
     assert len(document.pages) == COVER + len(towers)
+
+
+def placed(font, table, content, at=0):
+    """The font with other bytes in one of its tables."""
+    number = struct.unpack_from(">H", font, 4)[0]
+    entries = [font[12 + 16 * index : 28 + 16 * index] for index in range(number)]
+    start = next(struct.unpack_from(">L", entry, 8)[0] for entry in entries if entry[:4] == table) + at
+    return font[:start] + content + font[start + len(content) :]
+
+
+def letter_map(kind):
+    """A table of letters (ISO/IEC 14496-22, 'cmap') in which there are thousands of millions of them."""
+    head = struct.pack(">HHHHL", 0, 1, 3, 10, 12)
+    if kind == 4:  # segments that all hold all letters
+        number = 2000
+        ends, starts = struct.pack(">H", 0xFFFF) * number, struct.pack(">H", 0) * number
+        return (
+            head + struct.pack(">7H", 4, 0xFFFF, 0, 2 * number, 0, 0, 0) + ends + bytes(2) + starts + bytes(4 * number)
+        )
+    if kind == 10:
+        return head + struct.pack(">HHLLLL", 10, 0, 20, 0, 0, 0xFFFFFFFF)
+    return head + struct.pack(">HHLLL", kind, 0, 28, 0, 1) + struct.pack(">LLL", 0, 0xFFFFFFFF, 1)
+
+
+@pytest.mark.parametrize("kind", [4, 10, 12, 13])
+def test_a_font_with_more_letters_than_there_are_is_refused_at_once(tmp_path, kind):
+    """The library that embeds fonts would count them all, for hours and in all the memory."""
+    path = tmp_path / "many.ttf"
+    path.write_bytes(placed((_folder() / "DejaVuSans.ttf").read_bytes(), b"cmap", letter_map(kind)))
+    start = time.process_time()
+    assert "many.ttf' cannot be used (not a font, or damaged)" in Fonts(path).problem
+    assert time.process_time() - start < 2.0
+
+
+def test_a_font_whose_glyphs_run_out_of_their_places_is_refused(tmp_path):
+    """Found otherwise only when the pages are put together, in a traceback or after hours."""
+    path = tmp_path / "glyphs.ttf"
+    path.write_bytes(placed((_folder() / "DejaVuSans.ttf").read_bytes(), b"loca", b"\xff" * 8, at=40))
+    assert "cannot be used" in Fonts(path).problem
+
+
+def test_a_font_that_is_no_plain_file_is_refused(tmp_path):
+    assert "no plain file" in Fonts(tmp_path).problem
