@@ -139,7 +139,10 @@ def _with_ground(
                 f"'{job_file}': the files under [terrain] are not those that the plan was made with. Name those, or "
                 "plan again."
             )
-    return replace(plan, job=plan.job.model_copy(update={"terrain": terrain})), lost
+    output = plan.job.output
+    if output.font:  # named by somebody else: nowhere either, and the sheets say that it is missing
+        output = output.model_copy(update={"font": folder / ".layoutplan" / output.font.name})
+    return replace(plan, job=plan.job.model_copy(update={"terrain": terrain, "output": output})), lost
 
 
 def _tables() -> dict[str, bool]:

@@ -292,3 +292,17 @@ def test_on_the_command_line(make_plan, tmp_path) -> None:
     nowhere = CliRunner().invoke(cli, ["export", str(tmp_path / "nowhere"), "--to", "gpx"])
     assert nowhere.exit_code == 2
     assert "no plan here" in nowhere.stderr
+
+
+def test_a_font_that_a_plan_of_somebody_else_names_is_not_opened(make_plan, tmp_path) -> None:
+    font, folder = tmp_path / "own.ttf", tmp_path / "plan"
+    font.write_bytes(b"whatever lies on this machine")
+    write_plan(with_formats(make_plan(3), formats=BASE, font=font), folder)
+    record = json.loads((folder / "plan.json").read_text("utf-8"))
+    assert record["settings"]["output"]["font"] == "own.ttf"  # its name, not where it lay
+    record["settings"]["output"]["font"] = str(font)
+    (folder / "plan.json").write_text(json.dumps(record), "utf-8")
+    named = stored_plan(folder).plan.job.output.font
+    assert named is not None
+    assert named.name == "own.ttf"
+    assert not named.exists()
