@@ -149,8 +149,9 @@ def read_osm(
                 power.take(thing, tags)
             if collector:
                 collector.take(thing, tags, evidence=is_evidence(tags))
-        for way in ways(path, collector.edges(), tick) if collector else ():
-            collector.take_edge(way)
+        if collector:
+            for way in ways(path, collector.edges(), tick):
+                collector.take_edge(way)
     things, evidence, lost = collector.finish() if collector else (pd.DataFrame(), np.empty((0, 2)), ())
     bounds = collector.bounds if collector else None
     signs, coast = (collector.signs, collector.coastlines) if collector else (Signs(), np.empty(0, dtype=object))

@@ -84,7 +84,7 @@ def clear_errors(path: Path, *further: type[Exception]) -> Iterator[None]:
             f"{path.name}: holds a tag that is not UTF-8 text ({err.object[:40]!r}). Correct that tag, or fetch the "
             "file again."
         ) from err
-    except (RuntimeError, OSError, osmium.InvalidLocationError, *further) as err:
+    except (RuntimeError, OSError, osmium.InvalidLocationError, *further) as err:  # type: ignore[misc]
         why = clean(err)[:150]
         fetch = "It is truncated, damaged or of another kind: fetch it again."
         mend = "Sort it by kind and id." if "out of order" in why else fetch
