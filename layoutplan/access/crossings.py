@@ -108,11 +108,14 @@ def _asked_at(window: Window, places: IntArray) -> tuple[str, ...]:
 def _locked(window: Window, line: shapely.LineString) -> tuple[str, ...]:
     """Tell of a locked gate through which a way passes a fence."""
     ground, cell_m = window.ground, window.cell_m
+    fences = window.features.where(ground.feature_class[window.features.row] == FENCE)
+    passed = fences.where(shapely.intersects(fences.shape, line)).shape
+    if len(passed) == 0:
+        return ()
     gates = placed(ground.gate_tree, window.frame, window.half_m)
     gate = shapely.union_all(gates.shape[ground.is_locked[gates.row]])
-    fences = window.features.where(ground.feature_class[window.features.row] == FENCE)
-    passed = shapely.intersection(fences.shape[shapely.dwithin(fences.shape, gate, cell_m)], line)
-    return (LOCKED_GATE,) if shapely.dwithin(passed, gate, 1.5 * cell_m).any() else ()
+    at = shapely.intersection(passed[shapely.dwithin(passed, gate, cell_m)], line)
+    return (LOCKED_GATE,) if shapely.dwithin(at, gate, 1.5 * cell_m).any() else ()
 
 
 def _strips(window: Window, line: shapely.LineString) -> IntArray:

@@ -9,6 +9,8 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from shapely import STRtree
 
+from layoutplan.inputs.osm_ways import NO_STOPPING, OPEN
+
 _JOINED_DEG = 1e-6  # about a decimetre: ends of roads that are drawn to meet
 _SHORT_M = 2000.0  # a net of open roads longer than this is taken to lead somewhere (judgement)
 _METRES_PER_DEGREE = 111_200.0
@@ -24,7 +26,7 @@ def enclosed(
     roads : ndarray of LineString, shape (n,)
         EPSG:4326.
     vehicle : ndarray of str, shape (n,)
-        ``"yes"`` marks the open ones.
+        ``"yes"`` marks the open ones; those where one may only not stop are open, too.
     road_class : ndarray of str, shape (n,)
 
     Returns
@@ -34,7 +36,7 @@ def enclosed(
         nothing at all may be cut off by the map's edge or drawn carelessly: it stays open.
     """
     count = len(roads)
-    is_open = np.asarray(vehicle == "yes")
+    is_open = np.isin(vehicle, [OPEN, NO_STOPPING])
     if not is_open.any() or is_open.all():
         return np.zeros(count, dtype=bool)
     one, other = _joints(roads)

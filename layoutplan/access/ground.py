@@ -12,6 +12,7 @@ from shapely import STRtree
 
 from layoutplan.access.lattice import BoolArray, Geometries, IntArray
 from layoutplan.access.sharing import tracks_asked_for
+from layoutplan.inputs.osm_ways import NO_STOPPING
 from layoutplan.job.access import Access
 from layoutplan.job.classes import PERMITTED, ObstacleClass, overhead_lines
 from layoutplan.line.geodesy import FloatArray
@@ -21,7 +22,7 @@ NO_ENTRY, FENCE, TRACK = "no_entry", "fence_wall", "track_path"
 BRIDGE, RIVER = "bridge_overhead", "river_canal"
 YES, PERMIT, NO = 0, 1, 2
 LOCKED = "locked"
-_NOT_DRIVEN = ("no", "private path")
+_NO_STOP = ("no", "private path", NO_STOPPING)
 # what a walker does not meet underfoot
 _UNSEEN = (
     *("woodland", "crops", "permitted_land", "underground_cable", "pipeline"),
@@ -106,7 +107,8 @@ def build_ground(
     roads : GeoDataFrame
         Columns ``ROAD_COLUMNS``, EPSG:4326, lines: what leads over the ground or over bridges, no tunnels. ``vehicle``
         is ``"yes"``, ``"permit"`` or ``"no"``, by law and by nature (a footway is ``"no"``, or ``"private path"``
-        where walking needs a permission, too); anything else counts as ``"permit"``.
+        where walking needs a permission, too; ``"no stopping"`` is driven along only); anything else counts as
+        ``"permit"``.
         ``bridge`` is the row of the bridge in ``features``, or -1. Roads count as at least as wide as their class.
         Longitudes run on across the antimeridian as those of the towers do.
     classes : mapping
@@ -152,7 +154,7 @@ def build_ground(
         may_stop=may_stop,
         track=tracks_asked_for(road_shapes, roads["name"].to_numpy(dtype=object), may_stop == PERMIT),
         is_open=np.array([np.isfinite(factors[one]) for one in road_class], dtype=bool),
-        is_private=~np.isin(vehicle, ["yes", "no"]),
+        is_private=~np.isin(vehicle, ["yes", "no", NO_STOPPING]),
         bridge=bridge,
         road_width_m=np.fmax(roads["width_m"].to_numpy(dtype=float), usual_m),
         permitted_given=permitted_given or bool((kind == PERMITTED).any()),
@@ -163,8 +165,8 @@ def build_ground(
 def _may_stop(
     road_class: NDArray[np.object_], vehicle: NDArray[np.object_], bridge: IntArray, settings: Access
 ) -> IntArray:
-    """Tell where the vehicle may stop: never on a bridge, nobody steps off it to the ground below."""
+    """Tell where the vehicle may stop: never on a bridge, nobody steps off it to the ground below, nor on motorways."""
     agreed = np.isin(road_class, settings.stop_by_agreement)
     usable = np.isin(road_class, settings.usable_classes) | agreed
     verdict = np.where((vehicle == "yes") & ~agreed, YES, PERMIT)
-    return np.where(usable & ~np.isin(vehicle, _NOT_DRIVEN) & (bridge < 0), verdict, NO)
+    return np.where(usable & ~np.isin(vehicle, _NO_STOP) & (bridge < 0), verdict, NO)

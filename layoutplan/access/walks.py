@@ -269,10 +269,11 @@ def other_stops(walks: Walks) -> list[DropOff]:
     level, place = level[worth], place[worth]
     found: dict[int, DropOff] = {}
     for some in _growing(np.argsort(walks.seconds[place], kind="stable")):
-        road, line = connectors(window, place[some], level[some])
+        road, shape = nearest_roads(window, place[some], level[some])
         track = np.where(level[some] == PERMIT, window.ground.track[road], FREE)
         new = ~np.isin(track, [*found])
-        some, road, line, track = some[new], road[new], line[new], track[new]
+        some, road, track = some[new], road[new], track[new]
+        line = _lines_to(window, place[some], shape[new])
         seconds = walks.seconds[place[some]] + last_steps_s(walks, place[some], shapely.length(line))
         seconds[_parted(window, road, line)] = np.inf
         for i in np.lexsort((place[some], seconds)).tolist():
@@ -280,20 +281,39 @@ def other_stops(walks: Walks) -> list[DropOff]:
                 point = shapely.get_coordinates(line[i])[-1]
                 permit = bool(level[some[i]] == PERMIT)
                 found[int(track[i])] = DropOff(int(place[some[i]]), point, int(road[i]), permit, float(seconds[i]))
+        if len(found) == _tracks_at(window, level):
+            break
     return sorted(found.values(), key=lambda stop: (stop.seconds, stop.place))
 
 
 def connectors(window: Window, place: IntArray, level: IntArray) -> tuple[IntArray, Geometries]:
     """From each place the nearest road of its level (``YES``, ``PERMIT``), and the shortest line to it."""
+    road, shape = nearest_roads(window, place, level)
+    return road, _lines_to(window, place, shape)
+
+
+def nearest_roads(window: Window, place: IntArray, level: IntArray) -> tuple[IntArray, Geometries]:
+    """Of each place the nearest road of its level: its row among the job's roads, and its shape here."""
     start = np.asarray(shapely.points(window.places_m(place)))
-    road, line = np.zeros(len(place), dtype=np.int64), np.empty(len(place), dtype=object)
+    road, shape = np.zeros(len(place), dtype=np.int64), np.empty(len(place), dtype=object)
     for one in np.unique(level):
         mine = level == one
         roads = window.roads.where(window.ground.may_stop[window.roads.row] == one)
         nearest = STRtree(roads.shape).nearest(start[mine])
-        road[mine] = roads.row[nearest]
-        line[mine] = shapely.shortest_line(start[mine], roads.shape[nearest])
-    return road, line
+        road[mine], shape[mine] = roads.row[nearest], roads.shape[nearest]
+    return road, shape
+
+
+def _lines_to(window: Window, place: IntArray, road: Geometries) -> Geometries:
+    """Shortest lines from places to roads."""
+    return np.asarray(shapely.shortest_line(shapely.points(window.places_m(place)), road))
+
+
+def _tracks_at(window: Window, level: IntArray) -> int:
+    """How many tracks with stops of some levels there are, the free ones counted as one."""
+    rows = window.roads.row[window.ground.may_stop[window.roads.row] == PERMIT]
+    tracks = np.unique(window.ground.track[rows]) if (level == PERMIT).any() else ()
+    return len(tracks) + bool((level != PERMIT).any())
 
 
 def _parted(window: Window, road: IntArray, line: Geometries) -> NDArray[np.bool_]:

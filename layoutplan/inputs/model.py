@@ -85,8 +85,8 @@ class Inputs:
         Map features of the corridor, columns ``FEATURE_COLUMNS``, EPSG:4326, valid, two-dimensional, not empty.
         ``width_m`` is the full width on the ground (0 for areas). ``road_class`` is that of roads, tracks and paths, on
         bridges too; ``vehicle`` says of them and of gates whether one may be driven there: ``"yes"``, ``"permit"`` or
-        ``"no"``; of a ``"private path"``, and of what is ``"locked"``, that one may
-        not even walk there without asking. Both are empty elsewhere.
+        ``"no"``; ``"no stopping"``, that one may, but not stop; of a ``"private path"``, and of what is ``"locked"``,
+        that one may not even walk there without asking. Both are empty elsewhere.
     evidence : ndarray, shape (n, 2)
         Longitude and latitude of every mapped vertex read, power lines left out: where the map has something.
     cover : ndarray, shape (n, 2)

@@ -8,6 +8,7 @@ Only what the map says plainly counts as open to the crew's vehicle. Decisions, 
   footway speaks of people. Where they are private or closed to people, walking there needs a permission, too.
 - An untagged gate may be locked: driving through needs a permission. One tagged as locked, or as private or closed to
   people, is not walked through without asking either. Bollards and blocks stop vehicles.
+- Nobody stops on a motorway, on another road for motor traffic only, or in a tunnel or gallery, whoever permits it.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from collections.abc import Mapping, Sequence
 
 ROAD_CLASSES = frozenset({"main_road", "minor_road", "track_path"})
 GATE, BRIDGE = "gate", "bridge_overhead"
-OPEN, PERMIT, CLOSED, PRIVATE_PATH = "yes", "permit", "no", "private path"
+OPEN, PERMIT, CLOSED, PRIVATE_PATH, NO_STOPPING = "yes", "permit", "no", "private path", "no stopping"
 LOCKED = "locked"
 _KEYS = ("motorcar", "motor_vehicle", "vehicle", "access")  # the more special one counts
 _BY_NAME = ("motorcar", "motor_vehicle")
@@ -26,6 +27,7 @@ _NOT_DRIVEN = frozenset(
     {"path", "footway", "cycleway", "bridleway", "steps", "via_ferrata", "pedestrian", "construction", "busway"}
 )
 _PRIVATE_SERVICE = frozenset({"driveway", "emergency_access", "drive-through"})
+_MOTORWAYS = frozenset({"motorway", "motorway_link"})
 _STOPS_VEHICLES = frozenset({"bollard", "block", "cycle_barrier", "kissing_gate", "stile", "turnstile", "log"})
 _ALWAYS_OPEN = frozenset({"cattle_grid", "entrance"})
 
@@ -33,13 +35,29 @@ _ALWAYS_OPEN = frozenset({"cattle_grid", "entrance"})
 def vehicle_on_road(tags: Mapping[str, str]) -> str:
     """Tell whether a vehicle may be driven on a road or path: ``"yes"``, ``"permit"`` or ``"no"``.
 
-    ``"private path"`` is not driven on, and walked on with a permission only.
+    ``"no stopping"`` is driven on, but nobody stops there; ``"private path"`` is no place for a vehicle, and walked on
+    with a permission only.
 
     Examples
     --------
     >>> vehicle_on_road({"highway": "residential"}), vehicle_on_road({"highway": "footway"})
     ('yes', 'no')
     """
+    driven = _driven(tags)
+    if _for_motors_only(tags):
+        return NO_STOPPING
+    if tags.get("tunnel", "no") != "no" and driven != CLOSED:
+        return NO_STOPPING if driven == OPEN else PRIVATE_PATH
+    return driven
+
+
+def _for_motors_only(tags: Mapping[str, str]) -> bool:
+    """Whether a road is a motorway in all but name."""
+    return tags.get("highway") in _MOTORWAYS or "yes" in (tags.get("motorroad"), tags.get("expressway"))
+
+
+def _driven(tags: Mapping[str, str]) -> str:
+    """What the tags say of driving, stopping left aside."""
     highway = tags.get("highway", "")
     if highway in _NOT_DRIVEN:
         if _said(tags, _BY_NAME) == OPEN:
@@ -67,7 +85,7 @@ def vehicle_through_gate(tags: Mapping[str, str]) -> str:
 def vehicle_said(value: str) -> str:
     """Read one value of an access key, or of a layer's own column in the same words."""
     text = value.strip().lower()
-    return OPEN if text in _OPEN else CLOSED if text == CLOSED else PERMIT
+    return OPEN if text in _OPEN else text if text in (CLOSED, NO_STOPPING) else PERMIT
 
 
 def _said(tags: Mapping[str, str], keys: Sequence[str]) -> str | None:

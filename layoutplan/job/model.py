@@ -42,8 +42,9 @@ class Layer(FileSource):
     width_column: str | None = Field(None, description="Column with the full width in metres.")
     vehicle_column: str | None = Field(
         None,
-        description="Of roads and gates: column that says whether the crew's vehicle may be there, `yes`, `no` or the "
-        "words of OpenStreetMap's access keys; anything else needs a permission. Without it roads are open, tracks and "
+        description="Of roads and gates: column that says whether the crew's vehicle may be there, `yes`, `no`, "
+        "`no stopping` (driven along only) or the words of OpenStreetMap's access keys; anything else needs a "
+        "permission. Without it roads are open, tracks and "
         "gates need a permission.",
     )
     bridge_road_class: RoadClass | None = Field(

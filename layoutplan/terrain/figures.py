@@ -6,6 +6,7 @@ that siting's default candidates are its points; between them it is interpolated
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -28,7 +29,7 @@ class SlopeFigures:
     ----------
     first_deg : ndarray, shape (t,)
         Bearing of the first ray.
-    slope_deg, extra_m : ndarray, shape (t, 361, d), or None
+    slope_deg, extra_m : ndarray, shape (t, 360, d), or None
         Slope, and length on the ground beyond the horizontal distance, every metre from 0; NaN where unknown.
     leg_xy_m : ndarray, shape (t, 2)
     easy_slope_deg, reach_m : float
@@ -80,17 +81,14 @@ class SlopeFigures:
     ) -> FloatArray:
         turn = np.round(np.mod(bearing_deg - self.first_deg[tower], 360.0), 9) % 360.0
         ray = turn.astype(np.int64)
-        share = (turn - ray)[:, None]
-        beside = np.where(share > 0, values[tower, np.minimum(ray + 1, _RAYS)], 0.0)
-        along = values[tower, ray] * (1 - share) + beside * share
+        along = _mixed(values[tower, ray], lambda: values[tower, (ray + 1) % _RAYS], (turn - ray)[:, None])
         if len(distance_m) and (distance_m == distance_m[0]).all():
             distance_m = distance_m[:1]  # a fan asks for the same distances on every bearing
         place = np.clip(distance_m / _POINT_M, 0, values.shape[2] - 1)
         low = np.minimum(np.floor(place).astype(np.int64), values.shape[2] - 2)
-        part = place - low
-        rows = (slice(None), low[0]) if len(low) == 1 else (np.arange(len(low))[:, None], low)
-        above = (rows[0], rows[1] + 1)
-        return np.asarray(np.where(part > 0, along[rows] + (along[above] - along[rows]) * part, along[rows]))
+        rows = slice(None) if len(low) == 1 else np.arange(len(low))[:, None]
+        column = low[0] if len(low) == 1 else low
+        return _mixed(along[rows, column], lambda: along[rows, column + 1], place - low)
 
 
 def slope_figures(dem: Dem, towers: Towers, job: Job, reach_m: float) -> SlopeFigures:
@@ -118,9 +116,11 @@ def slope_figures(dem: Dem, towers: Towers, job: Job, reach_m: float) -> SlopeFi
     distance = np.arange(0.0, np.ceil(reach_m) + 1.0, _POINT_M)
     slope = fan_slopes(dem, towers.lonlat_deg, bearing, distance)
     extra = fan_lengths(dem, towers.lonlat_deg, bearing, distance) - distance
-    return SlopeFigures(first, _closed(slope), _closed(np.maximum(extra, 0.0)), *plain)
+    return SlopeFigures(first, slope, np.maximum(extra, 0.0), *plain)
 
 
-def _closed(values: FloatArray) -> FloatArray:
-    """Repeat the first ray at the end."""
-    return np.concatenate((values, values[:, :1]), axis=1)
+def _mixed(here: FloatArray, beyond: Callable[[], FloatArray], share: FloatArray) -> FloatArray:
+    """Values between two neighbours; where all lie on the first, the second is not asked for."""
+    if not (share > 0).any():
+        return here
+    return np.asarray(np.where(share > 0, here + (beyond() - here) * share, here))

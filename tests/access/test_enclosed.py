@@ -43,6 +43,13 @@ def test_a_main_road_is_no_yard():
     assert not enclosed(*roads(PUBLIC, GATED, BEHIND, main)).any()
 
 
+def test_a_way_out_over_a_motorway_is_open():
+    slip = ([(100, 400), (900, 400), (900, 0)], "no stopping", "main_road")
+    assert not enclosed(*roads(PUBLIC, GATED, BEHIND, slip)).any()
+    private = ([(100, 400), (900, 400), (900, 0)], "private path", "main_road")
+    assert enclosed(*roads(PUBLIC, GATED, BEHIND, private)).tolist() == [False, False, True, False]
+
+
 def test_what_joins_nothing_stays_open():
     alone = ([(5000, 0), (5000, 300)], "yes", "minor_road")
     assert not enclosed(*roads(PUBLIC, GATED, alone)).any()

@@ -167,6 +167,18 @@ def test_no_road():
     assert to_tower(Scene(roads=(far,), settings={"radius_m": 1700}).walks()).verdict == "reachable"
 
 
+@pytest.mark.parametrize("agreed", [("main_road",), ("main_road", "minor_road"), ()])
+@pytest.mark.parametrize("kind", ["main_road", "minor_road"])
+def test_nobody_stops_on_a_motorway_not_even_by_agreement(kind, agreed):
+    """It passes the tower at 30 m; the next road is 900 m away, more than the ten minutes of a permission."""
+    motorway, far = Road(line((30, -900), (30, 900)), kind, "no stopping"), Road(line((-900, -900), (-900, 900)))
+    settings = {"stop_by_agreement": agreed, "road_classes": {"four_wheel_drive": ("main_road", "minor_road")}}
+    assert Scene(roads=(motorway, far), settings=settings).walks().drop_off.point_m == pytest.approx([-900, 0], abs=5)
+    assert to_tower(Scene(roads=(motorway,), settings=settings).walks()).verdict == "no road within 1500 m"
+    other = Road(motorway.shape, kind)
+    assert Scene(roads=(other, far), settings=settings).walks().drop_off.point_m == pytest.approx([30, 0], abs=5)
+
+
 def test_the_vehicle_decides_where_to_stop():
     roads = (EAST_ROAD, Road(line((40, -2000), (40, 2000)), "track_path", name="track"))
     for vehicle, name in (("car", "East Road"), ("four_wheel_drive", "track"), ("tracked", "track")):
