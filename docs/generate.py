@@ -40,8 +40,11 @@ columns say, else that of its tag, else that of its class. A stake may stand on 
 transmission lines, which is common practice in the trade. Change them key by key in the job file under
 `[classes.<name>]`.
 
-| class | what | stake | keep-out m | lead may cross | width m | basis |
-| --- | --- | --- | --- | --- | --- | --- |
+The map tells nothing of a class where it is silent of one of its themes: where houses are not mapped, nor are gardens,
+yards and their fences (judgement). Of the other classes it is enough that the map reaches the place.
+
+| class | what | stake | keep-out m | lead may cross | width m | themes of the map | basis |
+| --- | --- | --- | --- | --- | --- | --- | --- |
 """
 _RELAXING_HEAD = """
 ## Where a tower would have no layout
@@ -83,7 +86,7 @@ def class_page() -> str:
     for row in shipped_classes().values():
         rows.append(
             f"| `{row.name}` | {row.label} | {row.stake} | {row.keep_out_m:g} | {row.lead_crossing} | {row.width_m:g} "
-            f"| {row.basis} |\n"
+            f"| {', '.join(f'`{theme}`' for theme in row.map_themes)} | {row.basis} |\n"
         )
     rows.append(_RELAXING_HEAD)
     for row in shipped_classes().values():

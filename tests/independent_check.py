@@ -637,9 +637,14 @@ def _checked(place: Place, row: Any, checks: Any) -> Iterator[str]:
     for name, check in rules.items():
         if check.verdict == "broken":
             yield f"check {name} is broken"
-        of_map = name.startswith("keep_out:") or name in ("lead_crossing", "crossing_agreement", "ground_agreement")
-        if of_map and check.verdict == "kept" and (not place.tower.map_covers or row.map_gaps):
-            yield f"check {name} is called kept where the map does not reach"
+        themes = _themes(place.plan, name)
+        if themes is None:
+            continue
+        silent = {"reach", *themes} & {gap.partition(":")[0] for gap in row.map_gaps.split()}
+        if silent and check.verdict == "kept":
+            yield f"check {name} is called kept where the map is silent ({', '.join(sorted(silent))})"
+        if not silent and check.verdict == "unknown":
+            yield f"check {name} is called unknown, and the map is not silent of it"
     stake = place.local(row.geometry)
     lead = shapely.LineString([ORIGIN, stake])
     barred = [f for f in place.features if f.rule["lead_crossing"] == "no" and not f.edge.is_empty]
@@ -658,6 +663,20 @@ def _checked(place: Place, row: Any, checks: Any) -> Iterator[str]:
             if abs(min(gaps, default=np.inf) - check.measured) > 0.01:
                 yield f"check {name}: {min(gaps, default=np.inf):.3f} m, not {check.measured} m"
     yield from _in_doubt(place, row, rules, stake)
+
+
+def _themes(plan: Plan, rule: str) -> set[str] | None:
+    """Themes of the map on which a check rests; None of those that do not rest on the map."""
+    of = {"lead_crossing": ("lead_crossing", "no"), "lead_beside": ("lead_crossing", "no"),
+          "crossing_agreement": ("lead_crossing", "caution"), "ground_agreement": ("stake", "caution")}  # fmt: skip
+    if rule.startswith("keep_out:"):
+        rows = [plan.classes[rule.removeprefix("keep_out:")]]
+    elif rule in of:
+        key, value = of[rule]
+        rows = [row for row in plan.classes.values() if row[key] == value]
+    else:
+        rows = {"line_clearance": [], "map_coverage": list(plan.classes.values())}.get(rule)
+    return None if rows is None else {theme for row in rows for theme in row.get("map_themes", ())}
 
 
 def _in_doubt(place: Place, row: Any, rules: dict[str, Any], stake: Any) -> Iterator[str]:

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from layoutplan.job import Job
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.planning.facts import Facts
-from layoutplan.planning.rules import RULES, basis
+from layoutplan.planning.rules import RULES, basis, map_themes
 from layoutplan.siting.evaluate import Evaluated
 from layoutplan.siting.obstacles import NO, POWER_LINE, TOLERANCE_M, Obstacles
 
@@ -130,11 +130,15 @@ def _crossing_rules(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: 
     n = len(chosen)
     forbidden = np.bincount(chosen.touches.ray[chosen.touches.level == NO], minlength=n)
     agree, ground = chosen.terms["caution_crossings"], facts.on_agreed_ground.astype(float)
+
+    def known(rule: str) -> NDArray[np.bool_]:
+        return facts.known(map_themes(rule, job.obstacle_classes))
+
     blocks = [
-        _block("lead_crossing", forbidden, 0, _seen(forbidden == 0, facts.covered), job, count=n),
+        _block("lead_crossing", forbidden, 0, _seen(forbidden == 0, known("lead_crossing")), job, count=n),
         _lead_beside(chosen, facts, job),
-        _block("crossing_agreement", agree, 0, _agreed(agree, facts.covered), job, facts.crossings, n),
-        _block("ground_agreement", ground, 0, _agreed(ground, facts.covered), job, facts.grounds, n),
+        _block("crossing_agreement", agree, 0, _agreed(agree, known("crossing_agreement")), job, facts.crossings, n),
+        _block("ground_agreement", ground, 0, _agreed(ground, known("ground_agreement")), job, facts.grounds, n),
         _block("map_coverage", np.nan, np.nan, np.where(facts.covered, KEPT, UNKNOWN), job, facts.uncovered, n),
     ]
     if obstacles.permitted_given:
@@ -146,7 +150,8 @@ def _crossing_rules(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: 
 def _lead_beside(chosen: Evaluated, facts: Facts, job: Job) -> pd.DataFrame:
     """Leads that pass what they must not cross by less than maps are accurate."""
     edge, margin = chosen.beside.edge_m, job.score.margin_m
-    verdict = np.select([edge < margin, ~facts.covered], [CAUTIONED, UNKNOWN], KEPT)
+    known = facts.known(map_themes("lead_beside", job.obstacle_classes))
+    verdict = np.select([edge < margin, ~known], [CAUTIONED, UNKNOWN], KEPT)
     measured = np.where(np.isinf(edge), np.nan, edge)
     return _block("lead_beside", measured, margin, verdict, job, facts.beside, len(chosen))
 
@@ -226,6 +231,7 @@ def _clearance_rules(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job:
         chosen.close_position * len(classes) + obstacles.class_code[chosen.close_feature],
     )
     ok = (edge >= limit - TOLERANCE_M) & ~inside
+    known = np.array([facts.known(row.map_themes) for row in classes])
     line = code == obstacles.code(POWER_LINE)
     names = np.array([f"keep_out:{name}" for name in obstacles.class_names])
     number = np.where(line, 0, len(RULES) + code)
@@ -241,7 +247,7 @@ def _clearance_rules(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job:
             "limit": limit,
             "unit": "m",
             # other power lines may be missing from the map, too
-            "verdict": np.where(ok & in_doubt, CAUTIONED, _seen(ok, facts.covered[position])),
+            "verdict": np.where(ok & in_doubt, CAUTIONED, _seen(ok, known[code, position])),
             "basis": np.where(line, basis("line_clearance", job), bases[code]),
             "detail": np.where(inside, "inside " + detail, detail),
             "missed_by": np.where(inside, limit + depth, limit - edge),  # where the keep-out is 0, inside is not at it
@@ -259,10 +265,10 @@ def _kept(ok: NDArray[np.bool_]) -> NDArray[np.str_]:
     return np.where(ok, KEPT, BROKEN)
 
 
-def _seen(ok: NDArray[np.bool_], covered: NDArray[np.bool_]) -> NDArray[np.str_]:
-    """Verdict of a rule that rests on the map: without the map a kept rule is unknown."""
-    return np.select([~ok, ~covered], [BROKEN, UNKNOWN], KEPT)
+def _seen(ok: NDArray[np.bool_], known: NDArray[np.bool_]) -> NDArray[np.str_]:
+    """Verdict of a rule that rests on the map: where the map is silent of its theme, a kept rule is unknown."""
+    return np.select([~ok, ~known], [BROKEN, UNKNOWN], KEPT)
 
 
-def _agreed(count: FloatArray, covered: NDArray[np.bool_]) -> NDArray[np.str_]:
-    return np.select([count > 0, ~covered], [CAUTIONED, UNKNOWN], KEPT)
+def _agreed(count: FloatArray, known: NDArray[np.bool_]) -> NDArray[np.str_]:
+    return np.select([count > 0, ~known], [CAUTIONED, UNKNOWN], KEPT)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from layoutplan.inputs.gaps import GAPS, REACH, causes_of
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.planning.on_foot import OnFoot
 from layoutplan.terrain import Profiles
@@ -58,6 +60,13 @@ class Facts:
     ground: Profiles
     fixed: NDArray[np.bool_]
     on_foot: OnFoot | None = None
+
+    def known(self, themes: Collection[str]) -> NDArray[np.bool_]:
+        """Stakes about which the map reaches and is silent of none of some themes."""
+        asked = {REACH, *themes}
+        stored, stake = np.unique(np.array(self.gaps, dtype=str), return_inverse=True)
+        tells = [asked.isdisjoint(GAPS[cause].theme for cause in causes_of(text)) for text in stored.tolist()]
+        return np.array(tells, dtype=bool)[stake]
 
     @property
     def on_agreed_ground(self) -> NDArray[np.bool_]:

@@ -6,13 +6,14 @@ from collections.abc import Sequence
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from layoutplan.inputs import gaps
 from layoutplan.inputs.gaps import GAPS, SILENT_CLASSES, causes_of, cures_of
 from layoutplan.inputs.houses import DOUBT_M, WITHIN_M
 from layoutplan.inputs.signs import COVER_M, PLACE, STREET
 from layoutplan.job import Job
-from layoutplan.line.geodesy import FloatArray
+from layoutplan.line.geodesy import FloatArray, direct
 from layoutplan.siting.obstacles import Obstacles
 
 _SAYS = {
@@ -34,6 +35,9 @@ _CURES = {
     gaps.BUILDINGS_LAYER: "add a layer of buildings to [[layers]]",
     gaps.WHOLE_COAST: "fetch an extract with whole coastlines, or add a layer of the sea (class standing_water)",
 }
+_UNSEEN = "; {}: what else may be in the way is not known"
+_NOTHING, _PARTS = "the map does not cover this tower", "the map is silent of ground near this tower"
+_CORNERS = 16  # of what stands for the disc about a tower
 _VOUCH = "vouch for it with a [coverage] polygon and themes = {themes}"
 
 
@@ -78,6 +82,33 @@ def silent_on_the_way(obstacles: Obstacles, start_deg: FloatArray, end_deg: Floa
         if code in codes:
             found[row].append(codes[code])
     return found
+
+
+def unseen_by_advice(
+    obstacles: Obstacles, towers_deg: FloatArray, covers: NDArray[np.bool_], reach_m: float
+) -> list[str]:
+    """Say, tower by tower, that more may be in the way of what is advised than the map tells; empty where it tells all.
+
+    Parameters
+    ----------
+    obstacles : Obstacles
+    towers_deg : ndarray, shape (n, 2)
+        Longitude and latitude.
+    covers : ndarray of bool, shape (n,)
+        Whether the map reaches the tower's surroundings.
+    reach_m : float
+        How far about a tower a lead may run. [m]
+    """
+    corners = np.repeat(towers_deg[:, None], _CORNERS, axis=1).reshape(-1, 2)
+    bearing = np.tile(np.arange(_CORNERS) * (360.0 / _CORNERS), len(towers_deg))
+    around = direct(corners, bearing, np.full(len(bearing), reach_m)).reshape(-1, _CORNERS, 2)
+    tower, area = obstacles.areas.query(shapely.polygons(around), predicate="intersects")
+    silent = np.zeros(len(towers_deg), dtype=bool)
+    silent[tower[is_silent(obstacles, obstacles.area_feature[area])]] = True
+    return [
+        "" if known and not parts else _UNSEEN.format(_PARTS if known else _NOTHING)
+        for known, parts in zip(covers.tolist(), silent.tolist(), strict=True)
+    ]
 
 
 def is_silent(obstacles: Obstacles, feature: Sequence[int] | np.ndarray) -> np.ndarray:

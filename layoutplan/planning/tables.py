@@ -9,7 +9,6 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
-from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 
 from layoutplan.inputs.gaps import causes_of, cures_of
@@ -247,10 +246,8 @@ def exclusions_table(exclusions: Exclusions, towers: Towers) -> pd.DataFrame:
     )
 
 
-def relaxations_table(relaxations: dict[int, Any], towers: Towers, covers: NDArray[np.bool_]) -> pd.DataFrame:
-    """Single changes that would give a layout, in the order of asking; where the map does not reach, that is said."""
-    unseen = "; the map does not cover this tower: what else may be in the way is not known"
-    blind = ["" if known else unseen for known in covers.tolist()]
+def relaxations_table(relaxations: dict[int, Any], towers: Towers, unseen: Sequence[str]) -> pd.DataFrame:
+    """Single changes that would give a layout, in the order of asking, with what the map does not tell there."""
     rows = [
         (
             towers.line_id[t],
@@ -260,7 +257,7 @@ def relaxations_table(relaxations: dict[int, Any], towers: Towers, covers: NDArr
             item.needed,
             item.limit,
             item.unit,
-            item.text + blind[t],
+            item.text + unseen[t],
         )
         for t, found in sorted(relaxations.items())
         for rank, item in enumerate(found, 1)

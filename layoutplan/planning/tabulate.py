@@ -26,7 +26,7 @@ from layoutplan.planning.electrics import (
 from layoutplan.planning.model import Plan
 from layoutplan.planning.notes import CAUTIONS, assumptions
 from layoutplan.planning.permissions import permissions_table
-from layoutplan.planning.silence import gap_text
+from layoutplan.planning.silence import gap_text, unseen_by_advice
 from layoutplan.planning.stakes import Stakes, Surroundings, stake_tables
 from layoutplan.planning.tables import (
     alternatives_table,
@@ -107,7 +107,11 @@ def tabulate(work: Worked, seconds: Mapping[str, float]) -> Plan:
         pairs=pairs_table(sited.pairs, towers),
         obstacles=obstacles_table(inputs.features, job),
         exclusions=exclusions_table(sited.exclusions, towers),
-        relaxations=relaxations_table(sited.relaxations, towers, work.covers),
+        relaxations=relaxations_table(
+            sited.relaxations,
+            towers,
+            unseen_by_advice(work.obstacles, towers.lonlat_deg, work.covers, job.rules.reel_m),
+        ),
         exposures=exposures_table(found, work.network, electrodes),
         readings=readings_table(found, towers),
         approaches=ways_table(()) if work.approaches is None else work.approaches,

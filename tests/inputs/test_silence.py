@@ -16,15 +16,21 @@ import shapely
 
 from layoutplan.inputs import Inputs, map_gaps, read_inputs
 from layoutplan.inputs.evidence import thin
-from layoutplan.inputs.gaps import BARE_STREETS, FEW_FEATURES, causes_of, cures_of, joined
+from layoutplan.inputs.gaps import BARE_STREETS, FEW_FEATURES, GAPS, REACH, causes_of, cures_of, joined
 from layoutplan.inputs.houses import DOUBT_M, WITHIN_M
 from layoutplan.inputs.model import InputFile
 from layoutplan.inputs.provenance import ages
 from layoutplan.inputs.signs import ADDRESS, COVER, DRIVE, NONE, PLACE, STREET, cover_points, sign_of
 from layoutplan.job import Job, load_job
+from layoutplan.job.classes import shipped_classes, with_overrides
+from layoutplan.line import build_lines
 from layoutplan.planning.check import check_folder
+from layoutplan.planning.facts import Facts
 from layoutplan.planning.pipeline import plan
 from layoutplan.planning.read import read_plan_tables
+from layoutplan.planning.rules import map_themes
+from layoutplan.planning.silence import unseen_by_advice
+from layoutplan.siting import build_obstacles
 
 TESTS = Path(__file__).parents[1]
 Make = Callable[..., Job]
@@ -256,10 +262,67 @@ def test_statuses_and_words_are_the_same_everywhere(coast_town: tuple[Path, Path
     assert checks.at[("2", role, "map_coverage"), "verdict"] == "unknown"
     assert checks.at[("2", role, "map_coverage"), "detail"] in text
     assert checks.at[("2", role, "lead_crossing"), "verdict"] == "unknown"
-    assert checks.at[("2", role, "reel"), "verdict"] == "kept"
-    again = check_folder(folder).electrodes.set_index(["tower_id", "side"])
+    for rule in ("reel", "line_clearance", "keep_out:minor_road", "ground_agreement"):
+        assert checks.at[("2", role, rule), "verdict"] == "kept", f"{rule} does not rest on houses"
+    checked = check_folder(folder)
+    again = checked.electrodes.set_index(["tower_id", "side"])
+    verdicts = checked.checks.set_index(["tower_id", "role", "rule"])["verdict"]
+    assert verdicts.to_dict() == checks["verdict"].to_dict()
     assert again["status"].to_dict() == stakes["status"].to_dict()
     assert again["map_gaps"].to_dict() == stakes["map_gaps"].to_dict()
+
+
+def test_every_theme_of_a_class_is_one_of_which_a_map_can_be_silent() -> None:
+    named = {theme for row in shipped_classes().values() for theme in row.map_themes}
+    assert named == {gap.theme for gap in GAPS.values()} - {REACH}
+
+
+@pytest.mark.parametrize(
+    ("rule", "gap", "known"),
+    [
+        ("keep_out:building", "buildings:bare_streets", False),
+        ("keep_out:fence_wall", "buildings:bare_streets", False),
+        ("keep_out:railway", "buildings:bare_streets", True),
+        ("keep_out:river_canal", "buildings:bare_streets", True),
+        ("keep_out:river_canal", "land_cover:no_land_cover", False),
+        ("keep_out:standing_water", "sea:unclear_shore", False),
+        ("keep_out:building", "sea:unclear_shore", True),
+        ("line_clearance", "buildings:bare_streets land_cover:no_land_cover sea:unclear_shore", True),
+        ("line_clearance", "reach:outside_box", False),
+        ("keep_out:railway", "reach:few_features buildings:bare_streets", False),
+        ("lead_crossing", "sea:unclear_shore", False),
+        ("lead_beside", "buildings:bare_streets", False),
+        ("crossing_agreement", "sea:unclear_shore", True),
+        ("crossing_agreement", "land_cover:no_land_cover", False),
+        ("map_coverage", "sea:unclear_shore", False),
+        ("reel", "buildings:bare_streets", True),
+    ],
+)
+def test_a_rule_is_unknown_where_the_map_is_silent_of_its_theme(rule: str, gap: str, known: bool) -> None:
+    asked = {REACH, *map_themes(rule, shipped_classes())}
+    assert asked.isdisjoint(GAPS[cause].theme for cause in causes_of(gap)) == known
+    facts = object.__new__(Facts)
+    object.__setattr__(facts, "gaps", ["", gap, ""])
+    assert facts.known(map_themes(rule, shipped_classes())).tolist() == [True, known, True]
+
+
+def test_a_lead_over_what_a_job_lets_it_cross_no_longer_rests_on_it() -> None:
+    houses = {
+        name: {"lead_crossing": "free"} for name, row in shipped_classes().items() if "buildings" in row.map_themes
+    }
+    assert "buildings" not in map_themes("lead_crossing", with_overrides(houses))
+
+
+def test_advice_says_where_the_map_is_silent_near_the_tower(coast_town: tuple[Path, Path]) -> None:
+    job = load_job(coast_town[1])
+    inputs = read_inputs(job)
+    model = build_lines(inputs.lines)
+    obstacles, _ = build_obstacles(inputs.features, model.spans, job.obstacle_classes, permitted_given=False)
+    covers = np.array([False, True, True])
+    first, second, third = unseen_by_advice(obstacles, model.towers.lonlat_deg, covers, job.rules.reel_m)
+    assert first == "; the map does not cover this tower: what else may be in the way is not known"
+    assert second.startswith("; the map is silent of ground near this tower")
+    assert third == ""
 
 
 def test_nothing_stands_in_the_sea(coast_town: tuple[Path, Path]) -> None:
