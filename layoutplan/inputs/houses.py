@@ -14,13 +14,19 @@ from shapely import STRtree
 
 from layoutplan.inputs.geodetic import FloatArray, Geometries
 from layoutplan.inputs.mercator import from_mercator, mercator, scale_at
-from layoutplan.inputs.signs import ADDRESS, DRIVE, PLACE, STREET, Signs
+from layoutplan.inputs.signs import ADDRESS, DRIVE, PLACE, ROAD, STREET, Signs
 
 HOUSE_CLASSES = frozenset({"building", "garden_residential"})
 # all of it is judgement
-WITHIN_M = {STREET: 60.0, DRIVE: 60.0, ADDRESS: 60.0, PLACE: 200.0}  # a house so near answers for the sign
-DOUBT_M = {STREET: 65.0, DRIVE: 65.0, ADDRESS: 65.0, PLACE: 150.0}  # ground so near is doubted where none does
-AROUND_M = 500.0  # if most streets within this distance are bare, bare stretches of the others are doubted, too
+WITHIN_M = {STREET: 60.0, ROAD: 60.0, DRIVE: 60.0, ADDRESS: 60.0, PLACE: 200.0}  # a house so near answers for the sign
+DOUBT_M = {
+    STREET: 65.0,
+    ROAD: 65.0,
+    DRIVE: 65.0,
+    ADDRESS: 65.0,
+    PLACE: 150.0,
+}  # ground so near is doubted where none does
+AROUND_M = 500.0  # if most streets within this distance are bare, bare stretches of other roads are doubted, too
 _ROUND = 8  # corners of a quarter circle
 _OUTER = 1.0 / np.cos(np.pi / (4 * _ROUND))  # so that the corners' chords keep outside the circle
 BoolArray = NDArray[np.bool_]
@@ -53,7 +59,8 @@ def unmapped_houses(
         return shape
     flat, scale = mercator(shape), scale_at(shape)
     bare = ~_reached(flat, scale * _by_kind(WITHIN_M, kind), mercator(houses))
-    doubted = bare & (_whole_bare(bare, owner) | _mostly_bare_around(flat, scale, bare, kind))
+    alone = _whole_bare(bare, owner) & (kind != ROAD)
+    doubted = bare & (alone | _mostly_bare_around(flat, scale, bare, kind))
     towers = mercator(np.asarray(shapely.points(towers_lonlat), dtype=object))
     rows = np.flatnonzero(doubted)
     rows = rows[_reached(flat[rows], scale[rows] * (within_m + max(DOUBT_M.values())), towers)]
@@ -65,7 +72,7 @@ def unmapped_houses(
 
 def _pieces(signs: Signs) -> tuple[Geometries, NDArray[np.int64], NDArray[np.int64]]:
     """Signs, streets cut into their segments, with kind and row of the sign."""
-    is_street = np.isin(signs.kind, (STREET, DRIVE))
+    is_street = np.isin(signs.kind, (STREET, ROAD, DRIVE))
     lines = np.flatnonzero(is_street)
     coords, row = shapely.get_coordinates(signs.geometry[lines], return_index=True)
     whole = np.flatnonzero(row[1:] == row[:-1])
@@ -92,11 +99,11 @@ def _whole_bare(bare: BoolArray, owner: NDArray[np.int64]) -> BoolArray:
 
 
 def _mostly_bare_around(flat: Geometries, scale: FloatArray, bare: BoolArray, kind: NDArray[np.int64]) -> BoolArray:
-    """Mark bare pieces of streets about which more than half of the streets' length is bare."""
+    """Mark bare pieces of streets and roads about which more than half of the streets' length is bare."""
     found = np.zeros(len(bare), dtype=bool)
     streets = np.flatnonzero(kind == STREET)
-    asked = streets[bare[streets]]
-    if len(asked) == 0:
+    asked = np.flatnonzero(bare & np.isin(kind, (STREET, ROAD)))
+    if len(asked) == 0 or len(streets) == 0:
         return found
     middle = shapely.get_coordinates(shapely.centroid(flat))
     length = shapely.length(flat[streets])

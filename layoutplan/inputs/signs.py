@@ -3,7 +3,8 @@
 Decisions, all of them judgement:
 
 - Houses stand along residential and living streets, at the end of private drives, where a house number is, and about
-  the name of a hamlet, village or quarter. Other roads, turning circles and localities prove no houses.
+  the name of a hamlet, village or quarter. Other roads prove no houses by themselves, but are lined with them where
+  the streets around show that houses are not mapped. Turning circles, tracks and localities prove none.
 - Waters, woods and any land use but a residential one show that the land cover is drawn.
 """
 
@@ -20,8 +21,9 @@ from numpy.typing import NDArray
 from layoutplan.inputs.evidence import thin
 from layoutplan.inputs.geodetic import FloatArray, Geometries, is_usable
 
-NONE, STREET, DRIVE, ADDRESS, PLACE, COVER = range(6)
+NONE, STREET, DRIVE, ADDRESS, PLACE, COVER, ROAD = range(7)
 _STREETS = frozenset({"residential", "living_street"})
+_ROADS = frozenset({"unclassified", "tertiary", "secondary", "primary", "road", "service", "pedestrian"})
 _PLACES = frozenset(
     {"city", "town", "suburb", "quarter", "neighbourhood", "village", "hamlet", "isolated_dwelling", "farm"}
 )
@@ -41,9 +43,9 @@ class Signs:
     Attributes
     ----------
     geometry : ndarray of Geometry, shape (n,)
-        Streets and drives as lines, house numbers and places as points.
+        Streets, roads and drives as lines, house numbers and places as points.
     kind : ndarray of int, shape (n,)
-        ``STREET``, ``DRIVE``, ``ADDRESS`` or ``PLACE``.
+        ``STREET``, ``ROAD``, ``DRIVE``, ``ADDRESS`` or ``PLACE``.
     cover : ndarray, shape (m, 2)
         Places with water or land cover, no farther apart than some 500 m.
     """
@@ -61,7 +63,9 @@ def sign_of(tags: Mapping[str, str], *, is_point: bool) -> int:
         return PLACE if tags.get("place") in _PLACES else NONE
     highway = tags.get("highway")
     if highway is not None:
-        return STREET if highway in _STREETS else DRIVE if tags.get("service") == "driveway" else NONE
+        if highway in _STREETS:
+            return STREET
+        return DRIVE if tags.get("service") == "driveway" else ROAD if highway in _ROADS else NONE
     if "addr:interpolation" in tags:
         return STREET
     if "waterway" in tags or tags.get("natural") in _NATURAL or "landcover" in tags:

@@ -20,7 +20,7 @@ from layoutplan.inputs.gaps import BARE_STREETS, FEW_FEATURES, GAPS, REACH, caus
 from layoutplan.inputs.houses import DOUBT_M, WITHIN_M
 from layoutplan.inputs.model import InputFile
 from layoutplan.inputs.provenance import ages
-from layoutplan.inputs.signs import ADDRESS, COVER, DRIVE, NONE, PLACE, STREET, cover_points, sign_of
+from layoutplan.inputs.signs import ADDRESS, COVER, DRIVE, NONE, PLACE, ROAD, STREET, cover_points, sign_of
 from layoutplan.job import Job, load_job
 from layoutplan.job.classes import shipped_classes, with_overrides
 from layoutplan.line import build_lines
@@ -61,8 +61,11 @@ def doubted(inputs: Inputs) -> shapely.Geometry:
         ({"highway": "residential"}, False, STREET),
         ({"highway": "living_street"}, False, STREET),
         ({"highway": "service", "service": "driveway"}, False, DRIVE),
-        ({"highway": "service", "service": "parking_aisle"}, False, NONE),
-        ({"highway": "unclassified"}, False, NONE),
+        ({"highway": "service", "service": "parking_aisle"}, False, ROAD),
+        ({"highway": "unclassified"}, False, ROAD),
+        ({"highway": "secondary"}, False, ROAD),
+        ({"highway": "motorway"}, False, NONE),
+        ({"highway": "track"}, False, NONE),
         ({"addr:interpolation": "odd"}, False, STREET),
         ({"addr:housenumber": "7"}, True, ADDRESS),
         ({"addr:housenumber": "7", "building": "yes"}, True, NONE),
@@ -118,6 +121,23 @@ def test_a_bare_stretch_is_doubted_only_where_most_streets_are_bare(
             new.line([(8.009, 49.003 + shift), (8.012, 49.003 + shift)], highway="residential")
         _, inputs = read(make_job, towers_csv(), {"path": new.save()})
         assert shapely.intersects(doubted(inputs), shapely.Point(8.0099, 49.0012)) == is_doubted
+
+
+@pytest.mark.parametrize(
+    ("street", "house", "is_doubted"), [(True, False, True), (True, True, False), (False, False, False)]
+)
+def test_the_main_street_of_a_village_without_houses_is_doubted(
+    osm_file: NewFile, make_job: Make, towers_csv: Write, street: bool, house: bool, is_doubted: bool
+) -> None:
+    """A road by itself is no sign of houses; with a bare street 300 m away it is; the street's houses clear both."""
+    new = osm_file()
+    new.line(STREET_AT, highway="tertiary")
+    if street:
+        new.line([(8.009, 49.004), (8.011, 49.004)], highway="residential")
+    if house:
+        new.square(8.010, 49.0042, 0.0001, building="yes")
+    _, inputs = read(make_job, towers_csv(), {"path": new.save()})
+    assert shapely.intersects(doubted(inputs), shapely.Point(8.01, 49.0014)) == is_doubted
 
 
 def test_user_vouches_for_buildings_only_by_saying_so(
