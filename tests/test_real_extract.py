@@ -87,7 +87,7 @@ def test_no_stake_is_called_clear_beside_a_street_without_houses(shared_data, jo
     assert len(beside) > 0
     assert (beside["status"] == "map does not cover").all()
     assert beside["map_gaps"].str.contains("buildings:bare_streets").all()
-    assert (made.towers["status"] == "all rules met").sum() >= 6, "the rest of the line is not accused"
+    assert (made.towers["status"] == "all rules met").sum() >= 3, "the rest of the line is not accused"
 
 
 def test_a_town_with_all_its_houses_is_not_accused(shared_data):
