@@ -17,13 +17,13 @@ __all__ = ["Job", "LayoutPlanError", "Plan", "__version__", "load_job", "plan"]
 if TYPE_CHECKING:
     from layoutplan.errors import LayoutPlanError
     from layoutplan.job import Job, load_job
-    from layoutplan.planning.model import Plan
+    from layoutplan.layout.model import Plan
     from layoutplan.planning.pipeline import plan
 
 _HOMES = {
     "Job": "layoutplan.job",
     "LayoutPlanError": "layoutplan.errors",
-    "Plan": "layoutplan.planning.model",
+    "Plan": "layoutplan.layout.model",
     "load_job": "layoutplan.job",
     "plan": "layoutplan.planning.pipeline",
 }

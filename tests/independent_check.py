@@ -43,7 +43,7 @@ RULES = {
     "same_side_min_angle_deg": 60.0,
     "sides": "preferred",
 }
-LEAST = {"lead angle": 20.0, "same-side angle": 45.0}  # never advised below, beside the floors of the classes
+LEAST = {"lead_angle": 20.0, "opposite_sides": 45.0}  # never advised below, beside the floors of the classes
 LINE = {"id": "line", "half_width_m": 8.0, "structure": "lattice_4"}
 ASSUMED_ELECTRODE_M = 12.0
 MAPPED_STUB_M = 10.0  # pieces that end nearer say nothing of its direction
@@ -54,9 +54,10 @@ GROUND_TOL_M = 0.1  # of a lead over ground of cells of 20 m to 90 m
 TOL_M, TOL_DEG = 0.002, 0.01  # written numbers are rounded to 1 mm and 1e-4 degrees
 SPANS_WITHIN_M = 2000.0
 KEY = ["line_id", "tower_id"]
-AGREED, MET, COMPROMISE, UNCOVERED, NONE, BREAKS = (
+AGREED, MET, CARE, COMPROMISE, UNCOVERED, NONE, BREAKS = (
     "needs agreement",
     "all rules met",
+    "take care",
     "compromise",
     "map does not cover",
     "no layout",
@@ -424,21 +425,21 @@ def _advice(plan: Plan) -> Iterator[str]:
     """Nothing below the floor of its class, nothing that nobody can agree to, roads and railways crossed last."""
     for key, rows in plan.relaxations.groupby(KEY):
         single = rows[~rows["text"].str.startswith("no single change")].sort_values("rank")
-        last = single["rule"].isin(["lead crossing: main_road", "lead crossing: railway"]).tolist()
+        last = single["rule"].isin(["lead_crossing:main_road", "lead_crossing:railway"]).tolist()
         if last != sorted(last):
             yield f"tower {key[1]}: crossing a main road or railway is advised before something gentler"
         for row in rows.itertuples():
-            rule, _, name = row.rule.partition(": ")
+            rule, _, name = row.rule.partition(":")
             row_class = (
-                plan.classes["power_line" if rule == "line clearance" else name] if name or "line" in rule else {}
+                plan.classes["power_line" if rule == "line_clearance" else name] if name or "line" in rule else {}
             )
             relaxing = row_class.get("relaxing", {})
             floor = LEAST.get(rule, 0.0)
-            if rule in ("keep-out", "line clearance"):
+            if rule in ("keep_out", "line_clearance"):
                 floor = row_class.get("floor_m", relaxing.get("floor_m", row_class["keep_out_m"]))
             if row.needed < floor - TOL_M:
                 yield f"tower {key[1]}: advised {row.rule} of {row.needed:g} {row.unit}, below its floor of {floor:g}"
-            if rule == "lead crossing" and not relaxing.get("may_cross", True):
+            if rule == "lead_crossing" and not relaxing.get("may_cross", True):
                 yield f"tower {key[1]}: a lead across {name} is advised"
 
 
@@ -458,7 +459,7 @@ def _accounts(plan: Plan) -> Iterator[str]:
         for what, table in (("stakes", roles), ("leads", lead_roles)):
             if (got := table.get((tower.line_id, tower.tower_id), "")) != want:
                 yield f"tower {tower.tower_id} ({tower.status}) has {what} '{got}'"
-        if tower.status not in (MET, AGREED, COMPROMISE, UNCOVERED, NONE):
+        if tower.status not in (MET, CARE, AGREED, COMPROMISE, UNCOVERED, NONE):
             yield f"tower {tower.tower_id} has the unknown status '{tower.status}'"
         if not tower.reasons:
             yield f"tower {tower.tower_id} has no reasons"
@@ -596,7 +597,7 @@ def _judged(place: Place, row: Any, lead: Any) -> Iterator[str]:
     line = place.local(lead.geometry)
     xy = np.array(line.coords[-1])
     line = shapely.LineString([xy / np.hypot(*xy) * 1e-3, xy])
-    touches = [(f, *f.touch(line)) for f in place.features if f.rule["lead_crossing"] == "caution"]
+    touches = [(f, *f.touch(line)) for f in place.features if f.rule["lead_crossing"] in ("agree", "care")]
     named = Counter(number for number, _ in NAMED.findall(lead.crossings))
     for number, count in (Counter(f.number for f, sure, *_ in touches if sure) - named).items():
         yield f"the crossing of {number} is not named ({count})"
@@ -609,11 +610,14 @@ def _judged(place: Place, row: Any, lead: Any) -> Iterator[str]:
     if (outside > 2 * TOL_M) != (OUTSIDE in lead.crossings) and not 0 < outside <= 2 * TOL_M:
         yield f"{outside:.3f} m of the lead are outside the permitted land"
     stake = shapely.Point(xy)
-    grounds = [f for f in place.features if f.rule["stake"] == "caution" and f.is_area and f.kind not in SILENT]
+    grounds = [f for f in place.features if f.rule["stake"] == "agree" and f.is_area and f.kind not in SILENT]
     held = any(f.stake_gap_m(stake) < -TOL_M for f in grounds)
-    agree = bool(lead.crossings) or held
+    agree = held or OUTSIDE in lead.crossings
+    agree |= any(f.number in named for f, *_ in touches if f.rule["lead_crossing"] == "agree")
     if agree and row.status not in (AGREED, UNCOVERED):
         yield f"something is to be agreed, and the status is '{row.status}'"
+    if lead.crossings and row.status == MET:
+        yield "the lead crosses something to be minded, and the status says all rules met"
     if not place.tower.map_covers and row.status != UNCOVERED:
         yield f"the map does not cover the tower, and the status is '{row.status}'"
     over = {SILENT[f.kind] for f in place.features if f.kind in SILENT and f.shape.intersects(line)}
@@ -624,7 +628,7 @@ def _judged(place: Place, row: Any, lead: Any) -> Iterator[str]:
         yield f"silent of {row.map_gaps or 'nothing'}, and the status is '{row.status}'"
     if row.status not in (UNCOVERED, BREAKS) and not place.plan.vouched and place.bare_streets(stake):
         yield f"near a street without houses, and the status is '{row.status}'"
-    if row.off_square_deg > place.plan.rules["square_within_deg"] + TOL_DEG and row.status == MET:
+    if row.off_square_deg > place.plan.rules["square_within_deg"] + TOL_DEG and row.status in (MET, CARE):
         yield "off square, and the status says all rules met"
 
 
@@ -651,11 +655,11 @@ def _checked(place: Place, row: Any, checks: Any) -> Iterator[str]:
     passed = min((max(lead.distance(f.edge) - f.half_m, 0.0) for f in barred), default=np.inf)
     margin = place.plan.margin_m
     beside = rules["lead_beside"]
-    if passed < margin - TOL_M and not (abs(passed - beside.measured) < 0.01 and beside.verdict == "caution"):
+    if passed < margin - TOL_M and not (abs(passed - beside.measured) < 0.01 and beside.verdict == "compromise"):
         yield f"the lead passes something it must not cross by {passed:.3f} m; told: {beside.measured} m"
-    if passed > margin + TOL_M and beside.verdict == "caution":
+    if passed > margin + TOL_M and beside.verdict == "compromise":
         yield f"the lead is said to pass something by {beside.measured} m, and does so by {passed:.3f} m"
-    if passed < margin - TOL_M and row.status == MET:
+    if passed < margin - TOL_M and row.status in (MET, CARE):
         yield f"the lead passes something it must not cross by {passed:.3f} m, and the status says all rules met"
     for name, check in rules.items():
         if name.startswith("keep_out:"):
@@ -680,16 +684,16 @@ def _themes(plan: Plan, rule: str) -> set[str] | None:
 
 
 def _in_doubt(place: Place, row: Any, rules: dict[str, Any], stake: Any) -> Iterator[str]:
-    """What a stake keeps its distance from by less than the map is accurate: a caution, and no status without one."""
+    """What a stake keeps its distance from by less than the map is accurate: a compromise, and no status without one."""
     for kind in {f.kind for f in place.features if f.rule["stake"] == "no"}:
         spare = min(f.stake_gap_m(stake) - f.rule["keep_out_m"] for f in place.features if f.kind == kind)
         name = "line_clearance" if kind == "power_line" else f"keep_out:{kind}"
-        told = name in rules and rules[name].verdict == "caution"
+        told = name in rules and rules[name].verdict == "compromise"
         if spare < place.plan.margin_m - TOL_M and not told:
-            yield f"check {name} is kept by {spare:.3f} m only, and no caution is given"
+            yield f"check {name} is kept by {spare:.3f} m only, and no compromise is given"
         if spare > place.plan.margin_m + TOL_M and told:
-            yield f"check {name} is a caution, and is kept by {spare:.3f} m"
-        if spare < place.plan.margin_m - TOL_M and row.status == MET:
+            yield f"check {name} is a compromise, and is kept by {spare:.3f} m"
+        if spare < place.plan.margin_m - TOL_M and row.status in (MET, CARE):
             yield f"{name} is kept by {spare:.3f} m only, and the status says all rules met"
 
 
@@ -702,7 +706,7 @@ def _pair(place: Place, h: Any, s: Any) -> Iterator[str]:
     if h.side == s.side:
         if place.plan.rules["sides"] == "required":
             yield "both stakes on one side, and the job requires opposite ones"
-        if place.tower.status == MET or h.status == MET or s.status == MET:
+        if {place.tower.status, h.status, s.status} & {MET, CARE}:
             yield "both stakes on one side, and the status says all rules met"
         if not all("one side of the line" in text for text in (h.reasons, s.reasons, place.tower.reasons)):
             yield "both stakes on one side, and the reasons do not say so"

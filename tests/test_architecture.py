@@ -19,21 +19,37 @@ MAY_USE = {
     "electrical": set(),
     "exposure": {"job", "inputs", "line", "electrical"},
     "store": set(),
-    "planning": {"job", "inputs", "line", "siting", "access", "electrical", "exposure", "terrain", "outputs", "store"},
-    "outputs": {"job", "inputs", "line", "terrain", "planning", "store"},
+    "layout": {"job", "inputs", "access", "outputs"},
+    "planning": {
+        *(
+            "layout",
+            "job",
+            "inputs",
+            "line",
+            "siting",
+            "access",
+            "electrical",
+            "exposure",
+            "terrain",
+            "outputs",
+            "store",
+        )
+    },
+    "outputs": {"layout", "job", "inputs", "line", "terrain", "planning", "store"},
     "qgis_plugin": set(),  # what it holds for QGIS starts the command and imports nothing of this package
-    "cli": {"job", "inputs", "planning", "outputs", "store", "qgis_plugin"},
+    "cli": {"layout", "job", "inputs", "planning", "outputs", "store", "qgis_plugin"},
 }
 EVERYWHERE = {"errors", "text", "constants", "archive", "files", "unfinished"}
 # one stage may look into another only at this seam
 SEAMS = {
+    ("layout", "outputs"): {"layoutplan.outputs"},
     ("planning", "outputs"): {
         "layoutplan.outputs",
         "layoutplan.outputs.plan_number",
         "layoutplan.outputs.waypoint_names",
     },
     ("exposure", "inputs"): {"layoutplan.inputs.model"},
-    ("outputs", "planning"): {"layoutplan.planning.model", "layoutplan.planning.read", "layoutplan.planning.stored"},
+    ("outputs", "planning"): {"layoutplan.planning.read", "layoutplan.planning.stored"},
     ("outputs", "line"): {"layoutplan.line.geodesy", "layoutplan.line.legs", "layoutplan.line.declination"},
     ("outputs", "terrain"): {"layoutplan.terrain"},
 }

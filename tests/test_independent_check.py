@@ -46,10 +46,10 @@ ELSEWHERE = [
     (["UPDATE towers SET tower_id = '103' WHERE tower_id = '102'"], "listed 2 times"),
     (["UPDATE obstacles SET keep_out_m = 0 WHERE obstacle_class = 'building'"], "obstacle class building"),
     (["UPDATE obstacles SET obstacle_class = 'no_entry'"], "the lead crosses no_entry"),
-    (["UPDATE relaxations SET rule = 'keep-out: railway', needed = 0.9, unit = 'm'"], "below its floor of 10"),
-    (["UPDATE relaxations SET rule = 'line clearance', needed = 12, unit = 'm'"], "below its floor of 30"),
-    (["UPDATE relaxations SET rule = 'lead crossing: building'"], "a lead across building is advised"),
-    (["UPDATE relaxations SET rule = 'lead crossing: railway' WHERE rank = 1"], "before something gentler"),
+    (["UPDATE relaxations SET rule = 'keep_out:railway', needed = 0.9, unit = 'm'"], "below its floor of 10"),
+    (["UPDATE relaxations SET rule = 'line_clearance', needed = 12, unit = 'm'"], "below its floor of 30"),
+    (["UPDATE relaxations SET rule = 'lead_crossing:building'"], "a lead across building is advised"),
+    (["UPDATE relaxations SET rule = 'lead_crossing:railway' WHERE rank = 1"], "before something gentler"),
 ]
 
 

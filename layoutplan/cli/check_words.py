@@ -7,8 +7,8 @@ from typing import Any
 
 import pandas as pd
 
+from layoutplan.layout.rules import NOT_CONFIRMED, rule_words
 from layoutplan.planning.check import Checked
-from layoutplan.planning.model import NOT_CONFIRMED
 
 _MOST = 40  # lines of one kind; the files hold all
 
@@ -58,7 +58,7 @@ def _moved(row: Any) -> str:
 
 def _check(row: Any) -> str:
     figures = "" if pd.isna(row.measured) else f" {row.measured:.2f} {row.unit} (limit {row.limit:g})"
-    return f"{row.waypoint}: {row.rule}{figures}" + (f" [{row.detail}]" if row.detail else "")
+    return f"{row.waypoint}: {rule_words(row.rule)}{figures}" + (f" [{row.detail}]" if row.detail else "")
 
 
 def _was(row: Any) -> str:

@@ -144,7 +144,7 @@ def _counts(made: Comparison) -> dict[str, dict[str, int]]:
 
 def _part(key: str) -> tuple[str, str]:
     """Part of the record to which a dotted key belongs, and the rest of it."""
-    from layoutplan.planning.compare import RECORDED
+    from layoutplan.planning.compare_records import RECORDED
 
     part = next(name for name in RECORDED if key.startswith(name))
     return part, key.removeprefix(part).removeprefix(".") or part
@@ -265,7 +265,7 @@ def _by_part(made: Comparison) -> dict[str, list[str]]:
 
 
 def _value(value: Any) -> str:
-    from layoutplan.planning.compare import NOT_THERE
+    from layoutplan.planning.compare_records import NOT_THERE
 
     text = NOT_THERE if value == NOT_THERE else json.dumps(value, ensure_ascii=False)
     return text if len(text) <= _MOST_LETTERS else f"{text[:_MOST_LETTERS]}..."

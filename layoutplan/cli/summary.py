@@ -6,8 +6,9 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
+from layoutplan.layout.model import Plan
+from layoutplan.layout.rules import NO_LAYOUT
 from layoutplan.outputs.words import quantity
-from layoutplan.planning.model import NO_LAYOUT, Plan
 from layoutplan.planning.words import tower_names
 
 _WORST = {

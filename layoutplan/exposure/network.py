@@ -220,7 +220,9 @@ def in_a_grid(towers: Towers, stations: Sequence[StationNode], soil_ohm_m: float
     return found
 
 
-def _dark_too(model: LineModel, owner: IntArray, dark: Sequence[str], bends_m: Sequence[FloatArray]) -> NDArray[np.bool_]:
+def _dark_too(
+    model: LineModel, owner: IntArray, dark: Sequence[str], bends_m: Sequence[FloatArray]
+) -> NDArray[np.bool_]:
     """Mark towers of known lines that carry a line of which nothing electrical is known, or at which a line bends."""
     towers, spans = model.towers, model.spans
     mine = np.isin(spans.line_id, dark)

@@ -10,7 +10,8 @@ from importlib.resources import files
 from types import MappingProxyType
 from typing import Any, Literal
 
-Crossing = Literal["no", "caution", "free"]
+Standing = Literal["no", "agree", "free"]
+Crossing = Literal["no", "agree", "care", "free"]
 PERMITTED = "permitted_land"
 
 
@@ -31,7 +32,7 @@ class ObstacleClass:
 
     name: str
     label: str
-    stake: Crossing
+    stake: Standing
     keep_out_m: float
     lead_crossing: Crossing
     width_m: float
@@ -44,6 +45,10 @@ class ObstacleClass:
     agreed_by: str = "its owner"
     may_cross: bool = True
     crossing_needs: str = ""
+
+    def describe(self, name: str, feature_id: str) -> str:
+        """Words for a feature of the class: what it is, its name and its id."""
+        return self.label + (f" '{name}'" if name else "") + (f" ({feature_id})" if feature_id else "")
 
 
 @cache

@@ -8,12 +8,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from functools import cached_property
 from pathlib import Path
-from typing import Literal, Self
+from typing import Any, Literal, Self
 
-from pydantic import Field, PrivateAttr, model_validator
+from pydantic import Field, PrivateAttr, field_validator, model_validator
 
 from layoutplan.job.access import Access, RoadClass
-from layoutplan.job.classes import PERMITTED, Crossing, ObstacleClass, shipped_classes, with_overrides
+from layoutplan.job.classes import PERMITTED, Crossing, ObstacleClass, Standing, shipped_classes, with_overrides
 from layoutplan.job.electrical import Limits, Method, Soil
 from layoutplan.job.land import Land, Work
 from layoutplan.job.lines import Line
@@ -145,13 +145,25 @@ class Output(Section):
 class ClassOverride(Section):
     """Keys of an obstacle class that the job changes."""
 
-    stake: Crossing | None = Field(None, description='May a stake stand there: `"no"`, `"caution"`, `"free"`.')
+    stake: Standing | None = Field(
+        None, description='May a stake stand there: `"no"`, `"agree"` (if somebody agrees to it), `"free"`.'
+    )
     keep_out_m: NonNegative | None = Field(None, description='From the edge of the feature, with `stake = "no"`.')
-    lead_crossing: Crossing | None = Field(None, description='May a lead cross: `"no"`, `"caution"`, `"free"`.')
+    lead_crossing: Crossing | None = Field(
+        None,
+        description='May a lead cross: `"no"`, `"agree"` (if somebody agrees to it), `"care"` (nobody need be asked; '
+        'mind it), `"free"`.',
+    )
     width_m: NonNegative | None = Field(None, description="Full width of features mapped as lines.")
     floor_m: NonNegative | None = Field(
         None, description="Where a tower would have no layout: the nearest to its edge that a stake is ever proposed."
     )
+
+    @field_validator("stake", "lead_crossing", mode="before")
+    @classmethod
+    def _as_it_was_called(cls, value: Any) -> Any:
+        """Read the word of earlier job files."""
+        return "agree" if value == "caution" else value
 
 
 class Job(Section):

@@ -110,7 +110,7 @@ def job_template() -> str:
         "# --- obstacle classes: keep-out distances and crossings, key by key " + "-" * 48,
         "# [classes.river_canal]",
         "# keep_out_m = 10.0",
-        '# lead_crossing = "caution"    # "no", "caution", "free"',
+        '# lead_crossing = "agree"      # "no", "agree", "care", "free"',
     ]
     return "\n".join(lines) + "\n"
 

@@ -16,7 +16,7 @@ import pyarrow as pa
 import shapely
 from numpy.typing import ArrayLike, NDArray
 
-from layoutplan.planning.model import Plan
+from layoutplan.layout.model import Plan
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +69,8 @@ _TABLES = {
         "Unknown",  # points, lines and areas side by side
         "feature_id obstacle_class label name width_m keep_out_m stake lead_crossing road_class vehicle basis source",
     ),
-    "exclusions": (None, "line_id tower_id side rule candidates of"),
+    "crossings": (None, "line_id tower_id role waypoint met_by obstacle_class name feature_id at_m verdict"),
+    "exclusions": (None, "line_id tower_id side rule detail candidates of"),
     "relaxations": (None, "line_id tower_id rank rule needed limit unit text"),
     "approaches": (
         "LineString",
@@ -80,6 +81,7 @@ _TABLES = {
         "Unknown",  # a parcel may be in several pieces
         "parcel owner_ref permission state note towers stakes lead_m approach_m source",
     ),
+    "agreements": (None, "kind whom what reference towers stakes places state"),
     "exposures": (
         None,
         "line_id tower_id role waypoint exposure state value limit unit ratio basis edition duration_s "

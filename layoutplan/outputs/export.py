@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from layoutplan.errors import OutputError
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.columns import TABLES, on_the_globe
 from layoutplan.outputs.installed import chosen_formats, known_formats
 from layoutplan.outputs.making import make_files
@@ -15,7 +16,6 @@ from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.record import sha256
 from layoutplan.outputs.registry import RECORD
 from layoutplan.outputs.write import write_together
-from layoutplan.planning.model import Plan
 from layoutplan.planning.read import RECORD_NAME, TABLES_NAME, misfits, read_plan_record
 from layoutplan.planning.stored import Stored, stored_plan
 

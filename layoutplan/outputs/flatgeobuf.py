@@ -8,9 +8,9 @@ from typing import Any
 
 import pyogrio
 
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.gpkg import NUMBER_KEY, named_crs, plan_tables, projected
 from layoutplan.outputs.plan_number import plan_number
-from layoutplan.planning.model import Plan
 
 
 def write_flatgeobuf(plan: Plan, folder: Path) -> list[Path]:

@@ -11,10 +11,10 @@ import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
 
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.columns import as_lists, turned, with_columns
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.rounding import LONLAT_DECIMALS, rounded
-from layoutplan.planning.model import Plan
 
 _KINDS = {"towers": "tower", "electrodes": "electrode", "leads": "lead"}
 _HEMISPHERES = np.array([shapely.box(-180.0, -90.0, 180.0, 90.0), shapely.box(180.0, -90.0, 540.0, 90.0)])

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.gpkg import named_crs, plan_tables, projected
 from layoutplan.outputs.plan_number import plan_number
-from layoutplan.planning.model import Plan
 
 _VERSION = "1.1.0"
 

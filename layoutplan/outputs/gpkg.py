@@ -16,12 +16,12 @@ import pyproj
 from layoutplan.errors import CRSError, OutputError
 from layoutplan.inputs.geodetic import require_places
 from layoutplan.job.classes import ObstacleClass
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.columns import TABLES, with_columns
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.styles import NO_CLOCK, add_styles
 from layoutplan.outputs.styles.layers import layer_styles
 from layoutplan.outputs.titles import LAYER_TITLES
-from layoutplan.planning.model import Plan
 from layoutplan.text import clean
 
 NUMBER_KEY = "PLAN_NUMBER"  # in the metadata of files

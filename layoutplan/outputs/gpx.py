@@ -11,11 +11,11 @@ import numpy as np
 import shapely
 from gpxpy.gpx import GPX, GPXBounds, GPXTrack, GPXTrackPoint, GPXTrackSegment, GPXWaypoint
 
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.columns import records
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.points import known_height_m, parts, rounded_lonlat, tower_waypoints
 from layoutplan.outputs.words import LEAD_COLUMNS, STAKE_COLUMNS, lead_words, stake_words
-from layoutplan.planning.model import Plan
 from layoutplan.text import xml_text
 
 _SYMBOLS = {"H": "Flag, Blue", "S": "Flag, Green"}

@@ -12,8 +12,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from layoutplan.errors import OutputError
 from layoutplan.inputs.geodetic import accuracy_m
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.gpkg import named_crs
-from layoutplan.planning.model import Plan
 
 FloatArray = NDArray[np.float64]
 _WGS84 = "EPSG:4326"

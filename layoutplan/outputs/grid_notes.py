@@ -7,9 +7,9 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import ArrayLike
 
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.grid import FloatArray, Grid, Unit
 from layoutplan.outputs.grid_factors import MEAN_RADIUS_M, Factors
-from layoutplan.planning.model import Plan
 from layoutplan.text import clean
 
 _SOURCE = "J. E. Stem, State Plane Coordinate System of 1983, NOAA Manual NOS NGS 5, section 4"

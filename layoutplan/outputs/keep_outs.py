@@ -8,9 +8,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.grid import Grid
 from layoutplan.outputs.grid_factors import grid_factors
-from layoutplan.planning.model import Plan
 
 POWER_LINE = "power_line"
 _QUARTER = 16  # sides of a quarter circle

@@ -11,9 +11,9 @@ from typing import Any
 import pandas as pd
 
 from layoutplan.errors import LayoutPlanError, OutputError
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.installed import writer_of
 from layoutplan.outputs.registry import FORMATS, Format, Writer
-from layoutplan.planning.model import Plan
 from layoutplan.text import clean
 
 _AUTHOR = "Leave the format out, or tell the package's author."

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pandas as pd
 
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.plan_number import plan_number
-from layoutplan.planning.model import Plan
 from layoutplan.text import clean, csv_cell
 
 

@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.columns import as_lists, turned_lon
-from layoutplan.planning.model import Plan
 
 _LETTERS = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"  # no I, L, O, U: they are misread, or read like others
 _KNOWN = "_plan_number"

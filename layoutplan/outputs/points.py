@@ -8,10 +8,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.columns import as_lists, turned_lon
 from layoutplan.outputs.rounding import LONLAT_DECIMALS, rounded_lon
 from layoutplan.outputs.waypoint_names import waypoint_names
-from layoutplan.planning.model import Plan
 
 _KEYS = ("line_id", "tower_id")
 

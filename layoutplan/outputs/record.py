@@ -19,10 +19,10 @@ import shapely
 
 from layoutplan.job.classes import ObstacleClass
 from layoutplan.job.given import given_keys
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.page_notes import page_note
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.words import STATUS_MEANING
-from layoutplan.planning.model import Plan
 from layoutplan.planning.read import FORMAT_VERSION, RECORD_NAME, TABLES_NAME, tables_sha256
 from layoutplan.store import final_folder
 

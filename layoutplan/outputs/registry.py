@@ -8,7 +8,7 @@ from importlib import import_module
 from pathlib import Path
 from types import MappingProxyType
 
-from layoutplan.planning.model import Plan
+from layoutplan.layout.model import Plan
 
 Writer = Callable[[Plan, Path], Path | list[Path]]  # makes new files in the folder and returns their paths
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.columns import TABLES
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.rounding import rounded
-from layoutplan.planning.model import Plan
 from layoutplan.text import clean, csv_cell
 
 _LAST = "reasons"  # the score and its terms are for reviewers; they are in plan.gpkg

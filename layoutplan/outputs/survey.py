@@ -10,12 +10,12 @@ import numpy as np
 import pandas as pd
 
 from layoutplan.job.survey import COLUMN_WORDS
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.grid import FloatArray, Grid, Unit, grid_of
 from layoutplan.outputs.grid_factors import grid_factors
 from layoutplan.outputs.grid_notes import caution_notes, coordinate_notes, factor_notes, height_notes
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.survey_points import survey_points
-from layoutplan.planning.model import Plan
 from layoutplan.text import clean, csv_cell
 
 _DECIMALS = 3  # millimetres, or thousandths of a foot

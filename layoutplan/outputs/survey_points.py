@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pandas as pd
 
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.columns import with_columns
 from layoutplan.outputs.points import tower_waypoints
-from layoutplan.planning.model import Plan
 
 _COLUMNS = ["line_id", "tower_id", "lon", "lat", "elevation_m", "status"]
 _FIRST = 10_000

@@ -6,21 +6,43 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Any, NamedTuple
 
-from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED, Plan
+from layoutplan.layout.model import Plan
+from layoutplan.layout.rules import (
+    ALL_MET,
+    BREAKS,
+    COMPROMISED,
+    MAY_STAKE,
+    NEEDS_AGREEMENT,
+    NO_LAYOUT,
+    NOT_COVERED,
+    TAKE_CARE,
+)
 from layoutplan.text import clean, three_figures
 
 STATUS_MEANING: Mapping[str, str] = MappingProxyType(
     {
         ALL_MET: "Every rule is kept as far as the map tells, and both leads are square to the line.",
-        COMPROMISE: "Every hard rule is kept as far as it is known, but a lead is off square, both leads are on one "
-        "side, something is nearer than the map is accurate, or something about the ground or the way is unknown; "
-        "see the reasons.",
-        NEEDS_AGREEMENT: "A lead crosses, or a stake stands on, something that needs somebody's agreement first; "
-        "see the reasons.",
-        NOT_COVERED: "The map does not cover this place: what is there is unknown. Survey it before staking anything; "
-        "the reasons say which map would cure it.",
+        TAKE_CARE: "Every rule is kept as far as the map tells; a lead crosses something that the crew has to mind: a "
+        "path, a ditch, a fence. Nobody need be asked.",
+        COMPROMISED: "Every hard rule is kept, but a lead is off square, both leads are on one side, something is "
+        "nearer than the map is accurate, the lead passes a drop, or no way on foot is mapped; see the reasons.",
+        NEEDS_AGREEMENT: "A lead crosses, or a stake stands on, something that somebody has to agree to first; see the "
+        "reasons.",
+        NOT_COVERED: "The map or the elevation model does not cover this place: what is there is unknown. Survey it "
+        "before staking anything; the reasons say which map would cure it.",
         BREAKS: "A stake that the job fixes breaks hard rules; see the reasons. Planning chooses no such place itself.",
         NO_LAYOUT: "No pair of positions keeps the hard rules; see the reasons and what would give a layout.",
+    }
+)
+STATUS_SIGNS: Mapping[str, str] = MappingProxyType(  # to be told without colour
+    {
+        ALL_MET: "●",
+        TAKE_CARE: "⬟",
+        COMPROMISED: "◆",
+        NEEDS_AGREEMENT: "▲",
+        NOT_COVERED: "?",
+        BREAKS: "!",
+        NO_LAYOUT: "✗",
     }
 )
 ROLE_WORDS: Mapping[str, str] = MappingProxyType(
@@ -237,7 +259,7 @@ def may_stake(status: str) -> bool:
     >>> may_stake("all rules met"), may_stake("needs agreement")
     (True, False)
     """
-    return status in (ALL_MET, COMPROMISE)
+    return status in MAY_STAKE
 
 
 def stake_words(stake: Any) -> StakeText:

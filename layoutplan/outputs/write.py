@@ -12,13 +12,13 @@ from pathlib import Path
 from pyogrio.errors import DataLayerError, DataSourceError, FeatureError
 
 from layoutplan.errors import OutputError
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.columns import on_the_globe
 from layoutplan.outputs.earlier import LEDGER_NAME, kept_copies, write_ledger
 from layoutplan.outputs.installed import chosen_formats
 from layoutplan.outputs.making import make_files
 from layoutplan.outputs.record import paths_in, sha256
 from layoutplan.outputs.targets import identities, identity, refuse_inputs
-from layoutplan.planning.model import Plan
 from layoutplan.planning.read import RECORD_NAME, read_plan_record
 from layoutplan.store import alone_in, replace_all, staging_in
 from layoutplan.unfinished import unfinished

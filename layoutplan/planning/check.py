@@ -13,16 +13,15 @@ import shapely
 
 from layoutplan.errors import InputError
 from layoutplan.inputs.staked_readings import read_readings
+from layoutplan.layout.rules import BREAKS, BROKEN, NOT_CONFIRMED, SEVERITY, rule_words
 from layoutplan.line.geodesy import FloatArray, inverse
 from layoutplan.line.structures import names_of
-from layoutplan.planning.checks import BROKEN, CAUTIONED, KEPT, UNKNOWN
 from layoutplan.planning.edited import Given, edited_stakes, offsets
 from layoutplan.planning.electrics import exposures_table, with_lead_figures
 from layoutplan.planning.field_hints import field_hints
 from layoutplan.planning.field_readings import readings_of_stakes
 from layoutplan.planning.held import Bench, Held, hold, unconfirmed
 from layoutplan.planning.matching import TOLERANCE_M
-from layoutplan.planning.model import BREAKS, NOT_CONFIRMED
 from layoutplan.planning.numbered import plan_numbers_in
 from layoutplan.planning.reopen import Reopened, reopen
 from layoutplan.planning.staked import staked_stakes
@@ -30,7 +29,6 @@ from layoutplan.planning.stakes import stake_tables
 from layoutplan.planning.tables import lines
 
 _FARTHEST_M = 10_000.0  # from the tower; farther off is a mistake in the figures (judgement)
-_SEVERITY = {KEPT: 0, CAUTIONED: 1, UNKNOWN: 2, NOT_CONFIRMED: 2, BROKEN: 3}
 _KEYS = ["line_id", "tower_id", "role"]
 
 
@@ -146,7 +144,7 @@ def check_positions(plan: Reopened, given: Given) -> Checked:
     bench = Bench.of(plan)
     around_m = float(np.nan_to_num(given.accuracy_m).max(initial=0.0))
     held = hold(bench, given.tower, given.role, given.lonlat_deg, given.grace, around_m)
-    electrodes, leads, checks = stake_tables(held.stakes, held.around)
+    electrodes, leads, checks, _ = stake_tables(held.stakes, held.around)
     order = held.order[np.lexsort((held.stakes.role, held.stakes.tower))]  # of the given, in the tables' order
     electrodes = electrodes.assign(**_changes(given, order))
     checks = _beside_the_plan(_with_accuracy(checks, electrodes, bench, held, given), plan.tables["checks"])
@@ -208,7 +206,7 @@ def _changes(given: Given, order: Any) -> dict[str, Any]:
 
 def _is_worse(checks: pd.DataFrame) -> pd.Series:
     """Mark what fares worse; what the plan did not ask, because it was far away, was as well known as the map there."""
-    now, before = (checks[name].map(_SEVERITY).astype(float) for name in ("verdict", "planned_verdict"))
+    now, before = (checks[name].map(SEVERITY).astype(float) for name in ("verdict", "planned_verdict"))
     known = before.where(checks["rule"] == "map_coverage").groupby([checks[key] for key in _KEYS]).transform("max")
     return now > before.fillna(known).fillna(0)
 
@@ -219,7 +217,7 @@ def _verdicts(electrodes: gpd.GeoDataFrame, checks: pd.DataFrame) -> dict[str, A
     doubtful = checks[checks["verdict"] == NOT_CONFIRMED]
     doubt = keys.isin(pd.MultiIndex.from_frame(doubtful[_KEYS])) & (electrodes["status"] != BREAKS).to_numpy()
     worse = checks[_is_worse(checks)]
-    rules = worse["rule"].str.replace("_", " ").groupby([worse[key] for key in _KEYS]).agg(", ".join)
+    rules = worse["rule"].map(rule_words).groupby([worse[key] for key in _KEYS]).agg(", ".join)
     return {
         "verdict": np.where(doubt, NOT_CONFIRMED, electrodes["status"]),
         "worse": rules.reindex(keys).fillna("").to_numpy(dtype=object),

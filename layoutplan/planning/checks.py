@@ -9,13 +9,27 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from layoutplan.job import Job
+from layoutplan.layout.reasons import ALONE, ONE_SIDE
+from layoutplan.layout.rules import (
+    AGREE,
+    BROKEN,
+    CARE,
+    COMPROMISE,
+    KEEP_OUT,
+    KEPT,
+    ORDER,
+    RULES,
+    UNKNOWN,
+    basis,
+    map_themes,
+    status_of,
+)
 from layoutplan.line.geodesy import FloatArray
+from layoutplan.planning.crossings import Met
 from layoutplan.planning.facts import Facts
-from layoutplan.planning.rules import RULES, basis, map_themes
+from layoutplan.siting.blockers import describe
 from layoutplan.siting.evaluate import Evaluated
-from layoutplan.siting.obstacles import NO, POWER_LINE, TOLERANCE_M, Obstacles
-
-KEPT, BROKEN, CAUTIONED, UNKNOWN = "kept", "broken", "caution", "unknown"
+from layoutplan.siting.obstacles import POWER_LINE, TOLERANCE_M, Obstacles
 
 
 def check_rows(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: Job) -> pd.DataFrame:
@@ -45,22 +59,24 @@ def with_grace(checks: pd.DataFrame, grace: float) -> pd.DataFrame:
     Two stakes on one side of the line stay a compromise then, however far apart their leads are; so does a stake that
     just keeps its distance from something on the map.
     """
-    turned = (checks["rule"] == "square_to_line") & (checks["verdict"] == CAUTIONED)  # its limit is to a caution only
+    turned = (checks["rule"] == "square_to_line") & (checks["verdict"] == COMPROMISE)
     near = (turned | (checks["verdict"] == BROKEN)) & checks["unit"].isin(["m", "deg"])
     near &= checks["missed_by"] <= grace
     checks = checks.drop(columns="missed_by")
     if not near.any():
         return checks
-    close = (checks["rule"] == "opposite_sides") | checks["rule"].str.startswith("keep_out:")
-    held = np.where(close, CAUTIONED, KEPT)
+    close = (checks["rule"] == "opposite_sides") | checks["rule"].str.startswith(KEEP_OUT)
+    held = np.where(close, COMPROMISE, KEPT)
     return checks.assign(verdict=np.where(near, held, checks["verdict"]))
 
 
-def broken_rules(checks: pd.DataFrame) -> dict[int, str]:
-    """Rules that each position breaks, by position."""
-    rows = checks[checks["verdict"] == BROKEN]
-    joined = rows.groupby("position")["rule"].agg(", ".join)
-    return dict(zip(joined.index.tolist(), joined.tolist(), strict=True))
+def statuses(checks: pd.DataFrame, count: int) -> NDArray[np.object_]:
+    """Status of each position, from its verdicts and nothing else (:func:`layoutplan.layout.rules.status_of`)."""
+    found: list[list[tuple[str, str]]] = [[] for _ in range(count)]
+    rows = checks[checks["verdict"] != KEPT]
+    for position, *verdict in zip(*(rows[name].tolist() for name in ("position", "rule", "verdict")), strict=True):
+        found[position].append((verdict[0], verdict[1]))
+    return np.array([status_of(verdicts) for verdicts in found], dtype=object)
 
 
 def _block(
@@ -72,7 +88,7 @@ def _block(
     return pd.DataFrame(
         {
             "position": np.arange(count),
-            "number": list(RULES).index(rule),
+            "number": ORDER[rule],
             "rule": rule,
             "measured": measured,
             "limit": limit,
@@ -99,7 +115,7 @@ def _line_rules(chosen: Evaluated, facts: Facts, job: Job) -> list[pd.DataFrame]
             "square_to_line",
             rays.off_square_deg,
             rules.square_within_deg,
-            np.where(square, KEPT, CAUTIONED),
+            np.where(square, KEPT, COMPROMISE),
             job,
             count=n,
         ),
@@ -109,11 +125,7 @@ def _line_rules(chosen: Evaluated, facts: Facts, job: Job) -> list[pd.DataFrame]
             apart,
             _sides(facts, rules.same_side_min_angle_deg),
             job,
-            np.select(
-                [np.isnan(facts.between_deg), facts.same_side],
-                ["no second stake", "both stakes on one side of the line"],
-                "one stake on each side of the line",
-            ),
+            _side_texts(facts),
             n,
         ),
         _block("electrode_distance", chosen.distance_m, least, _kept(far), job, count=n),
@@ -123,22 +135,31 @@ def _line_rules(chosen: Evaluated, facts: Facts, job: Job) -> list[pd.DataFrame]
 
 def _sides(facts: Facts, least_deg: float) -> NDArray[np.str_]:
     narrow = facts.same_side & (facts.between_deg < least_deg - TOLERANCE_M)
-    return np.select([np.isnan(facts.between_deg), narrow, facts.same_side], [UNKNOWN, BROKEN, CAUTIONED], KEPT)
+    return np.select([np.isnan(facts.between_deg), narrow, facts.same_side], [COMPROMISE, BROKEN, COMPROMISE], KEPT)
+
+
+def _side_texts(facts: Facts) -> list[str]:
+    return [
+        ALONE if alone else f"{ONE_SIDE}{f': {why}' if why else ''}" if same else "one stake on each side of the line"
+        for alone, same, why in zip(
+            np.isnan(facts.between_deg).tolist(), facts.same_side.tolist(), facts.one_side, strict=True
+        )
+    ]
 
 
 def _crossing_rules(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: Job) -> list[pd.DataFrame]:
     n = len(chosen)
-    forbidden = np.bincount(chosen.touches.ray[chosen.touches.level == NO], minlength=n)
-    agree, ground = chosen.terms["caution_crossings"], facts.on_agreed_ground.astype(float)
-
-    def known(rule: str) -> NDArray[np.bool_]:
-        return facts.known(map_themes(rule, job.obstacle_classes))
-
-    blocks = [
-        _block("lead_crossing", forbidden, 0, _seen(forbidden == 0, known("lead_crossing")), job, count=n),
-        _lead_beside(chosen, facts, job),
-        _block("crossing_agreement", agree, 0, _agreed(agree, known("crossing_agreement")), job, facts.crossings, n),
-        _block("ground_agreement", ground, 0, _agreed(ground, known("ground_agreement")), job, facts.grounds, n),
+    blocks = [_lead_beside(chosen, facts, job)]
+    for rule, met, verdict in (
+        ("lead_crossing", facts.crossed, BROKEN),
+        ("crossing_agreement", facts.crossed, AGREE),
+        ("crossing_care", facts.crossed, CARE),
+        ("ground_agreement", facts.stood_on, AGREE),
+    ):
+        count = met.of(verdict, n)
+        found = np.select([count > 0, ~facts.known(map_themes(rule, job.obstacle_classes))], [verdict, UNKNOWN], KEPT)
+        blocks.append(_block(rule, count, 0, found, job, _named(met, verdict, obstacles, job, n), n))
+    blocks += [
         _block("map_coverage", np.nan, np.nan, np.where(facts.covered, KEPT, UNKNOWN), job, facts.uncovered, n),
     ]
     if obstacles.permitted_given:
@@ -147,11 +168,20 @@ def _crossing_rules(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: 
     return blocks
 
 
+def _named(met: Met, verdict: str, obstacles: Obstacles, job: Job, count: int) -> list[str]:
+    """What each position meets with a verdict, in words."""
+    texts: list[list[str]] = [[] for _ in range(count)]
+    mine = met.verdict == verdict
+    for position, feature in zip(met.position[mine].tolist(), met.feature[mine].tolist(), strict=True):
+        texts[position].append(describe(obstacles, job, feature))
+    return ["; ".join(found) for found in texts]
+
+
 def _lead_beside(chosen: Evaluated, facts: Facts, job: Job) -> pd.DataFrame:
     """Leads that pass what they must not cross by less than maps are accurate."""
     edge, margin = chosen.beside.edge_m, job.score.margin_m
     known = facts.known(map_themes("lead_beside", job.obstacle_classes))
-    verdict = np.select([edge < margin, ~known], [CAUTIONED, UNKNOWN], KEPT)
+    verdict = np.select([edge < margin, ~known], [COMPROMISE, UNKNOWN], KEPT)
     measured = np.where(np.isinf(edge), np.nan, edge)
     return _block("lead_beside", measured, margin, verdict, job, facts.beside, len(chosen))
 
@@ -166,7 +196,7 @@ def _electrical_rules(chosen: Evaluated, facts: Facts, job: Job) -> list[pd.Data
         "lead_coupling": (facts.coupling_pct, rules.max_coupling_pct, BROKEN),
     }
     if rules.max_bias_pct is None:
-        measured["reading_bias"] = (np.abs(facts.bias_pct), target, CAUTIONED)
+        measured["reading_bias"] = (np.abs(facts.bias_pct), target, COMPROMISE)
     return [
         _block(rule, values, limit, _within(values, limit, beyond), job, count=n)
         for rule, (values, limit, beyond) in measured.items()
@@ -181,7 +211,7 @@ def _ground_rules(facts: Facts, job: Job, count: int) -> list[pd.DataFrame]:
     slope = _within(facts.slope_deg, job.terrain.max_stake_slope_deg, BROKEN)
     drop = np.select(
         [np.isnan(facts.ground.cliff_drop_m), facts.ground.cliff_drop_m >= job.terrain.cliff_drop_m],
-        [UNKNOWN, CAUTIONED],
+        [UNKNOWN, COMPROMISE],
         KEPT,
     )
     unknown = "no height known there"
@@ -198,7 +228,7 @@ def _way_rules(facts: Facts, job: Job, count: int) -> list[pd.DataFrame]:
     way = facts.on_foot
     if way is None:
         return []
-    verdict = np.select([~way.is_known, way.is_shut | way.asks], [UNKNOWN, CAUTIONED], KEPT)
+    verdict = np.select([~way.is_known, way.is_shut, way.asks], [UNKNOWN, COMPROMISE, AGREE], KEPT)
     return [_block("on_foot", way.walk_min, np.nan, verdict, job, way.detail, count)]
 
 
@@ -216,7 +246,7 @@ def _within(values: FloatArray, limit: float, beyond: str) -> NDArray[np.str_]:
 def _clearance_rules(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: Job) -> pd.DataFrame:
     """Line clearance, and keep-outs of the classes that come within reach of the stake's tower.
 
-    What is kept by less than the map is accurate is a caution; of a planned line it is not the map that tells.
+    What is kept by less than the map is accurate is a compromise; of a planned line it is not the map that tells.
     """
     classes = [job.obstacle_classes[name] for name in obstacles.class_names]
     clear = chosen.clear
@@ -233,7 +263,7 @@ def _clearance_rules(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job:
     ok = (edge >= limit - TOLERANCE_M) & ~inside
     known = np.array([facts.known(row.map_themes) for row in classes])
     line = code == obstacles.code(POWER_LINE)
-    names = np.array([f"keep_out:{name}" for name in obstacles.class_names])
+    names = np.array([f"{KEEP_OUT}{name}" for name in obstacles.class_names])
     number = np.where(line, 0, len(RULES) + code)
     bases = np.array([row.basis for row in classes], dtype=object)
     label, ids = obstacles.name[feature], obstacles.feature_id[feature]
@@ -247,7 +277,7 @@ def _clearance_rules(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job:
             "limit": limit,
             "unit": "m",
             # other power lines may be missing from the map, too
-            "verdict": np.where(ok & in_doubt, CAUTIONED, _seen(ok, known[code, position])),
+            "verdict": np.where(ok & in_doubt, COMPROMISE, _seen(ok, known[code, position])),
             "basis": np.where(line, basis("line_clearance", job), bases[code]),
             "detail": np.where(inside, "inside " + detail, detail),
             "missed_by": np.where(inside, limit + depth, limit - edge),  # where the keep-out is 0, inside is not at it
@@ -268,7 +298,3 @@ def _kept(ok: NDArray[np.bool_]) -> NDArray[np.str_]:
 def _seen(ok: NDArray[np.bool_], known: NDArray[np.bool_]) -> NDArray[np.str_]:
     """Verdict of a rule that rests on the map: where the map is silent of its theme, a kept rule is unknown."""
     return np.select([~ok, ~known], [BROKEN, UNKNOWN], KEPT)
-
-
-def _agreed(count: FloatArray, known: NDArray[np.bool_]) -> NDArray[np.str_]:
-    return np.select([count > 0, ~known], [CAUTIONED, UNKNOWN], KEPT)

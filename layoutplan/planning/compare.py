@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-import json
-import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from difflib import SequenceMatcher
-from itertools import zip_longest
 from typing import Any
 
 import geopandas as gpd
@@ -18,21 +14,19 @@ import shapely
 from numpy.typing import NDArray
 
 from layoutplan.errors import OutputError
+from layoutplan.layout.crossings import LEAD, described
+from layoutplan.layout.rules import KEEP_OUT, KEPT, UNKNOWN, VERDICTS
 from layoutplan.line.geodesy import FloatArray, inverse
-from layoutplan.planning.checks import BROKEN, CAUTIONED, KEPT, UNKNOWN
+from layoutplan.planning.compare_records import Record, compare_records
 from layoutplan.planning.same_towers import with_new_ids
 from layoutplan.text import clean
 
 TOLERANCE_M = 0.05
-NOT_THERE = "not there"  # in place of a setting, class or program that the other plan does not name
 Tables = Mapping[str, pd.DataFrame]
-Record = Mapping[str, Any]
-RECORDED = ("settings", "obstacle_classes", "grid_crs", "inputs", "software")
 _TOWER = ["line_id", "tower_id"]
 _STAKE = [*_TOWER, "role"]
-_FURTHER = {"checks": "verdicts", "leads": "crossings", "exposures": "exposures"}
-_NOW = {BROKEN: "newly broken", UNKNOWN: "newly unknown", CAUTIONED: "newly cautioned", KEPT: "newly kept"}
-_WHERE = re.compile(r" at \d+\.\d m(?=; |$)")  # how far from the tower a lead crosses something
+_FURTHER = {"checks": "verdicts", "crossings": "crossings", "exposures": "exposures"}
+_NOW = {verdict: f"newly {verdict}" for verdict in reversed(VERDICTS)}
 
 
 @dataclass(frozen=True)
@@ -103,7 +97,8 @@ def compare_plans(
     changed = _towers(pair, tolerance_m, stakes=stakes, rules=checks, crossings=crossings, exposures=exposures)
     notes = (*renamed, *_notes("old", old, old_record, planted[0]), *_notes("new", new, new_record, planted[1]))
     complete = len(common[0]) == len(_FURTHER)
-    return Comparison(changed, stakes, checks, crossings, exposures, _record(old_record, new_record), notes, complete)
+    record = compare_records(old_record, new_record)
+    return Comparison(changed, stakes, checks, crossings, exposures, record, notes, complete)
 
 
 @dataclass(frozen=True, slots=True)
@@ -249,22 +244,40 @@ def _checks(pair: _Pair, old: Tables, new: Tables) -> pd.DataFrame:
     before, now = both["old_verdict"], both["new_verdict"]
     first = {"newly checked and kept": ~both["in_old"] & (now == KEPT), "no longer checked": ~both["in_new"]}
     both["change"] = _first(first | {name: now == verdict for verdict, name in _NOW.items()})
-    nearby = both.index.get_level_values("rule").str.startswith("keep_out:")  # listed for classes within reach only
+    nearby = both.index.get_level_values("rule").str.startswith(KEEP_OUT)  # listed for classes within reach only
     same = (now == before) | (nearby & before.isin([KEPT, ""]) & now.isin([KEPT, ""]))
     return pair.told(both, ~same, now == KEPT)
 
 
 def _crossings(pair: _Pair, old: Tables, new: Tables) -> pd.DataFrame:
-    both = _rows(old, new, "leads", _STAKE, [], ["crossings"])
-    both = both[both["old_crossings"] != both["new_crossings"]]
-    before, now = (both[name].str.replace(_WHERE, "", regex=True) for name in ("old_crossings", "new_crossings"))
-    both["newly_crossed"], both["no_longer_crossed"] = _beyond(now, before), _beyond(before, now)
-    return pair.told(both, both["newly_crossed"] + both["no_longer_crossed"] != "", both["new_crossings"] == "")
+    """What the lead of each stake crosses newly, and no longer; how far from the tower is of no account."""
+    met = [_met_by_leads(tables) for tables in (old, new)]
+    keys = pd.MultiIndex.from_tuples(list(dict.fromkeys([*met[1], *met[0]])), names=_STAKE)
+    before, now = ([found.get(key, Counter()) for key in keys] for found in met)
+    columns = {
+        "newly_crossed": [_listed(these - those) for these, those in zip(now, before, strict=True)],
+        "no_longer_crossed": [_listed(those - these) for these, those in zip(now, before, strict=True)],
+    }
+    both = pd.DataFrame(columns, index=keys, dtype=object).assign(in_old=True, in_new=True)
+    nothing = pd.Series([not found for found in now], index=keys, dtype=bool)
+    return pair.told(both, both["newly_crossed"] + both["no_longer_crossed"] != "", nothing)
 
 
-def _beyond(these: Iterable[str], those: Iterable[str]) -> list[str]:
-    split = ([Counter(text.split("; ")) for text in texts] for texts in (these, those))
-    return ["; ".join((mine - others).elements()) for mine, others in zip(*split, strict=True)]
+def _met_by_leads(tables: Tables) -> dict[tuple[str, str, str], Counter[str]]:
+    """What each lead crosses, by line, tower and role."""
+    columns = [*_STAKE, "met_by", "obstacle_class", "name", "feature_id"]
+    table = tables.get("crossings", pd.DataFrame(columns=columns))
+    if lacking := [column for column in columns if column not in table.columns]:
+        raise OutputError(f"layer 'crossings' of a plan has no column {', '.join(lacking)}. Plan again into it.")
+    found: dict[tuple[str, str, str], Counter[str]] = {}
+    for *stake, met_by, kind, name, number in zip(*(_texts(table[column]) for column in columns), strict=True):
+        if met_by == LEAD:
+            found.setdefault((stake[0], stake[1], stake[2]), Counter())[described(kind, name, number)] += 1
+    return found
+
+
+def _listed(things: Counter[str]) -> str:
+    return "; ".join(things.elements())
 
 
 def _exposures(pair: _Pair, old: Tables, new: Tables) -> pd.DataFrame:
@@ -286,35 +299,3 @@ def _notes(age: str, tables: Tables, record: Record | None, electrodes: pd.DataF
     away_m = _way(electrodes[["lon", "lat"]].to_numpy(dtype=float), _xy(electrodes))[1]
     if edited := int((~(away_m <= TOLERANCE_M)).sum()):
         yield f"{edited} stake(s) of the {age} plan were moved by hand: verdicts and figures are of the planned places"
-
-
-def _record(old: Record | None, new: Record | None) -> pd.DataFrame:
-    pair = (old, new) if old is not None and new is not None else ({}, {})
-    before, now = ({name: record.get(name, NOT_THERE) for name in RECORDED} for record in pair)
-    return pd.DataFrame(list(_differences(before, now, "")), columns=["key", "old", "new"], dtype=object)
-
-
-def _differences(old: Any, new: Any, key: str) -> Iterator[tuple[str, Any, Any]]:
-    """Dotted key, old and new value of everything that differs in two trees."""
-    if isinstance(old, dict) and isinstance(new, dict):
-        for name in dict.fromkeys([*old, *new]):
-            part = name if re.fullmatch(r"[\w-]+", name) else json.dumps(name, ensure_ascii=False)
-            yield from _differences(old.get(name, NOT_THERE), new.get(name, NOT_THERE), f"{key}.{part}".lstrip("."))
-    elif isinstance(old, list) and isinstance(new, list) and all(isinstance(item, dict) for item in old + new):
-        for part, before, now in _matched(old, new):
-            yield from _differences(before, now, f"{key}[{part}]")
-    elif old != new:
-        yield key, old, new
-
-
-def _matched(old: list[dict[str, Any]], new: list[dict[str, Any]]) -> list[tuple[str, Any, Any]]:
-    """Entries of two lists that belong together: by their names, else by what is left alone around them."""
-    before, now = ({item.get("id", item.get("file")): item for item in items} for items in (old, new))
-    if None not in before | now:
-        return [(str(name), before.get(name, NOT_THERE), now.get(name, NOT_THERE)) for name in before | now]
-    texts = [[json.dumps(item, sort_keys=True) for item in items] for items in (old, new)]
-    return [
-        (str(step + (i if pair[1] is NOT_THERE else j)), *pair)
-        for _, i, i_end, j, j_end in SequenceMatcher(None, texts[0], texts[1], autojunk=False).get_opcodes()
-        for step, pair in enumerate(zip_longest(old[i:i_end], new[j:j_end], fillvalue=NOT_THERE), 1)
-    ]

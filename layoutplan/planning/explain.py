@@ -9,6 +9,7 @@ from typing import Any
 import pandas as pd
 
 from layoutplan.errors import OutputError
+from layoutplan.layout.rules import exclusion_words, rule_words
 from layoutplan.planning.explain_electrics import limit_lines, stake_lines, tower_lines
 from layoutplan.planning.limits_again import odd_limits
 from layoutplan.planning.on_foot import way_lines
@@ -20,7 +21,7 @@ from layoutplan.siting.judge import TERMS
 _TERM_WORDS = {
     "off_square_deg": "degrees off square",
     "beyond_min_m": "m beyond the least distance",
-    "caution_crossings": "crossings to be agreed",
+    "caution_crossings": "crossings to be agreed or minded",
     "caution_ground": "stake on land to be agreed",
     "near_keep_out": "within the margin of a keep-out",
     "lead_beside_m": "lead within the margin of what it must not cross",
@@ -111,10 +112,11 @@ def _stake(stake: Any, checks: Any) -> Iterator[str]:
         f"{stake['lead_length_m']:.1f} m of lead" + (f" from leg '{stake['leg']}'" if stake["leg"] else "")
     )
     yield f"  {stake['lat']:.7f} {stake['lon']:.7f}   E {stake['easting']:.2f} N {stake['northing']:.2f}"
-    yield f"  {'rule':<26}{'measured':>10}{'limit':>10} {'unit':<10}{'verdict':<9}basis"
+    yield f"  {'rule':<26}{'measured':>10}{'limit':>10} {'unit':<10}{'verdict':<13}basis"
     for row in checks.itertuples():
         yield (
-            f"  {row.rule:<26}{_number(row.measured):>10}{_number(row.limit):>10} {row.unit:<10}{row.verdict:<9}"
+            f"  {rule_words(row.rule):<26}{_number(row.measured):>10}{_number(row.limit):>10} {row.unit:<10}"
+            f"{row.verdict:<13}"
             f"{row.basis}" + (f" [{row.detail}]" if row.detail else "")
         )
     yield f"  score {stake['score']:.1f} points: {_terms(stake)}"
@@ -164,7 +166,7 @@ def _exclusions(table: pd.DataFrame) -> Iterator[str]:
     yield ""
     yield "candidates excluded (one may break several rules):" if len(table) else "no candidate was excluded"
     for row in table.sort_values(["side", "candidates"], ascending=[True, False], kind="stable").itertuples():
-        yield f"  {row.side:<6}{row.candidates:7d} of {row.of:<7d} {row.rule}"
+        yield f"  {row.side:<6}{row.candidates:7d} of {row.of:<7d} {exclusion_words(row.rule, row.detail)}"
 
 
 def _ways(table: pd.DataFrame) -> Iterator[str]:

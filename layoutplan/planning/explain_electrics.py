@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from layoutplan.planning.model import NO_LAYOUT
+from layoutplan.layout.rules import NO_LAYOUT
 from layoutplan.text import three_figures
 
 _NOTHING = "  electrical figures: none in this plan; it was written by an earlier version"

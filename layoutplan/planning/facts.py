@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from layoutplan.inputs.gaps import GAPS, REACH, causes_of
 from layoutplan.line.geodesy import FloatArray
+from layoutplan.planning.crossings import Met
 from layoutplan.planning.on_foot import OnFoot
 from layoutplan.terrain import Profiles
 
@@ -28,8 +29,14 @@ class Facts:
         Both stakes on one side; the map tells what is about the tower and under the lead.
     gaps : list of str
         Why it does not, as codes (:func:`layoutplan.inputs.gaps.joined`).
-    uncovered, crossings, grounds, beside, margins : list of str
-        Texts.
+    uncovered : list of str
+        The same in words.
+    crossed, stood_on : Met
+        What the leads cross, and the stakes stand on, that is forbidden, to be agreed or to be minded.
+    beside : list of str
+        What each lead passes within the margin that it must not cross, in words.
+    one_side : list of str
+        Why both stakes of a tower are on one side of the line, where they are; empty elsewhere.
     bias_pct, coupling_pct : ndarray
         Of the tower's pair.
     slope_deg, aspect_deg : ndarray
@@ -49,10 +56,10 @@ class Facts:
     covered: NDArray[np.bool_]
     gaps: list[str]
     uncovered: list[str]
-    crossings: list[str]
-    grounds: list[str]
+    crossed: Met
+    stood_on: Met
     beside: list[str]
-    margins: list[str]
+    one_side: list[str]
     bias_pct: FloatArray
     coupling_pct: FloatArray
     slope_deg: FloatArray
@@ -67,8 +74,3 @@ class Facts:
         stored, stake = np.unique(np.array(self.gaps, dtype=str), return_inverse=True)
         tells = [asked.isdisjoint(GAPS[cause].theme for cause in causes_of(text)) for text in stored.tolist()]
         return np.array(tells, dtype=bool)[stake]
-
-    @property
-    def on_agreed_ground(self) -> NDArray[np.bool_]:
-        """Stakes on land that needs somebody's agreement."""
-        return np.array([text != "" for text in self.grounds], dtype=bool)

@@ -11,10 +11,11 @@ from layoutplan.exposure import CouplingTable, Network, assess, build_network, f
 from layoutplan.exposure.assess import Assessment
 from layoutplan.exposure.measured import Measured
 from layoutplan.job import Job
+from layoutplan.layout.rules import BROKEN, KEEP_OUT
 from layoutplan.line.geodesy import FloatArray, direct, inverse
 from layoutplan.line.model import IntArray
 from layoutplan.planning.asked import Asked
-from layoutplan.planning.checks import BROKEN, check_rows, with_grace
+from layoutplan.planning.checks import check_rows, with_grace
 from layoutplan.planning.on_foot import PlannedWays
 from layoutplan.planning.reopen import Reopened
 from layoutplan.planning.stakes import Stakes, Surroundings, position_facts
@@ -212,7 +213,7 @@ def _by_margin(bench: Bench, held: Held, accuracy_m: FloatArray) -> pd.DataFrame
     swing = np.degrees(np.arcsin(np.minimum(accuracy_m / np.maximum(held.stakes.chosen.distance_m, 1e-3), 1.0)))
     swing += np.where(partner >= 0, swing[partner], 0.0)  # the leads of both stakes may lie elsewhere
     spare = (rows["measured"] - rows["limit"]).to_numpy(dtype=float)
-    at_least = (rule.isin(["line_clearance", "electrode_distance"]) | rule.str.startswith("keep_out:")).to_numpy()
+    at_least = (rule.isin(["line_clearance", "electrode_distance"]) | rule.str.startswith(KEEP_OUT)).to_numpy()
     tight = at_least & (spare < off)
     tight |= (rule == "reel").to_numpy() & (-spare < off * (1 + bench.plan.job.rules.slack_pct / 100))
     tight |= (rule == "opposite_sides").to_numpy() & (spare < swing[position])  # no limit on opposite sides

@@ -13,13 +13,13 @@ from layoutplan.inputs import Inputs, map_gaps, read_inputs
 from layoutplan.inputs.door import as_job_allows
 from layoutplan.inputs.gaps import SILENT_CLASSES, joined
 from layoutplan.job import Job
+from layoutplan.layout.silence import gap_text
 from layoutplan.line import LineModel, build_lines
 from layoutplan.line.geodesy import FloatArray, inverse
 from layoutplan.line.grid import require_projected
 from layoutplan.outputs import named_crs, require_formats
 from layoutplan.planning.fixed import fixed_stakes
 from layoutplan.planning.pipeline import heights_reach_m
-from layoutplan.planning.silence import gap_text
 from layoutplan.terrain import OpenedTerrain, open_terrain
 
 ANGLE_TOWER_DEG = 2.0  # a tower with a greater deflection is called an angle tower (judgement)

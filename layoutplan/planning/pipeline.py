@@ -18,13 +18,13 @@ from layoutplan.exposure.measured import Measured
 from layoutplan.inputs import Inputs, as_read, map_gaps, read_inputs
 from layoutplan.inputs.door import as_job_allows
 from layoutplan.job import Job
+from layoutplan.layout.model import Plan
 from layoutplan.line import Towers, build_lines
 from layoutplan.line.grid import require_projected
 from layoutplan.outputs import named_crs, require_formats
 from layoutplan.planning.asked import Asked
 from layoutplan.planning.electrics import stake_places
 from layoutplan.planning.fixed import fixed_stakes
-from layoutplan.planning.model import Plan
 from layoutplan.planning.tabulate import Worked, tabulate
 from layoutplan.planning.ways import walkable, ways_table
 from layoutplan.siting import Obstacles, Sited, build_obstacles, collect, in_sight, site_towers

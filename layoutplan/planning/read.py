@@ -27,7 +27,7 @@ from layoutplan.planning.sound import require_sound
 from layoutplan.store import settle
 from layoutplan.text import clean
 
-FORMAT_VERSION = 3  # of plan.json and the tables; raised when a reader of the earlier one would go wrong
+FORMAT_VERSION = 4  # of plan.json and the tables; raised when a reader of the earlier one would go wrong
 RECORD_NAME = "plan.json"
 TABLES_NAME = "plan.gpkg"
 # what a database file counts of its own changes and readers, opened without a change too (SQLite file format, section

@@ -12,8 +12,8 @@ import shapely
 
 from layoutplan.errors import LayoutPlanError, OutputError
 from layoutplan.job import shipped_classes
-from layoutplan.planning.checks import BROKEN, CAUTIONED, KEPT, UNKNOWN
-from layoutplan.planning.model import NOT_CONFIRMED, STATUSES
+from layoutplan.layout.crossings import LEAD, STAKE
+from layoutplan.layout.rules import NOT_CONFIRMED, STATUSES, VERDICTS
 from layoutplan.text import clean
 
 _KEY = "line_id tower_id"
@@ -23,15 +23,19 @@ _COLUMNS = {  # of each table: texts, and numbers
     "electrodes": (f"{_KEY} role waypoint status reasons side octant leg", "lon lat distance_m bearing_true_deg score"),
     "leads": (f"{_KEY} role waypoint status", "lon lat lead_length_m"),
     "checks": (f"{_KEY} role waypoint rule unit verdict basis detail", "measured limit"),
+    "crossings": (f"{_KEY} role waypoint met_by obstacle_class name feature_id verdict", "at_m"),
+    "agreements": ("kind whom what reference towers stakes places state", ""),
     "obstacles": ("feature_id obstacle_class name road_class vehicle source", "width_m"),
     "exposures": (f"{_KEY} role waypoint exposure state unit basis", "value limit ratio"),
     "alternatives": (f"{_KEY} side", "rank lon lat distance_m bearing_true_deg"),
-    "exclusions": (f"{_KEY} side rule", "candidates of"),
+    "exclusions": (f"{_KEY} side rule detail", "candidates of"),
     "relaxations": (f"{_KEY} rule unit text", "rank needed limit"),
 }
 _WORDS = {  # that mean something
     ("towers", "status"): STATUSES,
-    ("checks", "verdict"): (KEPT, CAUTIONED, UNKNOWN, BROKEN, NOT_CONFIRMED),
+    ("checks", "verdict"): (*VERDICTS, NOT_CONFIRMED),
+    ("crossings", "verdict"): VERDICTS,
+    ("crossings", "met_by"): (LEAD, STAKE),
 }
 _MEND = "Plan again into this folder, or take the plan as it was written."
 

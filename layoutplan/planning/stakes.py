@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 import geopandas as gpd
 import numpy as np
@@ -13,14 +13,19 @@ from numpy.typing import NDArray
 
 from layoutplan.inputs.gaps import joined
 from layoutplan.job import Job
+from layoutplan.layout.crossings import LEAD as BY_LEAD
+from layoutplan.layout.crossings import listed
+from layoutplan.layout.reasons import reason_text, reasons_of
+from layoutplan.layout.rules import KEPT
+from layoutplan.layout.silence import gap_text
 from layoutplan.line.geodesy import FloatArray, direct, octant, turn_deg
 from layoutplan.line.model import Towers
-from layoutplan.planning.checks import broken_rules, check_rows, with_grace
+from layoutplan.planning.checks import check_rows, statuses, with_grace
+from layoutplan.planning.crossings import crossed, crossings_table, stood_on
 from layoutplan.planning.facts import Facts
 from layoutplan.planning.fixed import is_fixed
-from layoutplan.planning.model import BREAKS
 from layoutplan.planning.on_foot import on_foot
-from layoutplan.planning.silence import gap_text, silent_on_the_way
+from layoutplan.planning.silence import silent_on_the_way
 from layoutplan.planning.tables import (
     frame,
     gap_columns,
@@ -34,13 +39,8 @@ from layoutplan.planning.tables import (
 from layoutplan.planning.words import (
     SIDES,
     beside_texts,
-    crossing_texts,
-    ground_texts,
-    margin_texts,
     other_side_texts,
     side_texts,
-    stake_reasons,
-    stake_status,
 )
 from layoutplan.siting.evaluate import Evaluated
 from layoutplan.siting.judge import TERMS
@@ -123,15 +123,22 @@ class Surroundings:
     approaches: gpd.GeoDataFrame | None = None
 
 
-def stake_tables(stakes: Stakes, around: Surroundings) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame, pd.DataFrame]:
-    """Build the tables of electrodes, leads and checks, in tower order with H before S."""
+class StakeTables(NamedTuple):
+    """Tables of stakes, in tower order with H before S."""
+
+    electrodes: gpd.GeoDataFrame
+    leads: gpd.GeoDataFrame
+    checks: pd.DataFrame
+    crossings: pd.DataFrame
+
+
+def stake_tables(stakes: Stakes, around: Surroundings) -> StakeTables:
+    """Build the tables of electrodes, leads, checks and crossings."""
     chosen, rays, towers, job = stakes.chosen, stakes.chosen.rays, around.towers, around.job
     facts = position_facts(stakes, around)
     checks = with_grace(check_rows(chosen, facts, around.obstacles, job), around.grace)
-    broken = broken_rules(checks)
-    status = stake_status(chosen, stakes.same_side, facts, job)
-    status = np.where(np.isin(np.arange(len(status)), list(broken)), BREAKS, status)
-    reasons = stake_reasons(chosen, stakes.same_side, facts, stakes.other_side, broken, job)
+    met = crossings_table(facts.crossed, facts.stood_on, around.obstacles)
+    reasons, crossings = _words(checks, met, facts, job)
     origin = towers.lonlat_deg[rays.tower]
     place = direct(origin, rays.bearing_deg, chosen.distance_m)
     easting, northing, _ = grid_position(place, around.grid_crs)
@@ -158,7 +165,7 @@ def stake_tables(stakes: Stakes, around: Surroundings) -> tuple[gpd.GeoDataFrame
         "elevation_m": facts.ground.end_height_m,
         "slope_deg": facts.slope_deg,
         "aspect_deg": facts.aspect_deg,
-        "status": status,
+        "status": statuses(checks, len(chosen)),
         "reasons": reasons,
         **gap_columns(facts.gaps),
         "score": chosen.score,
@@ -172,10 +179,22 @@ def stake_tables(stakes: Stakes, around: Surroundings) -> tuple[gpd.GeoDataFrame
         "steepest_deg": facts.ground.steepest_deg,
         "cliff_drop_m": facts.ground.cliff_drop_m,
     }
-    leads = (
-        frame(columns | along | {"crossings": facts.crossings}, lines(origin, place)).iloc[order].reset_index(drop=True)
-    )
-    return electrodes, leads, _named(checks, electrodes, order)
+    leads = frame(columns | along | {"crossings": crossings}, lines(origin, place)).iloc[order].reset_index(drop=True)
+    return StakeTables(electrodes, leads, _named(checks, electrodes, order), _named(met, electrodes, order))
+
+
+def _words(checks: pd.DataFrame, met: pd.DataFrame, facts: Facts, job: Job) -> tuple[list[str], list[str]]:
+    """Reasons of each position, and what its lead crosses, for people to read."""
+    count, classes = len(facts.fixed), job.obstacle_classes
+    mine: tuple[list[list[Any]], list[list[Any]]] = ([[] for _ in range(count)], [[] for _ in range(count)])
+    for rows, table in zip(mine, (checks[checks["verdict"] != KEPT], met), strict=True):
+        for row in table.itertuples(index=False):
+            rows[row.position].append(row)
+    reasons = [
+        reason_text(reasons_of(*rows, classes), fixed=fixed)
+        for *rows, fixed in zip(*mine, facts.fixed.tolist(), strict=True)
+    ]
+    return reasons, [listed([row for row in rows if row.met_by == BY_LEAD], classes) for rows in mine[1]]
 
 
 def position_facts(stakes: Stakes, around: Surroundings) -> Facts:
@@ -191,6 +210,7 @@ def position_facts(stakes: Stakes, around: Surroundings) -> Facts:
     slope, aspect = slope_aspect(around.dem, place)
     of_leads = silent_on_the_way(around.obstacles, origin, place)
     gaps = [joined([*around.uncovered[t], *found]) for t, found in zip(rays.tower, of_leads, strict=True)]
+    fixed = is_fixed(job, towers, rays.tower, stakes.role, place)
     straight = lead_lengths(towers, rays.tower, rays.bearing_deg, chosen.distance_m, job)
     return Facts(
         lead_m=straight + lead_on_slope_m(ground, chosen.distance_m, job),
@@ -200,18 +220,33 @@ def position_facts(stakes: Stakes, around: Surroundings) -> Facts:
         covered=np.array([not stored for stored in gaps], dtype=bool),
         gaps=gaps,
         uncovered=[gap_text(stored, job) for stored in gaps],
-        crossings=crossing_texts(chosen, around.obstacles, job),
-        grounds=ground_texts(chosen, around.obstacles, job),
+        crossed=crossed(chosen, around.obstacles, job),
+        stood_on=stood_on(chosen, around.obstacles),
         beside=beside_texts(chosen, around.obstacles, job),
-        margins=margin_texts(chosen, around.obstacles, job),
+        one_side=_one_side(stakes, fixed),
         bias_pct=around.bias_pct[rays.tower],
         coupling_pct=around.coupling_pct[rays.tower],
         slope_deg=slope,
         aspect_deg=aspect,
         ground=ground,
-        fixed=is_fixed(job, towers, rays.tower, stakes.role, direct(origin, rays.bearing_deg, chosen.distance_m)),
+        fixed=fixed,
         on_foot=on_foot(around.approaches, towers.line_id[rays.tower], towers.tower_id[rays.tower], stakes.role),
     )
+
+
+def _one_side(stakes: Stakes, fixed: NDArray[np.bool_]) -> list[str]:
+    """Why both stakes of a tower are on one side of the line, for each stake of such a tower."""
+    both_fixed = np.bincount(stakes.tower[fixed], minlength=len(stakes.same_side)) == 2
+    return [
+        ""
+        if not same
+        else "the job fixes them there"
+        if given and both_fixed[tower]
+        else stakes.other_side.get(tower, "no position opposite")
+        for tower, same, given in zip(
+            stakes.tower.tolist(), stakes.same_side[stakes.tower].tolist(), fixed.tolist(), strict=True
+        )
+    ]
 
 
 def _names(towers: Towers, tower: Any, role: Any, job: Job) -> list[str]:
@@ -223,11 +258,11 @@ def _names(towers: Towers, tower: Any, role: Any, job: Job) -> list[str]:
     return [names[2 * row + (which == "S")] for row, which in zip(tower.tolist(), role.tolist(), strict=True)]
 
 
-def _named(checks: pd.DataFrame, electrodes: gpd.GeoDataFrame, order: Any) -> pd.DataFrame:
-    """Replace the position numbers of the checks by the stakes' names, in the stakes' order."""
+def _named(table: pd.DataFrame, electrodes: gpd.GeoDataFrame, order: Any) -> pd.DataFrame:
+    """Replace the position numbers of a table by the stakes' names, in the stakes' order."""
     place = np.empty(len(order), dtype=np.int64)
     place[order] = np.arange(len(order))
-    row = place[checks["position"].to_numpy()]
+    row = place[table["position"].to_numpy()]
     sort = np.argsort(row, kind="stable")
     keys = electrodes[["line_id", "tower_id", "role", "waypoint"]].iloc[row[sort]].reset_index(drop=True)
-    return pd.concat([pd.DataFrame(keys), checks.drop(columns="position").iloc[sort].reset_index(drop=True)], axis=1)
+    return pd.concat([pd.DataFrame(keys), table.drop(columns="position").iloc[sort].reset_index(drop=True)], axis=1)

@@ -16,10 +16,10 @@ from layoutplan.errors import OutputError
 from layoutplan.inputs.corridor import Frame
 from layoutplan.inputs.model import InputFile
 from layoutplan.inputs.provenance import sha256_of
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.planning.found import found_terrain
 from layoutplan.planning.limits_again import odd_limits
-from layoutplan.planning.model import Plan
 from layoutplan.planning.notes import CAUTIONS, job_assumptions
 from layoutplan.planning.read import (
     RECORD_NAME,

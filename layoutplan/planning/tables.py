@@ -240,6 +240,7 @@ def exclusions_table(exclusions: Exclusions, towers: Towers) -> pd.DataFrame:
             "tower_id": towers.tower_id[exclusions.tower],
             "side": SIDES[exclusions.side],
             "rule": exclusions.rule,
+            "detail": exclusions.detail,
             "candidates": exclusions.candidates,
             "of": exclusions.of,
         }

@@ -14,8 +14,11 @@ from layoutplan.inputs import InputFile, Inputs
 from layoutplan.inputs.gaps import causes_of, joined
 from layoutplan.inputs.provenance import Ledger
 from layoutplan.job import Job
+from layoutplan.layout.model import Plan
+from layoutplan.layout.silence import gap_text
 from layoutplan.line import LineModel
 from layoutplan.line.grid import utm_zone
+from layoutplan.planning.agreements import agreements_table
 from layoutplan.planning.electrics import (
     exposures_table,
     readings_table,
@@ -23,10 +26,9 @@ from layoutplan.planning.electrics import (
     with_rods,
     with_tower_figures,
 )
-from layoutplan.planning.model import Plan
 from layoutplan.planning.notes import CAUTIONS, assumptions
 from layoutplan.planning.permissions import permissions_table
-from layoutplan.planning.silence import gap_text, unseen_by_advice
+from layoutplan.planning.silence import unseen_by_advice
 from layoutplan.planning.stakes import Stakes, Surroundings, stake_tables
 from layoutplan.planning.tables import (
     alternatives_table,
@@ -89,11 +91,12 @@ def tabulate(work: Worked, seconds: Mapping[str, float]) -> Plan:
     job, inputs, sited, found, opened = work.job, work.inputs, work.sited, work.assessment, work.opened
     towers = work.model.towers
     around = _surroundings(work)
-    electrodes, leads, checks = stake_tables(Stakes.of(sited), around)
+    electrodes, leads, checks, crossings = stake_tables(Stakes.of(sited), around)
     with_stakes = np.repeat(np.unique(sited.chosen.rays.tower), 2)
-    status = tower_status(electrodes["status"].to_numpy(), with_stakes, len(towers))
+    status = tower_status(electrodes["status"].tolist(), with_stakes, len(towers))
     gaps = _gaps_of_towers(work.uncovered, electrodes["map_gaps"], with_stakes)
     reasons = tower_reasons(electrodes, sited, [gap_text(joined(causes), job) for causes in work.uncovered])
+    land = permissions_table(inputs.land, electrodes, leads, work.approaches)
     return Plan(
         job=job,
         towers=with_tower_figures(
@@ -103,6 +106,7 @@ def tabulate(work: Worked, seconds: Mapping[str, float]) -> Plan:
         electrodes=with_rods(electrodes, found, job.method.electrode_target_ohm),
         leads=with_lead_figures(leads, found),
         checks=checks,
+        crossings=crossings,
         alternatives=alternatives_table(sited.alternatives, sited.alternatives_axis_m, towers, job, opened.dem),
         pairs=pairs_table(sited.pairs, towers),
         obstacles=obstacles_table(inputs.features, job),
@@ -115,7 +119,8 @@ def tabulate(work: Worked, seconds: Mapping[str, float]) -> Plan:
         exposures=exposures_table(found, work.network, electrodes),
         readings=readings_table(found, towers),
         approaches=ways_table(()) if work.approaches is None else work.approaches,
-        permissions=permissions_table(inputs.land, electrodes, leads, work.approaches),
+        permissions=land,
+        agreements=agreements_table(crossings, work.approaches, land, job.obstacle_classes),
         files=(*inputs.files, *_fingerprints(opened)),
         assumptions=_assumptions(work),
         cautions=CAUTIONS,

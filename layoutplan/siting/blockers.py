@@ -92,9 +92,8 @@ def describe(obstacles: Obstacles, job: Job, feature: int) -> str:
     """Words for a feature: what it is, its name and its id."""
     if feature == OUTSIDE_PERMITTED:
         return "land outside the permitted land"
-    label = job.obstacle_classes[obstacles.class_names[obstacles.class_code[feature]]].label
-    name, number = obstacles.name[feature], obstacles.feature_id[feature]
-    return label + (f" '{name}'" if name else "") + (f" ({number})" if number else "")
+    row = job.obstacle_classes[obstacles.class_names[obstacles.class_code[feature]]]
+    return row.describe(obstacles.name[feature], obstacles.feature_id[feature])
 
 
 def find_blockers(scene: Scene) -> list[Blocker]:
@@ -124,7 +123,7 @@ def _angle(scene: Scene) -> Blocker:
             f"a lead at {needed:.0f} degrees to the {along} instead of {limit:g}, only if the asset owner's rules "
             "allow it (the nearer its direction to the line's, the more voltage it picks up)"
         )
-        return Relaxation("lead angle", needed, limit, "deg", effort(CONDUCTORS, change / max(limit, 1.0)), text)
+        return Relaxation("lead_angle", needed, limit, "deg", effort(CONDUCTORS, change / max(limit, 1.0)), text)
 
     return Blocker(ray, np.zeros(len(ray)), np.full(len(ray), ENDLESS_M), lambda ray, _: short[ray], relaxed)
 
@@ -140,7 +139,7 @@ def _least_distance(scene: Scene) -> Blocker:
             f"a stake {needed:.0f} m from the tower instead of {limit:.1f} m (the reading is worth less the nearer the "
             "stake; a measured size of the earth electrode may settle it)"
         )
-        return Relaxation("distance", needed, limit, "m", effort(DISTANCE, change / limit), text)
+        return Relaxation("electrode_distance", needed, limit, "m", effort(DISTANCE, change / limit), text)
 
     every = np.arange(len(scene.rays))
     upto = np.full(len(every), limit - 2 * TOLERANCE_M)
@@ -181,7 +180,7 @@ def _line_clearance(scene: Scene) -> Blocker:
             "rules allow it"
         )
         step = effort(CONDUCTORS, change / max(limit, 1.0))
-        return Relaxation("line clearance", needed, limit, "m", step, text)
+        return Relaxation("line_clearance", needed, limit, "m", step, text)
 
     def change(ray: IntArray, rung: IntArray) -> FloatArray:
         away = scene.edge_distance_m(ray, rung, lines)
@@ -244,7 +243,7 @@ def _keep_out(scene: Scene, feature: int, mine: Stretches) -> Blocker:
         needed = float(_tenths_m(max(limit - by, 0.0)))
         text = f"a stake {needed:g} m from the {scene.describe(feature)} instead of {limit:g} m, {_agreed(row)}"
         return Relaxation(
-            f"keep-out: {name}", needed, limit, "m", effort(DISTANCE, AGREEMENT_SHARE + by / max(limit, 1.0)), text
+            f"keep_out:{name}", needed, limit, "m", effort(DISTANCE, AGREEMENT_SHARE + by / max(limit, 1.0)), text
         )
 
     return Blocker(mine.ray, mine.enter_m, mine.leave_m, change, relaxed)
@@ -270,7 +269,7 @@ def _crossings(scene: Scene) -> list[Blocker]:
         text = f"permission to cross the {scene.describe(feature)}, {_agreed(row)}{needs}"
         worst = name == POWER_LINE or name in MOVING_TRAFFIC
         place = effort(CONDUCTORS if name == POWER_LINE else CROSSING, 1.0 if worst else AGREEMENT_SHARE)
-        out.append(_permission(mine, f"lead crossing: {name}", text, place, possible=row.may_cross))
+        out.append(_permission(mine, f"lead_crossing:{name}", text, place, possible=row.may_cross))
     return out
 
 
@@ -291,7 +290,7 @@ def _owned_land(scene: Scene) -> list[Blocker]:
         row = scene.job.obstacle_classes[name]
         text = f"lead and stake on the {scene.describe(feature)}, {_agreed(row)}"
         step = DISTANCE if row.lead_crossing == "no" else MEANS  # guarded land is not asked for lightly
-        out.append(_permission(stretches, f"agreement: {name}", text, effort(step, AGREEMENT_SHARE)))
+        out.append(_permission(stretches, f"ground_agreement:{name}", text, effort(step, AGREEMENT_SHARE)))
     return out
 
 
@@ -299,7 +298,7 @@ def _not_permitted(scene: Scene) -> list[Blocker]:
     blocked = scene.trace.blocked
     mine = blocked.take(blocked.feature == OUTSIDE_PERMITTED)
     text = "permission for land outside the permitted land"
-    return [_permission(mine, "permitted land", text, effort(MEANS, AGREEMENT_SHARE))] if len(mine) else []
+    return [_permission(mine, "permitted_land", text, effort(MEANS, AGREEMENT_SHARE))] if len(mine) else []
 
 
 def _permission(mine: Stretches, rule: str, text: str, place: float, *, possible: bool = True) -> Blocker:

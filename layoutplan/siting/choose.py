@@ -202,9 +202,9 @@ def _pair(
     if weight or job.rules.max_coupling_pct is not None:
         coupled = figures.coupling_pct(*where)
         points = points + weight * np.nan_to_num(coupled)
-        limits.append(("lead coupling", coupled, job.rules.max_coupling_pct))
+        limits.append(("lead_coupling", coupled, job.rules.max_coupling_pct))
     if not opposite and job.rules.max_bias_pct is not None:
-        limits.append(("reading bias", figures.pair_bias_pct(*where), job.rules.max_bias_pct))
+        limits.append(("reading_bias", figures.pair_bias_pct(*where), job.rules.max_bias_pct))
     for rule, values, limit in limits:
         if limit is None:
             continue

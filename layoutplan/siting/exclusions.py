@@ -20,11 +20,16 @@ from layoutplan.siting.trace import OUTSIDE_PERMITTED, Trace
 
 @dataclass(frozen=True, slots=True)
 class Exclusions:
-    """One entry for each tower, side and rule that excluded a candidate; one candidate may break several rules."""
+    """One entry for each tower, side and rule that excluded a candidate; one candidate may break several rules.
+
+    ``rule`` is its name, with the obstacle class behind ``keep_out:`` and ``lead_crossing:``; ``detail`` names the
+    spans near whose direction no lead may run.
+    """
 
     tower: IntArray
     side: IntArray
     rule: NDArray[np.str_]
+    detail: NDArray[np.object_]
     candidates: IntArray
     of: IntArray
 
@@ -59,11 +64,12 @@ def count_exclusions(
         Candidates by rule and side, each counted under every rule that it breaks.
     """
     tower_count = len(towers)
-    names = [*(f"keep-out: {name}" for name in obstacles.class_names), "permitted land"]
-    names[obstacles.code(POWER_LINE)] = "line clearance"
-    crossing = [f"lead crossing: {name}" for name in obstacles.class_names]
+    names = [*(f"keep_out:{name}" for name in obstacles.class_names), "permitted_land"]
+    names[obstacles.code(POWER_LINE)] = "line_clearance"
+    crossing = [f"lead_crossing:{name}" for name in obstacles.class_names]
     limited = [item.rule for item in LIMITED]
-    labels = [*names, *crossing, *limited, "distance", "reel", "lead angle"]
+    limited_at = {item.figure: len(names) + len(crossing) + place for place, item in enumerate(LIMITED)}
+    labels = [*names, *crossing, *limited, "electrode_distance", "reel", "lead_angle"]
     group = rays.tower * 2 + rays.side
     table = np.zeros((len(labels), 2 * tower_count), dtype=np.int64)
     _add(table, *_blocked(trace, rungs, obstacles), group)
@@ -79,10 +85,11 @@ def count_exclusions(
     rule, slot = np.nonzero(table)
     order = np.lexsort((rule, slot))
     rule, slot = rule[order], slot[order]
-    name = np.array(labels, dtype=object)[rule]
+    detail = np.full(len(rule), "", dtype=object)
     at_angle = rule == last
-    name[at_angle] = _angle_names(towers, around, job, slot[at_angle])
-    return Exclusions(slot // 2, slot % 2, name.astype(str), table[rule, slot], of[slot])
+    detail[np.isin(rule, limited_at["over_reel_m"])] = "on the slope"
+    detail[at_angle] = _angle_names(towers, around, job, slot[at_angle])
+    return Exclusions(slot // 2, slot % 2, np.array(labels)[rule], detail, table[rule, slot], of[slot])
 
 
 def _angle_names(towers: Towers, around: Rays, job: Job, slot: IntArray) -> list[str]:
@@ -93,7 +100,7 @@ def _angle_names(towers: Towers, around: Rays, job: Job, slot: IntArray) -> list
     np.add.at(forbids, around.tower * 2 + around.side, near)
     names = (towers.adjoining_name[one // 2][np.argsort(-forbids[one], kind="stable")].tolist() for one in slot)
     count = (forbids[slot] > 0).sum(axis=1).tolist()
-    return [f"lead angle: {', '.join(dict.fromkeys(of[:n]))}" for of, n in zip(names, count, strict=True)]
+    return [", ".join(dict.fromkeys(of[:n])) for of, n in zip(names, count, strict=True)]
 
 
 def _beyond(rays: Rays, rungs: Rungs, job: Job, figures: Figures) -> dict[str, NDArray[np.bool_]]:

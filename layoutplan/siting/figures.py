@@ -56,14 +56,14 @@ def _over_reel_limit(job: Job) -> float | None:
 
 _OWNER = ", if the asset owner's rules allow it"
 LIMITED = (
-    Limited("induced_v", "induced voltage", "V", lambda job: job.rules.max_induced_v, True,
+    Limited("induced_v", "induced_voltage", "V", lambda job: job.rules.max_induced_v, True,
             "induced voltage of {needed:g} V instead of {limit:g} V" + _OWNER),
-    Limited("bias_pct", "reading bias", "%", lambda job: job.rules.max_bias_pct, True,
+    Limited("bias_pct", "reading_bias", "%", lambda job: job.rules.max_bias_pct, True,
             "reading bias of {needed:g} % instead of {limit:g} %" + _OWNER),
     Limited("slope_deg", "slope", "deg", _slope_limit, False,
             "a stake on a slope of {needed:g} degrees instead of {limit:g}, if the crew finds it safe to stand there",
             True),
-    Limited("over_reel_m", "reel on the slope", "m", _over_reel_limit, False,
+    Limited("over_reel_m", "reel", "m", _over_reel_limit, False,
             "a reel {needed:g} m longer: the lead follows steep ground", True),
 )  # fmt: skip
 

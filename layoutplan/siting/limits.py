@@ -75,9 +75,10 @@ def raised(rule: str, limit: float, needed: float) -> Relaxation:
     Relaxation
         With ``needed`` NaN where only a figure is missing.
     """
-    way_out = f"{rule} of {{needed:g}} % instead of {{limit:g}} %, if the asset owner's rules allow it"
+    words = rule.replace("_", " ")
+    way_out = f"{words} of {{needed:g}} % instead of {{limit:g}} %, if the asset owner's rules allow it"
     if not np.isfinite(needed):
-        way_out = f"the figures without which the {rule} of no pair is known"
+        way_out = f"the figures without which the {words} of no pair is known"
     return _raised(rule, limit, needed, "%", way_out, CONDUCTORS)
 
 

@@ -19,7 +19,7 @@ from layoutplan.siting.own_lines import on_planned_line
 from layoutplan.siting.ragged import IntArray, expand
 
 FREE, CAUTION, NO = 0, 1, 2
-_LEVEL = {"free": FREE, "caution": CAUTION, "no": NO}
+_LEVEL = {"free": FREE, "care": CAUTION, "agree": CAUTION, "no": NO}
 TOLERANCE_M = 1e-6  # a limit kept to this is kept; the same everywhere
 POWER_LINE = "power_line"
 _CHUNK = 16  # segments that share one box of the search tree

@@ -38,7 +38,7 @@ def leads_nearer_together(scene: Scene, open_at: NDArray[np.bool_]) -> Relaxatio
     if not least_between_deg(scene.job.rules) <= needed < limit:
         return None
     text = f"two leads {needed:.0f} degrees apart on the {side} of the line instead of {limit:g}{reading}"
-    return Relaxation("same-side angle", needed, limit, "deg", effort(MEANS, (limit - needed) / limit), text)
+    return Relaxation("opposite_sides", needed, limit, "deg", effort(MEANS, (limit - needed) / limit), text)
 
 
 def two_on_one_side(scene: Scene, open_at: NDArray[np.bool_]) -> Relaxation | None:
@@ -62,7 +62,7 @@ def two_on_one_side(scene: Scene, open_at: NDArray[np.bool_]) -> Relaxation | No
         return None
     between, reading, side = found
     text = f"both stakes on the {side} of the line, {between:.0f} degrees between the leads{reading}"
-    return Relaxation("opposite sides", np.nan, np.nan, "", effort(MEANS, AGREEMENT_SHARE), text)
+    return Relaxation("opposite_sides", np.nan, np.nan, "", effort(MEANS, AGREEMENT_SHARE), text)
 
 
 def reading_words(job: Job) -> str:

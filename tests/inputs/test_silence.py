@@ -13,6 +13,7 @@ import numpy as np
 import pyproj
 import pytest
 import shapely
+from layoutplan.planning.rules import map_themes
 
 from layoutplan.inputs import Inputs, map_gaps, read_inputs
 from layoutplan.inputs.evidence import thin
@@ -28,7 +29,6 @@ from layoutplan.planning.check import check_folder
 from layoutplan.planning.facts import Facts
 from layoutplan.planning.pipeline import plan
 from layoutplan.planning.read import read_plan_tables
-from layoutplan.planning.rules import map_themes
 from layoutplan.planning.silence import unseen_by_advice
 from layoutplan.siting import build_obstacles
 

@@ -19,7 +19,8 @@ from pyproj import Geod
 from layoutplan.inputs.model import InputFile
 from layoutplan.job import Job, Line, TowerSource, shipped_classes
 from layoutplan.job.land import Land
-from layoutplan.planning.model import ALL_MET, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED, Plan
+from layoutplan.layout.model import Plan
+from layoutplan.layout.rules import ALL_MET, COMPROMISED, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED
 from layoutplan.planning.notes import CAUTIONS, job_assumptions
 
 from .electrical import exposures_table, readings_table, with_lead_figures, with_stake_figures, with_tower_figures
@@ -47,7 +48,7 @@ CHROMIUM_FLAGS = ("--headless=new", "--no-sandbox", "--disable-gpu", "--no-first
                   "--disable-background-networking", "--disable-component-update", "--disable-extensions")  # fmt: skip
 BUSY_S = 120  # longer than any step takes on a busy machine; what is waited for is a condition, never a time
 SPY = "window.alerts = []; window.alert = (text) => window.alerts.push(String(text));"
-_STATUS_CYCLE = (ALL_MET, ALL_MET, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED, ALL_MET)
+_STATUS_CYCLE = (ALL_MET, ALL_MET, COMPROMISED, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED, ALL_MET)
 
 
 def pytest_configure(config: pytest.Config) -> None:
@@ -82,7 +83,7 @@ def _electrodes(towers: pd.DataFrame, xy: np.ndarray, place: Place) -> gpd.GeoDa
     right = np.tile([True, False], len(rows))
     distance = np.where(right, 92.5, 61.25) + index % 7
     line_bearing = towers["line_bearing_deg"].to_numpy()[index]
-    off = np.where(towers["status"].to_numpy()[index] == COMPROMISE, 25.0, 3.0)
+    off = np.where(towers["status"].to_numpy()[index] == COMPROMISED, 25.0, 3.0)
     bearing = (line_bearing + np.where(right, 90, -90) + off) % 360
     east = xy[index, 0] + distance * np.sin(np.radians(bearing))
     north = xy[index, 1] + distance * np.cos(np.radians(bearing))
@@ -135,7 +136,7 @@ def _towers(xy: np.ndarray, bearings: np.ndarray, place: Place, hostile: bool) -
     status = np.array([_STATUS_CYCLE[row % len(_STATUS_CYCLE)] for row in range(count)])
     reasons = {
         ALL_MET: "",
-        COMPROMISE: "lead 25.0° off square to the line (15.0° allowed for square)",
+        COMPROMISED: "lead 25.0° off square to the line (15.0° allowed for square)",
         NEEDS_AGREEMENT: "lead H crosses minor road 'Mill Lane' at 43.2 m",
         NO_LAYOUT: "right side: river 'Elbra' keep-out excludes all 882 candidates",
         NOT_COVERED: "mapped features in 2 of 8 directions within 1000 m",

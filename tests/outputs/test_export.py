@@ -18,10 +18,10 @@ from pandas.testing import assert_frame_equal
 
 from layoutplan.cli.main import cli
 from layoutplan.errors import OutputError
+from layoutplan.layout.model import Plan
 from layoutplan.outputs import FORMATS, write_plan
 from layoutplan.outputs.columns import TABLES, on_the_globe, with_columns
 from layoutplan.outputs.export import export_plan
-from layoutplan.planning.model import Plan
 from layoutplan.planning.stored import stored_plan
 from layoutplan.text import clean
 

@@ -17,11 +17,12 @@ from lxml import etree
 from layoutplan.cli.main import cli
 from layoutplan.inputs.model import InputFile
 from layoutplan.job.land import Work
+from layoutplan.layout.model import Plan
+from layoutplan.layout.rules import STATUSES
 from layoutplan.outputs import write_plan
 from layoutplan.outputs.columns import on_the_globe
 from layoutplan.outputs.gpx import plan_time, write_gpx
 from layoutplan.outputs.plan_number import plan_number
-from layoutplan.planning.model import STATUSES, Plan
 
 GPX = {"g": "http://www.topografix.com/GPX/1/1"}
 

@@ -16,12 +16,12 @@ import shapely
 from lxml import etree
 from matplotlib.image import imread
 
+from layoutplan.layout.rules import STATUSES
 from layoutplan.outputs.columns import on_the_globe, turned_lon
 from layoutplan.outputs.kml import write_kml, write_kmz
 from layoutplan.outputs.kml.icons import icon_files
 from layoutplan.outputs.points import tower_waypoints
 from layoutplan.outputs.words import LEAD_LEVELS
-from layoutplan.planning.model import STATUSES
 from layoutplan.text import xml_text
 
 KML = {"k": "http://www.opengis.net/kml/2.2"}

@@ -5,10 +5,10 @@ import json
 from pathlib import Path
 
 from layoutplan.job import shipped_classes
+from layoutplan.layout.rules import STATUSES
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.record import short_names, write_record
 from layoutplan.outputs.words import STATUS_MEANING
-from layoutplan.planning.model import STATUSES
 from layoutplan.planning.read import FORMAT_VERSION, read_plan_record
 
 

@@ -17,6 +17,7 @@ from pyogrio.errors import DataSourceError
 
 from layoutplan.job import shipped_classes
 from layoutplan.job.classes import with_overrides
+from layoutplan.layout.rules import ALL_MET, BREAKS, COMPROMISED, NEEDS_AGREEMENT, NOT_CONFIRMED, NOT_COVERED, STATUSES
 from layoutplan.outputs.columns import TABLES
 from layoutplan.outputs.gpkg import write_gpkg
 from layoutplan.outputs.styles import add_styles
@@ -25,7 +26,6 @@ from layoutplan.outputs.styles.layers import layer_styles
 from layoutplan.outputs.styles.qml import qml_text
 from layoutplan.outputs.styles.sld import sld_text
 from layoutplan.outputs.titles import column_title
-from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, NEEDS_AGREEMENT, NOT_CONFIRMED, NOT_COVERED, STATUSES
 from layoutplan.planning.read import read_plan_tables
 
 STYLES = layer_styles(shipped_classes().values())
@@ -174,7 +174,7 @@ def test_status_and_role_are_told_without_colour() -> None:
     stakes = etree.fromstring(sld_text("electrodes", STYLES["electrodes"]).encode())
     assert shape_of(stakes, "H") != shape_of(stakes, "S")
     checked = etree.fromstring(sld_text("electrodes", CHECKED_STYLES["electrodes"]).encode())
-    verdicts = [ALL_MET, COMPROMISE, NEEDS_AGREEMENT, NOT_COVERED, BREAKS, NOT_CONFIRMED]
+    verdicts = [ALL_MET, COMPROMISED, NEEDS_AGREEMENT, NOT_COVERED, BREAKS, NOT_CONFIRMED]
     assert len({shape_of(checked, verdict) for verdict in verdicts}) == len(verdicts)
 
 
@@ -251,7 +251,7 @@ def test_titles_of_columns(plan, tmp_path) -> None:
 
 def test_the_job_s_own_rules_show() -> None:
     """Where the job lets a stake stand, the style says so."""
-    own = layer_styles(with_overrides({"quarry": {"stake": "caution"}}).values())
+    own = layer_styles(with_overrides({"quarry": {"stake": "agree"}}).values())
     labels = [
         next(rule.label for rule in styles["obstacles"].rules if rule.value == "quarry") for styles in (STYLES, own)
     ]

@@ -9,10 +9,10 @@ import pandas as pd
 import pytest
 
 from layoutplan.errors import OutputError
+from layoutplan.layout.rules import STATUSES
 from layoutplan.outputs.gpx import write_gpx
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.survey import write_survey
-from layoutplan.planning.model import STATUSES
 
 from .projections import US_FOOT_M, UTM_32
 

@@ -18,10 +18,11 @@ from geographiclib.geodesic import Geodesic
 
 from layoutplan.errors import InputError, JobError, OutputError
 from layoutplan.job import Job
+from layoutplan.layout.model import Plan
+from layoutplan.layout.rules import BROKEN, COMPROMISE, KEPT, NOT_CONFIRMED
 from layoutplan.planning.check import Checked, check_folder, check_positions
-from layoutplan.planning.checks import BROKEN, CAUTIONED, KEPT, with_grace
+from layoutplan.planning.checks import with_grace
 from layoutplan.planning.edited import Given, edited_stakes
-from layoutplan.planning.model import NOT_CONFIRMED, Plan
 from layoutplan.planning.pipeline import plan
 from layoutplan.planning.reopen import reopen
 
@@ -146,7 +147,7 @@ def test_in_the_middle_of_an_area_without_keep_out_is_never_kept(copy: Path, cla
 
     assert verdicts(inside) == ["broken"]
     to_edge = shapely.shortest_line(inside, area.boundary)
-    for short_of_it_m, expected in ((0.0005, "caution"), (0.02, "broken")):
+    for short_of_it_m, expected in ((0.0005, "compromise"), (0.02, "broken")):
         assert verdicts(to_edge.interpolate(to_edge.length - short_of_it_m)) == [expected]
 
 
@@ -395,8 +396,8 @@ def test_what_lay_too_far_away_to_be_asked_fares_no_worse_where_the_map_never_re
 def test_a_lead_planned_at_the_limit_of_square_is_no_worse_for_rounding() -> None:
     rules = ["square_to_line", "square_to_line", "ground_agreement", "lead_angle"]
     missed = [0.00002, 0.5, 0.0, 0.00002]
-    verdict = [CAUTIONED, CAUTIONED, CAUTIONED, BROKEN]
+    verdict = [COMPROMISE, COMPROMISE, COMPROMISE, BROKEN]
     table = pd.DataFrame(
         {"rule": rules, "verdict": verdict, "unit": ["deg", "deg", "areas", "deg"], "missed_by": missed}
     )
-    assert with_grace(table, 0.001)["verdict"].tolist() == [KEPT, CAUTIONED, CAUTIONED, KEPT]
+    assert with_grace(table, 0.001)["verdict"].tolist() == [KEPT, COMPROMISE, COMPROMISE, KEPT]

@@ -11,7 +11,8 @@ import shapely
 from pyproj import Geod
 
 from layoutplan.errors import OutputError
-from layoutplan.planning.compare import NOT_THERE, compare_plans
+from layoutplan.planning.compare import compare_plans
+from layoutplan.planning.compare_records import NOT_THERE
 from layoutplan.planning.pipeline import plan
 from layoutplan.planning.read import read_plan_record, read_plan_tables
 
@@ -241,12 +242,10 @@ def test_tower_missing_on_either_side(first, tables):
     less = {name: t[~rows_of(t, ONE[:2])] if "tower_id" in t else t for name, t in tables.items()}
     gone, back = against(first, less), compare_plans(less, first[0], first[1], first[1])
     assert gone.towers[["tower_id", "change", "old_status", "new_status"]].to_numpy().tolist() == [
-        ["107", "removed", "needs agreement", ""]
+        ["107", "removed", "take care", ""]
     ]
     assert keyed(gone.stakes, "change") == {ONE: ("gone",), OTHER: ("gone",)}
-    assert back.towers[["tower_id", "change", "new_status"]].to_numpy().tolist() == [
-        ["107", "added", "needs agreement"]
-    ]
+    assert back.towers[["tower_id", "change", "new_status"]].to_numpy().tolist() == [["107", "added", "take care"]]
     assert back.crossings["role"].tolist() == ["H"]
     was = first[0]["towers"].set_index("tower_id").loc["107", "geometry"]
     assert gone.towers.geometry.iloc[0].equals_exact(was, 1e-8)
@@ -317,7 +316,8 @@ def test_stake_of_no_tower_counts(first, tables):
     [
         ("kept", "broken", "newly broken"),
         ("broken", "kept", "newly kept"),
-        ("kept", "caution", "newly cautioned"),
+        ("kept", "take care", "newly take care"),
+        ("compromise", "to be agreed", "newly to be agreed"),
         ("kept", "unknown", "newly unknown"),
         ("kept", None, "newly unknown"),
         ("kept", "looks fine", "newly unknown"),
@@ -351,22 +351,34 @@ def test_rule_checked_in_one_plan_only(first, tables, rule, verdict, gone, back)
     assert compare_plans(without, with_it, None, None).checks["change"].tolist() == back
 
 
+DITCH, TRACK, ODD = ("stream_ditch", "", "w 1"), ("track_path", "", "r 2"), ("track_path", "a; b at 2.0 m", "")
+
+
 @pytest.mark.parametrize(
     ("old", "new", "more", "less"),
     [
-        ("ditch (w 1) at 59.3 m", "ditch (w 1) at 61.0 m", "", ""),
-        ("a (b 1) at 1.0 m; c at 2.0 m", "c at 1.0 m; a (b 1) at 2.0 m", "", ""),
-        ("", "track (r 2) at 3.0 m", "track (r 2)", ""),
-        ("track (r 2) at 3.0 m", None, "", "track (r 2)"),
-        ("a at 1.0 m; b at 2.0 m", "a at 1.0 m; c at 2.0 m", "c", "b"),
-        ("ditch at 1.0 m", "ditch at 1.0 m; ditch at 9.0 m", "ditch", ""),
-        ("a at 1.0 m", "a from the start: the tower stands in it", "a from the start: the tower stands in it", "a"),
+        ([(*DITCH, 59.3)], [(*DITCH, 61.0)], "", ""),
+        ([(*DITCH, 1.0), (*TRACK, 2.0)], [(*TRACK, 1.0), (*DITCH, 2.0)], "", ""),
+        ([], [(*TRACK, 3.0)], "track or path (r 2)", ""),
+        ([(*TRACK, 3.0)], [], "", "track or path (r 2)"),
+        (
+            [(*DITCH, 1.0), (*TRACK, 2.0)],
+            [(*DITCH, 1.0), (*ODD, 2.0)],
+            "track or path 'a; b at 2.0 m'",
+            "track or path (r 2)",
+        ),
+        ([(*DITCH, 1.0)], [(*DITCH, 1.0), (*DITCH, 9.0)], "stream or ditch (w 1)", ""),
     ],
 )
 def test_crossings(first, tables, old, new, more, less):
-    before = {**tables, "leads": tables["leads"].copy()}
-    for side, text in ((before, old), (tables, new)):
-        side["leads"].loc[rows_of(side["leads"], ONE), "crossings"] = text
+    """By what is crossed, whatever its name is made of; where on the lead is of no account."""
+    before = dict(tables)
+    for side, met in ((before, old), (tables, new)):
+        table = side["crossings"]
+        mine = pd.DataFrame(met, columns=["obstacle_class", "name", "feature_id", "at_m"]).assign(
+            **dict(zip(STAKE, ONE, strict=True)), waypoint="107-H", met_by="lead", verdict="take care"
+        )
+        side["crossings"] = pd.concat([table[~rows_of(table, ONE)], mine], ignore_index=True)
     found = compare_plans(before, tables, first[1], first[1]).crossings
     expected = {ONE: (more, less)} if more or less else {}
     assert keyed(found, "newly_crossed", "no_longer_crossed") == expected
@@ -401,7 +413,7 @@ def test_exposure_levels(first, tables, old, new, level):
 
 
 @pytest.mark.parametrize(
-    ("name", "words"), [("checks", "verdicts"), ("leads", "crossings"), ("exposures", "exposures")]
+    ("name", "words"), [("checks", "verdicts"), ("crossings", "crossings"), ("exposures", "exposures")]
 )
 def test_missing_table_is_said_and_never_the_same(first, tables, name, words):
     del tables[name]
@@ -409,7 +421,7 @@ def test_missing_table_is_said_and_never_the_same(first, tables, name, words):
     found = against(first, tables)
     assert found.notes == (f"the new plan.gpkg has no layer '{name}': {words} could not be compared",)
     assert found.towers["change"].tolist() == ["moved"]
-    assert getattr(found, name.replace("leads", "crossings")).empty
+    assert getattr(found, name).empty
     both = compare_plans(tables, tables, first[1], first[1])
     assert both.towers.empty
     assert not both.same

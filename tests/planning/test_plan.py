@@ -34,7 +34,7 @@ def test_the_compromise_is_named_with_its_reason(made):
     tower = made.towers.set_index("tower_id").loc["108"]
     assert tower["status"] == "compromise"
     assert "both stakes on one side of the line: on the left" in tower["reasons"]
-    assert "river_canal" in tower["reasons"]
+    assert "river canal" in tower["reasons"]
 
 
 def test_no_layout_comes_with_a_way_out(made):

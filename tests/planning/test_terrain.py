@@ -14,7 +14,7 @@ from layoutplan import load_job
 from layoutplan.errors import InputError
 from layoutplan.job import Job
 from layoutplan.job.terrain import Terrain
-from layoutplan.planning.model import Plan
+from layoutplan.layout.model import Plan
 from layoutplan.planning.pipeline import plan
 
 TO_GRID = Transformer.from_crs(4326, 25832, always_xy=True)
@@ -97,7 +97,7 @@ def test_a_lead_on_steep_ground_stays_on_the_reel(job: Job, tmp_path: Path) -> N
     steep = Terrain(files=(tilted(tmp_path / "steep.tif", 1.0),), max_stake_slope_deg=60.0)
     made = plan(job.model_copy(update={"rules": rules, "terrain": steep}))
     assert (made.leads["lead_length_m"] <= job.rules.reel_m + 0.05).all()
-    assert "reel on the slope" in set(made.exclusions["rule"])
+    assert "on the slope" in set(made.exclusions.query("rule == 'reel'")["detail"])
 
 
 def test_a_cliff_under_the_lead_is_a_compromise(job: Job, tmp_path: Path) -> None:

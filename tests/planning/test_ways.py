@@ -50,7 +50,7 @@ def test_every_stake_has_its_check(made):
     assert len(checks) == len(made.electrodes)
     verdict = checks.groupby("tower_id")["verdict"].agg(set)
     assert verdict["101"] == {"unknown"}  # beyond the map
-    assert verdict["113"] == {"caution"}  # the protected area
+    assert verdict["113"] == {"to be agreed"}  # the protected area
     assert verdict["108"] == {"kept"}
     detail = checks.set_index(["tower_id", "role"]).loc[("113", "H"), "detail"]
     assert "protected area Ilvried Moss" in detail

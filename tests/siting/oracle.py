@@ -212,9 +212,7 @@ class Oracle:
             "off_square_deg": (off, off),
             "beyond_min_m": (beyond, beyond),
             "caution_crossings": self._crossings(points),
-            "caution_ground": _yes(
-                [inside(b.shape, points) for b in self.bodies if b.stake == "caution" and b.is_area]
-            ),
+            "caution_ground": _yes([inside(b.shape, points) for b in self.bodies if b.stake == "agree" and b.is_area]),
             "near_keep_out": _yes(
                 [self.job.score.margin_m - _stake_slack(body, points) for body in self.bodies if body.stake == "no"]
             ),
@@ -241,7 +239,7 @@ class Oracle:
         return least, most
 
     def _crossings(self, points: Points) -> tuple[np.ndarray, np.ndarray]:
-        slacks = [self.lead_slack(body, points) for body in self.bodies if body.crossing == "caution"]
+        slacks = [self.lead_slack(body, points) for body in self.bodies if body.crossing in ("agree", "care")]
         if self.permitted is not None:
             slacks.append(-shapely.length(shapely.difference(points.leads, self.permitted)))
         if not slacks:

@@ -45,50 +45,50 @@ def with_least_distance(scene: Scene, distance_m: float) -> Scene:
 
 def applied(scene: Scene, item: Relaxation, less: float = 0.0) -> Scene:
     """The scene with the change made, or with a change that is a little smaller."""
-    rule, _, name = item.rule.partition(": ")
+    rule, _, name = item.rule.partition(":")
     match rule:
         case "reel":
             return with_rule(scene, reel_m=item.needed - less)
-        case "lead angle":
+        case "lead_angle":
             return with_rule(scene, min_angle_deg=item.needed + less)
-        case "same-side angle":
-            return with_rule(scene, same_side_min_angle_deg=item.needed + less)
-        case "opposite sides":
+        case "opposite_sides" if np.isnan(item.needed):
             return with_rule(scene, sides="preferred")
-        case "line clearance":
+        case "opposite_sides":
+            return with_rule(scene, same_side_min_angle_deg=item.needed + less)
+        case "line_clearance":
             return with_rule(scene, line_clearance_m=item.needed + less)
-        case "distance":
+        case "electrode_distance":
             return with_least_distance(scene, item.needed + less)
-        case "keep-out":
+        case "keep_out":
             return with_class(scene, name, keep_out_m=item.needed + less)
-        case "lead crossing":
-            return with_class(scene, name, lead_crossing="caution")
-        case "agreement":
-            return with_class(scene, name, lead_crossing="caution", stake="caution")
-        case "permitted land":
+        case "lead_crossing":
+            return with_class(scene, name, lead_crossing="agree")
+        case "ground_agreement":
+            return with_class(scene, name, lead_crossing="agree", stake="agree")
+        case "permitted_land":
             return scene.but(features=tuple(f for f in scene.features if f.kind != "permitted_land"))
     raise AssertionError(f"no way known to apply '{item.rule}'")
 
 
-LEAST_STEP = {"reel": 1.0, "lead angle": 1.0, "line clearance": 1.0, "distance": 1.0, "keep-out": 0.1}
+LEAST_STEP = {"reel": 1.0, "lead_angle": 1.0, "line_clearance": 1.0, "electrode_distance": 1.0, "keep_out": 0.1}
 NEVER = ("building", "substation_plant", "standing_water", "cliff", "cemetery")
-ONE_SIDE = {"same-side angle", "opposite sides"}
-LAST = {"lead crossing: main_road", "lead crossing: railway"}
+ONE_SIDE = {"opposite_sides"}
+LAST = {"lead_crossing:main_road", "lead_crossing:railway"}
 
 
 def floor(scene: Scene, item: Relaxation) -> float:
     """Nearest that a stake, or a lead to the line, is ever proposed: as the table of classes and the page say."""
-    rule, _, name = item.rule.partition(": ")
+    rule, _, name = item.rule.partition(":")
     match rule:
-        case "lead angle":
+        case "lead_angle":
             return 20.0
-        case "same-side angle":
+        case "opposite_sides":
             return 45.0
-        case "line clearance":
+        case "line_clearance":
             return 30.0
-        case "distance":
+        case "electrode_distance":
             return 0.5 * item.limit
-        case "keep-out":
+        case "keep_out":
             least = shipped_classes()[name].floor_m
             return scene.job.obstacle_classes[name].keep_out_m if least is None else least
     return -np.inf
@@ -125,7 +125,7 @@ def test_what_is_listed_gives_a_layout_and_nothing_less_does(scene: Scene) -> No
         elif "one side of the line" not in item.text:
             assert not sited.same_side[TOWER], item.text
         assert not item.needed < floor(scene, item), item.text
-        step = LEAST_STEP.get(item.rule.partition(": ")[0])
+        step = LEAST_STEP.get(item.rule.partition(":")[0])
         if step is not None and "one side" not in item.text:
             smaller = applied(scene, item, step).ready().site()
             opposite = (smaller.chosen.rays.tower == TOWER).any() and not smaller.same_side[TOWER]
@@ -136,13 +136,13 @@ def test_what_is_listed_gives_a_layout_and_nothing_less_does(scene: Scene) -> No
     assert [item.rule in LAST for item in single] == sorted(item.rule in LAST for item in single)
     if "reel" not in listed:
         assert not has_layout(with_rule(scene, reel_m=scene.job.rules.reel_m * 2))
-    assert not listed & {f"lead crossing: {kind}" for kind in NEVER}  # nobody can permit a lead through a house
+    assert not listed & {f"lead_crossing:{kind}" for kind in NEVER}  # nobody can permit a lead through a house
     for feature in scene.features:
         if feature.kind in NEVER:
             continue
         row = scene.job.obstacle_classes[feature.kind]
-        if row.lead_crossing == "no" and not row.owner_may_agree and f"lead crossing: {feature.kind}" not in listed:
-            assert not has_layout(with_class(scene, feature.kind, lead_crossing="caution")), feature.kind
+        if row.lead_crossing == "no" and not row.owner_may_agree and f"lead_crossing:{feature.kind}" not in listed:
+            assert not has_layout(with_class(scene, feature.kind, lead_crossing="agree")), feature.kind
 
 
 def wall(kind: str, x: float, width: float = 0.0, name: str = "") -> Feature:
@@ -185,7 +185,7 @@ def test_electrode_larger_than_anything_that_could_be_relaxed(size: float) -> No
 def test_no_bearing_keeps_the_angle_to_all_spans() -> None:
     course = Course([(0, -300), (0, 0), (300, 0)])
     found = blocked(Scene((course,), settings={"rules": {"min_angle_deg": 90}}))
-    assert [item.rule for item in found] == ["lead angle"]
+    assert [item.rule for item in found] == ["lead_angle"]
     assert found[0].needed == 45
 
 
@@ -269,10 +269,10 @@ def test_nothing_is_offered_below_the_floor_of_a_class(kind: str, room_m: float,
     walls = [Feature(kind, shapely.LineString([(x, -400), (x, 400)])) for x in (58.0 + room_m, -58.0 - room_m)]
     rules = {"same_side_min_angle_deg": 179, "min_angle_deg": 80}
     found = blocked(north_line(*walls[:1], wall("building", -20.0), settings={"rules": rules}))
-    assert [item.rule for item in found if item.rule == f"keep-out: {kind}"] == []  # the other side is shut
+    assert [item.rule for item in found if item.rule == f"keep_out:{kind}"] == []  # the other side is shut
     found = blocked(north_line(*walls[:1], *[Feature("building", shapely.box(-300, -300, -30, 300))]))
-    assert not any(item.needed < shipped_classes()[kind].floor_m for item in found if item.rule == f"keep-out: {kind}")
-    assert any(item.rule == f"keep-out: {kind}" for item in found) == told
+    assert not any(item.needed < shipped_classes()[kind].floor_m for item in found if item.rule == f"keep_out:{kind}")
+    assert any(item.rule == f"keep_out:{kind}" for item in found) == told
 
 
 def test_leads_nearer_together_are_tried_before_leads_nearer_to_the_line() -> None:
@@ -280,7 +280,7 @@ def test_leads_nearer_together_are_tried_before_leads_nearer_to_the_line() -> No
     fan = shapely.Polygon([(0, 0), *[(400 * np.sin(t), 400 * np.cos(t)) for t in np.radians(np.arange(122, 423))]])
     scene = north_line(Feature("building", fan.difference(shapely.Point(0, 0).buffer(5))))
     found = blocked(scene)
-    assert found[0].rule == "same-side angle"
+    assert found[0].rule == "opposite_sides"
     assert found[0].limit == 60
     assert "on the right of the line instead of 60" in found[0].text
     assert has_layout(applied(scene, found[0]))
@@ -291,6 +291,6 @@ def test_one_side_is_what_would_help_where_opposite_sides_are_required() -> None
     scene = north_line(
         Feature("building", shapely.box(-400, -400, -20, 400)), settings={"rules": {"sides": "required"}}
     )
-    (item,) = [item for item in blocked(scene) if item.rule == "opposite sides"]
+    (item,) = [item for item in blocked(scene) if item.rule == "opposite_sides"]
     assert item.text.startswith("both stakes on the right of the line, 120 degrees between the leads")
     assert has_layout(applied(scene, item))

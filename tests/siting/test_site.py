@@ -109,17 +109,18 @@ def test_distance_of_alternatives_to_the_axis() -> None:
 def counted(ready: Ready, tower: int, side: int) -> dict[str, tuple[int, int]]:
     found = ready.site().exclusions
     rows = np.flatnonzero((found.tower == tower) & (found.side == side))
-    return {str(found.rule[i]): (int(found.candidates[i]), int(found.of[i])) for i in rows}
+    names = [f"{found.rule[i]}: {found.detail[i]}" if found.detail[i] else str(found.rule[i]) for i in rows]
+    return {name: (int(found.candidates[i]), int(found.of[i])) for name, i in zip(names, rows, strict=True)}
 
 
 def test_exclusions_of_open_ground() -> None:
     """To the right 180 bearings, 60 … 142 m: 83 distances; the angle takes the 59 bearings on either hand."""
     found = counted(north_line(settings={"rules": {"min_angle_deg": 29.9}}).ready(), 1, RIGHT)
-    assert found["lead angle: span to 1, span to 3"] == (59 * 83, 180 * 83)
+    assert found["lead_angle: span to 1, span to 3"] == (59 * 83, 180 * 83)
     assert "reel" not in found
-    assert "distance" not in found
+    assert "electrode_distance" not in found
     blocked = sum(max(int(np.ceil((58 - 1e-6) / np.cos(np.radians(t)))) - 60, 0) for t in range(-60, 61))
-    assert found["line clearance"] == (pytest.approx(blocked, abs=2), 180 * 83)
+    assert found["line_clearance"] == (pytest.approx(blocked, abs=2), 180 * 83)
 
 
 def test_exclusions_at_an_angle_tower_count_each_side_by_itself() -> None:
@@ -128,7 +129,7 @@ def test_exclusions_at_an_angle_tower_count_each_side_by_itself() -> None:
     ready = scene.ready()
     around = circle(ready.model.towers.rows(np.array([1])), ready.job.rules, 1.0)
     assert np.bincount(around.side).tolist() == [271, 89]
-    right, left = (counted(ready, 1, side)["lead angle: span to 1, span to 3"] for side in (RIGHT, LEFT))
+    right, left = (counted(ready, 1, side)["lead_angle: span to 1, span to 3"] for side in (RIGHT, LEFT))
     assert right[1] / left[1] == pytest.approx(89 / 271)
     assert right[0] / right[1] == pytest.approx((89 - 31) / 89)
     assert left[0] / left[1] == pytest.approx((271 - 3 * 31) / 271)
@@ -158,7 +159,7 @@ def test_exclusions_against_brute_force(scene: Scene) -> None:
             slack = np.min([oracle.lead_slack(body, points) for body in bodies], axis=0)
             for side in (LEFT, RIGHT):
                 mine = slack[right == side]
-                row = (found.side == side) & (found.rule == f"lead crossing: {kind}")
+                row = (found.side == side) & (found.rule == f"lead_crossing:{kind}")
                 count = int(found.candidates[row].sum())
                 assert (mine < -1e-3).sum() <= count <= (mine < 1e-3).sum(), kind
 
@@ -252,9 +253,9 @@ def test_lead_angle_names_the_branch_and_the_mapped_way_that_forbid_it() -> None
     mapped = Feature("power_line", LineString([(0, 0), (-300, 50)]), 6.0, "Hill Line")
     ready = Scene((Course([(0, -300), (0, 0), (0, 300)]), branch), (mapped,)).ready()
     for side in (LEFT, RIGHT):
-        (told,) = [name for name in counted(ready, 1, side) if name.startswith("lead angle")]
+        (told,) = [name for name in counted(ready, 1, side) if name.startswith("lead_angle")]
         rule, _, causes = told.partition(": ")
-        assert rule == "lead angle"
+        assert rule == "lead_angle"
         assert set(causes.split(", ")) == {
             "span to 1",
             "span to 3",

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.grid import Grid, grid_of
 from layoutplan.outputs.grid_factors import grid_factors
 from layoutplan.outputs.grid_notes import caution_notes, coordinate_notes, factor_notes
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.survey_points import survey_points
-from layoutplan.planning.model import Plan
 from layoutplan.text import clean
 
 __all__ = ["write_dxf"]

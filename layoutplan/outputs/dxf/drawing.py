@@ -15,6 +15,8 @@ from ezdxf.document import Drawing
 from ezdxf.filemanagement import new
 from ezdxf.layouts.layout import Modelspace
 
+from layoutplan.layout.model import Plan
+from layoutplan.layout.rules import ALL_MET
 from layoutplan.outputs.columns import records, with_columns
 from layoutplan.outputs.dxf.blocks import STAKE_H, STAKE_S, TOWER, add_blocks
 from layoutplan.outputs.dxf.text import dxf_text, layer_name
@@ -23,7 +25,6 @@ from layoutplan.outputs.keep_outs import keep_outs, near_the_line
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.survey_points import survey_points
 from layoutplan.outputs.words import figure, lead_level
-from layoutplan.planning.model import ALL_MET, Plan
 
 LINE, TOWERS, STAKES, WALKS = "LINE", "TOWERS", "STAKES", "WALKS"
 TEXT, NAMES, NOTES = "TEXT", "TEXT-OBSTACLES", "NOTES"

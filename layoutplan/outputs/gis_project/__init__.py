@@ -6,8 +6,8 @@ import xml.etree.ElementTree as ET
 from pathlib import Path
 
 from layoutplan.archive import write_archive
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.gis_project.document import project
-from layoutplan.planning.model import Plan
 
 __all__ = ["write_project"]
 

@@ -6,6 +6,7 @@ import xml.etree.ElementTree as ET
 
 import pyproj
 
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.columns import TABLES
 from layoutplan.outputs.gis_project.layout import overview
 from layoutplan.outputs.gis_project.shown import Layer, shown_layers
@@ -15,7 +16,6 @@ from layoutplan.outputs.gpkg import named_crs
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.styles.qml import VERSION, aliases, dress
 from layoutplan.outputs.words import credit_text
-from layoutplan.planning.model import Plan
 from layoutplan.text import label_text, xml_text
 
 

@@ -8,12 +8,12 @@ from collections.abc import Iterable
 
 import pyproj
 
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.gis_project.items import Box, item, label, legend, map_item, north, scale_bar
 from layoutplan.outputs.gis_project.shown import TABLES_GROUP, Layer
 from layoutplan.outputs.gis_project.view import SCALE_STEPS, Extent, metres_per_unit, round_up
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.styles.layers import DETAIL, FIELDWORK
-from layoutplan.planning.model import Plan
 
 NAME = "Overview"
 _PAPER_MM = {"A4": (297.0, 420.0), "Letter": (279.4, 431.8)}  # twice the paper of the sheets: A3, tabloid

@@ -11,17 +11,17 @@ import pandas as pd
 import shapely
 from shapely import GeometryType
 
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.columns import TABLES
 from layoutplan.outputs.gpkg import present_classes
 from layoutplan.outputs.styles.layers import layer_styles
 from layoutplan.outputs.styles.looks import Fill, Look, Sign, Stroke, Style
 from layoutplan.outputs.titles import LAYER_TITLES
-from layoutplan.planning.model import Plan
 
 OBSTACLES, TABLES_GROUP = "Obstacles", "Tables"
 _DRAWN = ("towers", "electrodes", "leads", "alternatives", "approaches", "spans", "permissions", "obstacles")
 _UNTICKED = frozenset({"alternatives"})
-_LISTED = ("checks", "exposures", "readings", "pairs", "exclusions", "relaxations")
+_LISTED = ("checks", "crossings", "agreements", "exposures", "readings", "pairs", "exclusions", "relaxations")
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pyproj
 
-from layoutplan.planning.model import Plan
+from layoutplan.layout.model import Plan
 
 _LEAST_M = 400.0  # of a plan of one tower
 BAR_STEPS = (1.0, 2.0, 2.5, 5.0)

@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from layoutplan.archive import write_archive
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.kml.document import kml_text
 from layoutplan.outputs.kml.icons import icon_files
-from layoutplan.planning.model import Plan
 
 __all__ = ["write_kml", "write_kmz"]
 

@@ -7,13 +7,13 @@ from functools import lru_cache
 
 import pandas as pd
 
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.columns import records
 from layoutplan.outputs.geo_uri import geo_uri
 from layoutplan.outputs.map_page.line_popups import lead_popups, span_popups, walk_popups
 from layoutplan.outputs.map_page.popups import Popups, electrode_popups, tower_popups
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.words import credit_lines
-from layoutplan.planning.model import Plan
 from layoutplan.text import page_text, xml_text
 
 Rows = Iterable[tuple[str, str]]

@@ -12,6 +12,7 @@ from fastkml import KML, Coordinates, Data, Document, ExtendedData, Folder, Line
 from fastkml.enums import AltitudeMode
 from fastkml.features import Snippet
 
+from layoutplan.layout.model import REACHABLE, Plan
 from layoutplan.outputs.columns import records
 from layoutplan.outputs.kml.balloons import (
     cautions_html,
@@ -25,7 +26,6 @@ from layoutplan.outputs.kml.styles import style_id, styles
 from layoutplan.outputs.points import rounded_lonlat, tower_waypoints
 from layoutplan.outputs.rounding import LONLAT_DECIMALS
 from layoutplan.outputs.words import STAKE_COLUMNS, figure, lead_level, stake_words
-from layoutplan.planning.model import REACHABLE, Plan
 from layoutplan.text import xml_text
 
 Key = tuple[str, str]

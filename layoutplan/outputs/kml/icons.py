@@ -10,8 +10,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from layoutplan.layout.rules import STATUSES
 from layoutplan.outputs.map_page.styles import INK, SIGNS
-from layoutplan.planning.model import STATUSES
 
 SIZE_PX = 48
 _FINER = 4  # samples along each side of a pixel

@@ -13,6 +13,7 @@ from folium import LayerControl
 from folium.template import Template
 from folium.utilities import JsCode
 
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.columns import turned_lon, west_deg
 from layoutplan.outputs.map_page.layers import FeatureLayer, base_layers, plan_layers
 from layoutplan.outputs.map_page.page import AsIs, OfflineMap
@@ -22,7 +23,6 @@ from layoutplan.outputs.map_page.sun import SUN_STYLES
 from layoutplan.outputs.map_page.surroundings import base_map
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.words import credit_lines
-from layoutplan.planning.model import Plan
 from layoutplan.text import clean, page_text
 
 __all__ = ["write_map"]

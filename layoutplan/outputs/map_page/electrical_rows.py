@@ -6,8 +6,8 @@ from typing import Any
 
 import numpy as np
 
+from layoutplan.layout.rules import NO_LAYOUT
 from layoutplan.outputs.words import fault_place, quantities, quantity, ratio_words
-from layoutplan.planning.model import NO_LAYOUT
 
 TOWER_COLUMNS = (
     "earth_potential_rise_kv", "fault_location", "tower_share_of_fault_pct",

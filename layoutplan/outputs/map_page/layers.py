@@ -16,6 +16,8 @@ import shapely
 from folium.utilities import JsCode
 from numpy.typing import ArrayLike
 
+from layoutplan.layout.model import REACHABLE, Plan
+from layoutplan.layout.rules import STATUSES
 from layoutplan.outputs.columns import records, turned, west_deg
 from layoutplan.outputs.map_page.line_popups import lead_popups, span_popups, walk_popups
 from layoutplan.outputs.map_page.obstacle_popups import obstacle_popups
@@ -30,7 +32,6 @@ from layoutplan.outputs.map_page.popups import (
 from layoutplan.outputs.map_page.styles import BASE_MAP
 from layoutplan.outputs.map_page.surroundings import BaseMap
 from layoutplan.outputs.words import lead_level
-from layoutplan.planning.model import REACHABLE, STATUSES, Plan
 from layoutplan.text import clean, page_text
 
 

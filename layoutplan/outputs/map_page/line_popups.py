@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.columns import records
 from layoutplan.outputs.map_page.electrical_rows import LEAD_COLUMNS, LEAD_LABELS, lead_texts
 from layoutplan.outputs.map_page.popups import Popups
 from layoutplan.outputs.words import bearing, crossing_words, figure
-from layoutplan.planning.model import Plan
 
 
 def lead_popups(plan: Plan) -> Popups:

@@ -10,11 +10,11 @@ import jinja2
 from markupsafe import Markup
 
 from layoutplan.job import shipped_classes
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.map_page.styles import AREA_CLASSES, BASE_STYLES
 from layoutplan.outputs.map_page.surroundings import BaseMap
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.words import LEAD_LEVELS, STATUS_MEANING, lead_level
-from layoutplan.planning.model import Plan
 from layoutplan.text import clean, page_text
 
 

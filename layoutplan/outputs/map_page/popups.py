@@ -9,6 +9,8 @@ from typing import Any
 
 import pandas as pd
 
+from layoutplan.layout.model import Plan
+from layoutplan.layout.rules import KEPT, NO_LAYOUT, exclusion_words, rule_words
 from layoutplan.outputs.columns import records, turned_lon
 from layoutplan.outputs.map_page.electrical_rows import (
     STAKE_COLUMNS,
@@ -18,7 +20,6 @@ from layoutplan.outputs.map_page.electrical_rows import (
     tower_texts,
 )
 from layoutplan.outputs.words import ROLE_WORDS, bearing, crossing_words, degrees, figure
-from layoutplan.planning.model import NO_LAYOUT, Plan
 
 Key = tuple[str, ...]
 
@@ -57,8 +58,11 @@ def tower_popups(plan: Plan) -> Popups:
     )
     counts = plan.exclusions.merge(plan.towers.loc[plan.towers["status"] == NO_LAYOUT, ["line_id", "tower_id"]])
     excluded = _joined(
-        ((row.line_id, row.tower_id), f"{row.side} side, {row.rule}: {row.candidates} of {row.of}")
-        for row in records(counts, "line_id", "tower_id", "side", "rule", "candidates", "of")
+        (
+            (row.line_id, row.tower_id),
+            f"{row.side} side, {exclusion_words(row.rule, row.detail)}: {row.candidates} of {row.of}",
+        )
+        for row in records(counts, "line_id", "tower_id", "side", "rule", "detail", "candidates", "of")
     )
     rows = list(_rows(plan.towers, "line_id", "tower_id", "status", "reasons", "leg", "chainage_m", "line_bearing_deg",
                       "deflection_deg", "lon", "lat", *TOWER_COLUMNS))  # fmt: skip
@@ -98,11 +102,11 @@ def _stake_line(row: Any) -> str:
 
 def electrode_popups(plan: Plan) -> Popups:
     """All that is needed to stake, and every check that is not simply kept."""
-    open_checks = plan.checks[plan.checks["verdict"] != "kept"]
+    open_checks = plan.checks[plan.checks["verdict"] != KEPT]
     doubts = _joined(
         (
             (row.line_id, row.tower_id, row.role),
-            f"{row.rule}: {row.verdict}{f' ({row.detail})' if row.detail else ''}",
+            f"{rule_words(row.rule)}: {row.verdict}{f' ({row.detail})' if row.detail else ''}",
         )
         for row in records(open_checks, "line_id", "tower_id", "role", "rule", "verdict", "detail")
     )

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED
+from layoutplan.layout.rules import ALL_MET, BREAKS, COMPROMISED, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED, TAKE_CARE
 
 GREEN, SKY, ORANGE, VERMILION, BLUE, PURPLE = "#009e73", "#56b4e9", "#e69f00", "#d55e00", "#0072b2", "#cc79a7"
 YELLOW, INK = "#f0e442", "#111111"
@@ -25,6 +25,7 @@ _SHAPES: Mapping[str, list[list[float]]] = {
     "diamond": [[0, -1.2], [1.2, 0], [0, 1.2], [-1.2, 0]],
     "triangle": [[0, -1.25], [1.2, 0.9], [-1.2, 0.9]],
     "pennant": [[-1.3, -0.95], [1.3, -0.95], [0, 1.35]],
+    "pentagon": [[0, -1.25], [1.2, -0.35], [0.75, 1.05], [-0.75, 1.05], [-1.2, -0.35]],
     "octagon": [
         [-0.45, -1.1], [0.45, -1.1], [1.1, -0.45], [1.1, 0.45],
         [0.45, 1.1], [-0.45, 1.1], [-1.1, 0.45], [-1.1, -0.45],
@@ -49,7 +50,8 @@ def _sign(shape: str, fill: str, radius: float = 8, letter: str = "", **more: An
 SIGNS: Mapping[str, Mapping[str, Any]] = MappingProxyType(
     {
         ALL_MET: _sign("circle", GREEN),
-        COMPROMISE: _sign("diamond", SKY),
+        TAKE_CARE: _sign("pentagon", GREEN),
+        COMPROMISED: _sign("diamond", SKY),
         NEEDS_AGREEMENT: _sign("triangle", ORANGE),
         NOT_COVERED: _sign("hexagon", "#ffffff", 8.5, "?"),
         BREAKS: _sign("octagon", "#111111", 8.5, "!", ink="#ffffff"),

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import geopandas as gpd
 import shapely
 
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.columns import turned, west_deg
 from layoutplan.outputs.map_page.corridor import SIMPLIFIED_M, edge, near_towers
-from layoutplan.planning.model import Plan
 
 # drawn beyond the reach of the reel, the first that fits: generous, but a page must open on a telephone
 _AROUND_M = (350.0, 150.0, 50.0, 0.0)

@@ -7,21 +7,21 @@ from typing import Any
 
 import numpy as np
 
+from layoutplan.layout.model import Plan
+from layoutplan.layout.rules import KEEP_OUT, rule_words
 from layoutplan.outputs.columns import as_lists, records
 from layoutplan.outputs.review.bases import Bases
-from layoutplan.outputs.review.pieces import inert, number, number_beside, rule_words, tower_rows, with_unit
+from layoutplan.outputs.review.pieces import inert, number, number_beside, tower_rows, with_unit
 from layoutplan.outputs.review.sides import Cell, Entries, Topic, side_by_side
 from layoutplan.outputs.review.verdicts import Verdict, of_checks
-from layoutplan.planning.model import Plan
 
 _COLUMNS = ("measured", "limit", "unit", "basis", "detail")
-_KEEP_OUT = "keep_out:"
 _NOT_MAPPED = Cell("none mapped within reach")  # neither kept nor broken: it says nothing about the ground
 
 
 def rules_of(plan: Plan) -> list[str]:
     """Rules in the order of the checks, keep-outs behind: they have rows only where their class is in reach."""
-    return sorted(plan.checks["rule"].unique(), key=lambda rule: str(rule).startswith(_KEEP_OUT))
+    return sorted(plan.checks["rule"].unique(), key=lambda rule: str(rule).startswith(KEEP_OUT))
 
 
 def check_tables(plan: Plan, rules: Sequence[str], bases: Bases) -> list[str]:
@@ -42,7 +42,9 @@ def check_tables(plan: Plan, rules: Sequence[str], bases: Bases) -> list[str]:
         role=table["role"].tolist(),
         topic=np.array([place[rule] for rule in as_lists(table, ["rule"])[0]], dtype=np.int64),
         cells=[_cell(row, verdict, bases) for row, verdict in rows],
-        topics=[Topic(rule_words(rule), *([_NOT_MAPPED] if rule.startswith(_KEEP_OUT) else [])) for rule in rules],
+        topics=[
+            Topic(inert(rule_words(rule)), *([_NOT_MAPPED] if rule.startswith(KEEP_OUT) else [])) for rule in rules
+        ],
     )
     return side_by_side(entries, "Rules", ("rule", "H", "S", "limit", "basis"), len(plan.towers))
 

@@ -7,12 +7,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.columns import records
 from layoutplan.outputs.review.bases import Bases
 from layoutplan.outputs.review.pieces import inert, number, number_beside, tower_rows, with_unit
 from layoutplan.outputs.review.sides import Cell, Entries, Topic, side_by_side
 from layoutplan.outputs.review.verdicts import Verdict, of_exposures
-from layoutplan.planning.model import Plan
 
 _KIND = ["exposure", "state"]
 _COLUMNS = ("value", "limit", "ratio", "unit", "basis", "edition", "duration_s", "assumptions")

@@ -12,17 +12,18 @@ from typing import Any
 import jinja2
 from markupsafe import Markup
 
+from layoutplan.layout.model import Plan
+from layoutplan.layout.rules import STATUSES, rule_words
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.record import nameless, paths_in, short_names, software_versions
 from layoutplan.outputs.review.bases import Bases
 from layoutplan.outputs.review.checks import rules_of
 from layoutplan.outputs.review.exposures import exposures_of
 from layoutplan.outputs.review.permissions import permission_table
-from layoutplan.outputs.review.pieces import inert, rule_words
+from layoutplan.outputs.review.pieces import inert
 from layoutplan.outputs.review.towers import tower_parts
-from layoutplan.outputs.review.verdicts import BEYOND, CHECKS, STATUS_SIGNS, WITHIN
-from layoutplan.outputs.words import STATUS_MEANING
-from layoutplan.planning.model import STATUSES, Plan
+from layoutplan.outputs.review.verdicts import BEYOND, CHECKS, WITHIN
+from layoutplan.outputs.words import STATUS_MEANING, STATUS_SIGNS
 
 PRECEDENCE = (
     "Local codes, the asset owner's rules and licensed practice take precedence over everything on this page. It was "
@@ -87,7 +88,7 @@ def _topics(plan: Plan) -> dict[str, Any]:
     """Return what the filters offer: rules and exposures by number, verdicts by letter."""
     rules, exposures = rules_of(plan), exposures_of(plan)
     return {
-        "rules": [(number, Markup(rule_words(rule))) for number, rule in enumerate(rules)],
+        "rules": [(number, Markup(inert(rule_words(rule)))) for number, rule in enumerate(rules)],
         "exposures": [(number, Markup(f"{inert(name)}, {inert(state)}"))
                       for number, (name, state) in enumerate(exposures, len(rules))],
         "check_verdicts": [(verdict.letter, verdict.word) for verdict in CHECKS.values()],

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.review.pieces import headed, plain_rows
-from layoutplan.planning.model import Plan
 
 _COLUMNS = ("parcel", "owner_ref", "state", "note", "towers", "stakes", "lead_m", "approach_m")
 _LABELS = ("parcel", "owner", "permission", "note", "towers", "stakes", "lead, m", "approach, m")

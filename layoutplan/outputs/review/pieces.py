@@ -11,8 +11,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.columns import as_lists
-from layoutplan.planning.model import Plan
 from layoutplan.text import clean, page_text
 
 ROLES = ("H", "S")
@@ -55,11 +55,6 @@ def with_unit(text: str, unit: str) -> str:
     if unit == "deg":
         return f"{text}°"
     return f"{text} {unit.removesuffix('s') if text == '1' and unit in _COUNTED else unit}"
-
-
-def rule_words(rule: object) -> str:
-    """Return a rule's name in words, inert: ``keep_out:main_road`` is ``keep-out: main road``."""
-    return inert(str(rule).replace("keep_out:", "keep-out: ").replace("_", " "))
 
 
 def tower_rows(plan: Plan, frame: pd.DataFrame) -> NDArray[np.int64]:

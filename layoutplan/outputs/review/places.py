@@ -8,10 +8,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from layoutplan.layout.model import Plan
+from layoutplan.layout.rules import NO_LAYOUT, exclusion_words
 from layoutplan.outputs.columns import records
-from layoutplan.outputs.review.pieces import by_tower, headed, inert, number, plain_rows, rule_words, tower_rows
+from layoutplan.outputs.review.pieces import by_tower, headed, inert, number, plain_rows, tower_rows
 from layoutplan.outputs.words import bearing, crossing_words, degrees, figure
-from layoutplan.planning.model import NO_LAYOUT, Plan
 
 _STAKE = ("role", "distance_m", "bearing_true_deg", "side", "octant", "lead_length_m", "waypoint", "status", "reasons",
           "crossings")  # fmt: skip
@@ -92,8 +93,8 @@ def exclusion_tables(plan: Plan) -> list[str]:
     """How many positions each rule shuts, for towers without layout."""
     table = _without_layout(plan, plan.exclusions)
     rows = [
-        f"<tr><td>{inert(row.side)}<th>{rule_words(row.rule)}<td>{row.candidates} of {row.of}\n"
-        for row in records(table, "side", "rule", "candidates", "of")
+        f"<tr><td>{inert(row.side)}<th>{inert(exclusion_words(row.rule, row.detail))}<td>{row.candidates} of {row.of}\n"
+        for row in records(table, "side", "rule", "detail", "candidates", "of")
     ]
     return _tables(plan, table, rows, "What shuts each side", ("side", "rule", "positions left out"), "exclusions")
 

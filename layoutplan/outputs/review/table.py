@@ -8,9 +8,10 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from layoutplan.layout.model import Plan
+from layoutplan.layout.rules import NO_LAYOUT
 from layoutplan.outputs.columns import TABLES
 from layoutplan.outputs.plan_number import plan_number
-from layoutplan.planning.model import NO_LAYOUT, Plan
 from layoutplan.text import clean, csv_cell
 
 _KEYS = ["line_id", "tower_id"]

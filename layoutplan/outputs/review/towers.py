@@ -7,6 +7,8 @@ from typing import Any
 
 import numpy as np
 
+from layoutplan.layout.model import Plan
+from layoutplan.layout.rules import STATUSES
 from layoutplan.outputs.columns import records
 from layoutplan.outputs.review.bases import Bases
 from layoutplan.outputs.review.checks import check_tables, rules_of
@@ -21,8 +23,8 @@ from layoutplan.outputs.review.places import (
     relaxation_tables,
     stake_tables,
 )
-from layoutplan.outputs.review.verdicts import OPEN, STATUS_SIGNS, of_checks, of_exposures
-from layoutplan.planning.model import STATUSES, Plan
+from layoutplan.outputs.review.verdicts import OPEN, of_checks, of_exposures
+from layoutplan.outputs.words import STATUS_SIGNS
 
 _TOWER = ("line_id", "tower_id", "status", "reasons")
 

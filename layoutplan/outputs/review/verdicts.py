@@ -8,8 +8,15 @@ from typing import NamedTuple
 
 import pandas as pd
 
+from layoutplan.layout.rules import (
+    AGREE,
+    BROKEN,
+    CARE,
+    COMPROMISE,
+    KEPT,
+)
+from layoutplan.layout.rules import UNKNOWN as UNKNOWN_WORD
 from layoutplan.outputs.columns import as_lists
-from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED
 
 _PLAIN = ("k", "w")
 
@@ -31,18 +38,17 @@ class Verdict(NamedTuple):
 UNKNOWN = Verdict("u", "?", "unknown")
 CHECKS: Mapping[str, Verdict] = MappingProxyType(
     {
-        "broken": Verdict("b", "✗", "broken"),
-        "caution": Verdict("c", "!", "caution"),
-        "unknown": UNKNOWN,
-        "kept": Verdict("k", "✓", "kept"),
+        BROKEN: Verdict("b", "✗", "broken"),
+        UNKNOWN_WORD: UNKNOWN,
+        AGREE: Verdict("a", "▲", "to be agreed"),
+        COMPROMISE: Verdict("c", "◆", "compromise"),
+        CARE: Verdict("t", "!", "take care"),
+        KEPT: Verdict("k", "✓", "kept"),
     }
 )
 BEYOND, WITHIN = Verdict("x", "✗", "beyond limit"), Verdict("w", "✓", "within")
 ALL = (*CHECKS.values(), BEYOND, WITHIN)
-OPEN = (CHECKS["broken"], CHECKS["caution"], UNKNOWN, BEYOND)  # what needs the reviewer's eye
-STATUS_SIGNS: Mapping[str, str] = MappingProxyType(
-    {ALL_MET: "●", COMPROMISE: "◆", NEEDS_AGREEMENT: "▲", NOT_COVERED: "?", BREAKS: "!", NO_LAYOUT: "✗"}
-)
+OPEN = (*(verdict for verdict in CHECKS.values() if verdict.word != KEPT), BEYOND)  # what needs the reviewer's eye
 
 
 def of_checks(checks: pd.DataFrame) -> list[Verdict]:

@@ -12,11 +12,11 @@ from numpy.typing import NDArray
 from scipy.ndimage import zoom
 
 from layoutplan.errors import InputError
+from layoutplan.layout.model import Plan
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.outputs.sheets.labels import Labels
 from layoutplan.outputs.sheets.panel import Panel, line_ops
 from layoutplan.outputs.sheets.pen import Pen
-from layoutplan.planning.model import Plan
 from layoutplan.terrain import Dem, elevation_m, open_terrain
 
 _STEPS_M = (1, 2, 5, 10, 20, 50, 100)

@@ -6,6 +6,8 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
+from layoutplan.layout.model import Plan
+from layoutplan.layout.rules import STATUSES
 from layoutplan.outputs.columns import as_lists
 from layoutplan.outputs.sheets.blocks import Block, Item, draw, height
 from layoutplan.outputs.sheets.facts import Sheet
@@ -17,7 +19,6 @@ from layoutplan.outputs.sheets.pen import INK, WHITE, Box, Pen
 from layoutplan.outputs.sheets.surroundings import Surroundings
 from layoutplan.outputs.sheets.tower_page import Frame, foot
 from layoutplan.outputs.words import may_stake
-from layoutplan.planning.model import STATUSES, Plan
 
 _ROW, _COLUMNS = 4.4, 2
 _MOST_TEXT = 112.0

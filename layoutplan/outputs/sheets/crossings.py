@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import re
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
+from layoutplan.job.classes import ObstacleClass
+from layoutplan.layout.crossings import LEAD, what
+from layoutplan.layout.rules import BROKEN, CARE
 from layoutplan.outputs.sheets.facts import Sheet
-from layoutplan.planning.model import FORBIDDEN
-
-# as planning writes them: what, and where on the lead; joined by semicolons
-_ONE = re.compile(r"(.+?) (?:at (\d+(?:\.\d+)?) m|from the start: the tower stands in it)(?:; |$)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,32 +23,33 @@ class Crossing:
     what : str
     at_m : float
         From the tower. [m]
+    verdict : str
     """
 
     number: int
     role: str
     what: str
     at_m: float
+    verdict: str
 
     @property
     def forbidden(self) -> bool:
         """Whether nobody is asked to agree to it."""
-        return self.what.startswith(FORBIDDEN)
+        return self.verdict == BROKEN
+
+    @property
+    def minded(self) -> bool:
+        """Whether it is enough to mind it."""
+        return self.verdict == CARE
 
 
-def crossings_of(sheet: Sheet) -> list[Crossing]:
+def crossings_of(sheet: Sheet, classes: Mapping[str, ObstacleClass]) -> list[Crossing]:
     """Crossings of both leads, H first, from the tower outwards."""
     found: list[Crossing] = []
     number = 0
-    for stake in sheet.stakes:
-        for what, at in _parts(stake):
-            number += bool(at)
-            found.append(Crossing(number if at else 0, stake.role, what, float(at) if at else 0.0))
+    for row in sheet.crossings:
+        if row.met_by == LEAD:
+            at_m = row.at_m or 0.0
+            number += at_m > 0
+            found.append(Crossing(number if at_m > 0 else 0, row.role, what(row, classes), at_m, row.verdict))
     return found
-
-
-def _parts(stake: Any) -> list[tuple[str, str]]:
-    text = stake.crossings or ""
-    parts = [(match[1], match[2] or "") for match in _ONE.finditer(text)]
-    whole = sum(len(match[0]) for match in _ONE.finditer(text))
-    return parts if whole == len(text) else [(text, "")]  # written by other hands: shown as it is

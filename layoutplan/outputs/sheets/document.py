@@ -12,6 +12,7 @@ from pypdf import PdfWriter
 from reportlab import rl_config
 from reportlab.pdfgen.canvas import Canvas
 
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.columns import as_lists, turned, west_deg
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.sheets.contours import ground_of
@@ -23,7 +24,6 @@ from layoutplan.outputs.sheets.pen import MM, Pen
 from layoutplan.outputs.sheets.surroundings import Surroundings
 from layoutplan.outputs.sheets.tower_page import Frame, draw_tower_page
 from layoutplan.outputs.words import credit_text
-from layoutplan.planning.model import Plan
 from layoutplan.text import clean
 
 _PAGES_MM = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
@@ -152,7 +152,7 @@ def _around(plan: Plan, west_deg: float) -> Surroundings:
         tower_ids=as_lists(plan.towers, ["tower_id"])[0],
         reach_m=reach,
         ground=ground_of(plan, lonlat, 3 * reach),
-        labels={name: row.label for name, row in plan.job.obstacle_classes.items()},
+        classes=plan.job.obstacle_classes,
     )
 
 

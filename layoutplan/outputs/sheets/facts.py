@@ -11,11 +11,12 @@ import numpy as np
 import pandas as pd
 
 from layoutplan.inputs.geodetic import metres_per_degree
+from layoutplan.layout.model import Plan
+from layoutplan.layout.silence import gap_text
 from layoutplan.line.declination import Declination, magnetic_declination
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.legs import leg_offsets
 from layoutplan.outputs.columns import records, turned, turned_lon
-from layoutplan.planning.model import Plan
 
 _KEYS = ["line_id", "tower_id", "role"]
 _TOWER = (
@@ -23,7 +24,7 @@ _TOWER = (
     "lat", "easting", "northing", "elevation_m", "structure", "leg", "base_width_m", "earth_potential_rise_kv",
     "fault_location",
     "standing_current_a_low", "standing_current_a_high", "expected_resistance_ohm", "bias_ohm", "bias_pct",
-    "coupling_ohm", "coupling_pct", "leg_east_m", "leg_north_m", "map_covers",
+    "coupling_ohm", "coupling_pct", "leg_east_m", "leg_north_m", "map_covers", "map_gaps",
 )  # fmt: skip
 _STAKE = (
     *_KEYS, "waypoint", "lon", "lat", "easting", "northing", "distance_m", "leg", "distance_from_leg_m",
@@ -35,6 +36,8 @@ _STAKE = (
     "rod_resistance_ohm", "rods_note", "leg_bearing_deg", "leg_distance_m", "tape_m", "declination_deg",
 )  # fmt: skip
 _CHECK = (*_KEYS, "rule", "measured", "limit", "unit", "verdict", "detail")
+_CROSSING = (*_KEYS, "met_by", "obstacle_class", "name", "feature_id", "at_m", "verdict")
+_EXCLUDED = ("line_id", "tower_id", "side", "rule", "detail", "candidates", "of")
 _WAY = (
     "line_id", "tower_id", "to", "drop_off_lon", "drop_off_lat", "road_name", "road_class", "walk_m", "climb_m",
     "walk_min", "crossings", "verdict", "note", "shape",
@@ -51,7 +54,12 @@ class Sheet:
         Columns ``_TOWER``.
     stakes : tuple of named tuple
         H before S, columns ``_STAKE``; none where there is no layout.
-    checks : tuple of named tuple
+    checks, crossings : tuple of named tuple
+        Rows of the plan's tables of these names.
+    excluded : tuple of named tuple
+        Rows of the table of exclusions.
+    silence : str
+        Why the map does not tell what is about the tower, in words; empty where it does.
     ways : tuple of named tuple
         On foot, columns ``_WAY``, the one to the tower first; none where ways were not looked for.
     changes : tuple of str
@@ -66,6 +74,9 @@ class Sheet:
     tower: Any
     stakes: tuple[Any, ...]
     checks: tuple[Any, ...]
+    crossings: tuple[Any, ...]
+    excluded: tuple[Any, ...]
+    silence: str
     ways: tuple[Any, ...]
     changes: tuple[str, ...]
     declination_deg: float
@@ -89,6 +100,8 @@ def sheets_of(plan: Plan, west_deg: float) -> tuple[list[Sheet], Declination]:
     towers, grid = _with_grid(_with_legs(towers), lonlat, plan.grid_crs)
     stakes = _grouped(records(_stake_table(plan, towers, magnetic, west_deg), *_STAKE))
     checks = _grouped(records(plan.checks, *_CHECK))
+    crossings = _grouped(records(plan.crossings, *_CROSSING))
+    excluded = _grouped(records(plan.exclusions, *_EXCLUDED))
     ways = _grouped(_ways(plan, west_deg))
     changes = _grouped(records(plan.relaxations, "line_id", "tower_id", "text"))
     rows = zip(records(towers, *_TOWER), magnetic.deg.tolist(), magnetic.notes, grid, strict=True)
@@ -97,6 +110,9 @@ def sheets_of(plan: Plan, west_deg: float) -> tuple[list[Sheet], Declination]:
             tower=tower,
             stakes=tuple(stakes.get(_key(tower), ())),
             checks=tuple(checks.get(_key(tower), ())),
+            crossings=tuple(crossings.get(_key(tower), ())),
+            excluded=tuple(excluded.get(_key(tower), ())),
+            silence=gap_text(tower.map_gaps or "", plan.job),
             ways=tuple(sorted(ways.get(_key(tower), ()), key=lambda way: way.to != "tower")),
             changes=tuple(row.text for row in changes.get(_key(tower), ())),
             declination_deg=declination,

@@ -7,6 +7,8 @@ from dataclasses import replace
 import numpy as np
 
 from layoutplan.inputs.geodetic import metres_per_degree
+from layoutplan.layout.model import Plan
+from layoutplan.layout.rules import STATUSES
 from layoutplan.outputs.columns import as_lists
 from layoutplan.outputs.sheets.facts import Sheet
 from layoutplan.outputs.sheets.labels import Labels
@@ -17,7 +19,6 @@ from layoutplan.outputs.sheets.pen import INK, WHITE, Box, Pen, ops_of
 from layoutplan.outputs.sheets.surroundings import Surroundings
 from layoutplan.outputs.sheets.tower_map import STRIP
 from layoutplan.outputs.words import may_stake
-from layoutplan.planning.model import STATUSES, Plan
 
 _SHOWN = ("main_road", "railway", "river_canal", "standing_water", "substation_plant")
 _LEAST_M = 500.0

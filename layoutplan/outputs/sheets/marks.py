@@ -6,16 +6,15 @@ import numpy as np
 
 from layoutplan.outputs.sheets.pen import INK, WHITE, Box, Pen
 from layoutplan.outputs.sheets.styles import ROLE_COLOR
-from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED
+from layoutplan.outputs.words import STATUS_SIGNS
 
 _BAR_M = (5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000, 50000, 100000)
 _LONGEST_BAR = 46.0
-_GLYPHS = {ALL_MET: "●", COMPROMISE: "◆", NEEDS_AGREEMENT: "▲", NOT_COVERED: "?", BREAKS: "!", NO_LAYOUT: "✗"}
 
 
 def status_sign(status: str) -> str:
     """Sign of a status, to be told without colour."""
-    return _GLYPHS.get(status, "?")
+    return STATUS_SIGNS.get(status, "?")
 
 
 def tower_sign(pen: Pen, x: float, y: float, half: float, turn_deg: float = 0.0, width: float = 1.3) -> None:

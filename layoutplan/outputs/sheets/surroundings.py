@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from layoutplan.job.classes import ObstacleClass
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.outputs.sheets.contours import Ground
 from layoutplan.outputs.sheets.facts import Sheet
@@ -35,7 +36,7 @@ class Surroundings:
     reach_m : float
         Of the reel.
     ground : Ground
-    labels : mapping
+    classes : mapping
         Obstacle classes in words.
     """
 
@@ -47,7 +48,7 @@ class Surroundings:
     tower_ids: list[str]
     reach_m: float
     ground: Ground
-    labels: Mapping[str, str]
+    classes: Mapping[str, ObstacleClass]
 
     def near_spans(self, window: tuple[float, float, float, float]) -> NDArray[np.bool_]:
         """Which spans reach into a window of longitudes and latitudes."""

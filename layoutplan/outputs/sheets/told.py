@@ -5,24 +5,28 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from layoutplan.job.classes import ObstacleClass
+from layoutplan.layout.crossings import STAKE, what
+from layoutplan.layout.model import PERMISSION, REACHABLE
+from layoutplan.layout.reasons import Reason, reasons_of
+from layoutplan.layout.rules import BROKEN, COMPROMISE, KEEP_OUT, NOT_COVERED, UNKNOWN, rule_words
 from layoutplan.outputs.sheets.blocks import Block, Item
 from layoutplan.outputs.sheets.crossings import Crossing
 from layoutplan.outputs.sheets.facts import Sheet, magnetic_deg
 from layoutplan.outputs.words import bearing, degrees, fault_place, figure, quantities, quantity, ratio_words
-from layoutplan.planning.model import ALL_MET, FIXED, NOT_COVERED, ONE_SIDE, PERMISSION, REACHABLE
 
 _CLEAR_SHOWN = 3
 _STEEP_DEG = 10.0  # judgement
 _VOLTAGES = ("expected_reading_v_high", "emf_load_v", "emf_fault_v", "transferred_fault_v", "service_ratio")
-_KEEP_OUT = "keep_out:"
 _TICK = "☐"
 _AGREED = "Agreed with ________________ on ____________"
 
 
-def blocks_of(sheet: Sheet, crossings: list[Crossing], road: str, labels: Mapping[str, str]) -> list[Block]:
+def blocks_of(sheet: Sheet, crossings: list[Crossing], road: str, classes: Mapping[str, ObstacleClass]) -> list[Block]:
     """What has to be settled, how to find the stakes, what to expect and beware of, what is near."""
+    labels = {name: row.label for name, row in classes.items()}
     return [
-        Block("To be agreed, compromises", tuple(_to_settle(sheet, crossings))),
+        Block("To be agreed, compromises", tuple(_to_settle(sheet, crossings, classes))),
         Block("How to find it", tuple(_find(sheet))),
         Block("Expected (computed, no measurement)", tuple(_expected(sheet))),
         Block("Cautions for this tower", tuple(_cautions(sheet))),
@@ -30,28 +34,31 @@ def blocks_of(sheet: Sheet, crossings: list[Crossing], road: str, labels: Mappin
     ]
 
 
-def _to_settle(sheet: Sheet, crossings: list[Crossing]) -> Iterator[Item]:
+def _to_settle(sheet: Sheet, crossings: list[Crossing], classes: Mapping[str, ObstacleClass]) -> Iterator[Item]:
     for item in crossings:
         where = f"at {item.at_m:.1f} m from the tower" if item.number else "from the start: the tower stands in it"
-        mark = str(item.number) if item.number else "!" if item.forbidden else _TICK
+        mark = str(item.number) if item.number else "!" if item.forbidden or item.minded else _TICK
+        says = f"Lead {item.role} crosses {item.what} {where}"
         if item.forbidden:
-            yield Item(f"Lead {item.role} crosses {item.what} {where}: not to be laid there, whoever agrees.", mark)
-            continue
-        yield Item(f"Lead {item.role} crosses {item.what} {where}.", mark)
-        yield Item(_AGREED, "")
-    for check in sheet.checks:
-        if check.rule == "ground_agreement" and check.verdict == "caution":
-            yield Item(f"Stake {check.role} stands on {check.detail}.", _TICK)
+            yield Item(f"{says}: not to be laid there, whoever agrees.", mark)
+        elif item.minded:
+            yield Item(f"{says}: take care.", mark)
+        else:
+            yield Item(f"{says}.", mark)
+            yield Item(_AGREED, "")
+    for row in sheet.crossings:
+        if row.met_by == STAKE:
+            yield Item(f"Stake {row.role} stands on {what(row, classes)}.", _TICK)
             yield Item(_AGREED, "")
     told: dict[str, list[str]] = {}
     for stake in sheet.stakes:
-        if stake.status != ALL_MET and (more := _other_reasons(stake, sheet)):
+        if more := "; ".join(reason.line for reason in _other_reasons(stake.role, sheet, classes)):
             told.setdefault(more, []).append(stake.role)
     for more, roles in told.items():
         yield Item(f"{' and '.join(roles)}: {more}.", "!")
     to_ask = list(_to_ask(sheet))
     yield from to_ask
-    if all(stake.status == ALL_MET for stake in sheet.stakes) and not crossings and not to_ask:
+    if not (told or crossings or to_ask or any(row.met_by == STAKE for row in sheet.crossings)):
         yield Item("Nothing as far as the map tells; owners' records and the ground itself have not been asked.")
 
 
@@ -70,20 +77,14 @@ def _without_heights(note: str) -> str:
     return "; ".join(part for part in note.split("; ") if not part.startswith("heights "))
 
 
-def _other_reasons(stake: Any, sheet: Sheet) -> str:
+def _other_reasons(role: str, sheet: Sheet, classes: Mapping[str, ObstacleClass]) -> list[Reason]:
     """Reasons beside what is listed with a line to sign."""
-    listed = [f"lead crosses {stake.crossings}"] if stake.crossings else []
-    listed += [
-        f"stands on {check.detail}"
-        for check in sheet.checks
-        if check.rule == "ground_agreement" and check.verdict == "caution" and check.role == stake.role
-    ]
-    reasons = stake.reasons or ""
-    for text in listed:
-        reasons = reasons.replace(f"{text}: to be agreed", "").replace(f"{text}: the rest to be agreed", "")
-    pieces = [piece.strip() for piece in reasons.split("; ")]
-    pieces = [ONE_SIDE if piece.startswith(ONE_SIDE) else piece for piece in pieces]  # why is for the reviewer
-    return "; ".join(piece for piece in pieces if piece and piece != FIXED)
+    checks = [check for check in sheet.checks if check.role == role]
+    return reasons_of(checks, (), classes)
+
+
+def _is_fixed(role: str, sheet: Sheet) -> bool:
+    return any(check.role == role and check.rule == "fixed_stake" for check in sheet.checks)
 
 
 def _find(sheet: Sheet) -> Iterator[Item]:
@@ -98,7 +99,7 @@ def _find(sheet: Sheet) -> Iterator[Item]:
             else f"tape {figure(stake.leg_distance_m, 'm')} held level"
         )
         tail = "" if magnetic is not None else " true"
-        fixed = " Fixed by the job." if (stake.reasons or "").startswith(FIXED) else ""
+        fixed = " Fixed by the job." if _is_fixed(stake.role, sheet) else ""
         way = f"from {start}, {compass} {true}{tail}, {tape}; {stake.side} of the line.{fixed}"
         yield Item(way, stake.role, bold=True)
     yield Item("GPS: waypoint, or scan the code. Tape and bearing decide; more than 10 m apart: stop and find out why.")
@@ -137,7 +138,7 @@ def _why(way: Any) -> str:
 
 def _clear_of(sheet: Sheet, labels: Mapping[str, str]) -> Iterator[Item]:
     for stake in sheet.stakes:
-        near = [check for check in sheet.checks if check.role == stake.role and check.rule.startswith(_KEEP_OUT)]
+        near = [check for check in sheet.checks if check.role == stake.role and check.rule.startswith(KEEP_OUT)]
         near.sort(key=lambda check: ((check.measured or 0) - (check.limit or 0), check.rule))
         texts = [
             f"{_label(check.rule, labels)} ({check.detail}) {figure(check.measured, 'm')} away{_keep(check.limit)}"
@@ -150,7 +151,7 @@ def _clear_of(sheet: Sheet, labels: Mapping[str, str]) -> Iterator[Item]:
 
 
 def _label(rule: str, labels: Mapping[str, str]) -> str:
-    name = rule.removeprefix(_KEEP_OUT)
+    name = rule.removeprefix(KEEP_OUT)
     return labels.get(name, name.replace("_", " "))
 
 
@@ -203,19 +204,19 @@ def _cautions(sheet: Sheet) -> Iterator[Item]:
             bold=True,
         )
     # what such a lead crosses is told with the crossings
-    crossing = {check.role for check in sheet.checks if check.rule == "lead_crossing" and check.verdict == "broken"}
+    crossing = {check.role for check in sheet.checks if check.rule == "lead_crossing" and check.verdict == BROKEN}
     for check in sheet.checks:
         if (
-            check.rule == "lead_beside" and check.verdict == "caution" and check.role not in crossing
+            check.rule == "lead_beside" and check.verdict == COMPROMISE and check.role not in crossing
         ):  # that is told above
             yield Item(f"Lead {check.role} passes {check.detail} by {figure(check.measured, 'm')}: keep it off.", "!")
         if (
-            check.verdict in ("caution", "unknown")
+            check.verdict in (COMPROMISE, BROKEN, UNKNOWN)
             and check.rule in ("reading_bias", "lead_coupling")
             and check.role == "H"
         ):
             measured, limit = quantity(check.measured, check.unit), quantity(check.limit, check.unit)
-            yield Item(f"{check.rule.replace('_', ' ').capitalize()} {measured}, {limit} asked for.")
+            yield Item(f"{rule_words(check.rule).capitalize()} {measured}, {limit} asked for.")
     steep = [f"{s.role} {degrees(s.slope_deg)} at the stake" for s in sheet.stakes if (s.slope_deg or 0) > _STEEP_DEG]
     steep += [
         f"{s.role} a drop of {s.cliff_drop_m:.0f} m on the way" for s in sheet.stakes if (s.cliff_drop_m or 0) > 0

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
+from layoutplan.layout.reasons import shut_text, side_text
+from layoutplan.layout.rules import ALL_MET, BREAKS, COMPROMISED, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED, TAKE_CARE
 from layoutplan.outputs.sheets.blocks import Block, Item, draw, height, wrapped
 from layoutplan.outputs.sheets.crossings import crossings_of
 from layoutplan.outputs.sheets.facts import Sheet
@@ -18,8 +20,7 @@ from layoutplan.outputs.sheets.surroundings import Surroundings
 from layoutplan.outputs.sheets.tables import draw_blanks, draw_notes, draw_places, draw_stakes
 from layoutplan.outputs.sheets.told import blocks_of
 from layoutplan.outputs.sheets.tower_map import draw_map
-from layoutplan.outputs.words import degrees, figure
-from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED
+from layoutplan.outputs.words import degrees, figure, may_stake
 
 MARGIN = 12.0
 _GAP = 2.0
@@ -33,7 +34,8 @@ _SHARES = (0.5, 0.56, 0.44, 0.62, 0.38)  # of the width, for the left column
 _GUTTER = 4.0
 _ORDERS = {
     ALL_MET: ("ALL RULES MET, as far as the map tells", "Look before you stake."),
-    COMPROMISE: ("COMPROMISE", "Read what is off before staking."),
+    TAKE_CARE: ("RULES MET: TAKE CARE", "Nobody need be asked; mind what is listed below."),
+    COMPROMISED: ("COMPROMISE", "Read what is off before staking."),
     NEEDS_AGREEMENT: (
         "NEEDS AGREEMENT: DO NOT STAKE YET",
         "Hollow stakes wait until everything numbered or ticked below is agreed and signed for.",
@@ -88,9 +90,9 @@ def draw_tower_page(pen: Pen, sheet: Sheet, number: int, frame: Frame, around: S
 
 
 def _with_stakes(pen: Pen, box: Box, sheet: Sheet, frame: Frame, around: Surroundings) -> None:
-    crossings = crossings_of(sheet)
+    crossings = crossings_of(sheet, around.classes)
     road = nearest_road(tower_panel(sheet, box), around.features)
-    columns = _columns(pen, blocks_of(sheet, crossings, road, around.labels), (box.width - _GUTTER) / 2)
+    columns = _columns(pen, blocks_of(sheet, crossings, road, around.classes), (box.width - _GUTTER) / 2)
     room = box.height - _BLANKS - _PLACES - 3 * _GAP
     fit = _fit(pen, columns, box.width, room - _LEAST_MAP)
     upper = min(max(room - fit.height, _LEAST_MAP), _MOST_MAP)
@@ -169,9 +171,9 @@ def _without_stakes(pen: Pen, box: Box, sheet: Sheet, frame: Frame, around: Surr
 
 
 def _why_none(sheet: Sheet) -> str:
-    """Reasons without the changes that are listed below them."""
-    reasons = sheet.tower.reasons or "not told"
-    return str(reasons.partition(". Would give a layout: ")[0] if sheet.changes else reasons)
+    """Why there is no layout; the changes that would give one are listed below."""
+    sides = {side: side_text(row for row in sheet.excluded if row.side == side) for side in ("left", "right")}
+    return "; ".join(filter(None, (sheet.silence, shut_text(sides))))
 
 
 def _head(pen: Pen, box: Box, sheet: Sheet, frame: Frame) -> None:
@@ -216,10 +218,10 @@ def _turn(deflection_deg: float | None) -> str:
 def _band(pen: Pen, box: Box, status: str) -> None:
     """Draw the status as a band that cannot be missed: white where staking may go on, black where it may not."""
     order, more = _ORDERS.get(status, (status.upper(), "Do not stake before it is understood."))
-    dark = status not in (ALL_MET, COMPROMISE)
+    dark = not may_stake(status)
     inner = box.inset(0.4)
     pen.box(inner, 1.6, INK, INK if dark else WHITE)
-    if status == COMPROMISE:
+    if status == COMPROMISED:
         end = Box(inner.right - 28, inner.bottom, 28, inner.height)
         hatched(pen, end, [ops_of(end)], 45.0, 2.0, INK)
     color = WHITE if dark else INK

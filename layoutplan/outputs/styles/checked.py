@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
+from layoutplan.layout.rules import NO_LAYOUT, NOT_CONFIRMED
 from layoutplan.outputs.styles.layers import INK, LEAD_STYLE, OTHER, TOWER_SIGNS, YELLOW
 from layoutplan.outputs.styles.looks import Label, Rule, Sign, Stroke, Style
-from layoutplan.planning.model import NO_LAYOUT, NOT_CONFIRMED
 
 # the signs that the towers of a plan have; one more for what a receiver's accuracy leaves open
 _SIGNS = {status: sign for status, sign in TOWER_SIGNS.items() if status != NO_LAYOUT}

@@ -10,9 +10,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from layoutplan.job.classes import ObstacleClass
+from layoutplan.layout.model import REACHABLE
+from layoutplan.layout.rules import ALL_MET, BREAKS, COMPROMISED, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED, TAKE_CARE
 from layoutplan.outputs.styles.looks import Fill, Label, Rule, Sign, Stroke, Style
 from layoutplan.outputs.words import LEAD_LEVELS, ROLE_WORDS
-from layoutplan.planning.model import ALL_MET, BREAKS, COMPROMISE, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED, REACHABLE
 
 _GREEN, _SKY, _ORANGE, _VERMILION = "#009e73", "#56b4e9", "#e69f00", "#d55e00"
 _BLUE, _PURPLE, YELLOW, INK, _WHITE = "#0072b2", "#cc79a7", "#f0e442", "#111111", "#ffffff"
@@ -22,7 +23,8 @@ DETAIL, FIELDWORK = 25_000, 50_000
 
 TOWER_SIGNS = {
     ALL_MET: Sign("circle", _GREEN),
-    COMPROMISE: Sign("diamond", _SKY, 4.5),
+    TAKE_CARE: Sign("cross", _GREEN, 4.5),
+    COMPROMISED: Sign("diamond", _SKY, 4.5),
     NEEDS_AGREEMENT: Sign("triangle", _ORANGE, 4.5),
     NOT_COVERED: Sign("square", _WHITE),
     BREAKS: Sign("star", INK, 5.0),
@@ -62,8 +64,8 @@ _HUES = {
     "#a82222": ("no_entry", "military", "airfield", "land_unsettled", "houses_unmapped", "shore_unmapped"),
 }
 _HUE_OF = {name: hue for hue, names in _HUES.items() for name in names}
-_DASHES: Mapping[str, tuple[float, ...]] = {"no": (), "caution": (3, 1.5), "free": (0.6, 1.2)}
-_HATCHES = {"no": "diagonal", "caution": "dots", "free": ""}
+_DASHES: Mapping[str, tuple[float, ...]] = {"no": (), "agree": (3, 1.5), "care": (1.5, 1.5), "free": (0.6, 1.2)}
+_HATCHES = {"no": "diagonal", "agree": "dots", "free": ""}
 # lines that must be told from others without their colour: width, and width of the dark line below [mm]
 _WIDTHS_MM = {
     "main_road": (1.0, 1.4),
@@ -80,7 +82,7 @@ _WIDTHS_MM = {
 }
 _RAILWAY = Stroke(_WHITE, 0.7, (1.5, 1.5), 1.1)
 _BLOTS = frozenset({"building", "track_path", "stream_ditch", "fence_wall", "gate", "cliff", "tunnel_culvert"})
-_STAKE_WORDS = {"no": "no stake", "caution": "stake by agreement", "free": "stake possible"}
+_STAKE_WORDS = {"no": "no stake", "agree": "stake by agreement", "free": "stake possible"}
 
 
 def layer_styles(classes: Iterable[ObstacleClass]) -> Mapping[str, Style]:

@@ -6,8 +6,9 @@ from dataclasses import replace
 
 import pytest
 
+from layoutplan.layout.model import Plan
+from layoutplan.layout.rules import ALL_MET, NO_LAYOUT
 from layoutplan.outputs.map_page.styles import PLAN_STYLES, SIGNS
-from layoutplan.planning.model import ALL_MET, NO_LAYOUT, Plan
 from layoutplan.text import clean
 
 from .pages import counts, on_desk, on_telephone, open_page, press, strangers, text, wait

@@ -15,12 +15,12 @@ import pytest
 
 from layoutplan.electrical.limits import Handling
 from layoutplan.job import shipped_classes
+from layoutplan.layout.rules import STATUSES
 from layoutplan.outputs.map_page import electrical_rows, layers, surroundings, write_map
 from layoutplan.outputs.map_page.electrical_rows import lead_texts, rods_text, tower_labels, tower_texts
 from layoutplan.outputs.map_page.page import OfflineMap
 from layoutplan.outputs.map_page.styles import AREA_CLASSES, BASE_STYLES, PLAN_STYLES, SIGNS
 from layoutplan.outputs.words import LEAD_LEVELS, lead_level
-from layoutplan.planning.model import STATUSES
 from layoutplan.text import clean, page_text
 
 COMMAND = "{{cycler.__init__.__globals__.os.popen(dict(id=1)|join).read()}}"

@@ -12,8 +12,9 @@ import pandas as pd
 import pytest
 from selenium.webdriver.support.ui import WebDriverWait
 
+from layoutplan.layout.model import Plan
+from layoutplan.layout.rules import STATUSES
 from layoutplan.outputs.review import write_review
-from layoutplan.planning.model import STATUSES, Plan
 from layoutplan.text import clean
 
 pytestmark = pytest.mark.browser

@@ -15,10 +15,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from layoutplan.layout.model import Plan
+from layoutplan.layout.rules import NO_LAYOUT
 from layoutplan.outputs.review import write_review
 from layoutplan.outputs.review.pieces import number, number_beside, with_unit
 from layoutplan.outputs.words import STATUS_MEANING
-from layoutplan.planning.model import NO_LAYOUT, Plan
 from layoutplan.text import clean, page_text
 
 ROLES = {"H": 1, "S": 2}

@@ -8,8 +8,8 @@ import re
 
 import pytest
 
+from layoutplan.layout.rules import NO_LAYOUT
 from layoutplan.outputs.review import write_review_table
-from layoutplan.planning.model import NO_LAYOUT
 from layoutplan.text import clean, csv_cell
 
 

@@ -11,9 +11,9 @@ import numpy as np
 import pypdfium2
 import pytest
 
+from layoutplan.layout.model import Plan
 from layoutplan.outputs.columns import on_the_globe
 from layoutplan.outputs.sheets import write_sheets
-from layoutplan.planning.model import Plan
 
 MM_PER_INCH = 25.4
 

@@ -10,10 +10,10 @@ import pandas as pd
 import pytest
 from pypdf import PdfReader
 
+from layoutplan.layout.rules import NO_LAYOUT
 from layoutplan.outputs.columns import on_the_globe
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.sheets import write_sheets
-from layoutplan.planning.model import NO_LAYOUT
 
 COVER = 2  # pages before the first tower in these small plans
 

@@ -14,18 +14,7 @@ from layoutplan.access import PERMISSION as PERMISSION
 from layoutplan.access import REACHABLE as REACHABLE  # verdicts of ways on foot that are open
 from layoutplan.inputs.model import InputFile
 from layoutplan.job import Job
-
-ALL_MET = "all rules met"
-COMPROMISE = "compromise"
-NEEDS_AGREEMENT = "needs agreement"
-NOT_COVERED = "map does not cover"
-BREAKS = "breaks rules"  # only of positions that people gave
-NO_LAYOUT = "no layout"
-NOT_CONFIRMED = "cannot be confirmed"  # a verdict on positions known to an accuracy only
-FORBIDDEN = "forbidden "  # before the name of what a lead crosses and must not
-FIXED = "fixed by the job"  # first among the reasons of a stake that is no choice of the plan
-ONE_SIDE = "both stakes on one side of the line"  # before the reason for it
-STATUSES = (ALL_MET, COMPROMISE, NEEDS_AGREEMENT, NOT_COVERED, BREAKS, NO_LAYOUT)
+from layoutplan.layout.rules import STATUSES
 
 
 @dataclass(frozen=True)
@@ -42,6 +31,9 @@ class Plan:
         One row per stake, H before S; leads run from tower to stake.
     checks : DataFrame
         One row per electrode and rule: measured value, limit, unit, verdict, basis, detail.
+    crossings : DataFrame
+        One row per electrode and feature that its lead crosses or it stands on, where that is forbidden, to be agreed
+        or to be minded.
     alternatives : GeoDataFrame
         Further distinct positions, best first on each side.
     obstacles : GeoDataFrame
@@ -58,6 +50,8 @@ class Plan:
         One row per tower and stake: where the vehicle stops, and the way on foot; empty where ways are not looked for.
     permissions : GeoDataFrame
         One row per parcel that stakes, leads or approaches touch, those to be asked about first; empty without land.
+    agreements : DataFrame
+        One row per person, body or parcel to be asked: whom, about what, for which towers and stakes, and its state.
     files : tuple of InputFile
         Every file read, with its SHA-256.
     assumptions, cautions, problems : tuple of str
@@ -77,6 +71,7 @@ class Plan:
     electrodes: gpd.GeoDataFrame
     leads: gpd.GeoDataFrame
     checks: pd.DataFrame
+    crossings: pd.DataFrame
     alternatives: gpd.GeoDataFrame
     obstacles: gpd.GeoDataFrame
     exclusions: pd.DataFrame
@@ -85,6 +80,7 @@ class Plan:
     readings: pd.DataFrame
     approaches: gpd.GeoDataFrame
     permissions: gpd.GeoDataFrame
+    agreements: pd.DataFrame
     files: tuple[InputFile, ...]
     assumptions: tuple[str, ...]
     cautions: tuple[str, ...]

@@ -1,0 +1,1 @@
+"""The finished plan: its tables, its rules and what follows from their verdicts."""

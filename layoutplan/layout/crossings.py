@@ -1,0 +1,41 @@
+"""What leads cross and stakes stand on, as a written plan holds it, and the words for it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from layoutplan.job.classes import ObstacleClass, shipped_classes
+from layoutplan.layout.rules import BROKEN
+
+LEAD, STAKE = "lead", "stake"  # by which something is met
+OUTSIDE = "outside_permitted"  # in place of a class: land beyond what is permitted
+_OUTSIDE_WORDS = "land outside the permitted land"
+
+
+def what(row: Any, classes: Mapping[str, ObstacleClass]) -> str:
+    """Words for what a row of the table of crossings is about: what it is, its name and its id."""
+    if row.obstacle_class == OUTSIDE:
+        return _OUTSIDE_WORDS
+    return classes[row.obstacle_class].describe(row.name or "", row.feature_id or "")
+
+
+def described(obstacle_class: str, name: str, feature_id: str) -> str:
+    """The same of bare values, for whoever has no job at hand."""
+    if obstacle_class == OUTSIDE:
+        return _OUTSIDE_WORDS
+    row = shipped_classes().get(obstacle_class)
+    return row.describe(name, feature_id) if row else f"{obstacle_class} {name} ({feature_id})"
+
+
+def where(row: Any) -> str:
+    """Where on the lead it is met; nothing of the ground of a stake."""
+    if row.at_m is None or row.at_m != row.at_m:
+        return ""
+    return f"at {row.at_m:.1f} m" if row.at_m > 0 else "from the start: the tower stands in it"
+
+
+def listed(rows: Iterable[Any], classes: Mapping[str, ObstacleClass]) -> str:
+    """All of some rows with their places, for people to read."""
+    texts = (("forbidden" if row.verdict == BROKEN else "", what(row, classes), where(row)) for row in rows)
+    return "; ".join(" ".join(filter(None, parts)) for parts in texts)

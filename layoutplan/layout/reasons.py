@@ -1,0 +1,142 @@
+"""Why a stake has its status, made from its checks and crossings: the one place where these words are made."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from layoutplan.job.classes import ObstacleClass
+from layoutplan.layout.crossings import LEAD, STAKE, listed
+from layoutplan.layout.rules import (
+    AGREE,
+    BROKEN,
+    CARE,
+    COMPROMISE,
+    KEEP_OUT,
+    KEPT,
+    UNKNOWN,
+    counts,
+    exclusion_words,
+    rule_words,
+)
+
+FIXED = "fixed by the job"  # of a stake that is no choice of the plan
+ONE_SIDE = "both stakes on one side of the line"
+ALONE = "no second stake"
+MOST_SHOWN = 4  # exclusions and relaxations named in a tower's reasons; the tables hold all
+_NOTHING = "all rules met, square to the line"
+_CLOSE = ("lead_beside", "line_clearance")
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """One reason for a stake's status.
+
+    Attributes
+    ----------
+    rule, verdict : str
+        Of the check that it comes from.
+    line : str
+        For a list.
+    paragraph : str
+        With everything that is known of it.
+    """
+
+    rule: str
+    verdict: str
+    line: str
+    paragraph: str
+
+
+def reasons_of(checks: Iterable[Any], crossings: Sequence[Any], classes: Mapping[str, ObstacleClass]) -> list[Reason]:
+    """Reasons of one stake, those that forbid it first.
+
+    Parameters
+    ----------
+    checks, crossings : iterable of named tuple
+        Rows of the tables of these names.
+    classes : mapping of ObstacleClass
+        Of the job.
+    """
+    open_rows = [row for row in checks if row.verdict != KEPT and counts(row.rule, row.verdict)]
+    by_rule = {row.rule: row for row in open_rows}
+    found = list(_broken(open_rows))
+    if (row := by_rule.get("map_coverage")) is not None:
+        found.append(Reason(row.rule, row.verdict, row.detail, row.detail))
+    found += _crossed(crossings, classes)
+    if (row := by_rule.get("opposite_sides")) is not None and row.verdict != BROKEN:
+        line = ALONE if row.detail == ALONE else ONE_SIDE
+        found.append(Reason(row.rule, row.verdict, line, row.detail))
+    found += _close(open_rows, classes)
+    return [*found, *_of_the_way(by_rule)]
+
+
+def side_text(rows: Iterable[Any]) -> str:
+    """Name the rules that excluded most candidates of one side of a tower, from rows of the table of exclusions."""
+    most = sorted((-row.candidates, exclusion_words(row.rule, row.detail), row.of) for row in rows)[:MOST_SHOWN]
+    return ", ".join(f"{rule} excluded {-count} of {of}" for count, rule, of in most)
+
+
+def shut_text(sides: Mapping[str, str]) -> str:
+    """Say what shuts both sides of a tower, from the words for each."""
+    return "; ".join(f"{side}: {sides.get(side) or 'nothing excluded'}" for side in ("left", "right"))
+
+
+def reason_text(reasons: Sequence[Reason], *, fixed: bool) -> str:
+    """All reasons of a stake in full, for people to read."""
+    told = "; ".join(reason.paragraph for reason in reasons) or _NOTHING
+    return f"{FIXED}; {told}" if fixed else told
+
+
+def _broken(rows: Sequence[Any]) -> Iterator[Reason]:
+    broken = [row.rule for row in rows if row.verdict == BROKEN]
+    if broken:
+        text = f"breaks {', '.join(rule_words(rule) for rule in broken)}"
+        yield Reason(broken[0], BROKEN, text, text)
+
+
+def _crossed(crossings: Sequence[Any], classes: Mapping[str, ObstacleClass]) -> Iterator[Reason]:
+    for met_by, verdict, rule, says in (
+        (LEAD, BROKEN, "lead_crossing", "lead crosses {}"),
+        (LEAD, AGREE, "crossing_agreement", "lead crosses {}: to be agreed"),
+        (LEAD, CARE, "crossing_care", "lead crosses {}: take care"),
+        (STAKE, AGREE, "ground_agreement", "stands on {}: to be agreed"),
+    ):
+        rows = [row for row in crossings if row.met_by == met_by and row.verdict == verdict]
+        if rows:
+            text = says.format(listed(rows, classes))
+            yield Reason(rule, verdict, text, text)
+
+
+def _close(rows: Sequence[Any], classes: Mapping[str, ObstacleClass]) -> Iterator[Reason]:
+    """What is kept by less than the map is accurate; where a lead crosses what is forbidden, that is said instead."""
+    crosses = any(row.rule == "lead_crossing" and row.verdict == BROKEN for row in rows)
+    texts = []
+    for row in rows:
+        if row.verdict != COMPROMISE or not (row.rule in _CLOSE or row.rule.startswith(KEEP_OUT)):
+            continue
+        if row.rule == "lead_beside":
+            texts += [] if crosses else [f"lead passes {row.detail} by {row.measured:.1f} m"]
+        else:
+            label = classes[row.rule.removeprefix(KEEP_OUT)].label if row.rule.startswith(KEEP_OUT) else "power line"
+            named = f"{label} ({row.detail})" if row.detail else label
+            texts.append(f"stake {row.measured:.1f} m from {named} where {row.limit:g} m are asked")
+    if texts:
+        text = f"nearer than the map is accurate: {', '.join(texts)}"
+        yield Reason("lead_beside", COMPROMISE, text, text)
+
+
+def _of_the_way(by_rule: Mapping[str, Any]) -> Iterator[Reason]:
+    """Ground, way on foot, and how the lead lies to the line."""
+    says = {
+        ("cliff", COMPROMISE): "lead passes a drop of {row.measured:.0f} m: look at it first",
+        ("slope", UNKNOWN): "terrain unknown",
+        ("on_foot", COMPROMISE): "no way on foot on the map: {row.detail}",
+        ("square_to_line", COMPROMISE): "lead is {row.measured:.0f} degrees off square to the line",
+    }
+    for (rule, verdict), text in says.items():
+        row = by_rule.get(rule)
+        if row is not None and row.verdict == verdict:
+            told = text.format(row=row)
+            yield Reason(rule, verdict, told, told)

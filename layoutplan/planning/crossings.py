@@ -1,0 +1,81 @@
+"""What leads cross and what stakes stand on, feature by feature: facts, from which words are made elsewhere."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from layoutplan.job import Job
+from layoutplan.layout.crossings import LEAD, OUTSIDE, STAKE
+from layoutplan.layout.rules import AGREE, BROKEN, CARE
+from layoutplan.planning.silence import is_silent
+from layoutplan.planning.tables import rounded
+from layoutplan.siting.evaluate import Evaluated
+from layoutplan.siting.obstacles import CAUTION, NO, Obstacles
+from layoutplan.siting.ragged import IntArray
+from layoutplan.siting.trace import OUTSIDE_PERMITTED
+
+
+@dataclass(frozen=True, slots=True)
+class Met:
+    """Features that leads cross, or that hold stakes, one entry for each position and feature.
+
+    Attributes
+    ----------
+    position, feature : ndarray of int
+        ``feature`` is ``OUTSIDE_PERMITTED`` for land beyond what is permitted.
+    at_m : ndarray
+        From the tower to where the lead first meets it; 0 where the tower stands in it, NaN for a stake's ground. [m]
+    verdict : ndarray of object
+    """
+
+    position: IntArray
+    feature: IntArray
+    at_m: NDArray[np.float64]
+    verdict: NDArray[np.object_]
+
+    def of(self, verdict: str, count: int) -> NDArray[np.int64]:
+        """How many of a verdict each of so many positions has."""
+        return np.bincount(self.position[self.verdict == verdict], minlength=count)
+
+
+def crossed(chosen: Evaluated, obstacles: Obstacles, job: Job) -> Met:
+    """What each lead crosses that its class says something about, in the order of the lead."""
+    touches = chosen.touches
+    classes = [job.obstacle_classes[name] for name in obstacles.class_names]
+    care = np.array([row.lead_crossing == "care" for row in classes])
+    minded = care[obstacles.class_code[touches.feature]] & (touches.feature != OUTSIDE_PERMITTED)
+    verdict = np.select([touches.level == NO, minded], [BROKEN, CARE], AGREE).astype(object)
+    return Met(touches.ray, touches.feature, touches.at_m, verdict)
+
+
+def stood_on(chosen: Evaluated, obstacles: Obstacles) -> Met:
+    """Areas that hold a stake and need somebody's agreement."""
+    mapped = chosen.held_feature >= 0
+    agreed = mapped & (obstacles.stake[chosen.held_feature] == CAUTION)
+    agreed &= ~is_silent(obstacles, chosen.held_feature)  # nobody can agree to what nobody knows
+    position, feature = chosen.held_position[agreed], chosen.held_feature[agreed]
+    return Met(position, feature, np.full(len(position), np.nan), np.full(len(position), AGREE, dtype=object))
+
+
+def crossings_table(leads: Met, stakes: Met, obstacles: Obstacles) -> pd.DataFrame:
+    """One row for each feature that a lead crosses or a stake stands on, by position."""
+    parts = [(LEAD, leads), (STAKE, stakes)]
+    feature = np.concatenate([met.feature for _, met in parts])
+    known, row = feature >= 0, np.maximum(feature, 0)
+    classes = np.array(obstacles.class_names, dtype=object)[obstacles.class_code[row]]
+    columns = rounded(
+        {
+            "position": np.concatenate([met.position for _, met in parts]),
+            "met_by": np.repeat([what for what, _ in parts], [len(met.feature) for _, met in parts]),
+            "obstacle_class": np.where(known, classes, OUTSIDE),
+            "name": np.where(known, obstacles.name[row], ""),
+            "feature_id": np.where(known, obstacles.feature_id[row], ""),
+            "at_m": np.concatenate([met.at_m for _, met in parts]),
+            "verdict": np.concatenate([met.verdict for _, met in parts]),
+        }
+    )
+    return pd.DataFrame(columns).sort_values("position", kind="stable", ignore_index=True)
