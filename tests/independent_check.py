@@ -684,7 +684,7 @@ def _themes(plan: Plan, rule: str) -> set[str] | None:
 
 
 def _in_doubt(place: Place, row: Any, rules: dict[str, Any], stake: Any) -> Iterator[str]:
-    """What a stake keeps its distance from by less than the map is accurate: a compromise, and no status without one."""
+    """What a stake keeps its distance from by less than the map is accurate: a compromise, and its status says so."""
     for kind in {f.kind for f in place.features if f.rule["stake"] == "no"}:
         spare = min(f.stake_gap_m(stake) - f.rule["keep_out_m"] for f in place.features if f.kind == kind)
         name = "line_clearance" if kind == "power_line" else f"keep_out:{kind}"
