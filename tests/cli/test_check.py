@@ -13,9 +13,9 @@ import pyogrio
 import pytest
 from click.testing import CliRunner
 from geographiclib.geodesic import Geodesic
-from layoutplan.planning.model import Plan
 
 from layoutplan.cli.main import cli
+from layoutplan.layout.model import Plan
 
 
 @pytest.fixture(scope="module")

@@ -20,7 +20,8 @@ from layoutplan.inputs.model import InputFile
 from layoutplan.job import Job, Line, TowerSource, shipped_classes
 from layoutplan.job.land import Land
 from layoutplan.layout.model import Plan
-from layoutplan.layout.rules import ALL_MET, COMPROMISED, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED
+from layoutplan.layout.rules import AGREE, ALL_MET, COMPROMISED, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED
+from layoutplan.planning.agreements import agreements_table
 from layoutplan.planning.notes import CAUTIONS, job_assumptions
 
 from .electrical import exposures_table, readings_table, with_lead_figures, with_stake_figures, with_tower_figures
@@ -273,6 +274,23 @@ def _checks(electrodes: pd.DataFrame) -> pd.DataFrame:
     return pd.concat((clearance, unknown), ignore_index=True)
 
 
+def _crossings(electrodes: pd.DataFrame, hostile: bool) -> pd.DataFrame:
+    """A road under the lead of every stake that needs agreement."""
+    mine = electrodes[electrodes["status"] == NEEDS_AGREEMENT]
+    return (
+        mine[["line_id", "tower_id", "role", "waypoint"]]
+        .assign(
+            met_by="lead",
+            obstacle_class="minor_road",
+            name="Mill Lane {{7*7}}" if hostile else "",
+            feature_id="osm way 123" if hostile else "",
+            at_m=43.2,
+            verdict=AGREE,
+        )
+        .reset_index(drop=True)
+    )
+
+
 def _alternatives(electrodes: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     moved = shapely.transform(electrodes.geometry.array, lambda xy: xy + np.array([0.0003, 0.0002]))
     lon, lat = shapely.get_coordinates(moved).T
@@ -327,7 +345,9 @@ def build_plan(
     relaxations = without[["line_id", "tower_id"]].assign(
         rank=1, rule="reel", needed=171.0, limit=150.0, unit="m", text="a 171 m reel instead of 150 m"
     )
-    exclusions = without[["line_id", "tower_id"]].assign(side="right", rule="keep-out", candidates=882, of=882)
+    exclusions = without[["line_id", "tower_id"]].assign(
+        side="right", rule="keep_out:river_canal", detail="", candidates=882, of=882
+    )
     job = Job(
         title="Valley line </title>{{7*7}}" if hostile else "Valley line, autumn campaign",
         lines=(Line(id="Valley 132", towers=TowerSource(path=Path("/home/somebody/job/towers.gpkg"))),),
@@ -343,12 +363,14 @@ def build_plan(
         checks=_checks(electrodes),
         alternatives=_alternatives(electrodes),
         obstacles=_obstacles(place, xy, hostile, density),
+        crossings=(crossings := _crossings(electrodes, hostile)),
         exclusions=exclusions.reset_index(drop=True),
         relaxations=relaxations.reset_index(drop=True),
         exposures=exposures_table(electrodes),
         readings=readings_table(table),
-        approaches=_approaches(table, electrodes, hostile),
-        permissions=_permissions(electrodes, hostile),
+        approaches=(approaches := _approaches(table, electrodes, hostile)),
+        permissions=(land := _permissions(electrodes, hostile)),
+        agreements=agreements_table(crossings, approaches, land, shipped_classes()),
         files=(
             InputFile(Path("/home/somebody/job/towers.gpkg"), "ab" * 32, "towers of line 'Valley 132'"),
             InputFile(
@@ -381,7 +403,7 @@ def empty_plan() -> Plan:
     """A plan whose tables have no rows, not even columns in some."""
     full = build_plan(towers=2)
     names = ("electrodes", "leads", "checks", "alternatives", "exclusions", "relaxations", "obstacles", "exposures",
-             "readings", "approaches")  # fmt: skip
+             "readings", "approaches", "crossings", "agreements")  # fmt: skip
     return dataclasses.replace(full, **{name: getattr(full, name).iloc[:0] for name in names})
 
 

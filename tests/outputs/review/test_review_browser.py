@@ -115,7 +115,7 @@ def test_filters_alone_together_and_reset(browser, make_plan, tmp_path) -> None:
     choose(browser, status="all")
 
     checks = plan.checks
-    for verdict in ("broken", "caution", "unknown", "kept"):
+    for verdict in ("broken", "to be agreed", "unknown", "kept"):
         choose(browser, verdict=verdict)
         found = set(checks[checks["verdict"] == verdict]["tower_id"])
         if verdict == "unknown":

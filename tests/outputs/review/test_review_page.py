@@ -24,7 +24,14 @@ from layoutplan.text import clean, page_text
 
 ROLES = {"H": 1, "S": 2}
 EXPOSURE_WORDS = ("? unknown", "✓ within", "✗ beyond limit")
-SIGNS = {"kept": "✓ kept", "caution": "! caution", "broken": "✗ broken", "unknown": "? unknown"}
+SIGNS = {
+    "kept": "✓ kept",
+    "take care": "! take care",
+    "compromise": "◆ compromise",
+    "to be agreed": "▲ to be agreed",
+    "unknown": "? unknown",
+    "broken": "✗ broken",
+}
 
 
 @pytest.fixture
@@ -40,7 +47,7 @@ def all_verdicts(plan: Plan) -> Plan:
     )
     judged = {"basis": "engineering judgement", "detail": "minor road 'Mill <b>Lane' {{7*7}} at 43.2 m"}
     crossing = reel.assign(
-        rule="crossing_agreement", unit="crossings", measured=1.0, limit=0.0, verdict="caution", **judged
+        rule="crossing_agreement", unit="crossings", measured=1.0, limit=0.0, verdict="to be agreed", **judged
     )
     apart = reel[reel["role"] == "H"].assign(rule="keep_out:main_road", measured=7.25, limit=5.0, verdict="kept")
     differs = reel.assign(rule="electrode_distance", limit=lambda t: np.where(t["role"] == "H", 52.3, 47.1))
@@ -225,7 +232,7 @@ def test_counts_in_the_summary_of_a_tower(all_verdicts, tmp_path, read_page) -> 
         ratio = all_verdicts.exposures[all_verdicts.exposures["tower_id"] == tower.tower_id]["ratio"]
         wanted = {
             "✗ {} broken": checks.get("broken", 0),
-            "! {} caution": checks.get("caution", 0),
+            "▲ {} to be agreed": checks.get("to be agreed", 0),
             "? {} unknown": checks.get("unknown", 0) + int(ratio.isna().sum()),
             "✗ {} beyond limit": int((ratio > 1).sum()),
         }

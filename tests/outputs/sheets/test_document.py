@@ -51,7 +51,7 @@ def test_what_a_lead_passes_too_closely_is_told(calm_plan, written):
     row = (
         calm_plan.checks[mine]
         .head(1)
-        .assign(rule="lead_beside", measured=0.42, limit=5.0, verdict="caution", detail="building (osm way 7)")
+        .assign(rule="lead_beside", measured=0.42, limit=5.0, verdict="compromise", detail="building (osm way 7)")
     )
     far = row.assign(role="S" if first["role"] == "H" else "H", measured=9.0, verdict="kept", detail="")
     checks = pd.concat((calm_plan.checks, row, far), ignore_index=True)
@@ -71,7 +71,7 @@ def test_a_lead_that_touches_and_does_not_cross_is_told_too(calm_plan, written, 
     first = calm_plan.electrodes.iloc[0]
     mine = (calm_plan.checks["tower_id"] == first["tower_id"]) & (calm_plan.checks["role"] == first["role"])
     row = calm_plan.checks[mine].head(1)
-    beside = row.assign(rule="lead_beside", measured=0.0, limit=5.0, verdict="caution", detail="main road (roads 3)")
+    beside = row.assign(rule="lead_beside", measured=0.0, limit=5.0, verdict="compromise", detail="main road (roads 3)")
     crossing = row.assign(rule="lead_crossing", measured=0.0, limit=0.0, verdict=verdict, detail="")
     checks = pd.concat((calm_plan.checks, beside, crossing), ignore_index=True)
     document = written(dataclasses.replace(calm_plan, checks=checks))

@@ -62,7 +62,7 @@ def test_a_forbidden_crossing_has_no_line_to_sign():
 
 def test_what_a_lead_passes_closely_is_a_caution_for_the_crew():
     check = {"rule": "lead_beside", "role": "H", "limit": 5.0, "unit": "m", "detail": "railway 'Coast line'"}
-    rows = [(0.4, "caution"), (0.0, "caution"), (7.0, "kept"), (None, "unknown")]
+    rows = [(0.4, "compromise"), (0.0, "compromise"), (7.0, "kept"), (None, "unknown")]
     told = [
         [item.text for item in _cautions(sheet_of("", "", SimpleNamespace(measured=value, verdict=verdict, **check)))]
         for value, verdict in rows
