@@ -672,7 +672,8 @@ def _checked(place: Place, row: Any, checks: Any) -> Iterator[str]:
 def _themes(plan: Plan, rule: str) -> set[str] | None:
     """Themes of the map on which a check rests; None of those that do not rest on the map."""
     of = {"lead_crossing": ("lead_crossing", "no"), "lead_beside": ("lead_crossing", "no"),
-          "crossing_agreement": ("lead_crossing", "caution"), "ground_agreement": ("stake", "caution")}  # fmt: skip
+          "crossing_agreement": ("lead_crossing", "agree"), "crossing_care": ("lead_crossing", "care"),
+          "ground_agreement": ("stake", "agree")}  # fmt: skip
     if rule.startswith("keep_out:"):
         rows = [plan.classes[rule.removeprefix("keep_out:")]]
     elif rule in of:

@@ -13,7 +13,6 @@ import numpy as np
 import pyproj
 import pytest
 import shapely
-from layoutplan.planning.rules import map_themes
 
 from layoutplan.inputs import Inputs, map_gaps, read_inputs
 from layoutplan.inputs.evidence import thin
@@ -24,6 +23,7 @@ from layoutplan.inputs.provenance import ages
 from layoutplan.inputs.signs import ADDRESS, COVER, DRIVE, NONE, PLACE, ROAD, STREET, cover_points, sign_of
 from layoutplan.job import Job, load_job
 from layoutplan.job.classes import shipped_classes, with_overrides
+from layoutplan.layout.rules import map_themes
 from layoutplan.line import build_lines
 from layoutplan.planning.check import check_folder
 from layoutplan.planning.facts import Facts
