@@ -121,7 +121,7 @@ def test_json_of_unknown_figures_is_json(no_load, tmp_path):
 def test_explain_shows_limits_terms_alternatives_and_exclusions(planned):
     result = CliRunner().invoke(cli, ["explain", str(planned[0]), "107"])
     assert result.exit_code == 0
-    for words in ("line_clearance", "50.0", "common practice", "score", "alternatives", "excluded"):
+    for words in ("line clearance", "50.0", "common practice", "score", "alternatives", "excluded"):
         assert words in result.stdout
 
 

@@ -4,6 +4,7 @@ import json
 import shutil
 
 import geopandas as gpd
+import pandas as pd
 import pyogrio
 import pytest
 import shapely
@@ -43,7 +44,7 @@ def new(old, tmp_path):
 def rewrite(folder, edit):
     """Have the tables of a plan edited as in a GIS."""
     whole = read_plan_tables(folder)
-    tables = {name: whole[name] for name in ("towers", "electrodes", "leads", "checks", "exposures")}
+    tables = {name: whole[name] for name in ("towers", "electrodes", "leads", "checks", "crossings", "exposures")}
     edit(tables)
     (folder / "plan.gpkg").unlink()
     crs = tables["towers"].crs.to_string()
@@ -119,9 +120,14 @@ def test_status_change_tells_why(old, new):
 
 def test_rules_crossings_exposures_and_stakes_in_words(old, new):
     def edit(tables):
-        checks, leads, exposures, stakes = (tables[name] for name in ("checks", "leads", "exposures", "electrodes"))
+        checks, crossings, exposures, stakes = (
+            tables[name] for name in ("checks", "crossings", "exposures", "electrodes")
+        )
         checks.loc[(checks["waypoint"] == "102-H") & (checks["rule"] == "reel"), "verdict"] = "broken"
-        leads.loc[leads["waypoint"] == "102-H", "crossings"] = "track at 1.0 m"
+        more = crossings.iloc[:1].assign(
+            tower_id="102", role="H", waypoint="102-H", met_by="lead", obstacle_class="track_path", name="Old Way"
+        )
+        tables["crossings"] = pd.concat([crossings, more], ignore_index=True)
         mine = (exposures["waypoint"] == "102-H") & (exposures["exposure"] == "induced by a fault")
         exposures.loc[mine, "ratio"] = float("nan")
         tables["electrodes"] = stakes[stakes["waypoint"] != "102-S"]
@@ -131,7 +137,7 @@ def test_rules_crossings_exposures_and_stakes_in_words(old, new):
     lead = read_plan_tables(old)["leads"].set_index("waypoint").loc["102-H", "lead_length_m"]
     for words in (
         f"  H newly broken: reel ({lead:.1f} m, limit 150.0 m; was kept)",
-        "  H lead newly crosses track",
+        "  H lead newly crosses track or path 'Old Way'",
         "(below half) -> ? (unknown)",
         "  S gone: was ",
         "exposures: 1 now unknown",
@@ -194,14 +200,14 @@ def test_hostile_names_stay_text(old, tmp_path, name):
             if "tower_id" in table:
                 table["line_id"] = name
                 table.loc[table["tower_id"] == "103", "tower_id"] = name
-                for column in {"reasons", "crossings", "detail"} & set(table.columns):
+                for column in {"reasons", "crossings", "detail", "name"} & set(table.columns):
                     table[column] = name
 
     def edit(tables):
         rename(tables)
         shift_one(tables)
         tables["towers"].loc[2, "reasons"] = name
-        tables["leads"]["crossings"] = f"{name} (x 1) at 3.0 m"
+        tables["crossings"]["feature_id"] = f"{name} (x 1) at 3.0 m"
 
     rewrite(folders[0], rename)
     rewrite(folders[1], edit)

@@ -94,7 +94,7 @@ def test_every_check_with_value_limit_verdict_and_basis(all_verdicts, tmp_path, 
         seen += 1
     assert seen == len(all_verdicts.checks)
     tokens = {token for row in page.root.xpath("//tr/@data-t") for token in row.split(",")}
-    assert {token[-1] for token in tokens} == set("kcbuxw")
+    assert {token[-1] for token in tokens} == set("kabuxw")
 
 
 def test_a_keep_out_without_a_row_is_neither_kept_nor_broken(all_verdicts, tmp_path, read_page) -> None:
@@ -178,7 +178,11 @@ def test_towers_without_layout_say_what_shuts_them(plan, tmp_path, read_page) ->
     assert len(rows)
     for row in rows:
         assert plan.towers["reasons"].iloc[row] in text(page.towers[row])
-        assert [text(cell) for cell in page.rows(row, "What shuts each side")[0]] == ["right", "keep-out", "882 of 882"]
+        assert [text(cell) for cell in page.rows(row, "What shuts each side")[0]] == [
+            "right",
+            "keep-out: river canal",
+            "882 of 882",
+        ]
         assert "a 171 m reel instead of 150 m" in text(page.towers[row])
         assert page.rows(row, "Rules") == []
     none = dataclasses.replace(plan, relaxations=plan.relaxations.iloc[:0])
@@ -187,7 +191,7 @@ def test_towers_without_layout_say_what_shuts_them(plan, tmp_path, read_page) ->
 
 
 def test_exclusions_of_towers_with_layout_stay_out(plan, tmp_path, read_page) -> None:
-    every = plan.towers[["line_id", "tower_id"]].assign(side="left", rule="reel", candidates=5, of=9)
+    every = plan.towers[["line_id", "tower_id"]].assign(side="left", rule="reel", detail="", candidates=5, of=9)
     page = read_page(write_review(dataclasses.replace(plan, exclusions=pd.DataFrame(every)), tmp_path))
     told = [bool(page.rows(row, "What shuts each side")) for row in range(len(plan.towers))]
     assert told == (plan.towers["status"] == NO_LAYOUT).tolist()
@@ -232,8 +236,8 @@ def test_counts_in_the_summary_of_a_tower(all_verdicts, tmp_path, read_page) -> 
         ratio = all_verdicts.exposures[all_verdicts.exposures["tower_id"] == tower.tower_id]["ratio"]
         wanted = {
             "✗ {} broken": checks.get("broken", 0),
-            "▲ {} to be agreed": checks.get("to be agreed", 0),
             "? {} unknown": checks.get("unknown", 0) + int(ratio.isna().sum()),
+            "▲ {} to be agreed": checks.get("to be agreed", 0),
             "✗ {} beyond limit": int((ratio > 1).sum()),
         }
         told = text(part.xpath("summary/span")[1])

@@ -12,6 +12,7 @@ from pyproj import Geod
 from reportlab.pdfgen.canvas import Canvas
 
 from layoutplan.inputs.geodetic import metres_per_degree
+from layoutplan.job import shipped_classes
 from layoutplan.outputs.columns import on_the_globe
 from layoutplan.outputs.sheets.blocks import wrapped
 from layoutplan.outputs.sheets.crossings import crossings_of
@@ -30,41 +31,65 @@ def pen():
     return Pen(Canvas(io.BytesIO(), initialFontName=fonts.regular), fonts)
 
 
-def crossings(h="", s=""):
-    stakes = (SimpleNamespace(role="H", crossings=h), SimpleNamespace(role="S", crossings=s))
-    return [(c.number, c.role, c.what, c.at_m) for c in crossings_of(SimpleNamespace(stakes=stakes))]
+def met(role, obstacle_class, at_m, name="", feature_id="", verdict="to be agreed", met_by="lead"):
+    row = {"role": role, "obstacle_class": obstacle_class, "at_m": at_m, "name": name, "feature_id": feature_id}
+    return SimpleNamespace(**row, verdict=verdict, met_by=met_by)
+
+
+def crossings(*rows):
+    found = crossings_of(SimpleNamespace(crossings=rows), shipped_classes())
+    return [(c.number, c.role, c.what, c.at_m) for c in found]
 
 
 def test_crossings_are_numbered_over_both_leads():
-    h = "minor road 'Mill Lane' (osm way 1) at 43.2 m; stream or ditch at 60.0 m"
-    assert crossings(h, "track or path (roads 21) at 45.1 m") == [
+    rows = (
+        met("H", "minor_road", 43.2, "Mill Lane", "osm way 1"),
+        met("H", "stream_ditch", 60.0),
+        met("H", "protected_area", None, "Moss", met_by="stake"),
+        met("S", "track_path", 45.1, feature_id="roads 21"),
+    )
+    assert crossings(*rows) == [
         (1, "H", "minor road 'Mill Lane' (osm way 1)", 43.2),
         (2, "H", "stream or ditch", 60.0),
         (3, "S", "track or path (roads 21)", 45.1),
     ]
 
 
-def sheet_of(h, reasons, *checks):
+@given(st.text("; at0123456789.m'()", max_size=30), st.text("; at0123456789.m'()", max_size=30))
+def test_a_name_of_whatever_letters_makes_one_crossing(name, number):
+    """Names hold what once told crossings from each other: "; " and " at 3 m"."""
+    (found,) = crossings(met("H", "minor_road", 12.0, name, number))
+    assert found == (1, "H", shipped_classes()["minor_road"].describe(name, number), 12.0)
+
+
+def sheet_of(checks, *rows):
     base = dict.fromkeys(("slope_deg", "cliff_drop_m", "handling", "handling_fault", "stake_touch_v"))
-    stake = SimpleNamespace(role="H", crossings=h, status="breaks rules", reasons=reasons, **base)
-    return SimpleNamespace(stakes=(stake,), checks=checks, ways=())
+    stake = SimpleNamespace(role="H", status="breaks rules", **base)
+    return SimpleNamespace(stakes=(stake,), checks=checks, crossings=rows, ways=())
 
 
 def test_a_forbidden_crossing_has_no_line_to_sign():
-    both = "minor road (roads 3) at 20.0 m; forbidden railway or tramway 'Coast line' (railways 1) at 60.0 m"
-    sheet = sheet_of(both, f"breaks lead_crossing; lead crosses {both}: the rest to be agreed")
-    items = [(item.mark, item.text) for item in _to_settle(sheet, crossings_of(sheet))]
-    assert [mark for mark, _ in items] == ["1", "", "2", "!"]
+    checks = [SimpleNamespace(role="H", rule="lead_crossing", verdict="broken", detail="", measured=1.0, limit=0.0)]
+    sheet = sheet_of(
+        checks,
+        met("H", "minor_road", 20.0, feature_id="roads 3"),
+        met("H", "track_path", 30.0, verdict="take care"),
+        met("H", "railway", 60.0, "Coast line", "railways 1", "broken"),
+    )
+    classes = shipped_classes()
+    items = [(item.mark, item.text) for item in _to_settle(sheet, crossings_of(sheet, classes), classes)]
+    assert [mark for mark, _ in items] == ["1", "", "2", "3", "!"]
     assert sum("Agreed with" in text for _, text in items) == 1
-    assert "not to be laid there, whoever agrees" in items[2][1]
-    assert items[3][1] == "H: breaks lead_crossing."
+    assert items[2][1].endswith("take care.")
+    assert "not to be laid there, whoever agrees" in items[3][1]
+    assert items[4][1] == "H: breaks lead crossing."
 
 
 def test_what_a_lead_passes_closely_is_a_caution_for_the_crew():
     check = {"rule": "lead_beside", "role": "H", "limit": 5.0, "unit": "m", "detail": "railway 'Coast line'"}
     rows = [(0.4, "compromise"), (0.0, "compromise"), (7.0, "kept"), (None, "unknown")]
     told = [
-        [item.text for item in _cautions(sheet_of("", "", SimpleNamespace(measured=value, verdict=verdict, **check)))]
+        [item.text for item in _cautions(sheet_of([SimpleNamespace(measured=value, verdict=verdict, **check)]))]
         for value, verdict in rows
     ]
     passing = "Lead H passes railway 'Coast line' by 0.4 m: keep it off."
@@ -74,12 +99,8 @@ def test_what_a_lead_passes_closely_is_a_caution_for_the_crew():
 
 
 def test_what_the_tower_stands_in_has_no_number():
-    h = "protected area 'Moss' (a 1) from the start: the tower stands in it; minor road at 9.0 m"
-    assert crossings(h) == [(0, "H", "protected area 'Moss' (a 1)", 0.0), (1, "H", "minor road", 9.0)]
-
-
-def test_a_text_of_another_make_is_shown_whole():
-    assert crossings("something else; at 5 km") == [(0, "H", "something else; at 5 km", 0.0)]
+    rows = met("H", "protected_area", 0.0, "Moss", "a 1"), met("H", "minor_road", 9.0)
+    assert crossings(*rows) == [(0, "H", "protected area 'Moss' (a 1)", 0.0), (1, "H", "minor road", 9.0)]
 
 
 @given(st.text(max_size=200), st.floats(20, 120), st.sampled_from([6.0, 8.0, 12.0]))
