@@ -44,7 +44,7 @@ def agreements_table(
 
 def _met(crossings: pd.DataFrame, classes: Mapping[str, ObstacleClass]) -> Iterator[tuple[tuple[str, ...], Any]]:
     """What is to be agreed about features of the map; pieces of one name and class are one."""
-    for row in crossings[crossings["verdict"] == AGREE].itertuples(index=False):
+    for row in _rows(crossings[crossings["verdict"] == AGREE]):
         kind = CROSSING if row.met_by == LEAD else GROUND
         whom = _OWNER if row.obstacle_class == OUTSIDE else classes[row.obstacle_class].agreed_by
         same = row.name or row.feature_id
@@ -55,7 +55,7 @@ def _met(crossings: pd.DataFrame, classes: Mapping[str, ObstacleClass]) -> Itera
 def _ways(ways: pd.DataFrame | None) -> Iterator[tuple[tuple[str, ...], Any]]:
     if ways is None:
         return
-    for row in ways[ways["verdict"] == PERMISSION].itertuples(index=False):
+    for row in _rows(ways[ways["verdict"] == PERMISSION]):
         whom = f"whoever has a say over it: {row.road_name}" if row.road_name else "whoever has a say over it"
         yield (WAY, row.note), (whom, row.note, "", row.tower_id, row.to, "")
 
@@ -80,8 +80,12 @@ def _joined(found: Iterable[tuple[tuple[str, ...], Any]]) -> list[tuple[str, ...
 
 
 def _parcels(land: pd.DataFrame) -> Iterator[tuple[str, ...]]:
-    for row in land.itertuples(index=False):
+    for row in _rows(land):
         yield PARCEL, row.owner_ref, row.permission, row.parcel, row.towers, row.stakes, "", row.state
+
+
+def _rows(table: pd.DataFrame) -> Iterator[Any]:
+    yield from table.itertuples(index=False)
 
 
 def _listed(texts: Iterable[str]) -> str:

@@ -166,7 +166,7 @@ def _exclusions(table: pd.DataFrame) -> Iterator[str]:
     yield ""
     yield "candidates excluded (one may break several rules):" if len(table) else "no candidate was excluded"
     for row in table.sort_values(["side", "candidates"], ascending=[True, False], kind="stable").itertuples():
-        yield f"  {row.side:<6}{row.candidates:7d} of {row.of:<7d} {exclusion_words(row.rule, row.detail)}"
+        yield f"  {row.side:<6}{row.candidates:7d} of {row.of:<7d} {exclusion_words(str(row.rule), str(row.detail))}"
 
 
 def _ways(table: pd.DataFrame) -> Iterator[str]:

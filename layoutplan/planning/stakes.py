@@ -188,11 +188,11 @@ def _words(checks: pd.DataFrame, met: pd.DataFrame, facts: Facts, job: Job) -> t
     count, classes = len(facts.fixed), job.obstacle_classes
     mine: tuple[list[list[Any]], list[list[Any]]] = ([[] for _ in range(count)], [[] for _ in range(count)])
     for rows, table in zip(mine, (checks[checks["verdict"] != KEPT], met), strict=True):
-        for row in table.itertuples(index=False):
-            rows[row.position].append(row)
+        for position, row in zip(table["position"].tolist(), table.itertuples(index=False), strict=True):
+            rows[position].append(row)
     reasons = [
-        reason_text(reasons_of(*rows, classes), fixed=fixed)
-        for *rows, fixed in zip(*mine, facts.fixed.tolist(), strict=True)
+        reason_text(reasons_of(verdicts, met_by, classes), fixed=fixed)
+        for verdicts, met_by, fixed in zip(*mine, facts.fixed.tolist(), strict=True)
     ]
     return reasons, [listed([row for row in rows if row.met_by == BY_LEAD], classes) for rows in mine[1]]
 

@@ -81,7 +81,8 @@ class SlopeFigures:
     ) -> FloatArray:
         turn = np.round(np.mod(bearing_deg - self.first_deg[tower], 360.0), 9) % 360.0
         ray = turn.astype(np.int64)
-        along = _mixed(values[tower, ray], lambda: values[tower, (ray + 1) % _RAYS], (turn - ray)[:, None])
+        share: FloatArray = np.asarray(turn - ray, dtype=np.float64)
+        along = _mixed(values[tower, ray], lambda: values[tower, (ray + 1) % _RAYS], share[:, None])
         if len(distance_m) and (distance_m == distance_m[0]).all():
             distance_m = distance_m[:1]  # a fan asks for the same distances on every bearing
         place = np.clip(distance_m / _POINT_M, 0, values.shape[2] - 1)
