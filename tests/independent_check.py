@@ -623,7 +623,8 @@ def _judged(place: Place, row: Any, lead: Any) -> Iterator[str]:
     over = {SILENT[f.kind] for f in place.features if f.kind in SILENT and f.shape.intersects(line)}
     if over != {gap for gap in row.map_gaps.split() if gap in SILENT.values()}:
         yield f"the lead runs over ground of which the map is silent ({', '.join(over)}); told: {row.map_gaps}"
-    told = row.status in (UNCOVERED, BREAKS) if row.map_gaps else row.status != UNCOVERED
+    blind = bool(place.plan.job.get("terrain", {}).get("files")) and np.isnan(row.slope_deg)
+    told = row.status in (UNCOVERED, BREAKS) if row.map_gaps or blind else row.status != UNCOVERED
     if not told or (row.map_gaps and "cure:" not in row.reasons):
         yield f"silent of {row.map_gaps or 'nothing'}, and the status is '{row.status}'"
     if row.status not in (UNCOVERED, BREAKS) and not place.plan.vouched and place.bare_streets(stake):

@@ -34,7 +34,7 @@ AT_ONE_TOWER = [
     ("121", "UPDATE towers SET map_covers = 0", "map does not cover the tower"),
     ("122", "UPDATE leads SET crossings = 'ditch (no such) at 9.0 m'", "named that is none"),
     ("123", "DELETE FROM checks WHERE rule = 'line_clearance' AND", "no check of line_clearance"),
-    ("101", "UPDATE checks SET verdict = 'kept'", "called kept where the map does not reach"),
+    ("101", "UPDATE checks SET verdict = 'kept'", "called kept where the map is silent (reach)"),
 ]
 ELSEWHERE = [
     (["UPDATE electrodes SET waypoint = 'SAME'"], "one waypoint name"),

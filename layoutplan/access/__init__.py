@@ -10,12 +10,13 @@ from layoutplan.access.approaches import (
     share_stops,
 )
 from layoutplan.access.cost import Relief, Window, open_window, pace_s_per_m
+from layoutplan.access.drop_off import DropOff
 from layoutplan.access.figures import CUT_OFF_MIN, NO_WALKS, WalkFigures
 from layoutplan.access.frame import Frame
 from layoutplan.access.ground import ROAD_COLUMNS, Ground, build_ground
 from layoutplan.access.roads import roads_and_gates
 from layoutplan.access.route import NOT_ON_FOOT, PERMISSION, REACHABLE, Route, to_point, to_tower
-from layoutplan.access.walks import DropOff, Walks, walk_minutes, walk_on, walk_out
+from layoutplan.access.walks import Walks, walk_minutes, walk_on, walk_out
 
 __all__ = [
     "APPROACH_COLUMNS",

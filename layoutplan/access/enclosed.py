@@ -9,7 +9,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from shapely import STRtree
 
-from layoutplan.inputs.osm_ways import NO_STOPPING, OPEN
+from layoutplan.job.access import NO_STOPPING, OPEN
 
 _JOINED_DEG = 1e-6  # about a decimetre: ends of roads that are drawn to meet
 _SHORT_M = 2000.0  # a net of open roads longer than this is taken to lead somewhere (judgement)

@@ -12,8 +12,7 @@ from shapely import STRtree
 
 from layoutplan.access.lattice import BoolArray, Geometries, IntArray
 from layoutplan.access.sharing import tracks_asked_for
-from layoutplan.inputs.osm_ways import NO_STOPPING
-from layoutplan.job.access import Access
+from layoutplan.job.access import NO_STOPPING, Access
 from layoutplan.job.classes import PERMITTED, ObstacleClass, overhead_lines
 from layoutplan.line.geodesy import FloatArray
 

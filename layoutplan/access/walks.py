@@ -13,6 +13,7 @@ from scipy.sparse.csgraph import dijkstra
 from shapely import STRtree
 
 from layoutplan.access.cost import Relief, Window, move_times_s, open_window, pace_s_per_m
+from layoutplan.access.drop_off import DropOff
 from layoutplan.access.frame import Frame
 from layoutplan.access.ground import PERMIT, Ground
 from layoutplan.access.lattice import Geometries, IntArray, graph_places
@@ -23,31 +24,6 @@ from layoutplan.line.geodesy import FloatArray
 _NEVER_S = 1e11  # beyond any walk; what is infinite is not looked at
 _FIRST_TRIED = 32
 _SLACK_S = 1.0  # heights and slopes of a larger window differ a little from those at the edge of a smaller one
-
-
-@dataclass(frozen=True, slots=True)
-class DropOff:
-    """Where the vehicle stops.
-
-    Attributes
-    ----------
-    place : int
-        Where the walk begins, beside the road.
-    point_m : ndarray, shape (2,)
-        On the road's centreline, in the tower's frame. [m]
-    road : int
-        Row of the job's roads.
-    permit : bool
-        Whether stopping, or driving there, needs a permission.
-    seconds : float
-        From the stop to the tower.
-    """
-
-    place: int
-    point_m: FloatArray
-    road: int
-    permit: bool
-    seconds: float
 
 
 @dataclass(frozen=True, slots=True)

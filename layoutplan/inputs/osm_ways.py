@@ -15,9 +15,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from layoutplan.job.access import CLOSED, NO_STOPPING, OPEN, PERMIT, PRIVATE_PATH
+
 ROAD_CLASSES = frozenset({"main_road", "minor_road", "track_path"})
 GATE, BRIDGE = "gate", "bridge_overhead"
-OPEN, PERMIT, CLOSED, PRIVATE_PATH, NO_STOPPING = "yes", "permit", "no", "private path", "no stopping"
 LOCKED = "locked"
 _KEYS = ("motorcar", "motor_vehicle", "vehicle", "access")  # the more special one counts
 _BY_NAME = ("motorcar", "motor_vehicle")

@@ -17,13 +17,14 @@ from layoutplan.inputs.features import fill_widths, make_features, single_parts
 from layoutplan.inputs.geodetic import FloatArray, Geometries, into_wgs84, is_usable
 from layoutplan.inputs.map_layer import Bounds, MapLayer, check_overlap, cleaned
 from layoutplan.inputs.osm_tags import POINT_WIDTH_M, parse_width
-from layoutplan.inputs.osm_ways import BRIDGE, GATE, OPEN, PERMIT, ROAD_CLASSES, vehicle_said
+from layoutplan.inputs.osm_ways import BRIDGE, GATE, ROAD_CLASSES, vehicle_said
 from layoutplan.inputs.signs import STREET, Signs, cover_points, sign_of
 from layoutplan.inputs.tower_columns import id_text
 from layoutplan.inputs.vector import VectorLayer, open_vector, require_column
 from layoutplan.inputs.vector_table import VectorTable, read_vector
 from layoutplan.inputs.words import counted, listed
 from layoutplan.job import Layer, ObstacleClass
+from layoutplan.job.access import OPEN, PERMIT
 
 Texts = NDArray[np.object_]
 COVER_CLASSES = ("river_canal", "stream_ditch", "standing_water", "wetland", "woodland", "crops", "quarry", "yard")

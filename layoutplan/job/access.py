@@ -14,6 +14,8 @@ from layoutplan.job.section import NonNegative, Positive, Section
 Vehicle = Literal["car", "four_wheel_drive", "tracked"]
 RoadClass = Literal["main_road", "minor_road", "track_path"]
 Factor = Annotated[float, Field(ge=1, le=100)]
+# what a road is to a vehicle, in the map's ``vehicle`` column and in that of the job's layers
+OPEN, PERMIT, CLOSED, PRIVATE_PATH, NO_STOPPING = "yes", "permit", "no", "private path", "no stopping"
 SECOND_WINDOW_M = 700.0
 BLOCKED: Literal["blocked"] = "blocked"
 

@@ -97,8 +97,8 @@ def test_chosen_leads_keep_the_limit_on_voltage():
 def test_limit_on_voltage_is_named_and_its_relaxation_gives_a_layout():
     place = askew(max_induced_v=0.6)
     found, _ = sited(place)
-    assert "induced voltage" in found.exclusions.rule
-    offered = [(t, i) for t, items in found.relaxations.items() for i in items if i.rule == "induced voltage"]
+    assert "induced_voltage" in found.exclusions.rule
+    offered = [(t, i) for t, items in found.relaxations.items() for i in items if i.rule == "induced_voltage"]
     assert offered, "of two towers without layout one needs less than twice the limit"
     for tower, item in offered:
         assert (item.limit, item.unit) == (0.6, "V")
@@ -114,7 +114,7 @@ def test_limit_on_voltage_is_named_and_its_relaxation_gives_a_layout():
 def test_more_than_twice_the_limit_on_voltage_is_not_offered():
     found, _ = sited(askew(max_induced_v=0.2))
     assert len(found.relaxations) == 2
-    assert not any(item.rule == "induced voltage" for items in found.relaxations.values() for item in items)
+    assert not any(item.rule == "induced_voltage" for items in found.relaxations.values() for item in items)
 
 
 def test_limit_on_bias():
@@ -129,9 +129,9 @@ def test_limit_on_bias():
     assert far.chosen.distance_m.min() > near.chosen.distance_m.max()
     place = world(line, rules={"max_bias_pct": 1.0})
     found, _ = sited(place)
-    assert "reading bias" in found.exclusions.rule
+    assert "reading_bias" in found.exclusions.rule
     for tower, items in found.relaxations.items():
-        (item,) = (item for item in items if item.rule == "reading bias")
+        (item,) = (item for item in items if item.rule == "reading_bias")
         assert (item.limit, item.unit) == (1.0, "%")
         again, network = sited(with_rule(place, max_bias_pct=item.needed))
         assert tower in again.chosen.rays.tower
@@ -158,7 +158,7 @@ def test_limit_on_coupling_is_named_and_its_relaxation_gives_a_layout():
     found, _ = sited(place)
     assert sorted(found.relaxations) == [0, 1]
     for tower, items in found.relaxations.items():
-        assert [item.rule for item in items] == ["lead coupling"]
+        assert [item.rule for item in items] == ["lead_coupling"]
         again, network = sited(with_rule(place, max_coupling_pct=items[0].needed))
         assert tower in again.chosen.rays.tower
         assert figures(again, network).coupling_pct.max() <= items[0].needed
@@ -207,4 +207,4 @@ def test_limit_on_bias_holds_for_pairs_on_one_side(soil: dict[str, float], legs_
         assert found.same_side[np.unique(found.chosen.rays.tower)].all()
         assert np.abs(figures(found, network).bias_pct).max() <= limit + 1e-6
     for ways in found.relaxations.values():
-        assert any(way.rule == "reading bias" for way in ways)
+        assert any(way.rule == "reading_bias" for way in ways)
