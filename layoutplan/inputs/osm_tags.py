@@ -28,13 +28,12 @@ from layoutplan.inputs.osm_power import overhead_class
 from layoutplan.inputs.osm_ways import (
     BRIDGE,
     GATE,
-    PERMIT,
-    PRIVATE_PATH,
     ROAD_CLASSES,
     vehicle_on_road,
     vehicle_through_gate,
 )
 from layoutplan.job import ObstacleClass, shipped_classes
+from layoutplan.job.access import PERMIT, PRIVATE_PATH
 from layoutplan.job.classes import overhead_lines
 
 POINT_WIDTH_M = 2.0  # of a thing mapped as a point (judgement)
