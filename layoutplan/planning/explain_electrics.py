@@ -21,7 +21,7 @@ def tower_lines(tower: Any) -> Iterator[str]:
         yield _NOTHING
         return
     yield (
-        f"  worst earth fault{_at(tower)}: potential rise {_figure(tower, 'earth_potential_rise_kv', 'kV')}; share of "
+        f"  worst earth fault{_at(tower, ' (', ')')}: potential rise {_figure(tower, 'earth_potential_rise_kv', 'kV')}; share of "
         f"a fault at the tower itself in its footing {_figure(tower, 'tower_share_of_fault_pct', '%')}"
     )
     yield f"  in service: standing current in the tower {_range(tower, 'standing_current_a', 'A')}"
@@ -65,9 +65,9 @@ def _exposure(row: Any) -> str:
     )
 
 
-def _at(row: Any) -> str:
+def _at(row: Any, before: str = ", ", behind: str = "") -> str:
     place = row["fault_location"] if isinstance(row, Mapping | pd.Series) else row.fault_location
-    return f", fault at {place}" if isinstance(place, str) and place else ""
+    return f"{before}fault at {place}{behind}" if isinstance(place, str) and place else ""
 
 
 def limit_lines(exposures: pd.DataFrame) -> Iterator[str]:
