@@ -20,9 +20,10 @@ def tower_lines(tower: Any) -> Iterator[str]:
     if "earth_potential_rise_kv" not in tower:
         yield _NOTHING
         return
+    rise = _figure(tower, "earth_potential_rise_kv", "kV")
     yield (
-        f"  worst earth fault{_at(tower, ' (', ')')}: potential rise {_figure(tower, 'earth_potential_rise_kv', 'kV')}; share of "
-        f"a fault at the tower itself in its footing {_figure(tower, 'tower_share_of_fault_pct', '%')}"
+        f"  worst earth fault{_at(tower, ' (', ')')}: potential rise {rise}; "
+        f"share of a fault at the tower itself in its footing {_figure(tower, 'tower_share_of_fault_pct', '%')}"
     )
     yield f"  in service: standing current in the tower {_range(tower, 'standing_current_a', 'A')}"
     yield f"  reading expected: {_figure(tower, 'expected_resistance_ohm', 'ohm')}"
