@@ -623,7 +623,9 @@ def _judged(place: Place, row: Any, lead: Any) -> Iterator[str]:
     over = {SILENT[f.kind] for f in place.features if f.kind in SILENT and f.shape.intersects(line)}
     if over != {gap for gap in row.map_gaps.split() if gap in SILENT.values()}:
         yield f"the lead runs over ground of which the map is silent ({', '.join(over)}); told: {row.map_gaps}"
-    blind = bool(place.plan.job.get("terrain", {}).get("files")) and np.isnan(row.slope_deg)
+    blind = bool(place.plan.job.get("terrain", {}).get("files")) and bool(
+        np.isnan(row.slope_deg) or np.isnan(lead.cliff_drop_m)
+    )
     told = row.status in (UNCOVERED, BREAKS) if row.map_gaps or blind else row.status != UNCOVERED
     if not told or (row.map_gaps and "cure:" not in row.reasons):
         yield f"silent of {row.map_gaps or 'nothing'}, and the status is '{row.status}'"

@@ -25,12 +25,13 @@ from layoutplan.line.model import IntArray, Towers
 
 APPROACH_COLUMNS = (
     *("line_id", "tower_id", "to", "drop_off_lon", "drop_off_lat", "road_name", "road_class"),
-    *("walk_m", "climb_m", "walk_min", "crossings", "verdict", "note", "geometry"),
+    *("walk_m", "climb_m", "walk_min", "crossings", "verdict", "reason", "note", "geometry"),
 )
 NOT_COVERED = "map does not cover"
 FLAT = "heights unknown: level ground assumed for walking"
 PARTLY_FLAT = "heights partly unknown: level ground assumed there for walking"
 TOWER = "tower"
+_BECAUSE, _ASSUMED = "because", "assumed"  # of a row: texts, from which its words are made last
 STOPS = "stops"  # of a tower's row: the row itself and those from other stops, each with its track and its seconds
 _TRACK, _SECONDS = "track", "seconds"
 Row = dict[str, Any]
@@ -171,8 +172,8 @@ def share_stops(rows: Sequence[Row], settings: Access) -> list[Row]:
         if len(mine) > 1:
             words = shared_words([(shared[i]["line_id"], shared[i]["tower_id"]) for i in mine])
             for i in mine:
-                stop, *rest = shared[i]["note"].split("; ")
-                shared[i] = shared[i] | {"note": "; ".join((stop, words, *rest))}
+                stop, *rest = shared[i][_BECAUSE]
+                shared[i] = shared[i] | {_BECAUSE: (stop, words, *rest)}
     return shared
 
 
@@ -187,10 +188,14 @@ def approaches_table(rows: Sequence[Row]) -> gpd.GeoDataFrame:
     Returns
     -------
     GeoDataFrame
-        Columns ``APPROACH_COLUMNS``, EPSG:4326. ``note`` tells whom to ask or what stands in the way. Lengths and times
-        are NaN, and the geometry is None, where there is no way or nothing is known.
+        Columns ``APPROACH_COLUMNS``, EPSG:4326. ``reason`` says whom to ask or what stands in the way, ``note`` that
+        and what was assumed. Lengths and times are NaN, and the geometry is None, where there is no way or nothing is
+        known.
     """
-    table = pd.DataFrame(list(rows), columns=list(APPROACH_COLUMNS))
+    told = [
+        row | {"reason": "; ".join(row[_BECAUSE]), "note": "; ".join((*row[_BECAUSE], *row[_ASSUMED]))} for row in rows
+    ]
+    table = pd.DataFrame(told, columns=list(APPROACH_COLUMNS))
     return gpd.GeoDataFrame(table, geometry="geometry", crs="EPSG:4326")
 
 
@@ -205,7 +210,6 @@ def _within(way: Route, walks: Walks, complete_m: float) -> Route:
 
 
 def _row(key: dict[str, str], to: str, walks: Walks | None, way: Route) -> Row:
-    note = [*way.because] if walks is None else [*way.because, *_heights(walks)]
     return {
         **key,
         "to": to,
@@ -215,7 +219,8 @@ def _row(key: dict[str, str], to: str, walks: Walks | None, way: Route) -> Row:
         "walk_min": way.walk_min,
         "crossings": "; ".join(way.crossings),
         "verdict": way.verdict,
-        "note": "; ".join(note),
+        _BECAUSE: way.because,
+        _ASSUMED: () if walks is None else _heights(walks),
         "geometry": None
         if walks is None or way.line is None
         else shapely.transform(way.line, walks.window.frame.to_lonlat),

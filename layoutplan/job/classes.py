@@ -13,6 +13,7 @@ from typing import Any, Literal
 Standing = Literal["no", "agree", "free"]
 Crossing = Literal["no", "agree", "care", "free"]
 PERMITTED = "permitted_land"
+OUTSIDE_WORDS = "land outside the permitted land"
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,26 +5,25 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from layoutplan.job.classes import ObstacleClass, shipped_classes
+from layoutplan.job.classes import OUTSIDE_WORDS, ObstacleClass, shipped_classes
 from layoutplan.layout.rules import BROKEN
 
 LEAD, STAKE = "lead", "stake"  # by which something is met
 OUTSIDE = "outside_permitted"  # in place of a class: land beyond what is permitted
-_OUTSIDE_WORDS = "land outside the permitted land"
 
 
 def what(row: Any, classes: Mapping[str, ObstacleClass]) -> str:
     """Words for what a row of the table of crossings is about: what it is, its name and its id."""
-    if row.obstacle_class == OUTSIDE:
-        return _OUTSIDE_WORDS
-    return classes[row.obstacle_class].describe(row.name or "", row.feature_id or "")
+    return described(row.obstacle_class, row.name or "", row.feature_id or "", classes)
 
 
-def described(obstacle_class: str, name: str, feature_id: str) -> str:
-    """The same of bare values, for whoever has no job at hand."""
+def described(
+    obstacle_class: str, name: str, feature_id: str, classes: Mapping[str, ObstacleClass] | None = None
+) -> str:
+    """The same of bare values; without the job's classes by those that are shipped."""
     if obstacle_class == OUTSIDE:
-        return _OUTSIDE_WORDS
-    row = shipped_classes().get(obstacle_class)
+        return OUTSIDE_WORDS
+    row = (classes or shipped_classes()).get(obstacle_class)
     return row.describe(name, feature_id) if row else f"{obstacle_class} {name} ({feature_id})"
 
 

@@ -69,7 +69,14 @@ def reasons_of(checks: Iterable[Any], crossings: Sequence[Any], classes: Mapping
         line = ALONE if row.detail == ALONE else ONE_SIDE
         found.append(Reason(row.rule, row.verdict, line, row.detail))
     found += _close(open_rows, classes)
-    return [*found, *_of_the_way(by_rule)]
+    found += _of_the_way(by_rule)
+    return found or [_bare(row) for row in open_rows]
+
+
+def _bare(row: Any) -> Reason:
+    """Reason in the rule's own name: no status stands without one."""
+    text = f"{rule_words(row.rule)}: {row.verdict}"
+    return Reason(row.rule, row.verdict, text, text)
 
 
 def side_text(rows: Iterable[Any]) -> str:
@@ -119,7 +126,7 @@ def _close(rows: Sequence[Any], classes: Mapping[str, ObstacleClass]) -> Iterato
         if row.rule == "lead_beside":
             texts += [] if crosses else [f"lead passes {row.detail} by {row.measured:.1f} m"]
         else:
-            label = classes[row.rule.removeprefix(KEEP_OUT)].label if row.rule.startswith(KEEP_OUT) else "power line"
+            label = classes[row.rule.removeprefix(KEEP_OUT)].label if row.rule != "line_clearance" else "power line"
             named = f"{label} ({row.detail})" if row.detail else label
             texts.append(f"stake {row.measured:.1f} m from {named} where {row.limit:g} m are asked")
     if texts:
@@ -132,6 +139,7 @@ def _of_the_way(by_rule: Mapping[str, Any]) -> Iterator[Reason]:
     says = {
         ("cliff", COMPROMISE): "lead passes a drop of {row.measured:.0f} m: look at it first",
         ("slope", UNKNOWN): "terrain unknown",
+        ("cliff", UNKNOWN): "heights under the lead unknown: whether it passes a drop is not known",
         ("on_foot", COMPROMISE): "no way on foot on the map: {row.detail}",
         ("square_to_line", COMPROMISE): "lead is {row.measured:.0f} degrees off square to the line",
     }

@@ -75,7 +75,7 @@ _TABLES = {
     "approaches": (
         "LineString",
         "line_id tower_id to drop_off_lon drop_off_lat road_name road_class walk_m climb_m walk_min crossings verdict "
-        "note",
+        "reason note",
     ),
     "permissions": (
         "Unknown",  # a parcel may be in several pieces

@@ -57,7 +57,7 @@ def _ways(ways: pd.DataFrame | None) -> Iterator[tuple[tuple[str, ...], Any]]:
         return
     for row in _rows(ways[ways["verdict"] == PERMISSION]):
         whom = f"whoever has a say over it: {row.road_name}" if row.road_name else "whoever has a say over it"
-        yield (WAY, row.note), (whom, row.note, "", row.tower_id, row.to, "")
+        yield (WAY, row.reason), (whom, row.reason, "", row.tower_id, row.to, "")
 
 
 def _joined(found: Iterable[tuple[tuple[str, ...], Any]]) -> list[tuple[str, ...]]:

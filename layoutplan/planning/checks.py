@@ -13,7 +13,6 @@ from layoutplan.layout.reasons import ALONE, ONE_SIDE
 from layoutplan.layout.rules import (
     AGREE,
     BROKEN,
-    CARE,
     COMPROMISE,
     KEEP_OUT,
     KEPT,
@@ -110,12 +109,12 @@ def _line_rules(chosen: Evaluated, facts: Facts, job: Job) -> list[pd.DataFrame]
     far = chosen.distance_m >= least - TOLERANCE_M
     reel = facts.lead_m <= rules.reel_m + 2 * TOLERANCE_M
     return [
-        _block("lead_angle", rays.angle_deg, rules.min_angle_deg, _kept(angle_ok), job, chosen.span, n),
+        _block("lead_angle", rays.angle_deg, rules.min_angle_deg, _kept("lead_angle", angle_ok), job, chosen.span, n),
         _block(
             "square_to_line",
             rays.off_square_deg,
             rules.square_within_deg,
-            np.where(square, KEPT, COMPROMISE),
+            _kept("square_to_line", square),
             job,
             count=n,
         ),
@@ -128,8 +127,8 @@ def _line_rules(chosen: Evaluated, facts: Facts, job: Job) -> list[pd.DataFrame]
             _side_texts(facts),
             n,
         ),
-        _block("electrode_distance", chosen.distance_m, least, _kept(far), job, count=n),
-        _block("reel", facts.lead_m, rules.reel_m, _kept(reel), job, count=n),
+        _block("electrode_distance", chosen.distance_m, least, _kept("electrode_distance", far), job, count=n),
+        _block("reel", facts.lead_m, rules.reel_m, _kept("reel", reel), job, count=n),
     ]
 
 
@@ -150,12 +149,13 @@ def _side_texts(facts: Facts) -> list[str]:
 def _crossing_rules(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: Job) -> list[pd.DataFrame]:
     n = len(chosen)
     blocks = [_lead_beside(chosen, facts, job)]
-    for rule, met, verdict in (
-        ("lead_crossing", facts.crossed, BROKEN),
-        ("crossing_agreement", facts.crossed, AGREE),
-        ("crossing_care", facts.crossed, CARE),
-        ("ground_agreement", facts.stood_on, AGREE),
+    for rule, met in (
+        ("lead_crossing", facts.crossed),
+        ("crossing_agreement", facts.crossed),
+        ("crossing_care", facts.crossed),
+        ("ground_agreement", facts.stood_on),
     ):
+        verdict = RULES[rule].missed
         count = met.of(verdict, n)
         found = np.select([count > 0, ~facts.known(map_themes(rule, job.obstacle_classes))], [verdict, UNKNOWN], KEPT)
         blocks.append(_block(rule, count, 0, found, job, _named(met, verdict, obstacles, job, n), n))
@@ -164,7 +164,7 @@ def _crossing_rules(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: 
     ]
     if obstacles.permitted_given:
         outside = np.isin(np.arange(n), chosen.held_position[chosen.held_feature < 0])
-        blocks.append(_block("permitted_land", np.nan, np.nan, _kept(~outside), job, count=n))
+        blocks.append(_block("permitted_land", np.nan, np.nan, _kept("permitted_land", ~outside), job, count=n))
     return blocks
 
 
@@ -181,7 +181,7 @@ def _lead_beside(chosen: Evaluated, facts: Facts, job: Job) -> pd.DataFrame:
     """Leads that pass what they must not cross by less than maps are accurate."""
     edge, margin = chosen.beside.edge_m, job.score.margin_m
     known = facts.known(map_themes("lead_beside", job.obstacle_classes))
-    verdict = np.select([edge < margin, ~known], [COMPROMISE, UNKNOWN], KEPT)
+    verdict = np.select([edge < margin, ~known], [RULES["lead_beside"].missed, UNKNOWN], KEPT)
     measured = np.where(np.isinf(edge), np.nan, edge)
     return _block("lead_beside", measured, margin, verdict, job, facts.beside, len(chosen))
 
@@ -191,9 +191,9 @@ def _electrical_rules(chosen: Evaluated, facts: Facts, job: Job) -> list[pd.Data
     rules, n = job.rules, len(chosen)
     target = job.method.bias_target_pct
     measured = {
-        "induced_voltage": (chosen.terms["induced_v"], rules.max_induced_v, BROKEN),
-        "reading_bias": (np.abs(facts.bias_pct), rules.max_bias_pct, BROKEN),
-        "lead_coupling": (facts.coupling_pct, rules.max_coupling_pct, BROKEN),
+        "induced_voltage": (chosen.terms["induced_v"], rules.max_induced_v, RULES["induced_voltage"].missed),
+        "reading_bias": (np.abs(facts.bias_pct), rules.max_bias_pct, RULES["reading_bias"].missed),
+        "lead_coupling": (facts.coupling_pct, rules.max_coupling_pct, RULES["lead_coupling"].missed),
     }
     if rules.max_bias_pct is None:
         measured["reading_bias"] = (np.abs(facts.bias_pct), target, COMPROMISE)
@@ -208,10 +208,10 @@ def _ground_rules(facts: Facts, job: Job, count: int) -> list[pd.DataFrame]:
     """Slope at the stake and drops under the lead, where the job names an elevation model."""
     if not job.terrain.files:
         return []
-    slope = _within(facts.slope_deg, job.terrain.max_stake_slope_deg, BROKEN)
+    slope = _within(facts.slope_deg, job.terrain.max_stake_slope_deg, RULES["slope"].missed)
     drop = np.select(
         [np.isnan(facts.ground.cliff_drop_m), facts.ground.cliff_drop_m >= job.terrain.cliff_drop_m],
-        [UNKNOWN, COMPROMISE],
+        [UNKNOWN, RULES["cliff"].missed],
         KEPT,
     )
     unknown = "no height known there"
@@ -228,7 +228,7 @@ def _way_rules(facts: Facts, job: Job, count: int) -> list[pd.DataFrame]:
     way = facts.on_foot
     if way is None:
         return []
-    verdict = np.select([~way.is_known, way.is_shut, way.asks], [UNKNOWN, COMPROMISE, AGREE], KEPT)
+    verdict = np.select([~way.is_known, way.is_shut, way.asks], [UNKNOWN, RULES["on_foot"].missed, AGREE], KEPT)
     return [_block("on_foot", way.walk_min, np.nan, verdict, job, way.detail, count)]
 
 
@@ -291,8 +291,8 @@ def _held(chosen: Evaluated, obstacles: Obstacles) -> NDArray[np.int64]:
     return np.asarray(chosen.held_position[mapped] * len(obstacles.class_names) + code)
 
 
-def _kept(ok: NDArray[np.bool_]) -> NDArray[np.str_]:
-    return np.where(ok, KEPT, BROKEN)
+def _kept(rule: str, ok: NDArray[np.bool_]) -> NDArray[np.str_]:
+    return np.where(ok, KEPT, RULES[rule].missed)
 
 
 def _seen(ok: NDArray[np.bool_], known: NDArray[np.bool_]) -> NDArray[np.str_]:

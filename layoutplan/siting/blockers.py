@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layoutplan.job import Job, ObstacleClass
+from layoutplan.job.classes import OUTSIDE_WORDS
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import Towers
 from layoutplan.siting.capsule import segment_distance
@@ -91,7 +92,7 @@ class Scene:
 def describe(obstacles: Obstacles, job: Job, feature: int) -> str:
     """Words for a feature: what it is, its name and its id."""
     if feature == OUTSIDE_PERMITTED:
-        return "land outside the permitted land"
+        return OUTSIDE_WORDS
     row = job.obstacle_classes[obstacles.class_names[obstacles.class_code[feature]]]
     return row.describe(obstacles.name[feature], obstacles.feature_id[feature])
 
@@ -297,7 +298,7 @@ def _owned_land(scene: Scene) -> list[Blocker]:
 def _not_permitted(scene: Scene) -> list[Blocker]:
     blocked = scene.trace.blocked
     mine = blocked.take(blocked.feature == OUTSIDE_PERMITTED)
-    text = "permission for land outside the permitted land"
+    text = f"permission for {OUTSIDE_WORDS}"
     return [_permission(mine, "permitted_land", text, effort(MEANS, AGREEMENT_SHARE))] if len(mine) else []
 
 

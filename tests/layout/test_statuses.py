@@ -1,9 +1,12 @@
 """Statuses against the verdicts that they follow from, on the sample and by hand."""
 
+from collections import namedtuple
+
 import pytest
 
 from layoutplan.job import Job, shipped_classes
 from layoutplan.layout import rules
+from layoutplan.layout.reasons import reason_text, reasons_of
 from layoutplan.layout.rules import RULES, STATUSES, VERDICTS, counts, rule_words, status_of, worst_status
 
 
@@ -78,3 +81,15 @@ def test_rules_in_words():
     assert rule_words("keep_out:main_road") == "keep-out: main road"
     assert rule_words("lead_crossing:river_canal") == "lead crossing: river canal"
     assert rule_words("opposite_sides") == "opposite sides"
+
+
+def test_no_status_stands_without_its_reason(sample_plan):
+    """Whatever verdict a check has, the reasons do not say that all rules are met."""
+    row = namedtuple("row", "rule verdict detail measured limit")
+    classes = sample_plan.job.obstacle_classes
+    for name in [*RULES, "keep_out:building"]:
+        for verdict in VERDICTS:
+            if status_of([(name, verdict)]) != "all rules met":
+                text = reason_text(reasons_of([row(name, verdict, "x", 1.0, 2.0)], (), classes), fixed=False)
+                assert text, (name, verdict)
+                assert "all rules met" not in text, (name, verdict)

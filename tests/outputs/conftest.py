@@ -229,6 +229,7 @@ def _approaches(towers: gpd.GeoDataFrame, electrodes: gpd.GeoDataFrame, hostile:
         "walk_min": np.where(known, 4.25, np.nan),
         "crossings": np.where(known, "stream or ditch", ""),
         "verdict": np.where(known, np.where(number % 4 == 1, "needs permission", "reachable"), "map does not cover"),
+        "reason": np.where(known & (number % 4 == 1), "protected area", ""),
         "note": np.where(known & (number % 4 == 1), "protected area", ""),
     }
     table = keys[["line_id", "tower_id", "to"]].assign(**columns)

@@ -40,7 +40,7 @@ _CROSSING = (*_KEYS, "met_by", "obstacle_class", "name", "feature_id", "at_m", "
 _EXCLUDED = ("line_id", "tower_id", "side", "rule", "detail", "candidates", "of")
 _WAY = (
     "line_id", "tower_id", "to", "drop_off_lon", "drop_off_lat", "road_name", "road_class", "walk_m", "climb_m",
-    "walk_min", "crossings", "verdict", "note", "shape",
+    "walk_min", "crossings", "verdict", "reason", "note", "shape",
 )  # fmt: skip
 
 

@@ -67,14 +67,10 @@ def _to_ask(sheet: Sheet) -> Iterator[Item]:
     told: dict[str, list[str]] = {}
     for way in sheet.ways:
         if way.verdict == PERMISSION:
-            told.setdefault(_without_heights(way.note), []).append(way.to)
-    for note, targets in told.items():
-        yield Item(f"Way to {' and '.join(targets)} needs permission: {note}.", _TICK)
+            told.setdefault(way.reason, []).append(way.to)
+    for reason, targets in told.items():
+        yield Item(f"Way to {' and '.join(targets)} needs permission: {reason}.", _TICK)
         yield Item(_AGREED, "")
-
-
-def _without_heights(note: str) -> str:
-    return "; ".join(part for part in note.split("; ") if not part.startswith("heights "))
 
 
 def _other_reasons(role: str, sheet: Sheet, classes: Mapping[str, ObstacleClass]) -> list[Reason]:
