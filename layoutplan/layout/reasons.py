@@ -41,12 +41,15 @@ class Reason:
         For a list.
     paragraph : str
         With everything that is known of it.
+    of_features : bool
+        Whether it only names what the table of crossings lists; a page that lists them leaves it out.
     """
 
     rule: str
     verdict: str
     line: str
     paragraph: str
+    of_features: bool = False
 
 
 def reasons_of(checks: Iterable[Any], crossings: Sequence[Any], classes: Mapping[str, ObstacleClass]) -> list[Reason]:
@@ -113,7 +116,7 @@ def _crossed(crossings: Sequence[Any], classes: Mapping[str, ObstacleClass]) -> 
         rows = [row for row in crossings if row.met_by == met_by and row.verdict == verdict]
         if rows:
             text = says.format(listed(rows, classes))
-            yield Reason(rule, verdict, text, text)
+            yield Reason(rule, verdict, text, text, of_features=True)
 
 
 def _close(rows: Sequence[Any], classes: Mapping[str, ObstacleClass]) -> Iterator[Reason]:

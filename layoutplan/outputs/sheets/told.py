@@ -75,8 +75,8 @@ def _to_ask(sheet: Sheet) -> Iterator[Item]:
 
 def _other_reasons(role: str, sheet: Sheet, classes: Mapping[str, ObstacleClass]) -> list[Reason]:
     """Reasons beside what is listed with a line to sign."""
-    checks = [check for check in sheet.checks if check.role == role]
-    return reasons_of(checks, (), classes)
+    checks, crossings = ([row for row in rows if row.role == role] for rows in (sheet.checks, sheet.crossings))
+    return [reason for reason in reasons_of(checks, crossings, classes) if not reason.of_features]
 
 
 def _is_fixed(role: str, sheet: Sheet) -> bool:

@@ -180,3 +180,14 @@ def test_magnetic_bearings_are_given_to_half_a_degree(true, declination, magneti
 )
 def test_degrees_and_minutes(value, letters, text):
     assert minutes(value, letters) == text
+
+
+def test_what_is_listed_with_a_line_to_sign_is_not_told_again():
+    checks = [
+        SimpleNamespace(role="H", rule=rule, verdict="to be agreed", detail="x", measured=1.0, limit=0.0)
+        for rule in ("crossing_agreement", "ground_agreement")
+    ]
+    rows = met("H", "minor_road", 20.0), met("H", "protected_area", None, "Moss", met_by="stake")
+    sheet, classes = sheet_of(checks, *rows), shipped_classes()
+    texts = [item.text for item in _to_settle(sheet, crossings_of(sheet, classes), classes)]
+    assert [text.partition(" ")[0] for text in texts] == ["Lead", "Agreed", "Stake", "Agreed"]
