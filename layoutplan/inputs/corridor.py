@@ -16,7 +16,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import STRtree
 
-from layoutplan.inputs.geodetic import WGS84, FloatArray, Geometries, cut_long, is_wgs84
+from layoutplan.inputs.geodetic import WGS84, FloatArray, Geometries, cut_long, from_wgs84, is_wgs84
 
 _CELL_DEG = 0.05  # towers in one cell share a box; 0.05° to 0.1° read fastest from a GeoPackage
 # a little less than the least on the ellipsoid: boxes come out too wide, never too narrow
@@ -186,8 +186,7 @@ def _projected(boxes_deg: FloatArray, crs: pyproj.CRS) -> FloatArray:
     share = np.column_stack((np.r_[step, step, zero, one], np.r_[zero, one, step, step]))
     size = boxes_deg[:, 2:] - boxes_deg[:, :2]
     edge = boxes_deg[:, None, :2] + share[None] * size[:, None]
-    change = pyproj.Transformer.from_crs(WGS84, crs, always_xy=True)
-    moved = np.stack(change.transform(edge[..., 0], edge[..., 1]), axis=-1)
+    moved = np.stack(from_wgs84(crs).transform(edge[..., 0], edge[..., 1]), axis=-1)
     low, high = moved.min(axis=1), moved.max(axis=1)
     pad = (high - low) * _WIDEN
     boxes = np.hstack((low - pad, high + pad))

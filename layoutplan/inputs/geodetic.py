@@ -38,7 +38,7 @@ def parse_crs(text: str, where: str, key: str) -> pyproj.CRS:
     """
     shown = clean(text)[:_MOST_LETTERS]
     try:
-        given = pyproj.CRS.from_user_input(text).to_2d()
+        given = _on_the_ground(text)
     except ProjCRSError as err:
         raise CRSError(
             f"{where}: {key} = '{shown}' is no known coordinate reference system. Write EPSG:<code>."
@@ -72,6 +72,12 @@ def into_wgs84(crs: pyproj.CRS) -> pyproj.Transformer:
         There is none.
     """
     return pyproj.Transformer.from_crs(crs, WGS84, always_xy=True)
+
+
+@lru_cache(maxsize=64)
+def from_wgs84(crs: pyproj.CRS) -> pyproj.Transformer:
+    """Change from longitude and latitude to a system; kept, for finding it takes long."""
+    return pyproj.Transformer.from_crs(WGS84, crs, always_xy=True)
 
 
 def _no_places(crs: pyproj.CRS) -> str:
@@ -127,6 +133,7 @@ def settle_crs(found: Any, given: str | None, where: str, key: str) -> tuple[pyp
     return own, ""
 
 
+@lru_cache(maxsize=256)
 def same_crs(one: pyproj.CRS, other: pyproj.CRS) -> bool:
     """Whether two systems give the same coordinates, axis order apart."""
     return one.to_2d().equals(other.to_2d(), ignore_axis_order=True)
@@ -315,6 +322,12 @@ def _cut_rings(geometry: shapely.Geometry, limit: float) -> shapely.Geometry:
 def _own_crs(found: Any) -> pyproj.CRS | None:
     """Return what a file carries, None if that is nothing or nothing that can be understood."""
     try:
-        return None if found is None else pyproj.CRS.from_user_input(found).to_2d()
+        return None if found is None else _on_the_ground(found)
     except ProjCRSError:
         return None
+
+
+@lru_cache(maxsize=64)
+def _on_the_ground(given: Any) -> pyproj.CRS:
+    """Return a system without its heights; kept, for most layers of a job are in the same one."""
+    return pyproj.CRS.from_user_input(given).to_2d()

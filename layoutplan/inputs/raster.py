@@ -16,7 +16,7 @@ from rasterio.errors import NotGeoreferencedWarning, RasterioError
 from rasterio.windows import Window
 
 from layoutplan.errors import CRSError, InputError
-from layoutplan.inputs.geodetic import WGS84, FloatArray
+from layoutplan.inputs.geodetic import FloatArray, from_wgs84
 from layoutplan.inputs.raster_door import look_at_raster, opened_raster, require_sizes
 from layoutplan.text import clean
 
@@ -100,7 +100,7 @@ def _positions(raster: Any, lonlat_deg: FloatArray) -> tuple[FloatArray, FloatAr
     """Column and row of points, with fractions, from the raster's outer corner; infinite where there is none."""
     try:
         crs = pyproj.CRS.from_user_input(raster.crs).to_2d()
-        change = pyproj.Transformer.from_crs(WGS84, crs, always_xy=True)
+        change = from_wgs84(crs)
     except ProjError as err:
         raise CRSError(
             f"{Path(raster.name).name}: longitude and latitude cannot be turned into its coordinate reference system. "

@@ -8,7 +8,7 @@ from functools import lru_cache
 import numpy as np
 import pyproj
 
-from layoutplan.inputs.geodetic import WGS84, same_crs
+from layoutplan.inputs.geodetic import WGS84, from_wgs84, same_crs
 from layoutplan.line.geodesy import FloatArray, direct
 from layoutplan.terrain.raster_file import RasterFile
 
@@ -32,7 +32,7 @@ class Projection:
 
     def __init__(self, crs: pyproj.CRS) -> None:
         self.crs = crs
-        self._change = None if same_crs(crs, WGS84) else pyproj.Transformer.from_crs(WGS84, crs, always_xy=True)
+        self._change = None if same_crs(crs, WGS84) else from_wgs84(crs)
         # a full turn of longitude, 360 as a rule; 0 where x is no longitude
         self.turn = 2 * np.pi / crs.axis_info[0].unit_conversion_factor if crs.is_geographic else 0.0
 
