@@ -35,9 +35,14 @@ MAY_USE = {
             "store",
         )
     },
+    "checking": {"layout", "job", "inputs", "line", "siting", "exposure", "terrain", "planning"},
+    "reports": {"layout", "job", "inputs", "line", "siting", "exposure", "terrain", "planning", "outputs"},
+    "profiles": {"job", "inputs", "line", "siting", "exposure", "planning"},
     "outputs": {"layout", "job", "inputs", "line", "terrain", "planning", "store"},
     "qgis_plugin": set(),  # what it holds for QGIS starts the command and imports nothing of this package
-    "cli": {"layout", "job", "inputs", "planning", "outputs", "store", "qgis_plugin"},
+    "cli": {
+        *("layout", "job", "inputs", "planning", "checking", "reports", "profiles", "outputs", "store", "qgis_plugin")
+    },
 }
 EVERYWHERE = {"errors", "text", "constants", "archive", "files", "unfinished"}
 # one stage may look into another only at this seam
@@ -49,6 +54,7 @@ SEAMS = {
         "layoutplan.outputs.waypoint_names",
     },
     ("exposure", "inputs"): {"layoutplan.inputs.model"},
+    ("reports", "outputs"): {"layoutplan.outputs"},
     ("outputs", "planning"): {"layoutplan.planning.read", "layoutplan.planning.stored"},
     ("outputs", "line"): {"layoutplan.line.geodesy", "layoutplan.line.legs", "layoutplan.line.declination"},
     ("outputs", "terrain"): {"layoutplan.terrain"},

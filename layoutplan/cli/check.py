@@ -52,10 +52,10 @@ def command(
     with --complete from the staked points; 2 bad input or usage.
     """
     with errors_in_words(debug):
+        from layoutplan.checking.check import check_folder
         from layoutplan.cli.check_words import check_lines, check_result
         from layoutplan.outputs import refuse_inputs
         from layoutplan.outputs.checked import RESULTS, write_checked
-        from layoutplan.planning.check import check_folder
 
         into, given = out or folder / "check", [path for path in (staked, readings, job_file) if path]
         refuse_inputs(into, RESULTS, given)

@@ -7,8 +7,8 @@ from typing import Any
 
 import pandas as pd
 
+from layoutplan.checking.check import Checked
 from layoutplan.layout.rules import NOT_CONFIRMED, rule_words
-from layoutplan.planning.check import Checked
 
 _MOST = 40  # lines of one kind; the files hold all
 

@@ -20,7 +20,7 @@ from layoutplan.text import clean
 if TYPE_CHECKING:
     import pandas as pd
 
-    from layoutplan.planning.compare import Comparison
+    from layoutplan.reports.compare import Comparison
 
 _MOST_LINES = 20  # of a group, unless all are asked for
 _MOST_LETTERS = 80  # of a setting's value
@@ -61,8 +61,8 @@ def command(
     software may differ); 1 some of these differ, or could not be compared; 2 bad input or usage.
     """
     with errors_in_words(debug):
-        from layoutplan.planning.compare import compare_plans
         from layoutplan.planning.read import read_plan
+        from layoutplan.reports.compare import compare_plans
 
         put_in_order(old, new)
         if out:
@@ -144,7 +144,7 @@ def _counts(made: Comparison) -> dict[str, dict[str, int]]:
 
 def _part(key: str) -> tuple[str, str]:
     """Part of the record to which a dotted key belongs, and the rest of it."""
-    from layoutplan.planning.compare_records import RECORDED
+    from layoutplan.reports.compare_records import RECORDED
 
     part = next(name for name in RECORDED if key.startswith(name))
     return part, key.removeprefix(part).removeprefix(".") or part
@@ -265,7 +265,7 @@ def _by_part(made: Comparison) -> dict[str, list[str]]:
 
 
 def _value(value: Any) -> str:
-    from layoutplan.planning.compare_records import NOT_THERE
+    from layoutplan.reports.compare_records import NOT_THERE
 
     text = NOT_THERE if value == NOT_THERE else json.dumps(value, ensure_ascii=False)
     return text if len(text) <= _MOST_LETTERS else f"{text[:_MOST_LETTERS]}..."

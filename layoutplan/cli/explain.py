@@ -17,7 +17,7 @@ from layoutplan.cli.common import debug_option, errors_in_words, put_in_order
 def command(folder: Path, tower: str, line: str | None, debug: bool) -> None:
     """Say for one TOWER of the plan in DIR why its stakes stand where they stand, and why not elsewhere."""
     with errors_in_words(debug):
-        from layoutplan.planning.explain import explain_tower
+        from layoutplan.reports.explain import explain_tower
 
         put_in_order(folder)
         click.echo("\n".join(explain_tower(folder, tower, line)))

@@ -16,6 +16,6 @@ def command(job_file: Path, debug: bool) -> None:
     """Read all inputs of JOB.toml and say what was found, without planning."""
     with errors_in_words(debug):
         from layoutplan.job import load_job
-        from layoutplan.planning.inspect import inspect_job
+        from layoutplan.reports.inspect import inspect_job
 
         click.echo("\n".join(inspect_job(load_job(job_file))))

@@ -32,7 +32,7 @@ def command(job_file: Path, tower: str, line: str | None, out: Path, picture: st
         from layoutplan.job import load_job
         from layoutplan.outputs.profile_files import write_profile
         from layoutplan.outputs.record import paths_in
-        from layoutplan.planning.profile import profile, profile_lines
+        from layoutplan.profiles.profile import profile, profile_lines
 
         job = load_job(job_file)
         made = profile(job, tower, line)

@@ -31,7 +31,7 @@ def write_profile(
     Parameters
     ----------
     tables, unknown, rests_on
-        As in :class:`layoutplan.planning.profile.Profile`.
+        As in :class:`layoutplan.profiles.profile.Profile`.
     folder : Path
         Made if it does not exist.
     picture : str

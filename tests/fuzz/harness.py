@@ -244,7 +244,7 @@ def _load() -> None:
 
     for name in _MODULES:
         import_module(f"layoutplan.cli.{name}")
-    for name in ("planning.pipeline", "planning.check", "planning.explain", "planning.compare", "planning.inspect"):
+    for name in ("planning.pipeline", "checking.check", "reports.explain", "reports.compare", "reports.inspect"):
         import_module(f"layoutplan.{name}")
     for name in ("outputs.export", "outputs.checked", "outputs.write"):
         import_module(f"layoutplan.{name}")
@@ -269,7 +269,7 @@ def _plan_in_child(folder: Path) -> None:
 def _warm_up(job: Path) -> None:
     """Use what is used by all examples once, so that not each of them sets it up anew."""
     from layoutplan.job import load_job
-    from layoutplan.planning.inspect import inspect_job
+    from layoutplan.reports.inspect import inspect_job
 
     inspect_job(load_job(job))
 

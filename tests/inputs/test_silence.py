@@ -14,6 +14,7 @@ import pyproj
 import pytest
 import shapely
 
+from layoutplan.checking.check import check_folder
 from layoutplan.inputs import Inputs, map_gaps, read_inputs
 from layoutplan.inputs.evidence import thin
 from layoutplan.inputs.gaps import BARE_STREETS, FEW_FEATURES, GAPS, REACH, causes_of, cures_of, joined
@@ -25,7 +26,6 @@ from layoutplan.job import Job, load_job
 from layoutplan.job.classes import shipped_classes, with_overrides
 from layoutplan.layout.rules import map_themes
 from layoutplan.line import build_lines
-from layoutplan.planning.check import check_folder
 from layoutplan.planning.facts import Facts
 from layoutplan.planning.pipeline import plan
 from layoutplan.planning.read import read_plan_tables

@@ -17,7 +17,7 @@ from layoutplan.errors import OutputError
 from layoutplan.outputs import FORMATS, require_formats, write_plan
 from layoutplan.outputs.export import format_lines
 from layoutplan.outputs.installed import GROUP, chosen_formats, known_formats
-from layoutplan.planning.inspect import inspect_job
+from layoutplan.reports.inspect import inspect_job
 
 ROOT = Path(__file__).parents[2]
 WHEEL = "Wheel-Version: 1.0\nGenerator: test\nRoot-Is-Purelib: true\nTag: py3-none-any\n"

@@ -57,9 +57,9 @@ def test_across_the_antimeridian(make_plan):
 
 def test_a_plan_opened_again_has_the_number_in_its_record(sample_folder, tmp_path):
     import layoutplan
+    from layoutplan.checking.reopen import reopen
     from layoutplan.inputs.model import InputFile
     from layoutplan.planning.read import read_plan_record
-    from layoutplan.planning.reopen import reopen
 
     job = layoutplan.load_job(sample_folder / "job.toml")
     terrain = job.terrain.model_copy(update={"files": (sample_folder / "dem.tif",)})

@@ -15,8 +15,8 @@ from layoutplan.job import load_job
 from layoutplan.line import build_lines
 from layoutplan.line.geodesy import turn_deg
 from layoutplan.planning.pipeline import plan
-from layoutplan.planning.profile import profile, profile_lines
-from layoutplan.planning.profile_tables import fan_distances_m
+from layoutplan.profiles.profile import profile, profile_lines
+from layoutplan.profiles.tables import fan_distances_m
 
 LOAD = "load = { current_a = 600, maximum_a = 1500 }\n"
 FAULT = "fault = { current_ka = 12.0, clearing_time_s = 0.3 }\n"

@@ -13,9 +13,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyproj import Geod
 
+from layoutplan.checking.matching import Matches, match
+from layoutplan.checking.matching_pairs import claims
 from layoutplan.inputs.staked import Staked
-from layoutplan.planning.matching import Matches, match
-from layoutplan.planning.matching_pairs import claims
 
 GEOD = Geod(ellps="WGS84")
 HOME = (8.0, 47.0)

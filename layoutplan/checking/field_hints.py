@@ -9,9 +9,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from layoutplan.checking.field_readings import beside_the_plan
 from layoutplan.inputs.staked_readings import LEG_COLUMNS, READING_COLUMNS, Readings
 from layoutplan.line.geodesy import FloatArray
-from layoutplan.planning.field_readings import beside_the_plan
 
 HINT_COLUMNS = ("line_id", "tower_id", "hint", "measured", "limit", "unit", "basis", "what_to_do")
 PRACTICE = "common practice, no published source"

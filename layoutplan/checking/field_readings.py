@@ -78,7 +78,7 @@ def readings_of_stakes(matched: pd.DataFrame, source: str) -> Readings:
     Parameters
     ----------
     matched : DataFrame
-        Of :class:`layoutplan.planning.matching.Matches`.
+        Of :class:`layoutplan.checking.matching.Matches`.
     source : str
         File of the points, for messages.
     """

@@ -10,11 +10,11 @@ import pandas as pd
 import shapely
 from scipy.spatial import cKDTree
 
+from layoutplan.checking.reopen import Reopened
 from layoutplan.errors import OutputError
 from layoutplan.line.geodesy import FloatArray, inverse, to_ecef
 from layoutplan.line.model import IntArray, Towers
 from layoutplan.line.structures import names_of
-from layoutplan.planning.reopen import Reopened
 from layoutplan.text import clean
 
 STANDS_STILL_M = 0.001  # the file keeps positions to a tenth of a millimetre

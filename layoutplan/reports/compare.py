@@ -17,8 +17,8 @@ from layoutplan.errors import OutputError
 from layoutplan.layout.crossings import LEAD, described
 from layoutplan.layout.rules import KEEP_OUT, KEPT, UNKNOWN, VERDICTS
 from layoutplan.line.geodesy import FloatArray, inverse
-from layoutplan.planning.compare_records import Record, compare_records
-from layoutplan.planning.same_towers import with_new_ids
+from layoutplan.reports.compare_records import Record, compare_records
+from layoutplan.reports.same_towers import with_new_ids
 from layoutplan.text import clean
 
 TOLERANCE_M = 0.05

@@ -16,15 +16,15 @@ import pytest
 import shapely
 from geographiclib.geodesic import Geodesic
 
+from layoutplan.checking.check import Checked, check_folder, check_positions
+from layoutplan.checking.edited import Given, edited_stakes
+from layoutplan.checking.reopen import reopen
 from layoutplan.errors import InputError, JobError, OutputError
 from layoutplan.job import Job
 from layoutplan.layout.model import Plan
 from layoutplan.layout.rules import BROKEN, COMPROMISE, KEPT, NOT_CONFIRMED
-from layoutplan.planning.check import Checked, check_folder, check_positions
 from layoutplan.planning.checks import with_grace
-from layoutplan.planning.edited import Given, edited_stakes
 from layoutplan.planning.pipeline import plan
-from layoutplan.planning.reopen import reopen
 
 KEYS = ["line_id", "tower_id", "role"]
 SAMPLE_JOB = Path(__file__).parents[2] / "sample_gis" / "job.toml"

@@ -16,7 +16,7 @@ from layoutplan.job import Job
 from layoutplan.line import LineModel, Towers, build_lines
 from layoutplan.line.model import StrArray
 from layoutplan.planning.notes import CAUTIONS
-from layoutplan.planning.profile_tables import (
+from layoutplan.profiles.tables import (
     OFF_DEG,
     bearing_table,
     best_bearings,
@@ -24,7 +24,7 @@ from layoutplan.planning.profile_tables import (
     distance_table,
     line_table,
 )
-from layoutplan.planning.profile_words import limits_table, rests_on, unknown_texts
+from layoutplan.profiles.words import limits_table, rests_on, unknown_texts
 from layoutplan.siting import build_obstacles, find_near, in_sight
 from layoutplan.siting.mapped_spans import with_mapped_spans
 

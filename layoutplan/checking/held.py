@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from layoutplan.checking.reopen import Reopened
 from layoutplan.exposure import CouplingTable, Network, assess, build_network, fan_terms, measured
 from layoutplan.exposure.assess import Assessment
 from layoutplan.exposure.measured import Measured
@@ -17,7 +18,6 @@ from layoutplan.line.model import IntArray
 from layoutplan.planning.asked import Asked
 from layoutplan.planning.checks import check_rows, with_grace
 from layoutplan.planning.on_foot import PlannedWays
-from layoutplan.planning.reopen import Reopened
 from layoutplan.planning.stakes import Stakes, Surroundings, position_facts
 from layoutplan.siting import Obstacles, build_obstacles, evaluate, find_near
 from layoutplan.siting.collect import join_positions

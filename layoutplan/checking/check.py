@@ -11,20 +11,20 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from layoutplan.checking.edited import Given, edited_stakes, offsets
+from layoutplan.checking.field_hints import field_hints
+from layoutplan.checking.field_readings import readings_of_stakes
+from layoutplan.checking.held import Bench, Held, hold, unconfirmed
+from layoutplan.checking.matching import TOLERANCE_M
+from layoutplan.checking.reopen import Reopened, reopen
+from layoutplan.checking.staked import staked_stakes
 from layoutplan.errors import InputError
 from layoutplan.inputs.staked_readings import read_readings
 from layoutplan.layout.rules import BREAKS, BROKEN, NOT_CONFIRMED, SEVERITY, rule_words
 from layoutplan.line.geodesy import FloatArray, inverse
 from layoutplan.line.structures import names_of
-from layoutplan.planning.edited import Given, edited_stakes, offsets
 from layoutplan.planning.electrics import exposures_table, with_lead_figures
-from layoutplan.planning.field_hints import field_hints
-from layoutplan.planning.field_readings import readings_of_stakes
-from layoutplan.planning.held import Bench, Held, hold, unconfirmed
-from layoutplan.planning.matching import TOLERANCE_M
 from layoutplan.planning.numbered import plan_numbers_in
-from layoutplan.planning.reopen import Reopened, reopen
-from layoutplan.planning.staked import staked_stakes
 from layoutplan.planning.stakes import stake_tables
 from layoutplan.planning.tables import lines
 

@@ -11,10 +11,10 @@ import pandas as pd
 import pytest
 import shapely
 
+from layoutplan.checking.field_hints import HINT_COLUMNS, MODEL, PRACTICE, field_hints
+from layoutplan.checking.field_readings import readings_of_stakes
 from layoutplan.errors import ColumnError
 from layoutplan.inputs.staked_readings import READING_COLUMNS, Readings
-from layoutplan.planning.field_hints import HINT_COLUMNS, MODEL, PRACTICE, field_hints
-from layoutplan.planning.field_readings import readings_of_stakes
 
 WHOLE = {
     "electrode_h_ohm": 400.0,

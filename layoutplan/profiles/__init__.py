@@ -1,0 +1,1 @@
+"""How voltage and reading change around a tower and along its line."""
