@@ -20,42 +20,28 @@ MAY_USE = {
     "exposure": {"job", "inputs", "line", "electrical"},
     "store": set(),
     "layout": {"job", "inputs", "access", "outputs"},
+    "outputs": {"layout", "job", "inputs", "line", "terrain", "store", "written"},
     "planning": {
-        *(
-            "layout",
-            "job",
-            "inputs",
-            "line",
-            "siting",
-            "access",
-            "electrical",
-            "exposure",
-            "terrain",
-            "outputs",
-            "store",
-        )
+        *("layout", "job", "inputs", "line", "siting", "access", "electrical", "exposure", "terrain", "outputs")
     },
-    "checking": {"layout", "job", "inputs", "line", "siting", "exposure", "terrain", "planning"},
-    "reports": {"layout", "job", "inputs", "line", "siting", "exposure", "terrain", "planning", "outputs"},
+    "written": {"layout", "job", "inputs", "line", "electrical", "exposure", "planning", "outputs", "store"},
+    "checking": {"layout", "job", "inputs", "line", "siting", "exposure", "terrain", "planning", "written"},
+    "reports": {"layout", "job", "inputs", "line", "siting", "exposure", "terrain", "outputs", "planning", "written"},
     "profiles": {"job", "inputs", "line", "siting", "exposure", "planning"},
-    "outputs": {"layout", "job", "inputs", "line", "terrain", "planning", "store"},
     "qgis_plugin": set(),  # what it holds for QGIS starts the command and imports nothing of this package
     "cli": {
-        *("layout", "job", "inputs", "planning", "checking", "reports", "profiles", "outputs", "store", "qgis_plugin")
+        *("layout", "job", "inputs", "outputs", "planning", "written", "checking", "reports", "profiles"),
+        *("store", "qgis_plugin"),
     },
 }
 EVERYWHERE = {"errors", "text", "constants", "archive", "files", "unfinished"}
 # one stage may look into another only at this seam
 SEAMS = {
     ("layout", "outputs"): {"layoutplan.outputs"},
-    ("planning", "outputs"): {
-        "layoutplan.outputs",
-        "layoutplan.outputs.plan_number",
-        "layoutplan.outputs.waypoint_names",
-    },
+    ("planning", "outputs"): {"layoutplan.outputs", "layoutplan.outputs.waypoint_names"},
     ("exposure", "inputs"): {"layoutplan.inputs.model"},
     ("reports", "outputs"): {"layoutplan.outputs"},
-    ("outputs", "planning"): {"layoutplan.planning.read", "layoutplan.planning.stored"},
+    ("outputs", "written"): {"layoutplan.written.read"},
     ("outputs", "line"): {"layoutplan.line.geodesy", "layoutplan.line.legs", "layoutplan.line.declination"},
     ("outputs", "terrain"): {"layoutplan.terrain"},
 }

@@ -24,9 +24,9 @@ from layoutplan.layout.rules import BREAKS, BROKEN, NOT_CONFIRMED, SEVERITY, rul
 from layoutplan.line.geodesy import FloatArray, inverse
 from layoutplan.line.structures import names_of
 from layoutplan.planning.electrics import exposures_table, with_lead_figures
-from layoutplan.planning.numbered import plan_numbers_in
 from layoutplan.planning.stakes import stake_tables
 from layoutplan.planning.tables import lines
+from layoutplan.written.numbered import plan_numbers_in
 
 _FARTHEST_M = 10_000.0  # from the tower; farther off is a mistake in the figures (judgement)
 _KEYS = ["line_id", "tower_id", "role"]

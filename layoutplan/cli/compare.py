@@ -61,8 +61,8 @@ def command(
     software may differ); 1 some of these differ, or could not be compared; 2 bad input or usage.
     """
     with errors_in_words(debug):
-        from layoutplan.planning.read import read_plan
         from layoutplan.reports.compare import compare_plans
+        from layoutplan.written.read import read_plan
 
         put_in_order(old, new)
         if out:
@@ -86,7 +86,7 @@ def command(
 
 
 def _refuse(out: Path, plans: tuple[Path, Path], force: bool) -> None:
-    from layoutplan.planning.read import TABLES_NAME
+    from layoutplan.written.read import TABLES_NAME
 
     if out.suffix.lower() != ".gpkg":
         raise OutputError(f"'{out}': --out writes a GeoPackage. Give a name that ends in .gpkg.")

@@ -33,7 +33,7 @@ def command(
     Exit codes: 0 all files are written; 2 bad input or usage.
     """
     with errors_in_words(debug):
-        from layoutplan.outputs.export import export_plan, format_lines
+        from layoutplan.written.export import export_plan, format_lines
 
         if as_list:
             click.echo("\n".join(format_lines()))

@@ -10,13 +10,13 @@ import pandas as pd
 
 from layoutplan.errors import OutputError
 from layoutplan.layout.rules import exclusion_words, rule_words
-from layoutplan.planning.limits_again import odd_limits
 from layoutplan.planning.on_foot import way_lines
-from layoutplan.planning.read import read_plan
-from layoutplan.planning.sound import taken_apart
-from layoutplan.planning.stored import moved
 from layoutplan.reports.explain_electrics import limit_lines, stake_lines, tower_lines
 from layoutplan.siting.judge import TERMS
+from layoutplan.written.limits_again import odd_limits
+from layoutplan.written.read import read_plan
+from layoutplan.written.sound import taken_apart
+from layoutplan.written.stored import moved
 
 _TERM_WORDS = {
     "off_square_deg": "degrees off square",

@@ -9,7 +9,7 @@ import pytest
 from click.testing import CliRunner
 
 from layoutplan.cli.main import cli
-from layoutplan.planning.read import read_plan_tables
+from layoutplan.written.read import read_plan_tables
 
 
 @pytest.fixture(scope="module")

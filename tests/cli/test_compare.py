@@ -13,7 +13,7 @@ from click.testing import CliRunner
 from layoutplan.cli.main import cli
 from layoutplan.outputs.columns import TABLES
 from layoutplan.outputs.gpkg import write_layers
-from layoutplan.planning.read import read_plan_tables
+from layoutplan.written.read import read_plan_tables
 
 from ..effort import some
 

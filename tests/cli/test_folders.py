@@ -16,7 +16,7 @@ from click.testing import CliRunner
 
 from layoutplan.cli.main import cli
 from layoutplan.outputs import FORMATS
-from layoutplan.planning.numbered import plan_numbers_in
+from layoutplan.written.numbered import plan_numbers_in
 
 ROOT = Path(__file__).parents[2]
 JOB = """title = "A short line"

@@ -246,7 +246,7 @@ def _load() -> None:
         import_module(f"layoutplan.cli.{name}")
     for name in ("planning.pipeline", "checking.check", "reports.explain", "reports.compare", "reports.inspect"):
         import_module(f"layoutplan.{name}")
-    for name in ("outputs.export", "outputs.checked", "outputs.write"):
+    for name in ("written.export", "outputs.checked", "outputs.write"):
         import_module(f"layoutplan.{name}")
     gc.collect()
     gc.freeze()  # so that examples share memory

@@ -172,7 +172,7 @@ def _dem(path: Path) -> None:
 
 def write_staked(folder: Path, plan: Path) -> None:
     """Write what a crew may bring back: points as CSV and GPX, and readings."""
-    from layoutplan.planning.read import read_plan_tables
+    from layoutplan.written.read import read_plan_tables
 
     stakes = read_plan_tables(plan)["electrodes"]
     rows = list(zip(stakes["waypoint"], stakes["lon"], stakes["lat"], strict=True))

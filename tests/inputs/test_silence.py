@@ -28,9 +28,9 @@ from layoutplan.layout.rules import map_themes
 from layoutplan.line import build_lines
 from layoutplan.planning.facts import Facts
 from layoutplan.planning.pipeline import plan
-from layoutplan.planning.read import read_plan_tables
 from layoutplan.planning.silence import unseen_by_advice
 from layoutplan.siting import build_obstacles
+from layoutplan.written.read import read_plan_tables
 
 TESTS = Path(__file__).parents[1]
 Make = Callable[..., Job]

@@ -8,9 +8,9 @@ import pytest
 
 from layoutplan.errors import OutputError
 from layoutplan.outputs.gpkg import write_gpkg
-from layoutplan.planning import read as reading
 from layoutplan.reports.explain import explain_tower
 from layoutplan.text import three_figures
+from layoutplan.written import read as reading
 
 TOUCH = "EN 50522 (IEC 61936-1), permissible touch voltage (values from memory)"
 

@@ -21,9 +21,9 @@ from layoutplan.errors import OutputError
 from layoutplan.layout.model import Plan
 from layoutplan.outputs import FORMATS, write_plan
 from layoutplan.outputs.columns import TABLES, on_the_globe, with_columns
-from layoutplan.outputs.export import export_plan
-from layoutplan.planning.stored import stored_plan
 from layoutplan.text import clean
+from layoutplan.written.export import export_plan
+from layoutplan.written.stored import stored_plan
 
 LATER = tuple(name for name in FORMATS if name not in ("json", "sheets"))  # sheets draw contours of files elsewhere
 BASE = ("gpkg", "json")

@@ -12,7 +12,7 @@ import pytest
 from layoutplan.errors import OutputError
 from layoutplan.outputs.columns import TABLES
 from layoutplan.outputs.gpkg import write_gpkg
-from layoutplan.planning.read import read_plan_tables
+from layoutplan.written.read import read_plan_tables
 
 
 def query(path, sql: str) -> list[tuple]:

@@ -15,9 +15,9 @@ from layoutplan import load_job
 from layoutplan import plan as plan_of
 from layoutplan.errors import OutputError
 from layoutplan.outputs import FORMATS, require_formats, write_plan
-from layoutplan.outputs.export import format_lines
 from layoutplan.outputs.installed import GROUP, chosen_formats, known_formats
 from layoutplan.reports.inspect import inspect_job
+from layoutplan.written.export import format_lines
 
 ROOT = Path(__file__).parents[2]
 WHEEL = "Wheel-Version: 1.0\nGenerator: test\nRoot-Is-Purelib: true\nTag: py3-none-any\n"

@@ -26,7 +26,7 @@ from layoutplan.outputs.styles.layers import layer_styles
 from layoutplan.outputs.styles.qml import qml_text
 from layoutplan.outputs.styles.sld import sld_text
 from layoutplan.outputs.titles import column_title
-from layoutplan.planning.read import read_plan_tables
+from layoutplan.written.read import read_plan_tables
 
 STYLES = layer_styles(shipped_classes().values())
 ALL = {**STYLES, **{f"check: {name}": style for name, style in CHECKED_STYLES.items()}}

@@ -18,16 +18,16 @@ from layoutplan.inputs.model import InputFile
 from layoutplan.inputs.provenance import sha256_of
 from layoutplan.layout.model import Plan
 from layoutplan.outputs.plan_number import plan_number
-from layoutplan.planning.found import found_terrain
-from layoutplan.planning.limits_again import odd_limits
 from layoutplan.planning.notes import CAUTIONS, job_assumptions
-from layoutplan.planning.read import (
+from layoutplan.text import clean
+from layoutplan.written.found import found_terrain
+from layoutplan.written.limits_again import odd_limits
+from layoutplan.written.read import (
     RECORD_NAME,
     read_plan,
     recorded_job,
 )
-from layoutplan.planning.sound import taken_apart
-from layoutplan.text import clean
+from layoutplan.written.sound import taken_apart
 
 _DECIMALS = 9  # of a degree, as in the tables of a plan
 _SAME_PLACE_DEG = 2e-7  # a few centimetres at most; coordinate systems turned there and back give millimetres

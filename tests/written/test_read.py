@@ -5,7 +5,7 @@ import json
 import pytest
 
 from layoutplan.errors import OutputError
-from layoutplan.planning.read import FORMAT_VERSION, read_plan_record, read_plan_tables
+from layoutplan.written.read import FORMAT_VERSION, read_plan_record, read_plan_tables
 
 
 @pytest.mark.parametrize("read", [read_plan_tables, read_plan_record])

@@ -16,8 +16,8 @@ from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.record import sha256
 from layoutplan.outputs.registry import RECORD
 from layoutplan.outputs.write import write_together
-from layoutplan.planning.read import RECORD_NAME, TABLES_NAME, misfits, read_plan_record
-from layoutplan.planning.stored import Stored, stored_plan
+from layoutplan.written.read import RECORD_NAME, TABLES_NAME, misfits, read_plan_record
+from layoutplan.written.stored import Stored, stored_plan
 
 _OPTION = "option --to"
 

@@ -22,10 +22,10 @@ from layoutplan.inputs.database import check_database
 from layoutplan.inputs.geodetic import require_places
 from layoutplan.job import Job
 from layoutplan.job.given import with_given
-from layoutplan.planning.numbered import plan_numbers_in
-from layoutplan.planning.sound import require_sound
 from layoutplan.store import settle
 from layoutplan.text import clean
+from layoutplan.written.numbered import plan_numbers_in
+from layoutplan.written.sound import require_sound
 
 FORMAT_VERSION = 4  # of plan.json and the tables; raised when a reader of the earlier one would go wrong
 RECORD_NAME = "plan.json"
