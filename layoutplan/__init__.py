@@ -8,8 +8,9 @@
 
 from __future__ import annotations
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
+
+from layoutplan.first_use import on_first_use
 
 __version__ = "0.1.0"
 __all__ = ["Job", "LayoutPlanError", "Plan", "__version__", "load_job", "plan"]
@@ -19,18 +20,5 @@ if TYPE_CHECKING:
     from layoutplan.job import Job, load_job
     from layoutplan.layout.model import Plan
     from layoutplan.planning.pipeline import plan
-
-_HOMES = {
-    "Job": "layoutplan.job",
-    "LayoutPlanError": "layoutplan.errors",
-    "Plan": "layoutplan.layout.model",
-    "load_job": "layoutplan.job",
-    "plan": "layoutplan.planning.pipeline",
-}
-
-
-def __getattr__(name: str) -> Any:
-    """Import the public names when they are first used: the geospatial libraries take a while to load."""
-    if name in _HOMES:
-        return getattr(import_module(_HOMES[name]), name)
-    raise AttributeError(f"module 'layoutplan' has no attribute '{name}'")
+else:
+    __getattr__ = on_first_use(__name__)  # the geospatial libraries take a while to load

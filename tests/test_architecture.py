@@ -1,6 +1,7 @@
 """The folder tree is the architecture: each stage imports only from those before it."""
 
 import ast
+from importlib import import_module
 from pathlib import Path
 
 import pytest
@@ -20,13 +21,13 @@ MAY_USE = {
     "exposure": {"job", "inputs", "line", "electrical"},
     "store": set(),
     "layout": {"job", "inputs", "access", "outputs"},
-    "outputs": {"layout", "job", "inputs", "line", "terrain", "store", "written"},
+    "outputs": {"layout", "job", "inputs", "line", "terrain", "store"},
     "planning": {
         *("layout", "job", "inputs", "line", "siting", "access", "electrical", "exposure", "terrain", "outputs")
     },
-    "written": {"layout", "job", "inputs", "line", "electrical", "exposure", "planning", "outputs", "store"},
-    "checking": {"layout", "job", "inputs", "line", "siting", "exposure", "terrain", "planning", "written"},
-    "reports": {"layout", "job", "inputs", "line", "siting", "exposure", "terrain", "outputs", "planning", "written"},
+    "written": {"layout", "job", "inputs", "line", "electrical", "planning", "outputs", "store"},
+    "checking": {"layout", "job", "inputs", "line", "siting", "exposure", "terrain", "store", "planning", "written"},
+    "reports": {"layout", "job", "inputs", "line", "access", "exposure", "terrain", "outputs", "planning", "written"},
     "profiles": {"job", "inputs", "line", "siting", "exposure", "planning"},
     "qgis_plugin": set(),  # what it holds for QGIS starts the command and imports nothing of this package
     "cli": {
@@ -34,14 +35,13 @@ MAY_USE = {
         *("store", "qgis_plugin"),
     },
 }
-EVERYWHERE = {"errors", "text", "constants", "archive", "files", "unfinished"}
+EVERYWHERE = {"first_use", "errors", "text", "constants", "archive", "files", "unfinished"}
 # one stage may look into another only at this seam
 SEAMS = {
     ("layout", "outputs"): {"layoutplan.outputs"},
     ("planning", "outputs"): {"layoutplan.outputs", "layoutplan.outputs.waypoint_names"},
     ("exposure", "inputs"): {"layoutplan.inputs.model"},
     ("reports", "outputs"): {"layoutplan.outputs"},
-    ("outputs", "written"): {"layoutplan.written.read"},
     ("outputs", "line"): {"layoutplan.line.geodesy", "layoutplan.line.legs", "layoutplan.line.declination"},
     ("outputs", "terrain"): {"layoutplan.terrain"},
 }
@@ -63,6 +63,23 @@ def test_imports_go_one_way(path):
         assert target in MAY_USE[stage] | EVERYWHERE | {stage}, f"{stage} must not import {module}"
         if (stage, target) in SEAMS:
             assert module in SEAMS[stage, target], f"{stage} may use of {target} only {SEAMS[stage, target]}"
+
+
+LAZY = sorted(path.parent for path in ROOT.glob("**/__init__.py") if "on_first_use(" in path.read_text("utf-8"))
+
+
+@pytest.mark.parametrize("folder", LAZY, ids=lambda folder: folder.name)
+def test_what_a_package_imports_on_first_use_is_there_and_no_module_stands_before_it(folder):
+    package = import_module(".".join(folder.relative_to(ROOT.parent).parts))
+    tree = ast.parse((folder / "__init__.py").read_text("utf-8"))
+    later = next(node for node in tree.body if isinstance(node, ast.If)).body
+    names = {alias.name for node in later for alias in node.names}
+    assert names <= set(package.__all__)
+    for name in names:
+        assert not (folder / f"{name}.py").exists()
+        assert getattr(package, name) is not None
+    with pytest.raises(AttributeError, match="has no attribute 'not_there'"):
+        package.not_there  # noqa: B018
 
 
 @pytest.mark.parametrize("stage", ["electrical", "siting"])

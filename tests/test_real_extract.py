@@ -11,7 +11,7 @@ from pyproj import Transformer
 
 from layoutplan import load_job
 from layoutplan.planning.pipeline import plan
-from layoutplan.written.read import read_plan_record
+from layoutplan.store.record import read_plan_record
 
 ROOT = Path(__file__).parents[1]
 pytestmark = [pytest.mark.shared, pytest.mark.long]

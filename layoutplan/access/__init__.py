@@ -1,22 +1,28 @@
 """Getting there: where the vehicle stops, and how the crew walks from there to towers and electrodes."""
 
-from layoutplan.access.approaches import (
-    APPROACH_COLUMNS,
-    NOT_COVERED,
-    TOWER,
-    Section,
-    Walkable,
-    approaches_table,
-    share_stops,
-)
-from layoutplan.access.cost import Relief, Window, open_window, pace_s_per_m
-from layoutplan.access.drop_off import DropOff
-from layoutplan.access.figures import CUT_OFF_MIN, NO_WALKS, WalkFigures
-from layoutplan.access.frame import Frame
-from layoutplan.access.ground import ROAD_COLUMNS, Ground, build_ground
-from layoutplan.access.roads import roads_and_gates
-from layoutplan.access.route import NOT_ON_FOOT, PERMISSION, REACHABLE, Route, to_point, to_tower
-from layoutplan.access.walks import Walks, walk_minutes, walk_on, walk_out
+from typing import TYPE_CHECKING
+
+from layoutplan.first_use import on_first_use
+
+if TYPE_CHECKING:
+    from layoutplan.access.approaches import (
+        APPROACH_COLUMNS,
+        Section,
+        Walkable,
+        approaches_table,
+        share_stops,
+    )
+    from layoutplan.access.cost import Relief, Window, open_window, pace_s_per_m
+    from layoutplan.access.drop_off import DropOff
+    from layoutplan.access.figures import CUT_OFF_MIN, NO_WALKS, WalkFigures
+    from layoutplan.access.frame import Frame
+    from layoutplan.access.ground import ROAD_COLUMNS, Ground, build_ground
+    from layoutplan.access.roads import roads_and_gates
+    from layoutplan.access.route import Route, to_point, to_tower
+    from layoutplan.access.verdicts import NOT_COVERED, NOT_ON_FOOT, PERMISSION, REACHABLE, TOWER
+    from layoutplan.access.walks import Walks, walk_minutes, walk_on, walk_out
+else:
+    __getattr__ = on_first_use(__name__)
 
 __all__ = [
     "APPROACH_COLUMNS",

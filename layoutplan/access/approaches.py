@@ -16,8 +16,9 @@ from layoutplan.access.cost import Relief
 from layoutplan.access.figures import WalkFigures
 from layoutplan.access.frame import Frame
 from layoutplan.access.ground import Ground
-from layoutplan.access.route import PERMISSION, REACHABLE, Route, to_point, to_tower
+from layoutplan.access.route import Route, to_point, to_tower
 from layoutplan.access.sharing import FREE, Stops, choose_stops, shared_words
+from layoutplan.access.verdicts import NOT_COVERED, PERMISSION, REACHABLE, TOWER
 from layoutplan.access.walks import Walks, other_stops, walk_on, walk_out
 from layoutplan.job.access import Access
 from layoutplan.line.geodesy import FloatArray
@@ -27,10 +28,8 @@ APPROACH_COLUMNS = (
     *("line_id", "tower_id", "to", "drop_off_lon", "drop_off_lat", "road_name", "road_class"),
     *("walk_m", "climb_m", "walk_min", "crossings", "verdict", "reason", "note", "geometry"),
 )
-NOT_COVERED = "map does not cover"
 FLAT = "heights unknown: level ground assumed for walking"
 PARTLY_FLAT = "heights partly unknown: level ground assumed there for walking"
-TOWER = "tower"
 _BECAUSE, _ASSUMED = "because", "assumed"  # of a row: texts, from which its words are made last
 STOPS = "stops"  # of a tower's row: the row itself and those from other stops, each with its track and its seconds
 _TRACK, _SECONDS = "track", "seconds"

@@ -10,12 +10,10 @@ import shapely
 from layoutplan.access.cost import Window
 from layoutplan.access.crossings import barring, crossed, to_ask
 from layoutplan.access.lattice import IntArray
+from layoutplan.access.verdicts import NOT_ON_FOOT, PERMISSION, REACHABLE
 from layoutplan.access.walks import Walks, connectors, last_steps_s, met, places_around, search
 from layoutplan.line.geodesy import FloatArray
 
-REACHABLE = "reachable"
-PERMISSION = "needs permission"
-NOT_ON_FOOT = "not reachable on foot"
 _STRAIGHT_M = 1e-6
 _UNNAMED = {"main_road": "a main road", "minor_road": "a minor road", "track_path": "a track"}
 

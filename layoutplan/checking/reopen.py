@@ -23,10 +23,11 @@ from layoutplan.inputs.provenance import sha256_of
 from layoutplan.job import Job, Line
 from layoutplan.job.terrain import Terrain
 from layoutplan.line import LineModel, build_lines
+from layoutplan.store.record import TABLES_NAME
 from layoutplan.terrain import Dem, OpenedTerrain, open_terrain
 from layoutplan.text import clean
-from layoutplan.written.found import found_terrain
-from layoutplan.written.read import TABLES_NAME, Written, read_plan, recorded_job
+from layoutplan.written.job import found_terrain, recorded_job
+from layoutplan.written.read import Written, read_plan
 from layoutplan.written.sound import taken_apart
 
 _NEEDED = ("towers", "spans", "electrodes", "obstacles", "checks")

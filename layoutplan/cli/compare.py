@@ -86,7 +86,7 @@ def command(
 
 
 def _refuse(out: Path, plans: tuple[Path, Path], force: bool) -> None:
-    from layoutplan.written.read import TABLES_NAME
+    from layoutplan.store.record import TABLES_NAME
 
     if out.suffix.lower() != ".gpkg":
         raise OutputError(f"'{out}': --out writes a GeoPackage. Give a name that ends in .gpkg.")

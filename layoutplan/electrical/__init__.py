@@ -4,85 +4,95 @@ Conventions: RMS phasors with time factor exp(+jωt); x east, y north; offsets p
 direction; currents in the line positive in its direction; voltages positive outwards from the tower.
 """
 
-from layoutplan.electrical.capacitive import lead_capacitance, lead_open_potential, lead_short_circuit_current
-from layoutplan.electrical.cross_section import Conductor, CrossSection, conductor_currents, conductor_voltages
-from layoutplan.electrical.earth_return import (
-    carson_impedance,
-    complex_depth,
-    complex_depth_impedance,
-    skin_depth,
-    surface_impedance,
-)
-from layoutplan.electrical.earth_wire_chain import (
-    ChainState,
-    LookingBothWays,
-    chain_state,
-    driving_point_impedance,
-    ladder_impedance,
-    look_both_ways,
-    mid_line_impedance,
-)
-from layoutplan.electrical.earth_wires import (
-    EquivalentEarthWire,
-    earth_wire_currents,
-    equivalent_earth_wire,
-    reduction_factor,
-    split_earth_wire_current,
-)
-from layoutplan.electrical.earthing_network import EarthingNetwork, Factors, Solved
+from typing import TYPE_CHECKING
+
+# a module bears the name of what it holds: not on first use
 from layoutplan.electrical.electric_field import bundle_radius, electric_field, line_charges, space_potential
-from layoutplan.electrical.fall_of_potential import (
-    distance_for_bias,
-    injected_current_ratio,
-    reading_bias,
-    reading_ratio,
-    stake_separation,
-)
-from layoutplan.electrical.generic_sections import generic_cross_section
-from layoutplan.electrical.induction import lead_emf, ray_emf, window_reach
-from layoutplan.electrical.lead_coupling import lead_mutual_impedance
-from layoutplan.electrical.limits import (
-    CONTACT_CURRENT,
-    CONTACT_CURRENT_PUBLIC,
-    FAULT_NOTE,
-    LONG_DURATION_VOLTAGE,
-    LONG_DURATION_VOLTAGE_PUBLIC,
-    FixedLimit,
-    Handling,
-    electric_field_limit,
-    exposure_ratio,
-    handling,
-)
-from layoutplan.electrical.line_geometry import SpanWindows, conductor_vertices, span_windows, straight_stretches
-from layoutplan.electrical.phasors import SEQUENCES, magnitude_range, sequence_currents
-from layoutplan.electrical.rods import (
-    RodPlan,
-    rod_mutual_resistance,
-    rod_resistance,
-    rod_voltage_share,
-    rods_for_target,
-    rods_resistance,
-)
-from layoutplan.electrical.series_matrix import impedance_matrix
-from layoutplan.electrical.soil import (
-    equivalent_hemisphere_radius,
-    soil_potential,
-    surface_potential,
-    transferred_voltage,
-    two_layer_surface_potential,
-)
-from layoutplan.electrical.span_impedance import span_transfer_impedance
-from layoutplan.electrical.touch_voltage import (
-    EN_50522_2010,
-    IEEE_80_EDITION,
-    TouchVoltageTable,
-    decrement_factor,
-    ieee80_step_voltage,
-    ieee80_touch_voltage,
-    permissible_touch_voltage,
-    surface_layer_derating,
-)
-from layoutplan.electrical.tower_faults import TowerFaults, earth_wire_currents_near_fault, fault_at_each_tower
+from layoutplan.first_use import on_first_use
+
+if TYPE_CHECKING:
+    from layoutplan.electrical.capacitive import lead_capacitance, lead_open_potential, lead_short_circuit_current
+    from layoutplan.electrical.cross_section import Conductor, CrossSection, conductor_currents, conductor_voltages
+    from layoutplan.electrical.earth_return import (
+        carson_impedance,
+        complex_depth,
+        complex_depth_impedance,
+        skin_depth,
+        surface_impedance,
+    )
+    from layoutplan.electrical.earth_wire_chain import (
+        ChainState,
+        LookingBothWays,
+        chain_state,
+        driving_point_impedance,
+        ladder_impedance,
+        look_both_ways,
+        mid_line_impedance,
+    )
+    from layoutplan.electrical.earth_wires import (
+        EquivalentEarthWire,
+        earth_wire_currents,
+        equivalent_earth_wire,
+        reduction_factor,
+        split_earth_wire_current,
+    )
+    from layoutplan.electrical.earthing_network import EarthingNetwork, Factors, Solved
+    from layoutplan.electrical.fall_of_potential import (
+        distance_for_bias,
+        injected_current_ratio,
+        reading_bias,
+        reading_ratio,
+        stake_separation,
+    )
+    from layoutplan.electrical.generic_sections import generic_cross_section
+    from layoutplan.electrical.induction import lead_emf, ray_emf, window_reach
+    from layoutplan.electrical.lead_coupling import lead_mutual_impedance
+    from layoutplan.electrical.limits import (
+        CONTACT_CURRENT,
+        CONTACT_CURRENT_PUBLIC,
+        FAULT_NOTE,
+        LONG_DURATION_VOLTAGE,
+        LONG_DURATION_VOLTAGE_PUBLIC,
+        FixedLimit,
+        Handling,
+        electric_field_limit,
+        en50522_basis,
+        exposure_ratio,
+        handling,
+        ieee80_basis,
+    )
+    from layoutplan.electrical.line_geometry import SpanWindows, conductor_vertices, span_windows, straight_stretches
+    from layoutplan.electrical.phasors import SEQUENCES, magnitude_range, sequence_currents
+    from layoutplan.electrical.rods import (
+        RodPlan,
+        rod_mutual_resistance,
+        rod_resistance,
+        rod_voltage_share,
+        rods_for_target,
+        rods_resistance,
+    )
+    from layoutplan.electrical.series_matrix import impedance_matrix
+    from layoutplan.electrical.soil import (
+        equivalent_hemisphere_radius,
+        soil_potential,
+        surface_potential,
+        transferred_voltage,
+        two_layer_surface_potential,
+    )
+    from layoutplan.electrical.span_impedance import span_transfer_impedance
+    from layoutplan.electrical.touch_voltage import (
+        EN_50522_2010,
+        IEEE_80_EDITION,
+        TouchVoltageTable,
+        decrement_factor,
+        ieee80_step_voltage,
+        ieee80_touch_voltage,
+        permissible_touch_voltage,
+        surface_layer_derating,
+    )
+    from layoutplan.electrical.tower_faults import TowerFaults, earth_wire_currents_near_fault, fault_at_each_tower
+else:
+    __getattr__ = on_first_use(__name__)
 
 __all__ = [
     "CONTACT_CURRENT",
@@ -122,12 +132,14 @@ __all__ = [
     "earth_wire_currents_near_fault",
     "electric_field",
     "electric_field_limit",
+    "en50522_basis",
     "equivalent_earth_wire",
     "equivalent_hemisphere_radius",
     "exposure_ratio",
     "fault_at_each_tower",
     "generic_cross_section",
     "handling",
+    "ieee80_basis",
     "ieee80_step_voltage",
     "ieee80_touch_voltage",
     "impedance_matrix",

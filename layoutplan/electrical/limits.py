@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from layoutplan.electrical._arrays import FloatArray, refuse
+from layoutplan.electrical.touch_voltage import EN_50522_2010, IEEE_80_EDITION
 from layoutplan.errors import InputRangeError
 
 FAULT_NOTE = (
@@ -83,6 +84,50 @@ def electric_field_limit(frequency_hz: float, *, public: bool) -> FixedLimit:
     per_hz, corner, name = (250e3, 50, "general public") if public else (500e3, 25, "occupational")
     standard = f"ICNIRP (Health Phys. 99), electric field, {name}"
     return FixedLimit(per_hz / max(frequency_hz, corner), "V/m", standard, "2010", _QUOTED)
+
+
+def en50522_basis(*, step: bool) -> str:
+    """Name of the touch voltage of EN 50522, as every output prints it.
+
+    Parameters
+    ----------
+    step : bool
+        Whether it stands for a step voltage.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> en50522_basis(step=False)
+    'EN 50522 (IEC 61936-1), permissible touch voltage (values from memory)'
+    """
+    taken = "; it gives none for steps" if step else ""
+    return f"{EN_50522_2010.standard}, permissible touch voltage (values from memory){taken}"
+
+
+def ieee80_basis(body_mass_kg: int, *, step: bool) -> str:
+    """Name of the tolerable voltages of IEEE Std 80, as every output prints it.
+
+    Parameters
+    ----------
+    body_mass_kg : int
+        50 or 70. [kg]
+    step : bool
+        Whether it is a step voltage.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> ieee80_basis(50, step=True)
+    'IEEE Std 80, tolerable step voltage, 50 kg'
+    """
+    quantity = "step voltage" if step else "touch voltage"
+    return f"{IEEE_80_EDITION.rpartition('-')[0]}, tolerable {quantity}, {body_mass_kg} kg"
 
 
 class Handling(StrEnum):

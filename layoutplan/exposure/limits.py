@@ -16,6 +16,8 @@ from layoutplan.electrical import (
     LONG_DURATION_VOLTAGE_PUBLIC,
     FixedLimit,
     electric_field_limit,
+    en50522_basis,
+    ieee80_basis,
     ieee80_step_voltage,
     ieee80_touch_voltage,
     permissible_touch_voltage,
@@ -178,50 +180,6 @@ def fault_limit(network: Network, value_v: FloatArray, duration_s: FloatArray, *
         return Limit(value_v, "V", ieee80_basis(settings.body_mass_kg, step=step), edition, duration_s)
     table = EN_50522_2010
     return Limit(value_v, "V", en50522_basis(step=step), f"{table.edition}; {table.source}", duration_s)
-
-
-def en50522_basis(*, step: bool) -> str:
-    """Name of the touch voltage of EN 50522, as every output prints it.
-
-    Parameters
-    ----------
-    step : bool
-        Whether it stands for a step voltage.
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> en50522_basis(step=False)
-    'EN 50522 (IEC 61936-1), permissible touch voltage (values from memory)'
-    """
-    taken = "; it gives none for steps" if step else ""
-    return f"{EN_50522_2010.standard}, permissible touch voltage (values from memory){taken}"
-
-
-def ieee80_basis(body_mass_kg: int, *, step: bool) -> str:
-    """Name of the tolerable voltages of IEEE Std 80, as every output prints it.
-
-    Parameters
-    ----------
-    body_mass_kg : int
-        50 or 70. [kg]
-    step : bool
-        Whether it is a step voltage.
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> ieee80_basis(50, step=True)
-    'IEEE Std 80, tolerable step voltage, 50 kg'
-    """
-    quantity = "step voltage" if step else "touch voltage"
-    return f"{IEEE_80_EDITION.rpartition('-')[0]}, tolerable {quantity}, {body_mass_kg} kg"
 
 
 def _body(network: Network) -> dict[str, Any]:

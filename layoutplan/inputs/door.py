@@ -12,16 +12,18 @@ import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
-from typing import ParamSpec, TypeVar
+from typing import TYPE_CHECKING, Any, ParamSpec, TypeVar
 
 import pyogrio
 from pyproj.network import set_network_enabled  # type: ignore[attr-defined]
 
 from layoutplan.errors import InputError
-from layoutplan.job import Job
-from layoutplan.job.reading import Reading
+
+if TYPE_CHECKING:
+    from layoutplan.job import Job
+    from layoutplan.job.reading import Reading
 
 VECTOR_DRIVERS = {
     "GPKG": "GeoPackage",
@@ -98,19 +100,25 @@ class Allowed:
         Of the job file.
     """
 
-    limits: Reading = field(default_factory=Reading)
+    limits: Reading
     folder: Path | None = None
 
 
-_DEFAULT = Allowed()
-_ALLOWED: ContextVar[Allowed] = ContextVar("layoutplan_allowed", default=_DEFAULT)
+_ALLOWED: ContextVar[Allowed] = ContextVar("layoutplan_allowed")
 _Args = ParamSpec("_Args")
 _Result = TypeVar("_Result")
 
 
 def allowed() -> Allowed:
     """What the job that is being read allows; the defaults outside of any."""
-    return _ALLOWED.get()
+    return _ALLOWED.get(None) or _by_default()
+
+
+@functools.cache
+def _by_default() -> Allowed:
+    from layoutplan.job.reading import Reading  # takes a while to load
+
+    return Allowed(Reading())
 
 
 @contextmanager
@@ -128,8 +136,7 @@ def as_job_allows(function: Callable[_Args, _Result]) -> Callable[_Args, _Result
 
     @functools.wraps(function)
     def within(*args: _Args.args, **keys: _Args.kwargs) -> _Result:
-        job = args[0] if args else keys["job"]
-        assert isinstance(job, Job)
+        job: Any = args[0] if args else keys["job"]
         with allowing(job):
             return function(*args, **keys)
 

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import geopandas as gpd
 import numpy as np
 from numpy.typing import NDArray
 from shapely import LineString, Polygon
 
-from layoutplan.job import Line
+if TYPE_CHECKING:
+    from layoutplan.job import Line
 
 FEATURE_COLUMNS = ("feature_id", "obstacle_class", "name", "width_m", "road_class", "vehicle", "source", "geometry")
 TOWER_FIGURES = ("base_width_m", "earth_electrode_size_m", "footing_resistance_ohm", "soil_resistivity_ohm_m")

@@ -5,16 +5,18 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import geopandas as gpd
 import pandas as pd
 
-from layoutplan.access import PERMISSION as PERMISSION
-from layoutplan.access import REACHABLE as REACHABLE  # verdicts of ways on foot that are open
+from layoutplan.access.verdicts import PERMISSION as PERMISSION
+from layoutplan.access.verdicts import REACHABLE as REACHABLE  # verdicts of ways on foot that are open
 from layoutplan.inputs.model import InputFile
-from layoutplan.job import Job
 from layoutplan.layout.rules import STATUSES
+
+if TYPE_CHECKING:
+    from layoutplan.job import Job
 
 
 @dataclass(frozen=True)

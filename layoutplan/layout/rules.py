@@ -10,8 +10,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import TYPE_CHECKING
 
-from layoutplan.job import Job, ObstacleClass
+if TYPE_CHECKING:
+    from layoutplan.job import Job, ObstacleClass
 
 PRACTICE = "common practice, no published source"
 JUDGEMENT = "engineering judgement"

@@ -10,8 +10,8 @@ from typing import Any
 
 from layoutplan.errors import OutputError
 from layoutplan.outputs.record import sha256
+from layoutplan.store.record import RECORD_NAME, TABLES_NAME, tables_sha256
 from layoutplan.store.replace import free_name
-from layoutplan.written.read import RECORD_NAME, TABLES_NAME, tables_sha256
 
 LEDGER_NAME = ".layoutplan.written"  # in folders without a record: what was written there
 _COPY = re.compile(r"_earlier(_\d+)?$")

@@ -24,7 +24,7 @@ from layoutplan.outputs.page_notes import page_note
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.words import STATUS_MEANING
 from layoutplan.store import final_folder
-from layoutplan.written.read import FORMAT_VERSION, RECORD_NAME, TABLES_NAME, tables_sha256
+from layoutplan.store.record import FORMAT_VERSION, RECORD_NAME, TABLES_NAME, tables_sha256
 
 _PATH_KEYS = ("path", "files", "raster", "font", "folders")  # of the job file
 _TIME_ONLY = "search.workers"  # changes the time taken, not the plan

@@ -20,8 +20,8 @@ from layoutplan.outputs.making import make_files
 from layoutplan.outputs.record import paths_in, sha256
 from layoutplan.outputs.targets import identities, identity, refuse_inputs
 from layoutplan.store import alone_in, replace_all, staging_in
+from layoutplan.store.record import RECORD_NAME, read_plan_record
 from layoutplan.unfinished import unfinished
-from layoutplan.written.read import RECORD_NAME, read_plan_record
 
 _A_FEW_PAGES = 32 * 1024  # bytes
 _DISK_FULL = ("disk is full", "no space left", "disk quota")

@@ -104,29 +104,6 @@ class PlannedWays:
         return cls(gpd.GeoDataFrame(ways[stays | (ways["to"] == TOWER).to_numpy()]), walk_min)
 
 
-def way_lines(ways: pd.DataFrame) -> list[str]:
-    """Tell the ways of one tower, one line each.
-
-    Parameters
-    ----------
-    ways : DataFrame
-        Rows of the table of approaches.
-    """
-    lines = []
-    for way in ways.to_dict("records"):
-        road = " ".join(filter(None, (way["road_name"], f"({way['road_class'].replace('_', ' ')})")))
-        start = f"from {road} at {way['drop_off_lat']:.6f}, {way['drop_off_lon']:.6f}" if way["road_class"] else ""
-        parts = [way["verdict"], start if way["to"] == TOWER else "from the tower"]
-        if not np.isnan(way["walk_min"]):
-            parts.append(f"{way['walk_m']:.0f} m, {way['walk_min']:.0f} min")
-        if not np.isnan(way["climb_m"]):
-            parts.append(f"climbing {way['climb_m']:.0f} m")
-        parts += [f"across {way['crossings']}"] if way["crossings"] else []
-        parts += [f"({way['note']})"] if way["note"] else []
-        lines.append(f"  way to {way['to']}: " + ", ".join(filter(None, parts)))
-    return lines
-
-
 def _texts(ways: pd.DataFrame) -> list[str]:
     verdict, note = (ways[name].tolist() for name in ("verdict", "note"))
     verdict = ["not looked for" if pd.isna(text) else text for text in verdict]

@@ -3,22 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
+from layoutplan.access.verdicts import TOWER
 from layoutplan.errors import OutputError
 from layoutplan.layout.rules import exclusion_words, rule_words
-from layoutplan.planning.on_foot import way_lines
 from layoutplan.reports.explain_electrics import limit_lines, stake_lines, tower_lines
-from layoutplan.siting.judge import TERMS
 from layoutplan.written.limits_again import odd_limits
+from layoutplan.written.places import moved
 from layoutplan.written.read import read_plan
 from layoutplan.written.sound import taken_apart
-from layoutplan.written.stored import moved
 
-_TERM_WORDS = {
+TERM_WORDS = {  # terms of the score, as `siting.judge` orders them
     "off_square_deg": "degrees off square",
     "beyond_min_m": "m beyond the least distance",
     "caution_crossings": "crossings to be agreed or minded",
@@ -61,10 +62,12 @@ def _explained(folder: Path, tower: str, line: str | None) -> list[str]:
     tables = written.tables
     line_id, tower_id = _find(tables["towers"], folder, tower, line)
 
+    @cache
     def mine(name: str, role: str | None = None) -> Any:
+        if role:
+            return mine(name)[mine(name)["role"] == role]
         table = tables.get(name, _NO_EXPOSURES)
-        found = table[(table["line_id"] == line_id) & (table["tower_id"] == tower_id)]
-        return found[found["role"] == role] if role else found
+        return table[(table["line_id"] == line_id) & (table["tower_id"] == tower_id)]
 
     head = mine("towers").iloc[0]
     lines = [f"tower {tower_id} of line '{line_id}': {head['status']}", f"  {head['reasons']}", *tower_lines(head)]
@@ -123,7 +126,7 @@ def _stake(stake: Any, checks: Any) -> Iterator[str]:
 
 
 def _terms(stake: Any) -> str:
-    given = {_TERM_WORDS[name]: stake[name] for name in TERMS if name in stake}
+    given = {words: stake[name] for name, words in TERM_WORDS.items() if name in stake}
     counted = [f"{value:g} {words}" for words, value in given.items() if pd.notna(value) and value]
     unknown = [f"{words} unknown (counts nothing)" for words, value in given.items() if pd.isna(value)]
     return ", ".join([*(counted or ["square to the line at the least distance"]), *unknown])
@@ -131,6 +134,29 @@ def _terms(stake: Any) -> str:
 
 def _number(value: float) -> str:
     return "-" if pd.isna(value) else f"{value:.1f}"
+
+
+def way_lines(ways: pd.DataFrame) -> list[str]:
+    """Tell the ways of one tower, one line each.
+
+    Parameters
+    ----------
+    ways : DataFrame
+        Rows of the table of approaches.
+    """
+    lines = []
+    for way in ways.to_dict("records"):
+        road = " ".join(filter(None, (way["road_name"], f"({way['road_class'].replace('_', ' ')})")))
+        start = f"from {road} at {way['drop_off_lat']:.6f}, {way['drop_off_lon']:.6f}" if way["road_class"] else ""
+        parts = [way["verdict"], start if way["to"] == TOWER else "from the tower"]
+        if not np.isnan(way["walk_min"]):
+            parts.append(f"{way['walk_m']:.0f} m, {way['walk_min']:.0f} min")
+        if not np.isnan(way["climb_m"]):
+            parts.append(f"climbing {way['climb_m']:.0f} m")
+        parts += [f"across {way['crossings']}"] if way["crossings"] else []
+        parts += [f"({way['note']})"] if way["note"] else []
+        lines.append(f"  way to {way['to']}: " + ", ".join(filter(None, parts)))
+    return lines
 
 
 def _alternatives(table: pd.DataFrame) -> Iterator[str]:

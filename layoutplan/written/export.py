@@ -16,7 +16,8 @@ from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.record import sha256
 from layoutplan.outputs.registry import RECORD
 from layoutplan.outputs.write import write_together
-from layoutplan.written.read import RECORD_NAME, TABLES_NAME, misfits, read_plan_record
+from layoutplan.store.record import RECORD_NAME, TABLES_NAME, read_plan_record
+from layoutplan.written.read import misfits
 from layoutplan.written.stored import Stored, stored_plan
 
 _OPTION = "option --to"

@@ -11,10 +11,11 @@ from layoutplan.electrical import (
     LONG_DURATION_VOLTAGE,
     LONG_DURATION_VOLTAGE_PUBLIC,
     electric_field_limit,
+    en50522_basis,
+    ieee80_basis,
     permissible_touch_voltage,
 )
 from layoutplan.errors import InputRangeError
-from layoutplan.exposure.limits import en50522_basis, ieee80_basis
 from layoutplan.line.geodesy import FloatArray
 
 _SHOWN = {"V": 1.0, "mA": 1e-3}  # units of the table in SI

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from fnmatch import fnmatch
 from pathlib import Path
@@ -20,19 +19,22 @@ from pyogrio.errors import DataLayerError, DataSourceError, FeatureError
 from layoutplan.errors import InputError, OutputError
 from layoutplan.inputs.database import check_database
 from layoutplan.inputs.geodetic import require_places
-from layoutplan.job import Job
-from layoutplan.job.given import with_given
+from layoutplan.outputs.registry import FORMATS
 from layoutplan.store import settle
+from layoutplan.store.record import (
+    RECORD_NAME,
+    STYLES_TABLE,
+    TABLES_NAME,
+    existing,
+    read_plan_record,
+    refuse_newer,
+    tables_sha256,
+)
 from layoutplan.text import clean
 from layoutplan.written.numbered import plan_numbers_in
 from layoutplan.written.sound import require_sound
 
-FORMAT_VERSION = 4  # of plan.json and the tables; raised when a reader of the earlier one would go wrong
-RECORD_NAME = "plan.json"
-TABLES_NAME = "plan.gpkg"
-# what a database file counts of its own changes and readers, opened without a change too (SQLite file format, section
-# 1.3, from memory): versions for writing and reading, change counter, the counter's and the library's version
-_COUNTERS = ((18, 20), (24, 28), (92, 100))
+_BATCH = 2048  # rows read at a time; room is taken for so many of each column, however few there are
 _UNREADABLE = (
     DataSourceError,
     DataLayerError,
@@ -43,14 +45,6 @@ _UNREADABLE = (
     RuntimeError,
     ValueError,
 )
-_SHAPE = {"settings": dict, "summary": dict, "obstacle_classes": dict, "software": dict} | dict.fromkeys(
-    ("inputs", "files", "cautions", "assumptions", "problems", "given"), list
-)
-_ENTRIES = {"files": ("file", "sha256"), "inputs": ("file", "sha256", "used_for")}
-_MOST_LEVELS = 40  # of a record; settings have some ten
-_LONGEST_NAME = 255  # bytes; what most file systems take
-_AS_WRITTEN = ("settings", "given", "obstacle_classes", "files")  # their texts are keys, or enter the plan's number
-STYLES_TABLE = "layer_styles"  # how desktop programs draw the layers; no table of the plan
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +90,7 @@ def read_plan(folder: str | Path, record_needed: bool = True) -> Written:
         tables = read_plan_tables(folder)
         return Written(None, tables, False, (f"no {RECORD_NAME} here: whether {TABLES_NAME} was changed is not known",))
     record = read_plan_record(folder)
-    _existing(folder / TABLES_NAME, "gpkg")
+    existing(folder / TABLES_NAME, "gpkg")
     others, changed = misfits(folder, record)
     number = clean(record.get("plan_number"))
     if TABLES_NAME in others:
@@ -121,8 +115,6 @@ def misfits(folder: Path, record: Mapping[str, Any]) -> tuple[dict[str, str], li
     list of str
         Files that were changed otherwise.
     """
-    from layoutplan.outputs import FORMATS
-
     wanted = _sums(record)
     patterns = [pattern for entry in FORMATS.values() for pattern in entry.files]
     others, changed = {}, []
@@ -174,11 +166,11 @@ def read_plan_tables(folder: str | Path) -> dict[str, pd.DataFrame]:
         The folder holds no plan, or one that cannot be read.
     """
     settle(folder)
-    path = _existing(Path(folder) / TABLES_NAME, "gpkg")
+    path = existing(Path(folder) / TABLES_NAME, "gpkg")
     try:
         check_database(path, views=False)
         names = [name for name in pyogrio.list_layers(path)[:, 0] if name != STYLES_TABLE]
-        tables = {str(name): _inert(pyogrio.read_dataframe(path, layer=name, use_arrow=True)) for name in names}
+        tables = {str(name): _inert(_read(path, name)) for name in names}
         for crs in {table.crs for table in tables.values() if isinstance(table, gpd.GeoDataFrame) and table.crs}:
             require_places(crs, TABLES_NAME, "Plan again")
     except (*_UNREADABLE, InputError) as err:
@@ -187,130 +179,17 @@ def read_plan_tables(folder: str | Path) -> dict[str, pd.DataFrame]:
     return tables
 
 
-def read_plan_record(folder: str | Path) -> dict[str, Any]:
-    """Read ``plan.json``: summary, settings, inputs, cautions; its texts are inert, its settings as they were written.
-
-    Parameters
-    ----------
-    folder : str or Path
-        Where ``plan.json`` is.
-
-    Raises
-    ------
-    OutputError
-        The folder holds no plan, one that cannot be read, or one of another version.
-    """
-    settle(folder)
-    refuse_newer(folder)
-    path = _existing(Path(folder) / RECORD_NAME, "json")
-    try:
-        record = json.loads(path.read_text("utf-8"))
-    except (OSError, ValueError, RecursionError) as err:
-        raise OutputError(f"'{path}': not a readable plan ({clean(err)[:200]}). Plan again into this folder.") from err
-    found = record.get("format_version") if isinstance(record, dict) else None
-    if found != FORMAT_VERSION:
-        raise OutputError(
-            f"'{path}': format_version is {repr(found)[:60]}, this program reads {FORMAT_VERSION}. "
-            "Plan again into this folder."
-        )
-    _require_shape(record, path)
-    return {key: value if key in _AS_WRITTEN else _inert_texts(value) for key, value in record.items()}
+def _read(path: Path, layer: str) -> pd.DataFrame:
+    return pyogrio.read_dataframe(path, layer=layer, use_arrow=True, batch_size=_BATCH)
 
 
 def _inert(table: pd.DataFrame) -> pd.DataFrame:
     """Texts of a table made inert, each distinct one once."""
-    for column in table.columns:
-        if table[column].dtype == object or pd.api.types.is_string_dtype(table[column].dtype):
+    for column, dtype in table.dtypes.items():
+        if dtype == "object" or pd.api.types.is_string_dtype(dtype):
             texts = table[column]
             distinct = [text for text in texts.unique() if isinstance(text, str)]
             changed = {text: inert for text in distinct if (inert := clean(text)) != text}
             if changed:
                 table[column] = texts.map(lambda text, changed=changed: changed.get(text, text), na_action="ignore")
     return table
-
-
-def _inert_texts(node: Any) -> Any:
-    if isinstance(node, dict):
-        return {clean(key): _inert_texts(value) for key, value in node.items()}
-    if isinstance(node, list):
-        return [_inert_texts(item) for item in node]
-    return clean(node) if isinstance(node, str) else node
-
-
-def _require_shape(record: Mapping[str, Any], path: Path) -> None:
-    """Refuse a record whose parts are not of the kind that every reader takes for granted."""
-    if _is_deep(record):
-        raise OutputError(f"'{path}': lists nested more than {_MOST_LEVELS} deep. Plan again into this folder.")
-    wrong = [name for name, kind in _SHAPE.items() if not isinstance(record.get(name, kind()), kind)]
-    for name in ("cautions", "assumptions", "problems", "given"):
-        if name not in wrong and not all(isinstance(text, str) for text in record.get(name, ())):
-            wrong.append(name)
-    for name, keys in _ENTRIES.items():
-        if name not in wrong and not all(_is_entry(entry, keys) for entry in record.get(name, ())):
-            wrong.append(name)
-    if wrong:
-        raise OutputError(f"'{path}': {', '.join(wrong)} is not as it was written. Plan again into this folder.")
-
-
-def _is_deep(record: Mapping[str, Any]) -> bool:
-    level: list[Any] = [record]
-    for _ in range(_MOST_LEVELS):
-        level = [part for node in level for part in (node.values() if isinstance(node, dict) else node)]
-        level = [node for node in level if isinstance(node, dict | list)]
-    return bool(level)
-
-
-def _is_entry(entry: Any, keys: Sequence[str]) -> bool:
-    """Whether an entry of the record holds the texts it should, its file name one that a file can have."""
-    texts = isinstance(entry, dict) and all(isinstance(entry.get(key), str) for key in keys)
-    return texts and all(len(part.encode("utf-8", "replace")) <= _LONGEST_NAME for part in Path(entry["file"]).parts)
-
-
-def recorded_job(record: Mapping[str, Any], **changed: Any) -> Job:
-    """Return the job of a plan out of its record, with some sections changed; what had no say in it has none again.
-
-    Raises
-    ------
-    KeyError, ValidationError
-        The record was taken apart.
-    """
-    job = Job.model_validate(dict(record["settings"]) | changed)
-    return with_given(job, record.get("given", ()))  # without it nothing counts as given: rather assumed than known
-
-
-def refuse_newer(folder: str | Path) -> None:
-    """OutputError if a newer program wrote the plan in a folder: its columns may mean other things.
-
-    A plan without a readable record is let pass, for those who need its tables only.
-    """
-    path = Path(folder) / RECORD_NAME
-    try:
-        record = json.loads(path.read_text("utf-8"))
-    except (OSError, ValueError, RecursionError):
-        return
-    found = record.get("format_version") if isinstance(record, dict) else None
-    if isinstance(found, int) and found > FORMAT_VERSION:
-        raise OutputError(
-            f"'{path}': format_version is {found}, this program reads {FORMAT_VERSION}. Install a newer layoutplan."
-        )
-
-
-def tables_sha256(path: Path) -> str:
-    """SHA-256 of a GeoPackage but for the counters in its first bytes, which desktop programs change by opening it."""
-    with path.open("rb") as file:
-        head = bytearray(file.read(100))
-        for start, end in _COUNTERS:
-            head[start:end] = bytes(len(head[start:end]))
-        digest = hashlib.sha256(head)
-        while chunk := file.read(1 << 20):
-            digest.update(chunk)
-    return digest.hexdigest()
-
-
-def _existing(path: Path, name: str) -> Path:
-    if not path.is_file():
-        raise OutputError(
-            f"'{path.parent}': no plan here ({path.name} is missing). Run 'layoutplan plan JOB.toml --out …' first, "
-            f'with "{name}" among the job\'s output.formats.'
-        )
-    return path

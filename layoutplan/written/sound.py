@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import shapely
+from pandas.api.types import infer_dtype, is_numeric_dtype
 
 from layoutplan.errors import LayoutPlanError, OutputError
 from layoutplan.job import shipped_classes
@@ -73,16 +74,16 @@ def _columns(tables: Mapping[str, pd.DataFrame]) -> Iterator[str]:
     for name, kinds in _COLUMNS.items():
         if name not in tables:
             continue
-        table = tables[name]
+        table = pd.DataFrame(tables[name])  # whose columns are had without looking for a geometry in each
         texts, numbers = (kind.split() for kind in kinds)
         if missing := [column for column in (*texts, *numbers) if column not in table.columns]:
             yield f"layer '{name}' has no column {', '.join(missing)}"
             return
         for column in numbers:
-            if not (pd.api.types.is_numeric_dtype(table[column]) or table[column].isna().all()):
+            if not (is_numeric_dtype(table[column]) or table[column].isna().all()):
                 yield f"layer '{name}', column '{column}' holds no numbers"
         for column in texts:
-            if not all(isinstance(cell, str) for cell in table[column].dropna()):
+            if not (infer_dtype(table[column], skipna=True) == "string" or table[column].isna().all()):
                 yield f"layer '{name}', column '{column}' holds no texts"
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
@@ -19,18 +19,15 @@ from layoutplan.inputs.provenance import sha256_of
 from layoutplan.layout.model import Plan
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.planning.notes import CAUTIONS, job_assumptions
+from layoutplan.store.record import RECORD_NAME
 from layoutplan.text import clean
-from layoutplan.written.found import found_terrain
+from layoutplan.written.job import found_terrain, recorded_job
 from layoutplan.written.limits_again import odd_limits
-from layoutplan.written.read import (
-    RECORD_NAME,
-    read_plan,
-    recorded_job,
-)
+from layoutplan.written.places import loose, moved
+from layoutplan.written.read import read_plan
 from layoutplan.written.sound import taken_apart
 
 _DECIMALS = 9  # of a degree, as in the tables of a plan
-_SAME_PLACE_DEG = 2e-7  # a few centimetres at most; coordinate systems turned there and back give millimetres
 _KINDS = {"gpd.GeoDataFrame": True, "pd.DataFrame": False}
 
 
@@ -165,7 +162,7 @@ def _require_in_place(plan: Plan, number: str, folder: Path) -> str:
     The plan's number is made from its towers' and stakes' figures; the leads' are held against both.
     """
     electrodes, leads = plan.electrodes, plan.leads
-    points = (*moved(plan.towers, 0), *moved(electrodes, 0), *moved(leads, -1), *_loose(leads, electrodes, plan.towers))
+    points = (*moved(plan.towers, 0), *moved(electrodes, 0), *moved(leads, -1), *loose(leads, electrodes, plan.towers))
     away = list(dict.fromkeys(points))
     pairs = [set(zip(table["line_id"], table["tower_id"], table["role"], strict=True)) for table in (electrodes, leads)]
     away += [f"{tower} {role}" for _, tower, role in sorted(pairs[0] ^ pairs[1], key=str)]
@@ -185,31 +182,3 @@ def _require_in_place(plan: Plan, number: str, folder: Path) -> str:
         "plan.gpkg was changed after the plan was written; towers, stakes and leads lie where they lay, but whether "
         "their other figures are those of the plan is not known"
     )
-
-
-def _loose(leads: gpd.GeoDataFrame, electrodes: pd.DataFrame, towers: pd.DataFrame) -> Iterator[str]:
-    """Names of leads that do not begin at their tower, or whose end is not their stake's."""
-    keys = ["line_id", "tower_id"]
-    for table, vertex, on in ((towers, 0, keys), (electrodes, -1, [*keys, "role"])):
-        there = leads[[*keys, "role"]].merge(table[[*on, "lon", "lat"]].drop_duplicates(on), on=on, how="left")
-        ends = leads.assign(lon=there["lon"].to_numpy(), lat=there["lat"].to_numpy())
-        yield from moved(ends.set_geometry(shapely.get_point(ends.geometry.to_numpy(), vertex)), 0)
-
-
-def moved(table: pd.DataFrame, vertex: int) -> Iterator[str]:
-    """Names of points, or of lines by their first or last vertex, that are not at the row's ``lon`` and ``lat``.
-
-    Parameters
-    ----------
-    table : GeoDataFrame
-        Towers, electrodes or leads, in degrees.
-    vertex : int
-        0 for points and first vertices, -1 for last ones.
-    """
-    shapes = table.geometry.to_numpy()
-    ends = shapes if vertex == 0 else shapely.get_point(shapes, vertex)
-    away = np.stack((shapely.get_x(ends) - table["lon"].to_numpy(float), shapely.get_y(ends) - table["lat"]), axis=1)
-    away[:, 0] -= 360.0 * np.round(np.nan_to_num(away[:, 0]) / 360.0)
-    roles = table["role"] if "role" in table else [""] * len(table)
-    for row in np.flatnonzero(~(np.abs(away) < _SAME_PLACE_DEG).all(axis=1)).tolist():
-        yield f"{table['tower_id'].iloc[row]} {roles[row]}".strip()

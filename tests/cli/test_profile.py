@@ -251,5 +251,5 @@ def test_settings_of_the_users_own_do_not_show(job, drawn, tmp_path, monkeypatch
 
 def test_the_drawing_library_is_loaded_for_this_command_only():
     code = "import sys, layoutplan.cli.profile, layoutplan.profiles.profile, layoutplan.planning.pipeline, "
-    code += "layoutplan.outputs; sys.exit('matplotlib' in sys.modules)"
+    code += "layoutplan.outputs.write; sys.exit('matplotlib' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], capture_output=True, check=False).returncode == 0

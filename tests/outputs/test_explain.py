@@ -8,7 +8,8 @@ import pytest
 
 from layoutplan.errors import OutputError
 from layoutplan.outputs.gpkg import write_gpkg
-from layoutplan.reports.explain import explain_tower
+from layoutplan.reports.explain import TERM_WORDS, explain_tower
+from layoutplan.siting.judge import TERMS
 from layoutplan.text import three_figures
 from layoutplan.written import read as reading
 
@@ -101,6 +102,10 @@ def test_no_layout_has_no_bias(folder) -> None:
 )  # fmt: skip
 def test_numbers(value, shown) -> None:
     assert three_figures(value) == shown
+
+
+def test_every_term_of_the_score_has_words_in_its_place() -> None:
+    assert tuple(TERM_WORDS) == TERMS
 
 
 def test_plan_of_an_earlier_version(folder, monkeypatch) -> None:

@@ -59,7 +59,7 @@ def test_a_plan_opened_again_has_the_number_in_its_record(sample_folder, tmp_pat
     import layoutplan
     from layoutplan.checking.reopen import reopen
     from layoutplan.inputs.model import InputFile
-    from layoutplan.written.read import read_plan_record
+    from layoutplan.store.record import read_plan_record
 
     job = layoutplan.load_job(sample_folder / "job.toml")
     terrain = job.terrain.model_copy(update={"files": (sample_folder / "dem.tif",)})

@@ -9,7 +9,7 @@ from layoutplan.layout.rules import STATUSES
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.record import short_names, write_record
 from layoutplan.outputs.words import STATUS_MEANING
-from layoutplan.written.read import FORMAT_VERSION, read_plan_record
+from layoutplan.store.record import FORMAT_VERSION, read_plan_record
 
 
 def test_contents(plan, tmp_path) -> None:

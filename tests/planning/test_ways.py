@@ -7,9 +7,10 @@ import pandas as pd
 import pytest
 
 from layoutplan import load_job
-from layoutplan.planning.on_foot import on_foot, way_lines
+from layoutplan.planning.on_foot import on_foot
 from layoutplan.planning.pipeline import plan
 from layoutplan.planning.ways import NO_ROADS, SWITCHED_OFF
+from layoutplan.reports.explain import way_lines
 
 KEYS = ["line_id", "tower_id", "role"]
 

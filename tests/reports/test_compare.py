@@ -14,7 +14,8 @@ from layoutplan.errors import OutputError
 from layoutplan.planning.pipeline import plan
 from layoutplan.reports.compare import compare_plans
 from layoutplan.reports.compare_records import NOT_THERE
-from layoutplan.written.read import read_plan_record, read_plan_tables
+from layoutplan.store.record import read_plan_record
+from layoutplan.written.read import read_plan_tables
 
 GEOD = Geod(ellps="WGS84")
 STAKE = ["line_id", "tower_id", "role"]

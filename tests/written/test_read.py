@@ -5,7 +5,8 @@ import json
 import pytest
 
 from layoutplan.errors import OutputError
-from layoutplan.written.read import FORMAT_VERSION, read_plan_record, read_plan_tables
+from layoutplan.store.record import FORMAT_VERSION, read_plan_record
+from layoutplan.written.read import read_plan_tables
 
 
 @pytest.mark.parametrize("read", [read_plan_tables, read_plan_record])

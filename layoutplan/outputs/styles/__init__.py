@@ -19,7 +19,7 @@ from layoutplan.outputs.styles.looks import Style
 from layoutplan.outputs.styles.qml import qml_text
 from layoutplan.outputs.styles.sld import sld_text
 from layoutplan.outputs.titles import column_title
-from layoutplan.written.read import STYLES_TABLE
+from layoutplan.store.record import STYLES_TABLE
 
 __all__ = ["NO_CLOCK", "add_styles"]
 

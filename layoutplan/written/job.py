@@ -1,4 +1,4 @@
-"""The elevation model of a written plan found again: by where it lay beside the plan, and by its fingerprint."""
+"""The job of a written plan out of its record, and its elevation model found again: by its place and fingerprint."""
 
 from __future__ import annotations
 
@@ -8,8 +8,21 @@ from typing import Any
 
 from layoutplan.errors import InputError
 from layoutplan.inputs.provenance import sha256_of
-from layoutplan.job import load_terrain
+from layoutplan.job import Job, load_terrain
+from layoutplan.job.given import with_given
 from layoutplan.job.terrain import Terrain
+
+
+def recorded_job(record: Mapping[str, Any], **changed: Any) -> Job:
+    """Return the job of a plan out of its record, with some sections changed; what had no say in it has none again.
+
+    Raises
+    ------
+    KeyError, ValidationError
+        The record was taken apart.
+    """
+    job = Job.model_validate(dict(record["settings"]) | changed)
+    return with_given(job, record.get("given", ()))  # without it nothing counts as given: rather assumed than known
 
 
 def found_terrain(
