@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 from shapely import STRtree
 
-from layoutplan.access.ground import RIVER, TRACK, Ground
+from layoutplan.access.ground import Ground
 from layoutplan.access.lattice import BoolArray, Geometries, IntArray
 from layoutplan.access.placed import Placed
 
@@ -33,7 +33,7 @@ def is_ford(ground: Ground, roads: Placed, road: IntArray, blocked: IntArray, pi
     -------
     ndarray of bool, one for each piece
     """
-    ford = (ground.road_class[road] == TRACK) & (ground.feature_class[blocked] == RIVER)
+    ford = ground.is_track[road] & ground.fordable[blocked]
     bridges = roads.shape[ground.bridge[roads.row] >= 0]
     ford[STRtree(bridges).query(pieces, predicate="dwithin", distance=_JOINED_M)[0]] = False
     return ford

@@ -10,13 +10,13 @@ from layoutplan.access.ground import FENCE, NO_ENTRY
 from layoutplan.access.lattice import IntArray
 from layoutplan.access.placed import Placed, bodies, placed
 from layoutplan.access.walks import met
+from layoutplan.job.classes import ROADS
 from layoutplan.line.geodesy import FloatArray
 
 STEEP = "ground too steep to walk"
 LOCKED_GATE = "a locked or private gate"
 OUT_OF_BOUNDS = "ground outside the permitted land"
 _TOUCH_M = 1e-3  # a barrier met at its very end is met, too
-_ROADS = ("main_road", "minor_road", "track_path")
 
 
 def crossed(window: Window, line: shapely.LineString) -> tuple[str, ...]:
@@ -43,7 +43,7 @@ def crossed(window: Window, line: shapely.LineString) -> tuple[str, ...]:
     seen = seen.where(near)  # bodies are dear
     body = Placed(seen.row, bodies(seen.shape, width_m[seen.row], 0.0))
     row, first_m = _in_order(body, line)
-    at_road = np.isin(window.ground.feature_class[row], _ROADS) & (first_m <= window.cell_m)
+    at_road = np.isin(window.ground.feature_class[row], list(ROADS)) & (first_m <= window.cell_m)
     return _names(window, row[~at_road])
 
 

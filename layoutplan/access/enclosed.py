@@ -10,6 +10,8 @@ from scipy.sparse.csgraph import connected_components
 from shapely import STRtree
 
 from layoutplan.job.access import NO_STOPPING, OPEN
+from layoutplan.job.class_model import Road
+from layoutplan.job.classes import ROADS
 
 _JOINED_DEG = 1e-6  # about a decimetre: ends of roads that are drawn to meet
 _SHORT_M = 2000.0  # a net of open roads longer than this is taken to lead somewhere (judgement)
@@ -44,7 +46,8 @@ def enclosed(
     links = coo_array((np.ones(int(both.sum())), (one[both], other[both])), shape=(count, count))
     number, net = connected_components(links, directed=False)
     length_m = np.bincount(net, np.where(is_open, _lengths_m(roads), 0.0), minlength=number)
-    has_main = np.bincount(net, is_open & (road_class == "main_road"), minlength=number) > 0
+    is_main = np.array([ROADS.get(name) == Road.MAIN for name in road_class], dtype=bool)
+    has_main = np.bincount(net, is_open & is_main, minlength=number) > 0
     shut = is_open[one] != is_open[other]
     hangs = np.bincount(net[np.where(is_open[one], one, other)[shut]], minlength=number) > 0
     return np.asarray(is_open & (hangs & ~has_main & (length_m <= _SHORT_M))[net])

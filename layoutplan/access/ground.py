@@ -13,21 +13,15 @@ from shapely import STRtree
 from layoutplan.access.lattice import BoolArray, Geometries, IntArray
 from layoutplan.access.sharing import tracks_asked_for
 from layoutplan.job.access import NO_STOPPING, Access
-from layoutplan.job.classes import PERMITTED, ObstacleClass, overhead_lines
+from layoutplan.job.class_model import ObstacleClass, Road, Role
+from layoutplan.job.classes import PERMITTED, ROADS, the
 from layoutplan.line.geodesy import FloatArray
 
 ROAD_COLUMNS = ("name", "road_class", "vehicle", "bridge", "width_m", "geometry")
-NO_ENTRY, FENCE, TRACK = "no_entry", "fence_wall", "track_path"
-BRIDGE, RIVER = "bridge_overhead", "river_canal"
+NO_ENTRY, FENCE, BRIDGE = the(Role.SHUT), the(Role.FENCE), the(Role.BRIDGE)
 YES, PERMIT, NO = 0, 1, 2
 LOCKED = "locked"
 _NO_STOP = ("no", "private path", NO_STOPPING)
-# what a walker does not meet underfoot
-_UNSEEN = (
-    *("woodland", "crops", "permitted_land", "underground_cable", "pipeline"),
-    *("tunnel_culvert", "contact_line", "aerialway", "bridge_overhead"),
-    *overhead_lines(),
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,11 +38,12 @@ class Ground:
     feature_class, label : ndarray of str, shape (n,)
     factor : ndarray, shape (n,)
         Multiple of the time that open ground takes, infinite where blocked.
-    ask, listed : ndarray of bool, shape (n,)
-        Whether walking there needs a permission; whether a crossing is worth a word.
+    ask, listed, fordable : ndarray of bool, shape (n,)
+        Whether walking there needs a permission; whether a crossing is worth a word; whether tracks ford it.
     width_m : ndarray, shape (n,)
         Full width of features mapped as lines or points. [m]
     road_class, road_name : ndarray of str, shape (r,)
+    is_track : ndarray of bool, shape (r,)
     may_stop : ndarray of int, shape (r,)
         ``YES``, ``PERMIT`` or ``NO`` for the job's vehicle.
     track : ndarray of int, shape (r,)
@@ -75,8 +70,10 @@ class Ground:
     factor: FloatArray
     ask: BoolArray
     listed: BoolArray
+    fordable: BoolArray
     width_m: FloatArray
     road_class: NDArray[np.object_]
+    is_track: BoolArray
     road_name: NDArray[np.object_]
     may_stop: IntArray
     track: IntArray
@@ -128,7 +125,7 @@ def build_ground(
     label_of = np.array([classes[one].label for one in kind], dtype=object)
     shapes, road_shapes = features.geometry.to_numpy(), roads.geometry.to_numpy()
     gate_shapes = np.empty(0, dtype=object) if gates is None else gates.geometry.to_numpy()
-    factors = settings.factors
+    factors = settings.factors(classes)
     road_class = roads["road_class"].to_numpy(dtype=object)
     vehicle = roads["vehicle"].to_numpy(dtype=object)
     usual_m = np.array([classes[one].width_m for one in road_class], dtype=float)
@@ -145,10 +142,12 @@ def build_ground(
         feature_class=kind,
         label=np.where(name == "", label_of, label_of + " " + name) if len(kind) else label_of,
         factor=np.array([factors[one] for one in kind], dtype=float),
-        ask=np.isin(kind, settings.ask),
-        listed=~np.isin(kind, _UNSEEN),
+        ask=np.isin(kind, settings.asked(classes)),
+        listed=np.array([classes[one].on_foot.noticed for one in kind], dtype=bool),
+        fordable=np.array([classes[one].on_foot.fordable for one in kind], dtype=bool),
         width_m=features["width_m"].to_numpy(dtype=float),
         road_class=road_class,
+        is_track=np.array([ROADS.get(one) == Road.TRACK for one in road_class], dtype=bool),
         road_name=roads["name"].to_numpy(dtype=object),
         may_stop=may_stop,
         track=tracks_asked_for(road_shapes, roads["name"].to_numpy(dtype=object), may_stop == PERMIT),

@@ -10,7 +10,10 @@ from shapely import STRtree
 
 from layoutplan.access.enclosed import enclosed
 from layoutplan.access.ground import BRIDGE
+from layoutplan.job.class_model import Role
+from layoutplan.job.classes import the
 
+GATE = the(Role.GATE)
 _ON_THE_ROAD_DEG = 1e-5  # about a metre: gates of other sources than the roads need not lie on their corners
 
 
@@ -33,7 +36,7 @@ def roads_and_gates(features: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, gpd.G
         Points where fences and walls can be passed.
     """
     shape = features.geometry.to_numpy()
-    is_gate = (features["obstacle_class"] == "gate").to_numpy()
+    is_gate = (features["obstacle_class"] == GATE).to_numpy()
     gates = features.loc[is_gate & (shapely.get_dimensions(shape) < 2), ["vehicle", "geometry"]]
     is_road = (features["road_class"] != "").to_numpy() & (shapely.get_dimensions(shape) == 1)
     roads = features.loc[is_road, ["name", "road_class", "vehicle", "width_m", "geometry"]].reset_index(drop=True)

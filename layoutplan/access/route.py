@@ -12,10 +12,12 @@ from layoutplan.access.crossings import barring, crossed, to_ask
 from layoutplan.access.lattice import IntArray
 from layoutplan.access.verdicts import NOT_ON_FOOT, PERMISSION, REACHABLE
 from layoutplan.access.walks import Walks, connectors, last_steps_s, met, places_around, search
+from layoutplan.job.class_model import Road
+from layoutplan.job.classes import ROADS
 from layoutplan.line.geodesy import FloatArray
 
 _STRAIGHT_M = 1e-6
-_UNNAMED = {"main_road": "a main road", "minor_road": "a minor road", "track_path": "a track"}
+_UNNAMED = {Road.MAIN: "a main road", Road.MINOR: "a minor road", Road.TRACK: "a track"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,4 +158,4 @@ def _edge(window: Window) -> IntArray:
 
 
 def _label(window: Window, road: int) -> str:
-    return _UNNAMED[str(window.ground.road_class[road])]
+    return _UNNAMED[ROADS[window.ground.road_class[road]]]

@@ -14,14 +14,14 @@ import shapely
 from numpy.typing import NDArray
 
 from layoutplan.inputs.geodetic import FloatArray, Geometries, metres_per_degree
-from layoutplan.job.classes import PERMITTED, overhead_lines
+from layoutplan.job.classes import named
 
 CELL_DEG = 0.0005  # some 50 m: fine enough for a question asked within hundreds of metres
 _CELLS_ROUND = 2.0**22  # more than there are cells along a parallel, counted on beyond 180° too
 _CHUNK = 1_000_000  # points thinned together, so that memory stays flat
 LOCAL_M = 1000.0  # diagonal of the bounding box of the largest thing that counts (judgement)
 # kept whole where all else is cut, or drawn by the project and not by a surveyor of the land
-SHOWS_NOTHING = overhead_lines() | {"underground_cable", "pipeline", "protected_area", "no_entry", PERMITTED}
+SHOWS_NOTHING = frozenset(named(lambda row: not row.tells.reach))
 
 
 def is_local(geometry: Geometries) -> NDArray[np.bool_]:

@@ -6,6 +6,8 @@ from collections.abc import Iterable, Sequence
 from types import MappingProxyType
 from typing import NamedTuple
 
+from layoutplan.job.classes import shipped_classes
+
 REACH, BUILDINGS, LAND_COVER, SEA = "reach", "buildings", "land_cover", "sea"
 NO_MAP, OUTSIDE_POLYGON, OUTSIDE_BOX, FEW_FEATURES = "no_map", "outside_polygon", "outside_box", "few_features"
 NO_LAND_COVER, BARE_STREETS, UNCLEAR_SHORE = "no_land_cover", "bare_streets", "unclear_shore"
@@ -33,7 +35,9 @@ GAPS = MappingProxyType(
     }
 )
 # classes of the areas that the plan draws where the map is silent, and why it is
-SILENT_CLASSES = MappingProxyType({"houses_unmapped": BARE_STREETS, "shore_unmapped": UNCLEAR_SHORE})
+SILENT_CLASSES = MappingProxyType(
+    {name: row.tells.silence for name, row in shipped_classes().items() if row.tells.silence}
+)
 AREA_THEMES = frozenset(GAPS[cause].theme for cause in SILENT_CLASSES.values())
 
 

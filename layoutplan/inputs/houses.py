@@ -15,8 +15,9 @@ from shapely import STRtree
 from layoutplan.inputs.geodetic import FloatArray, Geometries
 from layoutplan.inputs.mercator import from_mercator, mercator, scale_at
 from layoutplan.inputs.signs import ADDRESS, DRIVE, PLACE, ROAD, STREET, Signs
+from layoutplan.job.classes import named
 
-HOUSE_CLASSES = frozenset({"building", "garden_residential"})
+HOUSE_CLASSES = frozenset(named(lambda row: row.tells.houses))
 # all of it is judgement
 WITHIN_M = {STREET: 60.0, ROAD: 60.0, DRIVE: 60.0, ADDRESS: 60.0, PLACE: 200.0}  # a house so near answers for the sign
 DOUBT_M = {

@@ -25,12 +25,14 @@ from layoutplan.inputs.vector import VectorLayer, open_vector, require_column
 from layoutplan.inputs.vector_table import VectorTable, read_vector
 from layoutplan.inputs.words import counted, listed
 from layoutplan.job import Job
+from layoutplan.job.class_model import Role
+from layoutplan.job.classes import the
 from layoutplan.job.land import Land
 from layoutplan.text import clean
 
 LAND_COLUMNS = ("parcel", "owner_ref", "permission", "state", "note", "source", "geometry")
 GRANTED, TO_ASK, REFUSED = "granted", "permission needed", "no entry"
-_CLASS_OF = {TO_ASK: "land_unsettled", REFUSED: "no_entry"}
+_CLASS_OF = {TO_ASK: the(Role.UNSETTLED), REFUSED: the(Role.SHUT)}
 _PERMISSIONS = ("granted", "asked", "refused", "unknown")
 _OVERLAP = 0.01  # share of the smaller parcel; less is the map's inaccuracy (judgement)
 Texts = NDArray[np.object_]

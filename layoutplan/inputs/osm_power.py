@@ -8,6 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from layoutplan.job.class_model import Role
+from layoutplan.job.classes import the
+
+LINE, DISTRIBUTION, LOW_VOLTAGE = the(Role.LINE), the(Role.DISTRIBUTION), the(Role.LOW_VOLTAGE)
 LOW_V, MEDIUM_V = 1_000.0, 36_000.0
 _LEAST_V = 100.0  # nothing hangs at less: such a tag gives kilovolts (judgement)
 _TRACTION_DC_V = 3_600.0  # EN 50163: 3 kV systems reach this; a higher direct voltage is for transmission
@@ -27,21 +31,20 @@ def overhead_class(name: str, tags: Mapping[str, str]) -> str:
     Parameters
     ----------
     name : str
-        Class that its main tag names: ``power_line``, ``distribution_line``, or ``underground_cable`` of a cable that
-        hangs.
+        Class that its main tag names: that of transmission or distribution lines, or of cables for one that hangs.
     tags : mapping
     """
     if not _is_power(tags):
-        return "low_voltage_line"  # a telephone line
+        return LOW_VOLTAGE  # a telephone line
     highest_v, hertz = max(numbers(tags, "voltage"), default=0.0), numbers(tags, "frequency")
     if _is_traction(hertz, highest_v):
-        return "traction_line"
-    if name == "power_line":
+        return the(Role.TRACTION)
+    if name == LINE:
         # a main line of 400 V has its kilovolts given for volts
-        return "distribution_line" if LOW_V < highest_v <= MEDIUM_V else name
+        return DISTRIBUTION if LOW_V < highest_v <= MEDIUM_V else name
     if highest_v > MEDIUM_V:
-        return "power_line"
-    return "low_voltage_line" if _LEAST_V <= highest_v <= LOW_V else "distribution_line"
+        return LINE
+    return LOW_VOLTAGE if _LEAST_V <= highest_v <= LOW_V else DISTRIBUTION
 
 
 def _is_power(tags: Mapping[str, str]) -> bool:

@@ -34,21 +34,11 @@ from layoutplan.inputs.osm_ways import (
 )
 from layoutplan.job import ObstacleClass, shipped_classes
 from layoutplan.job.access import PERMIT, PRIVATE_PATH
-from layoutplan.job.classes import overhead_lines
+from layoutplan.job.class_model import Role
 
 POINT_WIDTH_M = 2.0  # of a thing mapped as a point (judgement)
 LANE_WIDTH_M = 3.5  # common lane width (judgement)
 _PLAUSIBLE_WIDTH_M = (0.1, 300.0)
-_ON_THE_LEVEL = frozenset(
-    {"main_road", "minor_road", "track_path", "railway", "contact_line", "river_canal", "stream_ditch"}
-)
-_BURIED = frozenset({"underground_cable", "pipeline"})
-_REMAINS = _BURIED | {"building", "quarry"}
-_CLASSES_WITH_PREFIX = {
-    "disused:": _REMAINS | overhead_lines() | {"railway", "aerialway"},
-    "abandoned:": _REMAINS,
-    "construction:": _BURIED | overhead_lines(),
-}
 _NOT_BELOW = frozenset({"no", "building_passage", "avalanche_protector"})
 _NOT_ABOVE = frozenset({"no", "boardwalk", "low_water_crossing"})
 _UNDERGROUND = frozenset({"underground", "underwater"})
@@ -106,7 +96,7 @@ class TagRules:
 
     def _add(self, tag: str, name: str, width_m: float) -> None:
         key, _, value = tag.partition("=")
-        for prefix in ("", *(prefix for prefix, names in _CLASSES_WITH_PREFIX.items() if name in names)):
+        for prefix in ("", *(f"{state}:" for state in self._classes[name].tagged.still_there)):
             self._rules.setdefault(prefix + key, {}).setdefault(value, []).append((name, width_m))
 
     @property
@@ -131,9 +121,8 @@ class TagRules:
                     before = found.get(match.obstacle_class)
                     if before is None or before.width_m < match.width_m:
                         found[match.obstacle_class] = match
-        if "railway" not in found:  # fences are electrified, too
-            found.pop("contact_line", None)
-        return tuple(found[name] for name in self._classes if name in found)
+        alone = {name for name in found if (other := self._classes[name].tagged.only_with) and other not in found}
+        return tuple(found[name] for name in self._classes if name in found and name not in alone)
 
     def _named(self, key: str, value: str) -> list[tuple[str, float]]:
         by_value = self._rules[key]
@@ -155,19 +144,18 @@ class TagRules:
 
     def _on_the_ground(self, name: str, width_m: float, tags: Mapping[str, str]) -> tuple[str, float]:
         """Return the class that a thing has on the ground, and its usual width there."""
-        if name in _ON_THE_LEVEL:
-            if tags.get("bridge", "no") not in _NOT_ABOVE:
-                return "bridge_overhead", width_m
-            if is_below(tags):
-                return "tunnel_culvert", max(width_m, self._classes["tunnel_culvert"].width_m)
-        hangs = name in overhead_lines()
-        if hangs and is_below(tags):
-            return "underground_cable", self._classes["underground_cable"].width_m
-        if hangs or (name == "underground_cable" and tags.get("location") == "overhead"):
+        row = self._classes[name]
+        tagged, hangs = row.tagged, row.overhead_line
+        if tagged.on_bridge and tags.get("bridge", "no") not in _NOT_ABOVE:
+            return tagged.on_bridge, width_m
+        if tagged.below and is_below(tags):
+            there_m = self._classes[tagged.below].width_m
+            return tagged.below, there_m if hangs else max(width_m, there_m)
+        if hangs or (row.role == Role.CABLE and tags.get("location") == "overhead"):
             found = overhead_class(name, tags)
             return found, width_m if found == name else self._classes[found].width_m
-        if name == "substation_plant" and tags.get("location") in _ROOF:
-            return "building", width_m
+        if tagged.on_roof and tags.get("location") in _ROOF:
+            return tagged.on_roof, width_m
         return name, width_m
 
 
@@ -266,5 +254,5 @@ def _lanes_width(tags: Mapping[str, str]) -> float:
 
 def _default_width(row: ObstacleClass, tag_width_m: float) -> float:
     """Return the tag's own width, or the job's where the job changes the class's width."""
-    changed = row.width_m != shipped_classes()[row.name].width_m
+    changed = row.width_m != shipped_classes().get(row.name, row).width_m
     return row.width_m if changed and tag_width_m > 0 else tag_width_m

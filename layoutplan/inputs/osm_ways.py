@@ -16,9 +16,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from layoutplan.job.access import CLOSED, NO_STOPPING, OPEN, PERMIT, PRIVATE_PATH
+from layoutplan.job.class_model import Role
+from layoutplan.job.classes import ROADS, the
 
-ROAD_CLASSES = frozenset({"main_road", "minor_road", "track_path"})
-GATE, BRIDGE = "gate", "bridge_overhead"
+ROAD_CLASSES = frozenset(ROADS)
+GATE, BRIDGE = the(Role.GATE), the(Role.BRIDGE)
 LOCKED = "locked"
 _KEYS = ("motorcar", "motor_vehicle", "vehicle", "access")  # the more special one counts
 _BY_NAME = ("motorcar", "motor_vehicle")

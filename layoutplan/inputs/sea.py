@@ -19,13 +19,15 @@ from numpy.typing import NDArray
 from shapely import STRtree
 
 from layoutplan.inputs.geodetic import FloatArray, Geometries
+from layoutplan.job.class_model import Role
+from layoutplan.job.classes import the
 
 _SAME_DEG = 1e-8  # a millimetre: an edge this near to a coastline is part of it
 _MEETS_DEG = 1e-7  # a centimetre: OpenStreetMap counts in these
 _TO_EDGE_DEG = 0.005  # some 500 m: an end so near to where the extract ends was cut there (judgement)
 _FAR_DEG = 0.05  # some 5 km: no line stands so far out, so ground without a coastline so near is land (judgement)
 LAND, WATER, UNCLEAR = 0, 1, 2
-SEA_CLASS = "standing_water"
+SEA_CLASS = the(Role.SEA)
 
 
 @dataclass(frozen=True, slots=True)

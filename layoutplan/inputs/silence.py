@@ -12,7 +12,7 @@ from shapely import Polygon
 
 from layoutplan.inputs.corridor import Corridor
 from layoutplan.inputs.features import make_features
-from layoutplan.inputs.gaps import BUILDINGS, SEA
+from layoutplan.inputs.gaps import BARE_STREETS, BUILDINGS, SEA, SILENT_CLASSES, UNCLEAR_SHORE
 from layoutplan.inputs.geodetic import FloatArray, Geometries
 from layoutplan.inputs.houses import HOUSE_CLASSES, unmapped_houses
 from layoutplan.inputs.map_layer import MapLayer
@@ -20,10 +20,13 @@ from layoutplan.inputs.sea import SEA_CLASS, sea
 from layoutplan.inputs.signs import STREET, Signs
 from layoutplan.inputs.words import counted
 from layoutplan.job import Job
+from layoutplan.job.class_model import Road, Role
+from layoutplan.job.classes import ROADS, the
 
-_HOUSES, _SHORE = "houses_unmapped", "shore_unmapped"
+_CLASS_FOR = {cause: name for name, cause in SILENT_CLASSES.items()}
+_BUILDING = the(Role.BUILDING)
 _COAST_M = 2.0  # full width of a coastline where it makes no area (judgement)
-_ROADS = ("main_road", "minor_road")
+_LINED = [name for name, road in ROADS.items() if road != Road.TRACK]  # with houses
 _SOURCE = "what the map's layers lack"
 
 
@@ -74,10 +77,10 @@ def find_silence(
     kind = features["obstacle_class"]
     shapes = features.geometry.to_numpy()
     houses = np.asarray(shapes[kind.isin(HOUSE_CLASSES)], dtype=object)
-    roads = np.asarray(shapes[kind.isin(_ROADS) & (shapely.get_dimensions(shapes) == 1)], dtype=object)
+    roads = np.asarray(shapes[kind.isin(_LINED) & (shapely.get_dimensions(shapes) == 1)], dtype=object)
     assumed = []
     signs = [layer.signs for layer in layers]
-    if layers and not _gives(job, "building"):
+    if layers and not _gives(job, _BUILDING):
         assumed.append(
             "no layer of the job holds buildings: about its roads houses count as not mapped; those away from roads "
             "are taken not to be there"
@@ -87,7 +90,7 @@ def find_silence(
                   np.concatenate([np.empty(0, dtype=np.int64), *(one.kind for one in signs)]))  # fmt: skip
     reach_m = 2 * job.rules.reach_m  # as far as a longer reel is looked into
     bare = unmapped_houses(shown, houses, towers_lonlat, reach_m, vouched[BUILDINGS])
-    tables = [_table(_HOUSES, bare, "houses not mapped", "")]
+    tables = [_table(_CLASS_FOR[BARE_STREETS], bare, "houses not mapped", "")]
     coast, said = _shore([layer.coastlines for layer in layers], corridor, extents, vouched[SEA])
     cover = np.concatenate([np.empty((0, 2)), *(layer.signs.cover for layer in layers)])
     return Silence([*tables, *coast], cover, tuple(said), tuple(assumed))
@@ -114,7 +117,7 @@ def _shore(
     tables = [
         _table(SEA_CLASS, found.water, "sea", "sea"),
         _table(SEA_CLASS, beside, "coastline", "coastline"),
-        _table(_SHORE, unclear, "land or sea", ""),
+        _table(_CLASS_FOR[UNCLEAR_SHORE], unclear, "land or sea", ""),
     ]
     if len(unclear) == 0:
         return tables, []

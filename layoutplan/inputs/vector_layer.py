@@ -25,9 +25,12 @@ from layoutplan.inputs.vector_table import VectorTable, read_vector
 from layoutplan.inputs.words import counted, listed
 from layoutplan.job import Layer, ObstacleClass
 from layoutplan.job.access import OPEN, PERMIT
+from layoutplan.job.class_model import Road
+from layoutplan.job.classes import ROADS, named
 
 Texts = NDArray[np.object_]
-COVER_CLASSES = ("river_canal", "stream_ditch", "standing_water", "wetland", "woodland", "crops", "quarry", "yard")
+COVER_CLASSES = named(lambda row: row.tells.land_cover)
+_UNTAGGED_OPEN = [name for name, road in ROADS.items() if road != Road.TRACK]
 _COLUMNS = ("class_column", "name_column", "width_column", "vehicle_column")
 
 
@@ -154,7 +157,7 @@ def _vehicle(layer: Layer, table: VectorTable, kind: Texts) -> Texts:
     """Tell of roads and gates whether a vehicle may be there; where no column says it, only roads are open."""
     road = _road_classes(layer, kind)
     if layer.vehicle_column is None:
-        silent = np.where(np.isin(road, ["main_road", "minor_road"]), OPEN, PERMIT)
+        silent = np.where(np.isin(road, _UNTAGGED_OPEN), OPEN, PERMIT)
     else:
         text, code = _distinct(table.columns[layer.vehicle_column])
         silent = np.array([vehicle_said(value) for value in text], dtype=object)[code]

@@ -6,63 +6,39 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Annotated, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
-from layoutplan.job.classes import shipped_classes
+from layoutplan.job.class_model import Effort, ObstacleClass, OnFoot, Road, Role
+from layoutplan.job.classes import ROADS, named, shipped_classes
 from layoutplan.job.section import NonNegative, Positive, Section
 
 Vehicle = Literal["car", "four_wheel_drive", "tracked"]
-RoadClass = Literal["main_road", "minor_road", "track_path"]
-Factor = Annotated[float, Field(ge=1, le=100)]
 # what a road is to a vehicle, in the map's ``vehicle`` column and in that of the job's layers
 OPEN, PERMIT, CLOSED, PRIVATE_PATH, NO_STOPPING = "yes", "permit", "no", "private path", "no stopping"
 SECOND_WINDOW_M = 700.0
-BLOCKED: Literal["blocked"] = "blocked"
 
-# All of it is judgement. A path or footway is a track_path as well: the road table says by `vehicle = "no"` that
-# nobody can drive there.
+
+def _road(name: str) -> str:
+    if name not in ROADS:
+        raise ValueError(f"no class of roads is called '{name}'; known: {', '.join(ROADS)}")
+    return name
+
+
+RoadClass = Annotated[str, AfterValidator(_road)]
+# All of it is judgement. A path or footway is a track as well: the road table says by `vehicle = "no"` that nobody can
+# drive there.
+_ROADS_OF: Mapping[Vehicle, tuple[Road, ...]] = MappingProxyType(
+    {
+        "car": (Road.MINOR,),
+        "four_wheel_drive": (Road.MINOR, Road.TRACK),
+        "tracked": (Road.MINOR, Road.TRACK),
+    }
+)
 ROADS_BY_VEHICLE: Mapping[Vehicle, tuple[RoadClass, ...]] = MappingProxyType(
-    {
-        "car": ("minor_road",),
-        "four_wheel_drive": ("minor_road", "track_path"),
-        "tracked": ("minor_road", "track_path"),
-    }
+    {vehicle: tuple(name for name, road in ROADS.items() if road in roads) for vehicle, roads in _ROADS_OF.items()}
 )
-# Multiples of the time that open ground takes; a class that is not named counts as open ground. All of it is judgement.
-WALKING: Mapping[str, float | Literal["blocked"]] = MappingProxyType(
-    {
-        "main_road": BLOCKED,  # the class holds motorways
-        "railway": BLOCKED,
-        "river_canal": BLOCKED,
-        "standing_water": BLOCKED,
-        "building": BLOCKED,
-        "fence_wall": BLOCKED,
-        "cliff": BLOCKED,
-        "stream_ditch": 5.0,
-        "wetland": 3.0,
-        "woodland": 1.5,
-        "crops": 1.5,
-        "quarry": 2.0,
-        "cemetery": 2.0,
-        "military": 3.0,
-        "airfield": 3.0,
-        "substation_plant": 3.0,
-        "no_entry": 10.0,
-    }
-)
-# Nobody walks there without asking. Judgement.
-ASK = (
-    "garden_residential",
-    "yard",
-    "substation_plant",
-    "quarry",
-    "military",
-    "airfield",
-    "protected_area",
-    "cemetery",
-    "land_unsettled",
-    "no_entry",
-)
+# what is shut altogether is told last
+ASK = tuple(sorted(named(lambda row: row.on_foot.ask), key=lambda name: shipped_classes()[name].role == Role.SHUT))
 
 
 class Access(Section):
@@ -79,7 +55,7 @@ class Access(Section):
         "four_wheel_drive and tracked `minor_road` and `track_path`. Judgement.",
     )
     stop_by_agreement: tuple[RoadClass, ...] = Field(
-        ("main_road",),
+        named(lambda row: row.road == Road.MAIN),
         description="Road classes on which a stop must be agreed first; for any vehicle. Judgement.",
     )
     radius_m: Annotated[float, Field(ge=50, le=5000)] = Field(
@@ -99,7 +75,7 @@ class Access(Section):
         description="Part of `permission_detour_min` that counts for every tower that uses a track; the rest counts "
         "once for the track, however many towers use it. Judgement.",
     )
-    walking: dict[str, Factor | Literal["blocked"]] = Field(
+    walking: dict[str, Effort] = Field(
         default_factory=dict,
         description='By obstacle class: multiple of the time that open ground takes, or `"blocked"`. Judgement.',
     )
@@ -128,18 +104,18 @@ class Access(Section):
         each = min(self.permission_each_min, self.permission_detour_min)
         return 60 * (self.permission_detour_min - each), 60 * each
 
-    @property
-    def factors(self) -> dict[str, float]:
+    def factors(self, classes: Mapping[str, ObstacleClass]) -> dict[str, float]:
         """Multiple of the time that open ground takes, for every obstacle class; infinite where blocked."""
-        table: dict[str, float | Literal["blocked"]] = {**WALKING, **self.walking}
-        return {name: _number(table.get(name, 1.0)) for name in shipped_classes()}
+        own = {name: OnFoot(effort=effort) for name, effort in self.walking.items()}
+        return {name: own.get(name, row.on_foot).factor for name, row in classes.items()}
+
+    def asked(self, classes: Mapping[str, ObstacleClass]) -> tuple[str, ...]:
+        """Classes on which nobody walks without a permission: those of ``ask``, and the job's own that say so."""
+        own = (name for name, row in classes.items() if row.on_foot.ask and name not in shipped_classes())
+        return (*self.ask, *own)
 
     @property
     def windows_m(self) -> tuple[float, ...]:
         """Half sides of the surroundings to look at, one after the other. [m]."""
         steps = (self.first_window_m, max(self.first_window_m, SECOND_WINDOW_M))
         return (*(step for step in dict.fromkeys(steps) if step < self.radius_m), self.radius_m)
-
-
-def _number(factor: float | Literal["blocked"]) -> float:
-    return float("inf") if isinstance(factor, str) else factor

@@ -3,53 +3,97 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from collections import Counter
+from collections.abc import Callable, Mapping
 from functools import cache
 from importlib.resources import files
 from types import MappingProxyType
-from typing import Any, Literal
+from typing import Any
 
-Standing = Literal["no", "agree", "free"]
-Crossing = Literal["no", "agree", "care", "free"]
-PERMITTED = "permitted_land"
+from pydantic import ValidationError
+
+from layoutplan.errors import JobError
+from layoutplan.job.class_model import Crossing, ObstacleClass, Road, Role, Standing
+
+__all__ = [
+    "OUTSIDE_WORDS",
+    "PERMITTED",
+    "ROADS",
+    "Crossing",
+    "ObstacleClass",
+    "Road",
+    "Role",
+    "Standing",
+    "class_table",
+    "named",
+    "overhead_lines",
+    "shipped_classes",
+    "the",
+    "with_overrides",
+]
+
 OUTSIDE_WORDS = "land outside the permitted land"
+_FILE = "obstacle_classes.toml"
 
 
-@dataclass(frozen=True, slots=True)
-class ObstacleClass:
-    """One kind of obstacle and how far a stake and a lead keep from it.
+def class_table(text: str, where: str = _FILE) -> Mapping[str, ObstacleClass]:
+    """Read and check a class file.
 
-    ``keep_out_m`` is measured from the feature's edge and counts only where ``stake == "no"``; ``width_m`` is the full
-    width of features mapped as lines that carry no width of their own; ``owner_may_agree`` marks land
-    on which a stake is possible if the owner agrees; ``overhead_line`` marks what hangs from towers or poles;
-    ``osm_width_m`` maps ``key=value`` tags to their
-    own width; ``map_themes`` names the themes of the map without which it does not tell of the class.
+    Parameters
+    ----------
+    text : str
+        TOML: a table for each class; its keys stand at the head of the shipped file.
+    where : str
+        What messages call it.
 
-    What a planner may ask for where a tower would have no layout: ``floor_m`` is the least distance from the edge at
-    which a stake is ever proposed then (never nearer than the keep-out if it is not given), ``agreed_by`` says who has
-    to agree, ``may_cross`` whether a lead across can be asked for at all, and ``crossing_needs`` what it takes.
+    Returns
+    -------
+    mapping of str to ObstacleClass
+        In the file's order.
+
+    Raises
+    ------
+    JobError
+        The text is not TOML, a key is unknown or missing, a value out of range, a class is named that is not there,
+        a role has no class, or two.
     """
+    try:
+        tables = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as err:
+        raise JobError(f"{where}: not valid TOML: {err}. Mend that line.") from err
+    rows = {name: _row(name, table, where) for name, table in tables.items()}
+    _check_names(rows, where)
+    return MappingProxyType(rows)
 
-    name: str
-    label: str
-    stake: Standing
-    keep_out_m: float
-    lead_crossing: Crossing
-    width_m: float
-    basis: str
-    owner_may_agree: bool = False
-    overhead_line: bool = False
-    osm_width_m: Mapping[str, float] = field(default_factory=dict)
-    map_themes: tuple[str, ...] = ()
-    floor_m: float | None = None
-    agreed_by: str = "its owner"
-    may_cross: bool = True
-    crossing_needs: str = ""
 
-    def describe(self, name: str, feature_id: str) -> str:
-        """Words for a feature of the class: what it is, its name and its id."""
-        return self.label + (f" '{name}'" if name else "") + (f" ({feature_id})" if feature_id else "")
+def _row(name: str, table: Any, where: str) -> ObstacleClass:
+    if not isinstance(table, dict):
+        raise JobError(f"{where}: '{name}' stands outside of any class. Put it below the [class] that it belongs to.")
+    flat = {**table, **table.get("relaxing", {}), "name": name}
+    flat.pop("relaxing", None)
+    try:
+        return ObstacleClass.model_validate(flat)
+    except ValidationError as err:
+        said = "; ".join(_said(name, problem) for problem in err.errors(include_url=False)[:4])
+        raise JobError(f"{where}: {said}. The keys are explained at the head of the shipped {_FILE}.") from err
+
+
+def _said(name: str, problem: Any) -> str:
+    key = ".".join(str(part) for part in (name, *problem["loc"]))
+    told = {"missing": "is missing", "extra_forbidden": "is no key of a class"}.get(problem["type"])
+    return f"'{key}' {told}" if told else f"'{key}': {problem['msg'].removeprefix('Value error, ')}"
+
+
+def _check_names(rows: Mapping[str, ObstacleClass], where: str) -> None:
+    for name, row in rows.items():
+        tagged = row.tagged
+        for other in filter(None, (tagged.on_bridge, tagged.below, tagged.on_roof, tagged.only_with)):
+            if other not in rows:
+                raise JobError(f"{where}: '{name}.tagged' names '{other}', which is no class. Name one of this file.")
+    count = Counter(row.role for row in rows.values())
+    for role in Role:
+        if count[role] != 1:
+            raise JobError(f'{where}: role = "{role}" is on {count[role]} classes. Give it to exactly one of them.')
 
 
 @cache
@@ -67,9 +111,35 @@ def shipped_classes() -> Mapping[str, ObstacleClass]:
     >>> row.stake, row.lead_crossing
     ('no', 'no')
     """
-    text = (files("layoutplan.job") / "obstacle_classes.toml").read_text("utf-8")
-    table = {name: ObstacleClass(name=name, **_flat(**row)) for name, row in tomllib.loads(text).items()}
-    return MappingProxyType(table)
+    return class_table((files("layoutplan.job") / _FILE).read_text("utf-8"))
+
+
+def named(which: Callable[[ObstacleClass], object]) -> tuple[str, ...]:
+    """Return the names of the shipped classes that have a property, in the table's order.
+
+    Parameters
+    ----------
+    which : callable
+        Says of a class whether it has it.
+
+    Examples
+    --------
+    >>> named(lambda row: row.growth)
+    ('woodland', 'crops')
+    """
+    return tuple(name for name, row in shipped_classes().items() if which(row))
+
+
+def the(role: Role) -> str:
+    """Return the name of the one class that has a role.
+
+    Examples
+    --------
+    >>> the(Role.LINE)
+    'power_line'
+    """
+    (name,) = named(lambda row: row.role == role)
+    return name
 
 
 @cache
@@ -85,11 +155,12 @@ def overhead_lines() -> frozenset[str]:
     >>> sorted(overhead_lines())
     ['distribution_line', 'low_voltage_line', 'power_line', 'traction_line']
     """
-    return frozenset(row.name for row in shipped_classes().values() if row.overhead_line)
+    return frozenset(named(lambda row: row.overhead_line))
 
 
-def _flat(relaxing: Mapping[str, Any] | None = None, **row: Any) -> dict[str, Any]:
-    return row | dict(relaxing or {})
+PERMITTED = the(Role.PERMITTED)
+ROADS: Mapping[str, Road] = MappingProxyType({name: row.road for name, row in shipped_classes().items() if row.road})
+"""Classes that are walked and driven along, with their kind."""
 
 
 def with_overrides(overrides: Mapping[str, Mapping[str, Any]]) -> Mapping[str, ObstacleClass]:
@@ -98,10 +169,14 @@ def with_overrides(overrides: Mapping[str, Mapping[str, Any]]) -> Mapping[str, O
     Parameters
     ----------
     overrides : mapping
-        Class name to the keys it changes; names must exist (the job model checks that).
+        Class name to the keys it changes; a name that is not in the table is a class of the job's own, and comes after
+        those that are (the job model sees to it that it has a label).
     """
     table = dict(shipped_classes())
     for name, keys in overrides.items():
-        if keys:
-            table[name] = replace(table[name], **keys, basis=f"project setting (default: {table[name].basis})")
+        if name not in table:
+            table[name] = ObstacleClass(name=name, basis="project setting", **keys)
+        elif keys:
+            basis = f"project setting (default: {table[name].basis})"
+            table[name] = table[name].model_copy(update={**keys, "basis": basis})
     return MappingProxyType(table)

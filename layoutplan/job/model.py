@@ -5,15 +5,23 @@ The reference in the documentation is generated from the ``description`` texts h
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
+from difflib import get_close_matches
 from functools import cached_property
 from pathlib import Path
-from typing import Any, Literal, Self
+from typing import Literal, Self
 
-from pydantic import Field, PrivateAttr, field_validator, model_validator
+from pydantic import (
+    Field,
+    PrivateAttr,
+    model_validator,
+)
 
 from layoutplan.job.access import Access, RoadClass
-from layoutplan.job.classes import PERMITTED, Crossing, ObstacleClass, Standing, shipped_classes, with_overrides
+from layoutplan.job.class_model import ObstacleClass, Role
+from layoutplan.job.class_override import ClassOverride
+from layoutplan.job.classes import PERMITTED, ROADS, shipped_classes, the, with_overrides
 from layoutplan.job.electrical import Limits, Method, Soil
 from layoutplan.job.land import Land, Work
 from layoutplan.job.lines import Line
@@ -25,6 +33,8 @@ from layoutplan.job.survey import Survey
 from layoutplan.job.terrain import Terrain
 
 Theme = Literal["reach", "buildings", "land_cover", "sea"]
+_LINE = the(Role.LINE)
+_OWN_NAME = re.compile("[a-z][a-z0-9_]{0,39}")
 MOST_POSITIONS = 600_000  # of one tower's fan; 32 towers side by side take some GB then
 
 
@@ -49,8 +59,10 @@ class Layer(FileSource):
     )
     bridge_road_class: RoadClass | None = Field(
         None,
-        description="Road class that bridges (class `bridge_overhead`, lines) of this layer carry; if it is left out, "
-        "nobody walks over them. Extracts tell by their tags.",
+        description=f"Road class that bridges (class `{the(Role.BRIDGE)}`, lines) of this layer carry; if it is left "
+        "out, nobody walks over them. Extracts tell by their tags. One of "
+        + ", ".join(f'"{name}"' for name in ROADS)
+        + ".",
     )
     skip_classes: tuple[str, ...] = Field((), description="OSM extracts: classes not to take from this file.")
     attribution: str | None = Field(None, description="Credit line of the data's owner, shown on map and sheets.")
@@ -68,10 +80,12 @@ class Layer(FileSource):
             raise ValueError("set obstacle_class, or class_column with class_map, one of the two")
         if self.class_column and not self.class_map:
             raise ValueError("class_column needs a class_map")
-        for name in (self.obstacle_class, *self.class_map.values(), *self.skip_classes):
-            if name is not None:
-                _known_class(name)
         return self
+
+    @property
+    def class_names(self) -> tuple[str, ...]:
+        """All classes that it names."""
+        return tuple(filter(None, (self.obstacle_class, *self.class_map.values(), *self.skip_classes)))
 
 
 class Coverage(Section):
@@ -142,30 +156,6 @@ class Output(Section):
     survey: Survey = Survey()
 
 
-class ClassOverride(Section):
-    """Keys of an obstacle class that the job changes."""
-
-    stake: Standing | None = Field(
-        None, description='May a stake stand there: `"no"`, `"agree"` (if somebody agrees to it), `"free"`.'
-    )
-    keep_out_m: NonNegative | None = Field(None, description='From the edge of the feature, with `stake = "no"`.')
-    lead_crossing: Crossing | None = Field(
-        None,
-        description='May a lead cross: `"no"`, `"agree"` (if somebody agrees to it), `"care"` (nobody need be asked; '
-        'mind it), `"free"`.',
-    )
-    width_m: NonNegative | None = Field(None, description="Full width of features mapped as lines.")
-    floor_m: NonNegative | None = Field(
-        None, description="Where a tower would have no layout: the nearest to its edge that a stake is ever proposed."
-    )
-
-    @field_validator("stake", "lead_crossing", mode="before")
-    @classmethod
-    def _as_it_was_called(cls, value: Any) -> Any:
-        """Read the word of earlier job files."""
-        return "agree" if value == "caution" else value
-
-
 class Job(Section):
     """A whole job file."""
 
@@ -203,10 +193,9 @@ class Job(Section):
         _check_stations(self.stations, self.lines)
         if not any(line.measured for line in self.lines):
             raise ValueError("no line is measured; set measured = true for one, or leave it out")
-        for name in self.classes:
-            _known_class(name)
-        if (power := self.classes.get("power_line")) is not None and power.keep_out_m is not None:
-            raise ValueError("classes.power_line.keep_out_m: set rules.line_clearance_m, it holds for all power lines")
+        self._require_known_classes()
+        if (power := self.classes.get(_LINE)) is not None and power.keep_out_m is not None:
+            raise ValueError(f"classes.{_LINE}.keep_out_m: set rules.line_clearance_m, it holds for all power lines")
         for line in self.lines:
             if self.rules.line_clearance_m + line.half_width_m >= self.rules.reach_m:
                 raise ValueError(
@@ -214,6 +203,19 @@ class Job(Section):
                     f"({self.rules.reach_m:.1f} m); no position could keep it"
                 )
         return self
+
+    def _require_known_classes(self) -> None:
+        """Every class named is one of the file or, with a label, of the job's own."""
+        known = [*shipped_classes(), *(name for name, own in self.classes.items() if own.label)]
+        for name in self.classes:
+            _require_class(name, known, f"classes.{name}", ". A class of the job's own needs a label")
+            if name not in shipped_classes() and not _OWN_NAME.fullmatch(name):
+                raise ValueError(
+                    f"classes.{name}: name a class by up to 40 small letters, digits and _, a letter first"
+                )
+        for number, layer in enumerate(self.layers):
+            for name in layer.class_names:
+                _require_class(name, known, f"layers[{number}]")
 
     def _require_few_positions(self) -> None:
         """Keep the positions that are looked at together within what a machine holds."""
@@ -237,10 +239,10 @@ class Job(Section):
     @cached_property
     def obstacle_classes(self) -> Mapping[str, ObstacleClass]:
         """The obstacle classes with the job's changes."""
-        keys = {name: override.model_dump(exclude_none=True) for name, override in self.classes.items()}
+        keys = {name: override.given for name, override in self.classes.items()}
         # one number rules the distance to power lines, the planned ones and those on the map alike
         own = {"keep_out_m": self.rules.line_clearance_m}
-        keys["power_line"] = own | keys.get("power_line", {})
+        keys[_LINE] = own | keys.get(_LINE, {})
         return with_overrides(keys)
 
 
@@ -260,10 +262,8 @@ def _check_stations(stations: Sequence[Station], lines: Sequence[Line]) -> None:
         raise ValueError(f"station '{unused[0]}': no line has it as its start_station or end_station")
 
 
-def _known_class(name: str) -> None:
-    from difflib import get_close_matches
-
-    if name not in shipped_classes():
-        near = get_close_matches(name, shipped_classes(), 1, 0.6)
+def _require_class(name: str, known: Sequence[str], where: str, more: str = "") -> None:
+    if name not in known:
+        near = get_close_matches(name, known, 1, 0.6)
         hint = f"did you mean '{near[0]}'? " if near else ""
-        raise ValueError(f"no obstacle class '{name}'; {hint}known: {', '.join(shipped_classes())}")
+        raise ValueError(f"{where}: no obstacle class '{name}'; {hint}known: {', '.join(known)}{more}")

@@ -177,6 +177,7 @@ def job_sections() -> list[tuple[str, str, dict[str, FieldInfo]]]:
     from layoutplan.job import access, land, lines, reading, stations, survey, terrain
     from layoutplan.job import electrical as e
     from layoutplan.job import model as m
+    from layoutplan.job.class_override import ClassOverride
     from layoutplan.job.section import FileSource
 
     visit("(top of the file)", Job)
@@ -203,7 +204,7 @@ def job_sections() -> list[tuple[str, str, dict[str, FieldInfo]]]:
         ("[method]", e.Method),
         ("[limits]", e.Limits),
         ("[search]", m.Search),
-        ("[classes.<name>]", m.ClassOverride),
+        ("[classes.<name>]", ClassOverride),
         ("[[fixed]]", m.FixedStake),
         ("[output]", m.Output),
         ("[output.survey]", survey.Survey),

@@ -24,7 +24,9 @@ def described(
     if obstacle_class == OUTSIDE:
         return OUTSIDE_WORDS
     row = (classes or shipped_classes()).get(obstacle_class)
-    return row.describe(name, feature_id) if row else f"{obstacle_class} {name} ({feature_id})"
+    if row is None:  # of another version, or of a job's own
+        return " ".join(filter(None, (obstacle_class.replace("_", " "), name, feature_id and f"({feature_id})")))
+    return row.describe(name, feature_id)
 
 
 def where(row: Any) -> str:

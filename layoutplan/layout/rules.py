@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
+from layoutplan.job.class_model import Role
+
 if TYPE_CHECKING:
     from layoutplan.job import Job, ObstacleClass
 
@@ -96,7 +98,7 @@ RULES: Mapping[str, Rule] = MappingProxyType(
                 "m",
                 PRACTICE,
                 BROKEN,
-                rests_on=lambda row: row.name == "power_line",
+                rests_on=lambda row: row.role == Role.LINE,
             ),
             Rule("lead_angle", "rules.min_angle_deg", "deg", PRACTICE, BROKEN),
             Rule("square_to_line", "rules.square_within_deg", "deg", JUDGEMENT, COMPROMISE),

@@ -7,6 +7,8 @@ from layoutplan.inputs.gaps import GAPS, causes_of, cures_of
 from layoutplan.inputs.houses import DOUBT_M, WITHIN_M
 from layoutplan.inputs.signs import COVER_M, PLACE, STREET
 from layoutplan.job import Job
+from layoutplan.job.class_model import Role
+from layoutplan.job.classes import the
 
 _SAYS = {
     gaps.NO_MAP: "no map layer given, or none with anything near the line",
@@ -25,7 +27,7 @@ _CURES = {
     gaps.NEIGHBOUR: "add the neighbouring region's extract to [[layers]]",
     gaps.LAND_COVER_LAYER: "add layers of waters and land cover to [[layers]]",
     gaps.BUILDINGS_LAYER: "add a layer of buildings to [[layers]]",
-    gaps.WHOLE_COAST: "fetch an extract with whole coastlines, or add a layer of the sea (class standing_water)",
+    gaps.WHOLE_COAST: f"fetch an extract with whole coastlines, or add a layer of the sea (class {the(Role.SEA)})",
 }
 _VOUCH = "vouch for it with a [coverage] polygon and themes = {themes}"
 

@@ -8,11 +8,12 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from layoutplan.job.class_model import Role
+from layoutplan.job.classes import the
 from layoutplan.layout.model import Plan
 from layoutplan.outputs.grid import Grid
 from layoutplan.outputs.grid_factors import grid_factors
 
-POWER_LINE = "power_line"
 _QUARTER = 16  # sides of a quarter circle
 _ROUND_UP = 1 / math.cos(
     math.pi / (4 * _QUARTER)
@@ -54,7 +55,7 @@ def keep_outs(plan: Plan, grid: Grid, obstacles: NDArray[np.object_]) -> dict[st
     span_m = plan.spans["half_width_m"].to_numpy(dtype=float) + plan.job.rules.line_clearance_m
     shapes = np.concatenate((obstacles[kept], spans))
     distance_m = np.concatenate((distance_m[kept], span_m))
-    names = np.concatenate((table["obstacle_class"].to_numpy(dtype=object)[kept], np.full(len(spans), POWER_LINE)))
+    names = np.concatenate((table["obstacle_class"].to_numpy(dtype=object)[kept], np.full(len(spans), the(Role.LINE))))
     units = _units_per_metre(grid, shapes)
     grown = shapely.buffer(shapes, (distance_m * _ROUND_UP + _SIMPLER_M) * units, quad_segs=_QUARTER)
     areas = {name: shapely.union_all(grown[names == name]) for name in sorted(set(names.tolist()))}

@@ -7,7 +7,6 @@ import json
 import os
 import platform
 from collections.abc import Iterable, Mapping
-from dataclasses import fields
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
@@ -120,8 +119,9 @@ def paths_in(node: Any) -> Iterable[Path]:
 
 
 def _class(row: ObstacleClass) -> dict[str, Any]:
-    left_out = ("name", "osm_width_m")
-    return {field.name: getattr(row, field.name) for field in fields(row) if field.name not in left_out}
+    """What decides where stakes and leads may go, and whom to ask."""
+    left_out = {"name", "osm_width_m", "role", "road", "moving_traffic", "growth", "on_foot", "tells", "tagged", "look"}
+    return {key: getattr(row, key) for key in ObstacleClass.model_fields if key not in left_out}
 
 
 def short_names(paths: Iterable[Path]) -> dict[Path, str]:

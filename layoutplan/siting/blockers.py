@@ -27,7 +27,6 @@ from layoutplan.siting.relaxation import (
     DISTANCE,
     LEAST_SIZES,
     MEANS,
-    MOVING_TRAFFIC,
     Relaxation,
     effort,
     least_angle_deg,
@@ -268,7 +267,7 @@ def _crossings(scene: Scene) -> list[Blocker]:
         row = scene.job.obstacle_classes[name]
         needs = f", {row.crossing_needs}" if row.crossing_needs else ""
         text = f"permission to cross the {scene.describe(feature)}, {_agreed(row)}{needs}"
-        worst = name == POWER_LINE or name in MOVING_TRAFFIC
+        worst = name == POWER_LINE or row.moving_traffic
         place = effort(CONDUCTORS if name == POWER_LINE else CROSSING, 1.0 if worst else AGREEMENT_SHARE)
         out.append(_permission(mine, f"lead_crossing:{name}", text, place, possible=row.may_cross))
     return out

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from shapely import STRtree
 
 from layoutplan.job import ObstacleClass
-from layoutplan.job.classes import PERMITTED, overhead_lines
+from layoutplan.job.class_model import Role
+from layoutplan.job.classes import PERMITTED, the
 from layoutplan.line.geodesy import FloatArray, to_ecef
 from layoutplan.line.model import Spans
 from layoutplan.siting.own_lines import on_planned_line
@@ -21,7 +22,7 @@ from layoutplan.siting.ragged import IntArray, expand
 FREE, CAUTION, NO = 0, 1, 2
 _LEVEL = {"free": FREE, "care": CAUTION, "agree": CAUTION, "no": NO}
 TOLERANCE_M = 1e-6  # a limit kept to this is kept; the same everywhere
-POWER_LINE = "power_line"
+POWER_LINE = the(Role.LINE)
 _CHUNK = 16  # segments that share one box of the search tree
 
 
@@ -42,7 +43,8 @@ class Obstacles:
         From the mapped line or edge: half width and keep-out together; NaN where a stake may stand. [m]
     stake, crossing : ndarray of int
         ``FREE``, ``CAUTION`` or ``NO``.
-    is_area, is_planned : ndarray of bool
+    is_area, is_growth, is_planned : ndarray of bool
+        Areas; what slows a lead laid through it; spans of the planned lines.
     hangs : ndarray of bool
         Lines that hang from towers or poles, the planned ones too: one that ends at a tower is a span of it.
     segment_feature, segment_vertex : ndarray of int
@@ -72,6 +74,7 @@ class Obstacles:
     stake: IntArray
     crossing: IntArray
     is_area: NDArray[np.bool_]
+    is_growth: NDArray[np.bool_]
     is_planned: NDArray[np.bool_]
     hangs: NDArray[np.bool_]
     segment_feature: IntArray
@@ -134,7 +137,7 @@ def build_obstacles(
     keep_out = np.where(stake == NO, body + np.array([row.keep_out_m for row in rows])[code], np.nan)
     is_area = shapely.get_dimensions(shapes) == 2
     lonlat, segment_vertex, segment_feature, begins, ends = _segments(shapes)
-    hangs = np.isin(code, [names.index(name) for name in overhead_lines()]) & ~is_area
+    hangs = np.array([row.overhead_line for row in rows])[code] & ~is_area
     own = on_planned_line(lonlat, segment_vertex, (hangs & ~planned)[segment_feature], spans)
     segment_vertex, segment_feature, begins, ends = (
         segment_vertex[~own],
@@ -157,6 +160,7 @@ def build_obstacles(
             stake=stake,
             crossing=np.array([_LEVEL[row.lead_crossing] for row in rows])[code],
             is_area=is_area,
+            is_growth=np.array([row.growth for row in rows])[code],
             is_planned=planned,
             hangs=hangs,
             segment_feature=segment_feature,

@@ -13,7 +13,6 @@ from layoutplan.job import Rules
 
 MEANS, DISTANCE, CONDUCTORS, CROSSING = 0, 1, 2, 3  # the order of asking; within a step the relative change decides
 AGREEMENT_SHARE = 0.3  # an agreement is put on a par with a reel longer by this share
-MOVING_TRAFFIC = ("main_road", "railway")  # these come last among the crossings
 FARTHEST = 2.0  # the reel, and a limit on voltage, are not stretched beyond this multiple
 LEAST_ANGLE_DEG = 20.0  # of a lead to the spans: nearer to their direction it is a conductor beside them
 LEAST_BETWEEN_DEG = 45.0  # between two leads on one side: nearer together they are one lead

@@ -19,7 +19,6 @@ from layoutplan.siting.obstacles import CAUTION, FREE, NO, TOLERANCE_M, Obstacle
 from layoutplan.siting.ragged import IntArray, expand, first_of_each, group_starts, union_of_stretches
 from layoutplan.siting.rays import Rays
 
-SOFT_CLASSES = ("woodland", "crops")
 OUTSIDE_PERMITTED = -1  # stands for a feature: the land beyond what is permitted
 STUB_M = 1e-3  # what a lead meets on its first millimetre is met by the tower, not by the lead
 _BEHIND_M = 9e3  # further than any reel; stands for "for ever" along a ray
@@ -259,7 +258,6 @@ def _complement(inside: Stretches, ray_count: int, reach_m: float) -> Stretches:
 
 
 def _soft(inside: Stretches, obstacles: Obstacles) -> Stretches:
-    codes = [obstacles.code(name) for name in SOFT_CLASSES]
-    soft = inside.take(np.isin(obstacles.class_code[inside.feature], codes))
+    soft = inside.take(obstacles.is_growth[inside.feature])
     ray, enter, leave = union_of_stretches(soft.ray, soft.enter_m, soft.leave_m)
     return Stretches(ray, np.zeros(len(ray), dtype=np.int64), enter, leave)

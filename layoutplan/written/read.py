@@ -175,7 +175,7 @@ def read_plan_tables(folder: str | Path) -> dict[str, pd.DataFrame]:
             require_places(crs, TABLES_NAME, "Plan again")
     except (*_UNREADABLE, InputError) as err:
         raise OutputError(f"'{path}': not a readable plan ({clean(err)[:200]}). Plan again into this folder.") from err
-    require_sound(tables, Path(folder))
+    require_sound(tables, Path(folder), lambda: read_plan_record(folder)["obstacle_classes"])
     return tables
 
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager, suppress
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -41,7 +42,9 @@ _WORDS = {  # that mean something
 _MEND = "Plan again into this folder, or take the plan as it was written."
 
 
-def require_sound(tables: Mapping[str, pd.DataFrame], folder: Path) -> None:
+def require_sound(
+    tables: Mapping[str, pd.DataFrame], folder: Path, own_classes: Callable[[], Iterable[str]] = tuple
+) -> None:
     """Raise an OutputError that names the first thing that no plan holds; stakes may be moved, added and deleted.
 
     Parameters
@@ -50,8 +53,10 @@ def require_sound(tables: Mapping[str, pd.DataFrame], folder: Path) -> None:
         By name; those that are missing are not missed here.
     folder : Path
         For messages.
+    own_classes : callable
+        Gives the obstacle classes of the plan's job; asked where the table holds one that is not shipped.
     """
-    looks = (_columns, _words, _keys, _ends, _places)  # each rests on those before it
+    looks = (_columns, _words, partial(_classes, own_classes), _keys, _ends, _places)  # each rests on those before it
     for found in (found for look in looks for found in look(tables)):
         raise OutputError(f"'{folder}': plan.gpkg was changed: {found}. {_MEND}")
 
@@ -88,13 +93,25 @@ def _columns(tables: Mapping[str, pd.DataFrame]) -> Iterator[str]:
 
 
 def _words(tables: Mapping[str, pd.DataFrame]) -> Iterator[str]:
-    """Statuses, verdicts and classes that this program does not write."""
-    for (name, column), known in (*_WORDS.items(), (("obstacles", "obstacle_class"), tuple(shipped_classes()))):
-        if name not in tables:
-            continue
-        cells = tables[name][column]
-        for row in np.flatnonzero(~cells.isin(known).to_numpy())[:1].tolist():
-            yield f"layer '{name}', row {row + 1}: {column} is {_shown(cells.iloc[row])}, which no plan holds"
+    """Statuses and verdicts that this program does not write."""
+    for (name, column), known in _WORDS.items():
+        if name in tables:
+            yield from _strange(name, column, tables[name], known)
+
+
+def _classes(own_classes: Callable[[], Iterable[str]], tables: Mapping[str, pd.DataFrame]) -> Iterator[str]:
+    """Obstacle classes that neither this program nor the plan's job knows."""
+    name, column, known = "obstacles", "obstacle_class", tuple(shipped_classes())
+    if name in tables and not tables[name][column].isin(known).all():
+        with suppress(OutputError):  # without a record
+            known = (*known, *own_classes())
+        yield from _strange(name, column, tables[name], known)
+
+
+def _strange(name: str, column: str, table: pd.DataFrame, known: Iterable[str]) -> Iterator[str]:
+    cells = table[column]
+    for row in np.flatnonzero(~cells.isin(list(known)).to_numpy())[:1].tolist():
+        yield f"layer '{name}', row {row + 1}: {column} is {_shown(cells.iloc[row])}, which no plan holds"
 
 
 def _keys(tables: Mapping[str, pd.DataFrame]) -> Iterator[str]:

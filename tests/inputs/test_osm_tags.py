@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
 
 from layoutplan.inputs.osm_tags import POINT_WIDTH_M, TagRules, is_below, is_evidence, parse_width
@@ -213,7 +211,7 @@ def test_table_order_does_not_hide_a_class() -> None:
 
 def test_widest_tag_of_a_class_counts() -> None:
     table = dict(shipped_classes())
-    table["cliff"] = replace(table["cliff"], osm_width_m={"natural=cliff": 2.0, "man_made=cutting": 5.0})
+    table["cliff"] = table["cliff"].model_copy(update={"osm_width_m": {"natural=cliff": 2.0, "man_made=cutting": 5.0}})
     (match,) = TagRules(table).match(tags("natural=cliff man_made=cutting"))
     assert match.width_m == 5.0
 

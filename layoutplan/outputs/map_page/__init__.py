@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -13,13 +14,14 @@ from folium import LayerControl
 from folium.template import Template
 from folium.utilities import JsCode
 
+from layoutplan.job import ObstacleClass
 from layoutplan.layout.model import Plan
 from layoutplan.outputs.columns import turned_lon, west_deg
 from layoutplan.outputs.map_page.layers import FeatureLayer, base_layers, plan_layers
 from layoutplan.outputs.map_page.page import AsIs, OfflineMap
 from layoutplan.outputs.map_page.panel import panel_html
-from layoutplan.outputs.map_page.styles import BASE_STYLES, PLAN_STYLES, SIGNS
-from layoutplan.outputs.map_page.sun import SUN_STYLES
+from layoutplan.outputs.map_page.styles import PLAN_STYLES, SIGNS, base_styles
+from layoutplan.outputs.map_page.sun import sun_styles
 from layoutplan.outputs.map_page.surroundings import base_map
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.words import credit_lines
@@ -61,7 +63,7 @@ def write_map(plan: Plan, folder: Path) -> Path:
     page.figure.html.add_child(AsIs(panel_html(plan, base)), name="panel")
     path = folder / "map.html"
     css = _own("page.css").replace("PLAN-NUMBER", plan_number(plan))
-    text = page.to_html(page_text(clean(plan.job.title)), base.note, css, _script())
+    text = page.to_html(page_text(clean(plan.job.title)), base.note, css, _script(plan.job.obstacle_classes))
     path.write_text(text, encoding="utf-8", newline="\n")
     return path
 
@@ -70,12 +72,12 @@ def _own(name: str) -> str:
     return (files("layoutplan.outputs.map_page") / name).read_text("utf-8")
 
 
-def _script() -> str:
+def _script(classes: Mapping[str, ObstacleClass]) -> str:
     """Return the page's script with the looks of things put in; these are ours, no foreign text."""
     looks: dict[str, Any] = {
         "signs": dict(SIGNS),
-        "styles": {**PLAN_STYLES, **BASE_STYLES},
-        "sun_styles": dict(SUN_STYLES),
+        "styles": {**PLAN_STYLES, **base_styles(classes)},
+        "sun_styles": sun_styles(classes),
     }
     text = "".join(_own(f"script/{name}.js") for name in _SCRIPTS)
     return text.replace("SETTINGS", json.dumps(looks, default=dict), 1)

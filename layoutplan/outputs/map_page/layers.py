@@ -29,7 +29,7 @@ from layoutplan.outputs.map_page.popups import (
     electrode_popups,
     tower_popups,
 )
-from layoutplan.outputs.map_page.styles import BASE_MAP
+from layoutplan.outputs.map_page.styles import base_map
 from layoutplan.outputs.map_page.surroundings import BaseMap
 from layoutplan.outputs.words import lead_level
 from layoutplan.text import clean, page_text
@@ -60,7 +60,7 @@ def plan_layers(plan: Plan) -> Iterator[FeatureLayer]:
 def base_layers(plan: Plan, base: BaseMap) -> Iterator[FeatureLayer]:
     """Yield the map features around the towers by kind, topmost first."""
     west = west_deg(plan)
-    for group, classes in reversed(list(BASE_MAP.items())):
+    for group, classes in reversed(list(base_map(plan.job.obstacle_classes).items())):
         rows = base.features["obstacle_class"].isin(list(classes))
         part = _in_drawing_order(base.features[rows], list(classes))
         if len(part):

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Mapping
 from importlib.resources import files
 from typing import Any
 
 import jinja2
 from markupsafe import Markup
 
-from layoutplan.job import shipped_classes
+from layoutplan.job import ObstacleClass
 from layoutplan.layout.model import Plan
-from layoutplan.outputs.map_page.styles import AREA_CLASSES, BASE_STYLES
+from layoutplan.outputs.map_page.styles import base_styles
 from layoutplan.outputs.map_page.surroundings import BaseMap
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.words import LEAD_LEVELS, STATUS_MEANING, lead_level
@@ -43,7 +44,7 @@ def panel_html(plan: Plan, base: BaseMap) -> str:
         levels=[(name, levels[name], meaning) for name, meaning in LEAD_LEVELS.items()],
         limits=_limits(plan),
         cautions=plan.cautions,
-        base_map=_legend(set(base.features["obstacle_class"])),
+        base_map=_legend(plan.job.obstacle_classes, set(base.features["obstacle_class"])),
         note=base.note,
     )
 
@@ -54,8 +55,6 @@ def _limits(plan: Plan) -> list[str]:
     return [f"{basis}: {edition}" for basis, edition in zip(used["basis"], used["edition"], strict=True)]
 
 
-def _legend(drawn: set[str]) -> list[dict[str, Any]]:
-    labels = {name: row.label for name, row in shipped_classes().items()}
-    return [
-        {"style": name, "label": labels[name], "area": name in AREA_CLASSES} for name in BASE_STYLES if name in drawn
-    ]
+def _legend(classes: Mapping[str, ObstacleClass], drawn: set[str]) -> list[dict[str, Any]]:
+    shown = ((name, classes[name]) for name in base_styles(classes) if name in drawn)
+    return [{"style": name, "label": row.label, "area": row.look.area} for name, row in shown]

@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 
+from layoutplan.job.class_model import Look, ObstacleClass
 from layoutplan.layout.rules import ALL_MET, BREAKS, COMPROMISED, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED, TAKE_CARE
 
 GREEN, SKY, ORANGE, VERMILION, BLUE, PURPLE = "#009e73", "#56b4e9", "#e69f00", "#d55e00", "#0072b2", "#cc79a7"
@@ -83,90 +84,62 @@ PLAN_STYLES: Mapping[str, Mapping[str, Any]] = MappingProxyType(
 )
 
 
-def _line(color: str, weight: float, dash: str | None = None) -> dict[str, Any]:
-    """Also used for areas of the class: the same colour, paler."""
-    style: dict[str, Any] = {"color": color, "weight": weight, "opacity": 1, "fillColor": color, "fillOpacity": 0.5}
-    return style | _dashes(dash)
+def base_map(classes: Mapping[str, ObstacleClass]) -> dict[str, dict[str, dict[str, Any]]]:
+    """Styles of the classes by the groups of the layer control, in the order of drawing.
+
+    Parameters
+    ----------
+    classes : mapping of ObstacleClass
+        Of the job.
+
+    Returns
+    -------
+    dict
+        Title of the group, class, style.
+    """
+    rows = sorted(classes.items(), key=lambda item: item[1].look.order)
+    return {
+        title: {name: _style(row.look) for name, row in rows if row.look.group == group}
+        for group, title in _GROUPS.items()
+    }
 
 
-def _dashes(dash: str | None) -> dict[str, str]:
-    """Return dashes with square ends; dots (dashes of 1 or 2) keep their round ones."""
-    if dash is None:
-        return {}
-    return {"dashArray": dash, "lineCap": "round" if dash[:2] in ("1 ", "2 ") else "butt"}
+def base_styles(classes: Mapping[str, ObstacleClass]) -> dict[str, dict[str, Any]]:
+    """Styles of the classes, in the order of drawing."""
+    return {name: style for group in base_map(classes).values() for name, style in group.items()}
 
 
-def _area(
-    fill: str | None, border: str, weight: float = 1, dash: str | None = None, hatch: str | None = None
-) -> dict[str, Any]:
-    style: dict[str, Any] = {"color": border, "weight": weight, "opacity": 1, "fillColor": fill, "fillOpacity": 1}
-    if fill is None:
+def _style(look: Look) -> dict[str, Any]:
+    """Of a class that is drawn as a line, its areas have the same colour, paler."""
+    style: dict[str, Any] = {"color": look.line, "weight": look.width, "opacity": 1}
+    if not look.area:
+        style |= {"fillColor": look.line, "fillOpacity": 0.5}
+    elif look.fill is None:
         style |= {"fillColor": "#ffffff", "fillOpacity": 0}
-    if hatch:
-        style |= {"hatch": hatch, "fillOpacity": 1}
-    return style | _dashes(dash)
+    else:
+        style |= {"fillColor": look.fill, "fillOpacity": 1}
+    if look.area and look.hatch:
+        style |= {"hatch": look.hatch, "fillOpacity": 1}
+    return style | _dashes(look.dash)
 
 
-# group of the layer control -> class -> style; drawn in this order
-BASE_MAP: Mapping[str, Mapping[str, Mapping[str, Any]]] = MappingProxyType(
+def _dashes(dash: tuple[float, ...]) -> dict[str, str]:
+    """Return dashes with square ends; dots (dashes of 1 or 2) keep their round ones."""
+    if not dash:
+        return {}
+    text = " ".join(f"{part:g}" for part in dash)
+    return {"dashArray": text, "lineCap": "round" if dash[0] in (1, 2) else "butt"}
+
+
+# in the order of drawing
+_GROUPS: Mapping[str, str] = MappingProxyType(
     {
-        "Land": {
-            "crops": _area("#f6efd2", "#dccf9a"),
-            "woodland": _area("#cfe3c4", "#94b886"),
-            "yard": _area("#e4e2e8", "#aaa6b3"),
-            "garden_residential": _area("#efe6e0", "#c6b3a6"),
-            "quarry": _area("#ddd5cb", "#857969", hatch="cross"),
-            "airfield": _area("#e8e8f2", "#75758a", 1.5),
-            "cemetery": _area("#dfe6d2", "#75856a", hatch="dots"),
-            "substation_plant": _area("#d9d0e2", "#56466b", 1.5, hatch="cross"),
-        },
-        "Entry and protection": {
-            "permitted_land": _area(None, "#3f8f3f", 1.5, "2 5"),
-            "land_unsettled": _area(None, "#8a6a1f", 1.5, "5 4", hatch="dots"),
-            "protected_area": _area(None, "#2f6f3f", 2, "9 5"),
-            "military": _area(None, "#7a3b3b", 2, "9 3 2 3", hatch="diagonal"),
-            "no_entry": _area(None, "#a82222", 2, hatch="diagonal"),
-        },
-        "Not told by the map": {
-            "houses_unmapped": _area(None, "#8f3f6f", 1.5, "2 4", hatch="dots"),
-            "shore_unmapped": _area(None, "#8f3f6f", 1.5, "2 4", hatch="horizontal"),
-        },
-        "Water": {
-            "wetland": _area("#dceeed", "#6fa8a8", hatch="horizontal"),
-            "standing_water": _area("#b6d5ea", "#4c86ae"),
-            "river_canal": _line("#7cafd4", 6),
-            "stream_ditch": _line("#5f9cc8", 2),
-        },
-        "Roads and railways": {
-            "track_path": _line("#8c7a64", 1.8, "6 4"),
-            "minor_road": _line("#a39a90", 3.5),
-            "main_road": _line("#b98d45", 5.5),
-            "bridge_overhead": _line("#7a7a7a", 5, "4 3"),
-            "tunnel_culvert": _line("#9a9a9a", 3, "1 6"),
-            "railway": _line("#3f3f3f", 3, "12 5"),
-        },
-        "Buildings, fences, cliffs": {
-            "building": _area("#b3a79d", "#6f645b"),
-            "fence_wall": _line("#6d6d6d", 1.2),
-            "gate": _line("#6d6d6d", 4, "2 3"),
-            "cliff": _line("#70583f", 3, "1 5"),
-        },
-        "Other lines, cables, pipelines": {
-            "pipeline": _line("#8a5527", 2.5, "14 4 3 4"),
-            "underground_cable": _line("#8f3f8f", 2, "4 4"),
-            "aerialway": _line("#4a4a4a", 1.5, "2 4"),
-            "low_voltage_line": _line("#6b5d80", 1, "3 5"),
-            "distribution_line": _line("#6b5d80", 1.5, "7 4 2 4"),
-            "contact_line": _line("#3f3f3f", 1.2, "2 3"),
-            "traction_line": _line("#4d3f63", 2, "12 4 2 4 2 4"),
-            "power_line": _line("#4d3f63", 2, "12 4 2 4"),
-        },
+        "land": "Land",
+        "entry": "Entry and protection",
+        "silent": "Not told by the map",
+        "water": "Water",
+        "roads": "Roads and railways",
+        "built": "Buildings, fences, cliffs",
+        "lines": "Other lines, cables, pipelines",
     }
 )
-BASE_STYLES: Mapping[str, Mapping[str, Any]] = MappingProxyType(
-    {name: style for group in BASE_MAP.values() for name, style in group.items()}
-)
-AREA_CLASSES = frozenset({"crops", "woodland", "yard", "garden_residential", "quarry", "airfield", "cemetery",
-                          "substation_plant", *BASE_MAP["Entry and protection"],
-                          *BASE_MAP["Not told by the map"], "wetland", "standing_water",
-                          "building"})  # fmt: skip

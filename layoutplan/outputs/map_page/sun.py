@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from types import MappingProxyType
 from typing import Any
 
-from layoutplan.outputs.map_page.styles import AREA_CLASSES, BASE_STYLES, PLAN_STYLES
+from layoutplan.job.class_model import Look, ObstacleClass
+from layoutplan.outputs.map_page.styles import PLAN_STYLES, base_styles
 
 _WIDER = 1.4
 _DARKER = 0.55  # share of the colour that is left; white paper stays white
@@ -21,18 +21,18 @@ def _strong_line(style: Mapping[str, Any]) -> dict[str, Any]:
     return {"weight": style["weight"] * _WIDER} | ({"casing": style["casing"] * _WIDER} if "casing" in style else {})
 
 
-def _base(name: str, style: Mapping[str, Any]) -> dict[str, Any]:
+def _base(look: Look, style: Mapping[str, Any]) -> dict[str, Any]:
     """Borders and lines dark; fills go, those of water and buildings stay pale, hatches stay."""
     dark = {"color": _dark(style["color"])}
-    if name not in AREA_CLASSES:
+    if not look.area:
         return dark | {"weight": style["weight"] + 0.5, "fillColor": dark["color"], "fillOpacity": 0.25}
-    look = dark | {"weight": style["weight"] + 0.8, "fillColor": "#ffffff", "fillOpacity": 0}
+    paler = dark | {"weight": style["weight"] + 0.8, "fillColor": "#ffffff", "fillOpacity": 0}
     if "hatch" in style:
-        return look | {"hatch": style["hatch"], "fillOpacity": 1}
-    return look | ({"fillColor": style["color"], "fillOpacity": 0.3} if name in ("standing_water", "building") else {})
+        return paler | {"hatch": style["hatch"], "fillOpacity": 1}
+    return paler | ({"fillColor": style["color"], "fillOpacity": 0.3} if look.solid else {})
 
 
-SUN_STYLES: Mapping[str, Mapping[str, Any]] = MappingProxyType(
-    {name: _strong_line(style) for name, style in PLAN_STYLES.items()}
-    | {name: _base(name, style) for name, style in BASE_STYLES.items()}
-)
+def sun_styles(classes: Mapping[str, ObstacleClass]) -> dict[str, dict[str, Any]]:
+    """Looks of the plan and of the job's classes for reading in the sun."""
+    base = {name: _base(classes[name].look, style) for name, style in base_styles(classes).items()}
+    return {name: _strong_line(style) for name, style in PLAN_STYLES.items()} | base

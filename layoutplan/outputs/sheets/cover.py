@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
+from layoutplan.job.class_model import PaperArea, PaperLine
 from layoutplan.layout.model import Plan
 from layoutplan.layout.rules import STATUSES
 from layoutplan.outputs.columns import as_lists
@@ -124,7 +125,10 @@ def _counts(sheets: list[Sheet]) -> list[Item]:
 
 
 def draw_lists(
-    pen_of_page: Callable[[], Pen], sheets: list[Sheet], frame: Frame, classes: dict[str, tuple[str, bool]]
+    pen_of_page: Callable[[], Pen],
+    sheets: list[Sheet],
+    frame: Frame,
+    classes: dict[str, tuple[str, PaperArea | PaperLine]],
 ) -> None:
     """Draw the pages with legend and list of towers; ``pen_of_page`` begins a new page."""
     rows = _index_rows(sheets, frame)

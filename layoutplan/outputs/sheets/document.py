@@ -12,6 +12,7 @@ from pypdf import PdfWriter
 from reportlab import rl_config
 from reportlab.pdfgen.canvas import Canvas
 
+from layoutplan.job.class_model import PaperArea, PaperLine
 from layoutplan.layout.model import Plan
 from layoutplan.outputs.columns import as_lists, turned, west_deg
 from layoutplan.outputs.plan_number import plan_number
@@ -83,7 +84,7 @@ def _front(
     sheets: list[Sheet],
     frame: Frame,
     around: Surroundings,
-    classes: dict[str, tuple[str, bool]],
+    classes: dict[str, tuple[str, PaperArea | PaperLine]],
     fonts: Fonts,
 ) -> bytes:
     """Draw the cover last: by then it is known which names could not be printed."""
@@ -144,7 +145,7 @@ def _around(plan: Plan, west_deg: float) -> Surroundings:
     reach = plan.job.rules.reach_m
     half = plan.spans["half_width_m"].to_numpy(dtype=float)
     return Surroundings(
-        features=Features.of(plan.obstacles, west_deg),
+        features=Features.of(plan.obstacles, west_deg, plan.job.obstacle_classes),
         spans=turned(plan.spans.geometry.array, west_deg),
         measured=plan.spans["line_id"].isin(plan.towers["line_id"]).to_numpy(dtype=bool),
         corridor_m=np.asarray(half + plan.job.rules.line_clearance_m),
@@ -156,10 +157,11 @@ def _around(plan: Plan, west_deg: float) -> Surroundings:
     )
 
 
-def _classes(features: Features) -> dict[str, tuple[str, bool]]:
-    """Obstacle classes on the maps: in words, and whether most of a class are areas."""
-    area = shapely.get_dimensions(features.shapes) == 2
+def _classes(features: Features) -> dict[str, tuple[str, PaperArea | PaperLine]]:
+    """Obstacle classes on the maps: in words, and as they are drawn, as most of a class are."""
+    area, looks = shapely.get_dimensions(features.shapes) == 2, features.looks
     return {
-        str(kind): (str(features.label[features.kind == kind][0]), bool(area[features.kind == kind].mean() > 0.5))
+        kind: (str(features.label[mine][0]), looks.area(kind) if area[mine].mean() > 0.5 else looks.line(kind))
         for kind in sorted(set(features.kind.tolist()))
+        if (mine := features.kind == kind).any()
     }

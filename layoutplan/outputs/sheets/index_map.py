@@ -20,7 +20,6 @@ from layoutplan.outputs.sheets.surroundings import Surroundings
 from layoutplan.outputs.sheets.tower_map import STRIP
 from layoutplan.outputs.words import may_stake
 
-_SHOWN = ("main_road", "railway", "river_canal", "standing_water", "substation_plant")
 _LEAST_M = 500.0
 
 
@@ -35,7 +34,8 @@ def draw_index(pen: Pen, box: Box, plan: Plan, sheets: list[Sheet], around: Surr
     labels = Labels(pen, frame)
     with pen.within([ops_of(frame)]):
         pen.box(frame, 0, fill=WHITE)
-        shown = np.flatnonzero(np.isin(around.features.kind, _SHOWN))
+        large = [name for name, row in around.classes.items() if row.look.overview]
+        shown = np.flatnonzero(np.isin(around.features.kind, large))
         near = _plain(around.features.rows(shown, around.features.shapes[shown])).within(panel)
         for draw in (draw_ground, draw_edges, draw_ways):
             draw(pen, panel, near)

@@ -10,7 +10,6 @@ import shapely
 from layoutplan.outputs.sheets.layers import Features
 from layoutplan.outputs.sheets.panel import Panel, areas_of, lines_of
 from layoutplan.outputs.sheets.pen import MM, Box, Pen
-from layoutplan.outputs.sheets.styles import NAMED_FIRST
 
 _SHARES = (0.5, 0.3, 0.7, 0.15, 0.85)
 _MOST_LABELS = 14
@@ -63,9 +62,9 @@ class Labels:
 
 def name_features(labels: Labels, panel: Panel, features: Features) -> None:
     """Write the names of features, the more telling classes first; each name once."""
-    order = {kind: number for number, kind in enumerate(NAMED_FIRST)}
+    order = {name: row.look.named for name, row in features.classes.items()}
     kinds, names = features.kind.tolist(), features.name.tolist()
-    named = [row for row in range(len(names)) if names[row] and kinds[row] in order]
+    named = [row for row in range(len(names)) if names[row] and order[kinds[row]]]
     named.sort(key=lambda row: (order[kinds[row]], names[row], row))
     done: set[tuple[str, str]] = set()
     window = panel.window()

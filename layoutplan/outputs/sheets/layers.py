@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -10,14 +11,16 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from layoutplan.job import ObstacleClass
+from layoutplan.job.class_model import Role
+from layoutplan.job.classes import the
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.outputs.columns import as_lists, turned
 from layoutplan.outputs.sheets.hatch import hatched
 from layoutplan.outputs.sheets.panel import Panel, area_ops, areas_of, line_ops, lines_of
 from layoutplan.outputs.sheets.pen import MM, Pen
-from layoutplan.outputs.sheets.styles import AREAS, INSIDE_DASH, OTHER_AREA, OTHER_WAY, WAYS
+from layoutplan.outputs.sheets.styles import Looks
 
-POWER_LINE = "power_line"
 _SIMPLER_MM = 0.1
 
 
@@ -31,6 +34,8 @@ class Features:
         Geometry [deg], obstacle class, what it is in words, its name.
     width_m, keep_out_m : ndarray
     no_stake : ndarray of bool
+    classes : mapping of ObstacleClass
+        Of the job.
     """
 
     shapes: NDArray[np.object_]
@@ -40,9 +45,10 @@ class Features:
     width_m: FloatArray
     keep_out_m: FloatArray
     no_stake: NDArray[np.bool_]
+    classes: Mapping[str, ObstacleClass]
 
     @classmethod
-    def of(cls, obstacles: gpd.GeoDataFrame, west_deg: float) -> Features:
+    def of(cls, obstacles: gpd.GeoDataFrame, west_deg: float, classes: Mapping[str, ObstacleClass]) -> Features:
         """Features of a plan with longitudes from ``west_deg`` on."""
         texts = as_lists(obstacles, ("obstacle_class", "label", "name"))
         kind, label, name = (np.array(column, dtype=object) for column in texts)
@@ -54,7 +60,13 @@ class Features:
             np.nan_to_num(obstacles["width_m"].to_numpy(dtype=float)),
             np.nan_to_num(obstacles["keep_out_m"].to_numpy(dtype=float)),
             (obstacles["stake"] == "no").to_numpy(dtype=bool),
+            classes,
         )
+
+    @cached_property
+    def looks(self) -> Looks:
+        """How the classes are drawn."""
+        return Looks.of(self.classes)
 
     @cached_property
     def reach_m(self) -> FloatArray:
@@ -76,6 +88,7 @@ class Features:
             self.width_m[index],
             self.keep_out_m[index],
             self.no_stake[index],
+            self.classes,
         )
 
     def within(self, panel: Panel) -> Features:
@@ -92,27 +105,27 @@ class Features:
 
 def draw_ground(pen: Pen, panel: Panel, features: Features) -> None:
     """Fill areas, large classes below small ones."""
-    for kind in _ordered(features, tuple(AREAS)):
-        look = AREAS.get(kind, OTHER_AREA)
+    for kind in _ordered(features, features.looks.areas):
+        look = features.looks.area(kind)
         ops = area_ops(areas_of(features.shapes[features.kind == kind]), panel)
         if look.fill:
             pen.path(ops, fill=look.fill)
-        if look.hatch == "level":
-            hatched(pen, panel.box, ops, 0.0, 2.2, look.border)
+        if look.hatch == "horizontal":
+            hatched(pen, panel.box, ops, 0.0, 2.2, look.line)
 
 
 def draw_edges(pen: Pen, panel: Panel, features: Features) -> None:
     """Outline areas, and cross-hatch those that nobody may enter."""
-    for kind in _ordered(features, tuple(AREAS)):
-        look = AREAS.get(kind, OTHER_AREA)
+    for kind in _ordered(features, features.looks.areas):
+        look = features.looks.area(kind)
         areas = areas_of(features.shapes[features.kind == kind])
         ops = area_ops(areas, panel)
-        if kind == "building":
+        if look.over:
             pen.path(ops, fill=look.fill)
         if look.hatch == "cross":
             for angle in (45.0, 135.0):
-                hatched(pen, panel.box, ops, angle, 2.4, look.border)
-        pen.path(ops, width=look.width, color=look.border, dash=look.dash)
+                hatched(pen, panel.box, ops, angle, 2.4, look.line)
+        pen.path(ops, width=look.width, color=look.line, dash=look.dash)
 
 
 def draw_keep_outs(pen: Pen, panel: Panel, features: Features) -> None:
@@ -120,7 +133,7 @@ def draw_keep_outs(pen: Pen, panel: Panel, features: Features) -> None:
     shut = features.no_stake & (features.reach_m > 0)
     shut |= features.no_stake & (shapely.get_dimensions(features.shapes) == 2)
     for power in (False, True):
-        rows = shut & ((features.kind == POWER_LINE) == power)
+        rows = shut & ((features.kind == the(Role.LINE)) == power)
         if not rows.any():
             continue
         metric = shapely.transform(features.shapes[rows], panel.metres_of)
@@ -142,19 +155,19 @@ def draw_zone(pen: Pen, panel: Panel, zone: shapely.Geometry, *, hatch: bool) ->
 
 def draw_ways(pen: Pen, panel: Panel, features: Features) -> None:
     """Draw roads, railways, water and the rest that is mapped as lines, as wide as on the ground or wider."""
-    for kind in _ordered(features, tuple(WAYS)):
-        look = WAYS.get(kind, OTHER_WAY)
+    for kind in _ordered(features, features.looks.lines):
+        look = features.looks.line(kind)
         rows = np.flatnonzero(features.kind == kind)
-        width_pt = np.maximum(np.round(features.width_m[rows] * panel.mm_per_m * MM, 1), look.least)
+        width_pt = np.maximum(np.round(features.width_m[rows] * panel.mm_per_m * MM, 1), look.width)
         groups = [
             (float(width), line_ops(lines_of(features.shapes[rows[width_pt == width]]), panel))
             for width in np.unique(width_pt)
         ]
         for width, ops in groups:
-            pen.path(ops, width=width if look.inside else min(width, 2 * look.least), color=look.color, dash=look.dash)
+            pen.path(ops, width=width if look.inside else min(width, 2 * look.width), color=look.line, dash=look.dash)
         if look.inside:
             for width, ops in groups:
-                pen.path(ops, width=width - 1.1, color=look.inside, dash=INSIDE_DASH.get(kind, ()))
+                pen.path(ops, width=width - 1.1, color=look.inside, dash=look.inside_dash)
 
 
 def draw_points(pen: Pen, panel: Panel, features: Features) -> None:
@@ -166,6 +179,6 @@ def draw_points(pen: Pen, panel: Panel, features: Features) -> None:
         pen.circle(x, y, max(0.6, width / 2 * panel.mm_per_m), "#9a938d", 0.5, "#333333")
 
 
-def _ordered(features: Features, order: tuple[str, ...]) -> list[str]:
+def _ordered(features: Features, order: Mapping[str, object]) -> list[str]:
     there = set(features.kind.tolist())
-    return [kind for kind in order if kind in there] + sorted(there - set(order))
+    return [kind for kind in order if kind in there] + sorted(there - order.keys())

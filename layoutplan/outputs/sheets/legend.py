@@ -4,20 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from layoutplan.job.class_model import PaperArea, PaperLine
 from layoutplan.outputs.sheets.hatch import hatched
 from layoutplan.outputs.sheets.marks import number_sign, stake_sign, tower_sign
 from layoutplan.outputs.sheets.pen import MM, WHITE, Box, Pen, ops_of
-from layoutplan.outputs.sheets.styles import (
-    AREAS,
-    H_COLOR,
-    INSIDE_DASH,
-    OTHER_AREA,
-    OTHER_WAY,
-    S_COLOR,
-    WALK_COLOR,
-    WALK_DASH,
-    WAYS,
-)
+from layoutplan.outputs.sheets.styles import H_COLOR, S_COLOR, WALK_COLOR, WALK_DASH
 
 _ROW, _SWATCH = 5.6, 13.0
 _COLUMNS = 3
@@ -29,17 +20,17 @@ def legend_height(classes: int) -> float:
     return -(-(len(_SIGNS) + classes) // _COLUMNS) * _ROW
 
 
-def draw_legend(pen: Pen, box: Box, classes: dict[str, tuple[str, bool]]) -> None:
+def draw_legend(pen: Pen, box: Box, classes: dict[str, tuple[str, PaperArea | PaperLine]]) -> None:
     """Draw the legend in three columns.
 
     Parameters
     ----------
     classes : dict
-        For each obstacle class on the maps, what it is in words and whether it is an area.
+        For each obstacle class on the maps, what it is in words and how it is drawn.
     """
     entries: list[tuple[str, Draw]] = [
         *_SIGNS,
-        *((label, _swatch(kind, is_area)) for kind, (label, is_area) in classes.items()),
+        *((label, _swatch(look)) for label, look in classes.values()),
     ]
     rows = -(-len(entries) // _COLUMNS)
     width = box.width / _COLUMNS
@@ -70,23 +61,23 @@ def _keep_out(pen: Pen, box: Box) -> None:
     pen.box(box, 0.35, "#7d7d7d")
 
 
-def _swatch(kind: str, is_area: bool) -> Draw:
-    return (lambda pen, box: _area(pen, box, kind)) if is_area else (lambda pen, box: _way(pen, box, kind))
+def _swatch(look: PaperArea | PaperLine) -> Draw:
+    if isinstance(look, PaperArea):
+        return lambda pen, box: _area(pen, box, look)
+    return lambda pen, box: _way(pen, box, look)
 
 
-def _area(pen: Pen, box: Box, kind: str) -> None:
-    look = AREAS.get(kind, OTHER_AREA)
+def _area(pen: Pen, box: Box, look: PaperArea) -> None:
     pen.box(box, 0, fill=look.fill or WHITE)
-    for angle in {"cross": (45.0, 135.0), "level": (0.0,)}.get(look.hatch, ()):
-        hatched(pen, box, [ops_of(box)], angle, 2.2, look.border)
-    pen.path([ops_of(box)], width=look.width, color=look.border, dash=look.dash)
+    for angle in {"cross": (45.0, 135.0), "horizontal": (0.0,)}.get(look.hatch, ()):
+        hatched(pen, box, [ops_of(box)], angle, 2.2, look.line)
+    pen.path([ops_of(box)], width=look.width, color=look.line, dash=look.dash)
 
 
-def _way(pen: Pen, box: Box, kind: str) -> None:
-    look = WAYS.get(kind, OTHER_WAY)
-    pen.line(_level(box), min(look.least, box.height * MM), look.color, look.dash)
+def _way(pen: Pen, box: Box, look: PaperLine) -> None:
+    pen.line(_level(box), min(look.width, box.height * MM), look.line, look.dash)
     if look.inside:
-        pen.line(_level(box), look.least - 1.1, look.inside, INSIDE_DASH.get(kind, ()))
+        pen.line(_level(box), look.width - 1.1, look.inside, look.inside_dash)
 
 
 _SIGNS: tuple[tuple[str, Draw], ...] = (

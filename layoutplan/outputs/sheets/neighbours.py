@@ -5,12 +5,14 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
+from layoutplan.job.class_model import Road
+from layoutplan.job.classes import ROADS
 from layoutplan.line.geodesy import octant
 from layoutplan.outputs.sheets.layers import Features
 from layoutplan.outputs.sheets.panel import Panel
 
-ROADS = ("main_road", "minor_road", "track_path")
 _LOOKED_M = 500.0
+_KINDS = [[name for name, road in ROADS.items() if (road == Road.TRACK) == track] for track in (False, True)]
 
 
 def nearest_road(panel: Panel, features: Features) -> str:
@@ -18,7 +20,7 @@ def nearest_road(panel: Panel, features: Features) -> str:
     reach = _LOOKED_M / panel.metres
     index = features.tree.query(shapely.box(*(panel.origin - reach), *(panel.origin + reach)))
     parts = []
-    for kinds in (ROADS[:2], ROADS[2:]):
+    for kinds in _KINDS:
         rows = np.sort(index[np.isin(features.kind[index], kinds)])
         if len(rows):
             shapes = shapely.transform(features.shapes[rows], panel.metres_of)

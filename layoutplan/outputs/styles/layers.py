@@ -7,7 +7,6 @@ memory).
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
 
 from layoutplan.job.classes import ObstacleClass
 from layoutplan.layout.model import REACHABLE
@@ -51,37 +50,8 @@ LEAD_STYLE = Style(
         Rule(LEAD_LEVELS["unknown"], (_LEADS["unknown"],), up_to=FIELDWORK),
     )
 )
-# colour of the classes of a kind; those not listed are grey
-_HUES = {
-    "#4c86ae": ("river_canal", "stream_ditch", "standing_water", "wetland"),
-    "#8a6d3b": ("main_road", "minor_road", "track_path", "bridge_overhead", "tunnel_culvert"),
-    "#3f3f3f": ("railway", "building", "fence_wall", "gate", "cliff", "quarry"),
-    "#8f3f8f": (
-        *("pipeline", "underground_cable", "aerialway", "power_line", "distribution_line", "low_voltage_line"),
-        *("traction_line", "contact_line", "substation_plant"),
-    ),
-    "#6f8f5f": ("crops", "woodland", "protected_area", "permitted_land", "cemetery"),
-    "#a82222": ("no_entry", "military", "airfield", "land_unsettled", "houses_unmapped", "shore_unmapped"),
-}
-_HUE_OF = {name: hue for hue, names in _HUES.items() for name in names}
 _DASHES: Mapping[str, tuple[float, ...]] = {"no": (), "agree": (3, 1.5), "care": (1.5, 1.5), "free": (0.6, 1.2)}
 _HATCHES = {"no": "diagonal", "agree": "dots", "free": ""}
-# lines that must be told from others without their colour: width, and width of the dark line below [mm]
-_WIDTHS_MM = {
-    "main_road": (1.0, 1.4),
-    "minor_road": (0.8, 0.0),
-    "river_canal": (1.0, 0.0),
-    "pipeline": (0.5, 1.0),
-    "underground_cable": (0.4, 0.8),
-    "power_line": (0.3, 0.0),
-    "distribution_line": (0.25, 0.0),
-    "low_voltage_line": (0.2, 0.0),
-    "traction_line": (0.3, 0.0),
-    "contact_line": (0.2, 0.0),
-    "fence_wall": (0.3, 0.0),
-}
-_RAILWAY = Stroke(_WHITE, 0.7, (1.5, 1.5), 1.1)
-_BLOTS = frozenset({"building", "track_path", "stream_ditch", "fence_wall", "gate", "cliff", "tunnel_culvert"})
 _STAKE_WORDS = {"no": "no stake", "agree": "stake by agreement", "free": "stake possible"}
 
 
@@ -132,13 +102,11 @@ def layer_styles(classes: Iterable[ObstacleClass]) -> Mapping[str, Style]:
 
 def _class_rule(row: ObstacleClass) -> Rule:
     label = f"{row.label} ({_STAKE_WORDS[row.stake]})"
-    area, line, point = _every_way(_HUE_OF.get(row.name, "#6d6d6d"), row.stake)
-    if row.name == "railway":
-        line = _RAILWAY
-    elif row.name in _WIDTHS_MM:
-        width_mm, casing_mm = _WIDTHS_MM[row.name]
-        line = replace(line, width_mm=width_mm, casing_mm=casing_mm)
-    return Rule(label, (area, line, point), "obstacle_class", row.name, up_to=DETAIL if row.name in _BLOTS else 0)
+    gis = row.look.gis
+    area, line, point = _every_way(gis.line or row.look.line, row.stake)
+    dash = line.dash if gis.dash is None else gis.dash
+    line = Stroke(gis.stroke or line.color, gis.width, dash, gis.casing)
+    return Rule(label, (area, line, point), "obstacle_class", row.name, up_to=DETAIL if gis.small else 0)
 
 
 def _every_way(hue: str, stake: str) -> tuple[Fill, Stroke, Sign]:

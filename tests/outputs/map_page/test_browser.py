@@ -7,7 +7,8 @@ import pytest
 import shapely
 from pyproj import Geod
 
-from layoutplan.outputs.map_page.styles import BASE_STYLES, PLAN_STYLES, SIGNS
+from layoutplan.job import shipped_classes
+from layoutplan.outputs.map_page.styles import PLAN_STYLES, SIGNS
 from layoutplan.outputs.words import LEAD_LEVELS, lead_level
 from layoutplan.text import clean
 
@@ -296,7 +297,7 @@ def test_across_the_antimeridian(browser, make_plan, tmp_path) -> None:
 
 def drawn(browser) -> set[str]:
     """Classes of the base map that are drawn."""
-    return set(counts(browser)) & set(BASE_STYLES)
+    return set(counts(browser)) & set(shipped_classes())
 
 
 def test_the_base_map_is_drawn_where_somebody_looks(browser, make_plan, tmp_path) -> None:
@@ -310,7 +311,7 @@ def test_the_base_map_is_drawn_where_somebody_looks(browser, make_plan, tmp_path
     look_at(browser, place.x, place.y, 17)
     assert text(browser, "too-much") == ""
     assert "standing_water" in drawn(browser)
-    there = sum(number for kind, number in counts(browser).items() if kind in BASE_STYLES)
+    there = sum(number for kind, number in counts(browser).items() if kind in shipped_classes())
     west, south, east, north = browser.execute_script(
         "const b = layoutplan.page.map.getBounds().pad(0.3);"
         "return [b.getWest(), b.getSouth(), b.getEast(), b.getNorth()]"

@@ -7,8 +7,9 @@ import base64
 import numpy as np
 import pytest
 
-from layoutplan.outputs.map_page.styles import AREA_CLASSES, BASE_STYLES, PLAN_STYLES
-from layoutplan.outputs.map_page.sun import SUN_STYLES
+from layoutplan.job import shipped_classes
+from layoutplan.outputs.map_page.styles import PLAN_STYLES, base_styles
+from layoutplan.outputs.map_page.sun import sun_styles
 
 from .pages import colours, look_at, on_desk, on_its_side, on_telephone, open_page, press, text
 
@@ -81,15 +82,17 @@ def test_sun_paints_stronger_marks_on_white(browser, make_plan, tmp_path) -> Non
 
 
 def test_sun_looks_differ_by_more_than_colour() -> None:
-    assert set(SUN_STYLES) == {*PLAN_STYLES, *BASE_STYLES}
+    classes = shipped_classes()
+    base, sun = base_styles(classes), sun_styles(classes)
+    assert set(sun) == {*PLAN_STYLES, *base}
     for name, style in PLAN_STYLES.items():
-        assert SUN_STYLES[name]["weight"] > style["weight"]
-    lines = {name: {**BASE_STYLES[name], **SUN_STYLES[name]} for name in BASE_STYLES if name not in AREA_CLASSES}
+        assert sun[name]["weight"] > style["weight"]
+    lines = {name: {**base[name], **sun[name]} for name in base if not classes[name].look.area}
     for name, look in lines.items():
         parts = [int(look["color"][place : place + 2], 16) for place in (1, 3, 5)]
         assert contrast(f"rgb({', '.join(map(str, parts))})", "rgb(255, 255, 255)") > 4.5, name
-    for name in AREA_CLASSES:  # what must not be entered keeps its hatch
-        assert SUN_STYLES[name].get("hatch") == BASE_STYLES[name].get("hatch")
+    for name in base.keys() - lines.keys():  # what must not be entered keeps its hatch
+        assert sun[name].get("hatch") == base[name].get("hatch")
 
 
 def test_controls_lie_under_the_thumb(browser, make_plan, tmp_path) -> None:

@@ -19,7 +19,7 @@ from layoutplan.layout.rules import STATUSES
 from layoutplan.outputs.map_page import electrical_rows, layers, surroundings, write_map
 from layoutplan.outputs.map_page.electrical_rows import lead_texts, rods_text, tower_labels, tower_texts
 from layoutplan.outputs.map_page.page import OfflineMap
-from layoutplan.outputs.map_page.styles import AREA_CLASSES, BASE_STYLES, PLAN_STYLES, SIGNS
+from layoutplan.outputs.map_page.styles import PLAN_STYLES, SIGNS, base_styles
 from layoutplan.outputs.words import LEAD_LEVELS, lead_level
 from layoutplan.text import clean, page_text
 
@@ -124,8 +124,7 @@ def test_what_a_crew_must_read_is_there(make_plan, tmp_path) -> None:
 
 
 def test_every_class_and_status_has_a_look() -> None:
-    assert set(BASE_STYLES) == set(shipped_classes())
-    assert set(BASE_STYLES) >= AREA_CLASSES
+    assert set(base_styles(shipped_classes())) == set(shipped_classes())
     assert set(STATUSES) | {"H", "S"} <= set(SIGNS)
     shapes = [str(SIGNS[status]["points"]) for status in (*STATUSES, "H", "S")]
     assert len(set(shapes)) == len(shapes), "two signs would differ by colour alone"
@@ -201,7 +200,8 @@ def test_distance_for_the_target(distance_m, words) -> None:
 
 
 def test_no_two_lines_look_alike_in_grey() -> None:
-    lines = {name: style for name, style in BASE_STYLES.items() if name not in AREA_CLASSES}
+    classes = shipped_classes()
+    lines = {name: style for name, style in base_styles(classes).items() if not classes[name].look.area}
     looks = [(style.get("dashArray"), style["weight"], round(grey(style["color"]) / 30)) for style in lines.values()]
     assert len(set(looks)) == len(looks)
 

@@ -276,6 +276,7 @@ def test_permissions_for_ways_are_to_be_agreed(make_plan, written):
 
 def test_the_legend_has_room_for_all_its_entries():
     """Its last row lies above whatever follows: the height asked for is the height drawn."""
+    from layoutplan.job.class_model import PaperLine
     from layoutplan.outputs.sheets import legend
     from layoutplan.outputs.sheets.pen import Box
 
@@ -291,7 +292,8 @@ def test_the_legend_has_room_for_all_its_entries():
             return lambda *_args, **_kwargs: nullcontext()
 
     for count in (0, 1, 2, 3, 20):
-        pen, classes = Recorder(), {f"class {i}": (f"label {i}", False) for i in range(count)}
+        look = PaperLine(line="#777777", width=1)
+        pen, classes = Recorder(), {f"class {i}": (f"label {i}", look) for i in range(count)}
         height = legend.legend_height(count)
         legend.draw_legend(pen, Box(0.0, 0.0, 180.0, height), classes)
         assert pen.lowest >= 1.0, count
