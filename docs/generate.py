@@ -7,12 +7,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pydantic import BaseModel
-from pydantic_core import PydanticUndefined
 
 DOCS = Path(__file__).parent
 sys.path.insert(0, str(DOCS.parent))
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from pydantic.fields import FieldInfo
+
     from layoutplan.job import ObstacleClass
 
 _JOB_HEAD = """\
@@ -67,17 +70,15 @@ def job_page() -> str:
     for header, purpose, fields in job_sections():
         parts.append(f"\n## `{header}`\n\n{purpose}\n\n| key | default | meaning |\n| --- | --- | --- |\n")
         for name, field in fields.items():
-            default = "required" if field.is_required() else _default(field.default, toml_value)
+            default = "required" if field.is_required() else _default(field, toml_value)
             parts.append(f"| `{name}` | {default} | {meaning(field) or 'See its own section.'} |\n")
     return "".join(parts)
 
 
-def _default(value: object, write: object) -> str:
-    if value is None or value is PydanticUndefined:
+def _default(field: FieldInfo, write: Callable[[object], str]) -> str:
+    if field.default is None or field.default_factory:
         return ""
-    if isinstance(value, BaseModel):
-        return "see its own section"
-    return f"`{write(value)}`" if callable(write) else ""
+    return "see its own section" if isinstance(field.default, BaseModel) else f"`{write(field.default)}`"
 
 
 def class_page() -> str:

@@ -8,7 +8,6 @@ from typing import Any, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
-from pydantic_core import PydanticUndefined
 
 from layoutplan.job.access import Access
 from layoutplan.job.electrical import Limits, Method, Soil
@@ -119,7 +118,7 @@ def _keys(model: type[BaseModel]) -> Iterator[str]:
     for name, field in model.model_fields.items():
         if isinstance(field.default, BaseModel):
             continue  # it has a header of its own
-        if field.default is None or field.default is PydanticUndefined:
+        if field.default is None or field.is_required() or field.default_factory:
             yield f"# {name} = ...    # {meaning(field)}"
         else:
             yield f"# {name} = {toml_value(field.default)}    # {meaning(field)}"

@@ -60,10 +60,10 @@ def writer_of(entry: Format) -> Writer:
     Raises
     ------
     OutputError
-        An installed package's writer cannot be imported, or is no function.
+        An installed package's writer cannot be imported, or is no function; what an own one imports is not installed.
     """
     if not entry.package:
-        return entry.load()
+        return _own_writer(entry)
     try:
         writer = entry.load()
     except (Exception, SystemExit) as err:  # whatever a foreign module does while it is imported
@@ -79,6 +79,18 @@ def writer_of(entry: Format) -> Writer:
     return writer
 
 
+def _own_writer(entry: Format) -> Writer:
+    try:
+        return entry.load()
+    except ModuleNotFoundError as err:
+        if not entry.extra:
+            raise
+        raise OutputError(
+            f"format '{entry.name}' needs {err.name}, which is not installed. Install it with "
+            f'pip install "layoutplan[{entry.extra}]", or leave the format out.'
+        ) from err
+
+
 def require_formats(names: Iterable[str] | None) -> None:
     """Refuse a job's formats before the long work if one of them could not be written after it.
 
@@ -88,7 +100,7 @@ def require_formats(names: Iterable[str] | None) -> None:
         As `chosen_formats` and `writer_of`.
     """
     for entry in chosen_formats(names):
-        if entry.package:
+        if entry.package or entry.extra:
             writer_of(entry)
 
 

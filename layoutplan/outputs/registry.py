@@ -35,6 +35,8 @@ class Format:
         Format whose file it shows: it must lie in the same folder. Empty: it stands alone.
     package : str
         Installed package that it comes from, with its version; empty for this program's own.
+    extra : str
+        Extra of this program (``pip install "layoutplan[…]"``) that brings what the writer imports; empty: none.
     """
 
     name: str
@@ -45,6 +47,7 @@ class Format:
     by_default: bool = True
     beside: str = ""
     package: str = ""
+    extra: str = ""
 
     def applies_to(self, plan: Plan) -> bool:
         """Whether the job has what the format needs."""
@@ -82,6 +85,7 @@ _OWN = (
         ("stakes.dxf", "stakes_dxf.txt"),
         f"{_HERE}.dxf:write_dxf",
         by_default=False,  # some seconds on a dense map
+        extra="dxf",
     ),
     Format("geojson", "towers, stakes and leads", ("plan.geojson",), f"{_HERE}.geojson:write_geojson"),
     Format("map", "map for a browser without network", ("map.html",), f"{_HERE}.map_page:write_map"),

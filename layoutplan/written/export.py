@@ -14,7 +14,7 @@ from layoutplan.outputs.installed import chosen_formats, known_formats
 from layoutplan.outputs.making import make_files
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.record import sha256
-from layoutplan.outputs.registry import RECORD
+from layoutplan.outputs.registry import RECORD, Format
 from layoutplan.outputs.write import write_together
 from layoutplan.store.record import RECORD_NAME, TABLES_NAME, read_plan_record
 from layoutplan.written.read import misfits
@@ -89,13 +89,14 @@ def export_plan(
 def format_lines() -> list[str]:
     """Describe every format in a line: name, files, what it is for, whether it is written by default."""
     entries = known_formats()
-    rows = [(entry.name, ", ".join(entry.files) or "?", _what(entry.what, entry.by_default)) for entry in entries]
+    rows = [(entry.name, ", ".join(entry.files) or "?", _what(entry)) for entry in entries]
     widths = [max(len(row[column]) for row in rows) for column in range(2)]
     return [f"{name:<{widths[0]}}  {files:<{widths[1]}}  {what}" for name, files, what in rows]
 
 
-def _what(what: str, by_default: bool) -> str:
-    return what if by_default else f"{what}; on request"
+def _what(entry: Format) -> str:
+    needs = f", with layoutplan[{entry.extra}]" if entry.extra else ""
+    return entry.what if entry.by_default else f"{entry.what}; on request{needs}"
 
 
 def _beside_others(target: Path, plan: Plan) -> tuple[str, ...]:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from layoutplan.layout.model import Plan
+from layoutplan.outputs.dxf.drawing import save_drawing
 from layoutplan.outputs.grid import Grid, grid_of
 from layoutplan.outputs.grid_factors import grid_factors
 from layoutplan.outputs.grid_notes import caution_notes, coordinate_notes, factor_notes
@@ -24,8 +25,6 @@ def write_dxf(plan: Plan, folder: Path) -> list[Path]:
     OutputError
         The job's grid gives no eastings and northings, or does not reach the plan.
     """
-    from layoutplan.outputs.dxf.drawing import save_drawing  # ezdxf takes a third of a second to import
-
     grid = grid_of(plan)
     drawing, notes = folder / "stakes.dxf", folder / "stakes_dxf.txt"
     save_drawing(plan, grid, drawing)

@@ -9,8 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from branca.element import MacroElement
-from folium import LayerControl
+from folium import LayerControl, MacroElement
 from folium.template import Template
 from folium.utilities import JsCode
 

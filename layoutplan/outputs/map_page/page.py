@@ -9,7 +9,6 @@ from importlib.resources import files
 from typing import Any
 
 import folium
-from branca.element import Element, Link
 
 from layoutplan.outputs.page_notes import note_tag
 
@@ -23,7 +22,7 @@ _POLICY = (
 _NEEDS_NETWORK = (folium.TileLayer, folium.WmsTileLayer, folium.Popup, folium.Icon)
 
 
-class AsIs(Element):
+class AsIs(folium.Element):
     """Text that goes into the page as it is; a plain ``Element`` would read it as a template."""
 
     def __init__(self, text: str) -> None:
@@ -83,11 +82,11 @@ class OfflineMap(folium.Map):
         return root
 
     def _strangers(self) -> list[str]:
-        links = [name for name, child in self.figure.header._children.items() if isinstance(child, Link)]
+        links = [name for name, child in self.figure.header._children.items() if isinstance(child, folium.Link)]
         return links + [child.get_name() for child in _tree(self) if isinstance(child, _NEEDS_NETWORK)]
 
 
-def _tree(element: Element) -> list[Element]:
+def _tree(element: folium.Element) -> list[folium.Element]:
     return [element, *(below for child in element._children.values() for below in _tree(child))]
 
 
