@@ -10,8 +10,8 @@ from scipy.sparse.csgraph import connected_components
 from shapely import STRtree
 
 from layoutplan.job.access import NO_STOPPING, OPEN
-from layoutplan.job.class_model import Road
 from layoutplan.job.classes import ROADS
+from layoutplan.job.roles import Road
 
 _JOINED_DEG = 1e-6  # about a decimetre: ends of roads that are drawn to meet
 _SHORT_M = 2000.0  # a net of open roads longer than this is taken to lead somewhere (judgement)

@@ -10,8 +10,8 @@ from shapely import STRtree
 
 from layoutplan.access.enclosed import enclosed
 from layoutplan.access.ground import BRIDGE
-from layoutplan.job.class_model import Role
 from layoutplan.job.classes import the
+from layoutplan.job.roles import Role
 
 GATE = the(Role.GATE)
 _ON_THE_ROAD_DEG = 1e-5  # about a metre: gates of other sources than the roads need not lie on their corners

@@ -16,7 +16,8 @@ import shapely
 from numpy.typing import NDArray
 from shapely import STRtree
 
-from layoutplan.inputs.geodetic import WGS84, FloatArray, Geometries, cut_long, from_wgs84, is_wgs84
+from layoutplan.inputs.geodetic import FloatArray, Geometries, cut_long
+from layoutplan.inputs.systems import WGS84, from_wgs84, is_wgs84
 
 _CELL_DEG = 0.05  # towers in one cell share a box; 0.05° to 0.1° read fastest from a GeoPackage
 # a little less than the least on the ellipsoid: boxes come out too wide, never too narrow

@@ -19,8 +19,9 @@ from numpy.typing import NDArray
 from layoutplan.errors import ColumnError, CRSError, InputError, LayerError
 from layoutplan.inputs.database import check_filter
 from layoutplan.inputs.door import require_at_most
-from layoutplan.inputs.geodetic import WGS84, FloatArray, datum_note, settle_crs, to_lonlat
+from layoutplan.inputs.geodetic import FloatArray, datum_note, to_lonlat
 from layoutplan.inputs.placed import PlacedTable, Table
+from layoutplan.inputs.systems import WGS84, settle_crs
 from layoutplan.inputs.vector import require_column, require_file
 from layoutplan.inputs.words import listed
 from layoutplan.job import TowerSource

@@ -2,146 +2,24 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
-from typing import Any
-
 import numpy as np
 import pyproj
 import shapely
 from numpy.typing import NDArray
-from pyproj.exceptions import CRSError as ProjCRSError
 from pyproj.exceptions import ProjError
 
 from layoutplan.errors import CRSError
 from layoutplan.inputs.door import allowed, require_at_most
-from layoutplan.text import clean
+from layoutplan.inputs.systems import into_wgs84, is_wgs84
 
 FloatArray = NDArray[np.float64]
 Geometries = NDArray[np.object_]
 
-WGS84 = pyproj.CRS.from_epsg(4326)
 LONGEST_SEGMENT_M = 1000.0  # longer straight lines are cut in their own system: there they are what the mapper meant
 _LARGEST_M = 1e8  # the Earth is 40,000 km around
 _WELL_KNOWN_M = 1.0  # what PROJ states of ETRS89, which is WGS 84 for all purposes here
 _ASKED = 5  # places of a file asked for the transformation taken there
 _GEOD = pyproj.Geod(ellps="WGS84")
-_MOST_LETTERS = 100  # of a system's name or definition in a message
-
-
-def parse_crs(text: str, where: str, key: str) -> pyproj.CRS:
-    """Return the coordinate reference system that a job file names.
-
-    Raises
-    ------
-    CRSError
-        There is no such system.
-    """
-    shown = clean(text)[:_MOST_LETTERS]
-    try:
-        given = _on_the_ground(text)
-    except ProjCRSError as err:
-        raise CRSError(
-            f"{where}: {key} = '{shown}' is no known coordinate reference system. Write EPSG:<code>."
-        ) from err
-    require_places(given, where, f"Set {key} to a geographic or projected system, for instance 'EPSG:25832'.")
-    return given
-
-
-def require_places(crs: pyproj.CRS, where: str, mend: str) -> None:
-    """Refuse a system whose coordinates cannot be turned into longitude and latitude.
-
-    Such are those of a building site, of heights or of time only, geocentric ones, of another celestial body, or one
-    that needs a grid file which is not there: grids are not fetched.
-
-    Raises
-    ------
-    CRSError
-    """
-    if why := _no_places(crs):
-        named = f"'{clean(crs.name)[:_MOST_LETTERS]}'" if crs.name not in ("unknown", "unnamed") else "its system"
-        raise CRSError(f"{where}: {named} {why}. {mend}")
-
-
-@lru_cache(maxsize=64)
-def into_wgs84(crs: pyproj.CRS) -> pyproj.Transformer:
-    """Change from a system to longitude and latitude; kept, for finding it takes long.
-
-    Raises
-    ------
-    pyproj.exceptions.ProjError
-        There is none.
-    """
-    return pyproj.Transformer.from_crs(crs, WGS84, always_xy=True)
-
-
-@lru_cache(maxsize=64)
-def from_wgs84(crs: pyproj.CRS) -> pyproj.Transformer:
-    """Change from longitude and latitude to a system; kept, for finding it takes long."""
-    return pyproj.Transformer.from_crs(WGS84, crs, always_xy=True)
-
-
-def _no_places(crs: pyproj.CRS) -> str:
-    """Why a system has no longitude and latitude; empty if it has."""
-    if crs.is_geocentric:
-        return "is geocentric: its coordinates are counted from the middle of the Earth"
-    if not (crs.is_geographic or crs.is_projected or crs.is_bound or crs.is_derived):
-        return "is tied to no place on the Earth"
-    try:
-        into_wgs84(crs).transform(0.0, 0.0)
-    except ProjError as err:
-        return (
-            "needs a grid file that is not there"
-            if "grid" in str(err).lower()
-            else "cannot be turned into longitude and latitude"
-        )
-    return ""
-
-
-def settle_crs(found: Any, given: str | None, where: str, key: str) -> tuple[pyproj.CRS, str]:
-    """Choose between what the file says and what the job says.
-
-    Parameters
-    ----------
-    found : object or None
-        What the file carries, in any form pyproj reads.
-    given : str or None
-        What the job file gives; it wins, since it is the only way to put a wrong file right.
-    where, key : str
-        For messages: the file and layer, and the job's key.
-
-    Returns
-    -------
-    crs : CRS
-    problem : str
-        A remark where the two differ, else empty.
-
-    Raises
-    ------
-    CRSError
-        Neither says anything, or what is said is not known or cannot be turned into longitude and latitude.
-    """
-    if given is not None:
-        chosen = parse_crs(given, where, key)
-        own = _own_crs(found)
-        if own is None or same_crs(own, chosen):
-            return chosen, ""
-        return chosen, f"{where}: the file says {own.name}, but {key} = '{given}' in the job file was used"
-    mend = f"Set {key} in the job file, for instance 'EPSG:25832'."
-    if (own := _own_crs(found)) is None:
-        raise CRSError(f"{where}: no coordinate reference system. {mend}")
-    require_places(own, where, mend)
-    return own, ""
-
-
-@lru_cache(maxsize=256)
-def same_crs(one: pyproj.CRS, other: pyproj.CRS) -> bool:
-    """Whether two systems give the same coordinates, axis order apart."""
-    return one.to_2d().equals(other.to_2d(), ignore_axis_order=True)
-
-
-def is_wgs84(crs: pyproj.CRS) -> bool:
-    """Whether coordinates in ``crs`` already are WGS 84 longitude and latitude."""
-    return same_crs(crs, WGS84)
 
 
 def to_lonlat(geometry: Geometries, crs: pyproj.CRS, where: str) -> Geometries:
@@ -317,17 +195,3 @@ def _cut_rings(geometry: shapely.Geometry, limit: float) -> shapely.Geometry:
     if isinstance(geometry, shapely.MultiPolygon | shapely.GeometryCollection):
         return shapely.GeometryCollection([_cut_rings(part, limit) for part in geometry.geoms])
     return shapely.segmentize(geometry, limit)
-
-
-def _own_crs(found: Any) -> pyproj.CRS | None:
-    """Return what a file carries, None if that is nothing or nothing that can be understood."""
-    try:
-        return None if found is None else _on_the_ground(found)
-    except ProjCRSError:
-        return None
-
-
-@lru_cache(maxsize=64)
-def _on_the_ground(given: Any) -> pyproj.CRS:
-    """Return a system without its heights; kept, for most layers of a job are in the same one."""
-    return pyproj.CRS.from_user_input(given).to_2d()

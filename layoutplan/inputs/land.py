@@ -25,9 +25,9 @@ from layoutplan.inputs.vector import VectorLayer, open_vector, require_column
 from layoutplan.inputs.vector_table import VectorTable, read_vector
 from layoutplan.inputs.words import counted, listed
 from layoutplan.job import Job
-from layoutplan.job.class_model import Role
 from layoutplan.job.classes import the
 from layoutplan.job.land import Land
+from layoutplan.job.roles import Role
 from layoutplan.text import clean
 
 LAND_COLUMNS = ("parcel", "owner_ref", "permission", "state", "note", "source", "geometry")

@@ -11,12 +11,13 @@ import shapely
 from layoutplan.errors import InputError
 from layoutplan.inputs.corridor import Corridor
 from layoutplan.inputs.features import make_features
-from layoutplan.inputs.geodetic import WGS84, FloatArray, to_lonlat
+from layoutplan.inputs.geodetic import FloatArray, to_lonlat
 from layoutplan.inputs.map_layer import MapLayer, check_overlap, cleaned
 from layoutplan.inputs.osm_collect import INCOMPLETE, OPEN, UNBUILT
 from layoutplan.inputs.osm_file import OsmExtract
 from layoutplan.inputs.sea import SEA_CLASS
 from layoutplan.inputs.signs import Signs
+from layoutplan.inputs.systems import WGS84
 from layoutplan.inputs.words import counted, listed
 from layoutplan.job import Layer
 from layoutplan.job.classes import overhead_lines

@@ -11,11 +11,12 @@ import numpy as np
 import shapely
 
 from layoutplan.inputs.chains import Chain, join_pieces
-from layoutplan.inputs.geodetic import WGS84, FloatArray, to_lonlat
+from layoutplan.inputs.geodetic import FloatArray, to_lonlat
 from layoutplan.inputs.model import TOWER_COLUMNS, TOWER_FIGURES, LineInput
 from layoutplan.inputs.osm_file import OsmExtract, PowerWay
 from layoutplan.inputs.osm_select import select_ways
 from layoutplan.inputs.osm_told import told_by_map
+from layoutplan.inputs.systems import WGS84
 from layoutplan.inputs.towers import check_line
 from layoutplan.inputs.words import counted, listed
 from layoutplan.job import Line

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from layoutplan.job.class_model import Role
 from layoutplan.job.classes import the
+from layoutplan.job.roles import Role
 
 LINE, DISTRIBUTION, LOW_VOLTAGE = the(Role.LINE), the(Role.DISTRIBUTION), the(Role.LOW_VOLTAGE)
 LOW_V, MEDIUM_V = 1_000.0, 36_000.0

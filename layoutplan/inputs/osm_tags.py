@@ -34,7 +34,7 @@ from layoutplan.inputs.osm_ways import (
 )
 from layoutplan.job import ObstacleClass, shipped_classes
 from layoutplan.job.access import PERMIT, PRIVATE_PATH
-from layoutplan.job.class_model import Role
+from layoutplan.job.roles import Role
 
 POINT_WIDTH_M = 2.0  # of a thing mapped as a point (judgement)
 LANE_WIDTH_M = 3.5  # common lane width (judgement)

@@ -16,8 +16,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from layoutplan.job.access import CLOSED, NO_STOPPING, OPEN, PERMIT, PRIVATE_PATH
-from layoutplan.job.class_model import Role
 from layoutplan.job.classes import ROADS, the
+from layoutplan.job.roles import Role
 
 ROAD_CLASSES = frozenset(ROADS)
 GATE, BRIDGE = the(Role.GATE), the(Role.BRIDGE)

@@ -19,8 +19,8 @@ from numpy.typing import NDArray
 from shapely import STRtree
 
 from layoutplan.inputs.geodetic import FloatArray, Geometries
-from layoutplan.job.class_model import Role
 from layoutplan.job.classes import the
+from layoutplan.job.roles import Role
 
 _SAME_DEG = 1e-8  # a millimetre: an edge this near to a coastline is part of it
 _MEETS_DEG = 1e-7  # a centimetre: OpenStreetMap counts in these

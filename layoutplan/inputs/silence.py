@@ -20,8 +20,8 @@ from layoutplan.inputs.sea import SEA_CLASS, sea
 from layoutplan.inputs.signs import STREET, Signs
 from layoutplan.inputs.words import counted
 from layoutplan.job import Job
-from layoutplan.job.class_model import Road, Role
 from layoutplan.job.classes import ROADS, the
+from layoutplan.job.roles import Road, Role
 
 _CLASS_FOR = {cause: name for name, cause in SILENT_CLASSES.items()}
 _BUILDING = the(Role.BUILDING)

@@ -14,11 +14,12 @@ from numpy.typing import NDArray
 
 from layoutplan.errors import CRSError, InputError
 from layoutplan.files import why_not_read
-from layoutplan.inputs.geodetic import FloatArray, is_wgs84, parse_crs
+from layoutplan.inputs.geodetic import FloatArray
 from layoutplan.inputs.placed import PlacedTable
 from layoutplan.inputs.staked_gpx import read_waypoints
 from layoutplan.inputs.staked_readings import has_zone, reading_columns, times
 from layoutplan.inputs.staked_table import read_placed
+from layoutplan.inputs.systems import is_wgs84, parse_crs
 from layoutplan.inputs.tower_columns import id_text, read_figures
 from layoutplan.inputs.words import counted, listed
 from layoutplan.text import clean

@@ -13,8 +13,9 @@ import shapely
 
 from layoutplan.errors import ColumnError, CRSError, InputError, LayerError
 from layoutplan.inputs.csv_table import SUFFIXES, read_csv
-from layoutplan.inputs.geodetic import WGS84, FloatArray, datum_note, is_usable, parse_crs, to_lonlat
+from layoutplan.inputs.geodetic import FloatArray, datum_note, is_usable, to_lonlat
 from layoutplan.inputs.placed import PlacedTable, Table, single_points
+from layoutplan.inputs.systems import WGS84, parse_crs
 from layoutplan.inputs.tower_columns import read_figures
 from layoutplan.inputs.vector import VectorLayer, open_vector
 from layoutplan.inputs.vector_table import read_vector

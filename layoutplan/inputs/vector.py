@@ -20,8 +20,8 @@ from layoutplan.files import why_not_read
 from layoutplan.inputs import parquet
 from layoutplan.inputs.database import check_filter, require_table
 from layoutplan.inputs.door import require_driver
-from layoutplan.inputs.geodetic import settle_crs
 from layoutplan.inputs.kinds import DATABASE, GML, look_at
+from layoutplan.inputs.systems import settle_crs
 from layoutplan.job.section import FileSource
 from layoutplan.text import clean
 

@@ -14,19 +14,20 @@ from layoutplan.errors import CRSError
 from layoutplan.inputs.corridor import Corridor
 from layoutplan.inputs.evidence import SHOWS_NOTHING, is_local, thin
 from layoutplan.inputs.features import fill_widths, make_features, single_parts
-from layoutplan.inputs.geodetic import FloatArray, Geometries, into_wgs84, is_usable
+from layoutplan.inputs.geodetic import FloatArray, Geometries, is_usable
 from layoutplan.inputs.map_layer import Bounds, MapLayer, check_overlap, cleaned
 from layoutplan.inputs.osm_tags import POINT_WIDTH_M, parse_width
 from layoutplan.inputs.osm_ways import BRIDGE, GATE, ROAD_CLASSES, vehicle_said
 from layoutplan.inputs.signs import STREET, Signs, cover_points, sign_of
+from layoutplan.inputs.systems import into_wgs84
 from layoutplan.inputs.tower_columns import id_text
 from layoutplan.inputs.vector import VectorLayer, open_vector, require_column
 from layoutplan.inputs.vector_table import VectorTable, read_vector
 from layoutplan.inputs.words import counted, listed
 from layoutplan.job import Layer, ObstacleClass
 from layoutplan.job.access import OPEN, PERMIT
-from layoutplan.job.class_model import Road
 from layoutplan.job.classes import ROADS, named
+from layoutplan.job.roles import Road
 
 Texts = NDArray[np.object_]
 COVER_CLASSES = named(lambda row: row.tells.land_cover)

@@ -8,8 +8,9 @@ from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, Field, model_validator
 
-from layoutplan.job.class_model import Effort, ObstacleClass, OnFoot, Road, Role
+from layoutplan.job.class_model import Effort, ObstacleClass, OnFoot
 from layoutplan.job.classes import ROADS, named, shipped_classes
+from layoutplan.job.roles import Road, Role
 from layoutplan.job.section import NonNegative, Positive, Section
 
 Vehicle = Literal["car", "four_wheel_drive", "tracked"]

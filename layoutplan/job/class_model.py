@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from enum import StrEnum
 from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
+from layoutplan.job.roles import Road, Role
 from layoutplan.job.section import NonNegative, Positive, Section
 
 Standing = Literal["no", "agree", "free"]
@@ -19,32 +19,6 @@ Number = int | float
 Dash = tuple[Annotated[Number, Field(gt=0)], ...]
 Hatch = Literal["", "dots", "diagonal", "horizontal", "cross"]
 Group = Literal["land", "entry", "silent", "water", "roads", "built", "lines"]
-
-
-class Role(StrEnum):
-    """What one class each is to the program itself: the class by which it asks, or by which it calls what it draws."""
-
-    LINE = "transmission line"  # of the planned lines, too
-    DISTRIBUTION = "distribution line"
-    LOW_VOLTAGE = "low-voltage line"
-    TRACTION = "traction line"
-    CABLE = "cable"  # an overhead line below ground
-    BRIDGE = "bridge"
-    GATE = "opening in a fence"
-    FENCE = "passed at gates"
-    BUILDING = "house"
-    SEA = "sea"
-    UNSETTLED = "parcel to ask for"
-    SHUT = "parcel refused"
-    PERMITTED = "all that may be entered"
-
-
-class Road(StrEnum):
-    """Kinds of classes that are walked and driven along."""
-
-    MAIN = "main"
-    MINOR = "minor"
-    TRACK = "track"
 
 
 class OnFoot(Section):

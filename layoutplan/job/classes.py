@@ -6,14 +6,14 @@ import tomllib
 from collections import Counter
 from collections.abc import Callable, Mapping
 from functools import cache
-from importlib.resources import files
 from types import MappingProxyType
 from typing import Any
 
 from pydantic import ValidationError
 
 from layoutplan.errors import JobError
-from layoutplan.job.class_model import Crossing, ObstacleClass, Road, Role, Standing
+from layoutplan.job.class_model import Crossing, ObstacleClass, Standing
+from layoutplan.job.roles import CLASS_FILE, OUTSIDE_WORDS, Road, Role, class_file_text
 
 __all__ = [
     "OUTSIDE_WORDS",
@@ -32,11 +32,8 @@ __all__ = [
     "with_overrides",
 ]
 
-OUTSIDE_WORDS = "land outside the permitted land"
-_FILE = "obstacle_classes.toml"
 
-
-def class_table(text: str, where: str = _FILE) -> Mapping[str, ObstacleClass]:
+def class_table(text: str, where: str = CLASS_FILE) -> Mapping[str, ObstacleClass]:
     """Read and check a class file.
 
     Parameters
@@ -75,7 +72,7 @@ def _row(name: str, table: Any, where: str) -> ObstacleClass:
         return ObstacleClass.model_validate(flat)
     except ValidationError as err:
         said = "; ".join(_said(name, problem) for problem in err.errors(include_url=False)[:4])
-        raise JobError(f"{where}: {said}. The keys are explained at the head of the shipped {_FILE}.") from err
+        raise JobError(f"{where}: {said}. The keys are explained at the head of the shipped {CLASS_FILE}.") from err
 
 
 def _said(name: str, problem: Any) -> str:
@@ -111,7 +108,7 @@ def shipped_classes() -> Mapping[str, ObstacleClass]:
     >>> row.stake, row.lead_crossing
     ('no', 'no')
     """
-    return class_table((files("layoutplan.job") / _FILE).read_text("utf-8"))
+    return class_table(class_file_text())
 
 
 def named(which: Callable[[ObstacleClass], object]) -> tuple[str, ...]:

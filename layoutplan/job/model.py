@@ -19,13 +19,14 @@ from pydantic import (
 )
 
 from layoutplan.job.access import Access, RoadClass
-from layoutplan.job.class_model import ObstacleClass, Role
+from layoutplan.job.class_model import ObstacleClass
 from layoutplan.job.class_override import ClassOverride
 from layoutplan.job.classes import PERMITTED, ROADS, shipped_classes, the, with_overrides
 from layoutplan.job.electrical import Limits, Method, Soil
 from layoutplan.job.land import Land, Work
 from layoutplan.job.lines import Line
 from layoutplan.job.reading import Reading
+from layoutplan.job.roles import Role
 from layoutplan.job.rules import Rules, Score
 from layoutplan.job.section import FileSource, NonNegative, Positive, Section
 from layoutplan.job.stations import Station

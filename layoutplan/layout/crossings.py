@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from layoutplan.job.classes import OUTSIDE_WORDS, ObstacleClass, shipped_classes
+from layoutplan.job.roles import OUTSIDE_WORDS
 from layoutplan.layout.rules import BROKEN
+
+if TYPE_CHECKING:
+    from layoutplan.job.classes import ObstacleClass
 
 LEAD, STAKE = "lead", "stake"  # by which something is met
 OUTSIDE = "outside_permitted"  # in place of a class: land beyond what is permitted
@@ -23,7 +26,11 @@ def described(
     """The same of bare values; without the job's classes by those that are shipped."""
     if obstacle_class == OUTSIDE:
         return OUTSIDE_WORDS
-    row = (classes or shipped_classes()).get(obstacle_class)
+    if classes is None:
+        from layoutplan.job.classes import shipped_classes
+
+        classes = shipped_classes()
+    row = classes.get(obstacle_class)
     if row is None:  # of another version, or of a job's own
         return " ".join(filter(None, (obstacle_class.replace("_", " "), name, feature_id and f"({feature_id})")))
     return row.describe(name, feature_id)

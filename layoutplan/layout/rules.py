@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
-from layoutplan.job.class_model import Role
+from layoutplan.job.roles import Role
 
 if TYPE_CHECKING:
     from layoutplan.job import Job, ObstacleClass

@@ -7,8 +7,8 @@ from layoutplan.inputs.gaps import GAPS, causes_of, cures_of
 from layoutplan.inputs.houses import DOUBT_M, WITHIN_M
 from layoutplan.inputs.signs import COVER_M, PLACE, STREET
 from layoutplan.job import Job
-from layoutplan.job.class_model import Role
 from layoutplan.job.classes import the
+from layoutplan.job.roles import Role
 
 _SAYS = {
     gaps.NO_MAP: "no map layer given, or none with anything near the line",

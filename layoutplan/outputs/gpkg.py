@@ -14,7 +14,7 @@ import pyogrio
 import pyproj
 
 from layoutplan.errors import CRSError, OutputError
-from layoutplan.inputs.geodetic import require_places
+from layoutplan.inputs.systems import require_places
 from layoutplan.job.classes import ObstacleClass
 from layoutplan.layout.model import Plan
 from layoutplan.outputs.columns import TABLES, with_columns

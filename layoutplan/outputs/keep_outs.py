@@ -8,8 +8,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from layoutplan.job.class_model import Role
 from layoutplan.job.classes import the
+from layoutplan.job.roles import Role
 from layoutplan.layout.model import Plan
 from layoutplan.outputs.grid import Grid
 from layoutplan.outputs.grid_factors import grid_factors

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from shapely import STRtree
 
 from layoutplan.job import ObstacleClass
-from layoutplan.job.class_model import Role
 from layoutplan.job.classes import PERMITTED, the
+from layoutplan.job.roles import Role
 from layoutplan.line.geodesy import FloatArray, to_ecef
 from layoutplan.line.model import Spans
 from layoutplan.siting.own_lines import on_planned_line

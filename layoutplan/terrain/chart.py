@@ -8,7 +8,7 @@ from functools import lru_cache
 import numpy as np
 import pyproj
 
-from layoutplan.inputs.geodetic import WGS84, from_wgs84, same_crs
+from layoutplan.inputs.systems import WGS84, from_wgs84, same_crs
 from layoutplan.line.geodesy import FloatArray, direct
 from layoutplan.terrain.raster_file import RasterFile
 

@@ -18,8 +18,8 @@ from rasterio.windows import Window
 
 from layoutplan.errors import InputError
 from layoutplan.inputs.door import require_at_most
-from layoutplan.inputs.geodetic import settle_crs
 from layoutplan.inputs.raster_door import look_at_raster, opened_raster, require_sizes
+from layoutplan.inputs.systems import settle_crs
 from layoutplan.inputs.vector import require_file
 from layoutplan.job.terrain import Terrain
 from layoutplan.terrain.vertical_unit import metres_per_unit

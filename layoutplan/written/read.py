@@ -18,7 +18,7 @@ from pyogrio.errors import DataLayerError, DataSourceError, FeatureError
 
 from layoutplan.errors import InputError, OutputError
 from layoutplan.inputs.database import check_database
-from layoutplan.inputs.geodetic import require_places
+from layoutplan.inputs.systems import require_places
 from layoutplan.outputs.registry import FORMATS
 from layoutplan.store import settle
 from layoutplan.store.record import (

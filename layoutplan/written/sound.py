@@ -13,7 +13,7 @@ import shapely
 from pandas.api.types import infer_dtype, is_numeric_dtype
 
 from layoutplan.errors import LayoutPlanError, OutputError
-from layoutplan.job import shipped_classes
+from layoutplan.job.roles import shipped_names
 from layoutplan.layout.crossings import LEAD, STAKE
 from layoutplan.layout.rules import NOT_CONFIRMED, STATUSES, VERDICTS
 from layoutplan.text import clean
@@ -101,7 +101,7 @@ def _words(tables: Mapping[str, pd.DataFrame]) -> Iterator[str]:
 
 def _classes(own_classes: Callable[[], Iterable[str]], tables: Mapping[str, pd.DataFrame]) -> Iterator[str]:
     """Obstacle classes that neither this program nor the plan's job knows."""
-    name, column, known = "obstacles", "obstacle_class", tuple(shipped_classes())
+    name, column, known = "obstacles", "obstacle_class", shipped_names()
     if name in tables and not tables[name][column].isin(known).all():
         with suppress(OutputError):  # without a record
             known = (*known, *own_classes())

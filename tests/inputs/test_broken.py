@@ -18,9 +18,10 @@ import shapely
 
 from layoutplan.errors import ColumnError, CRSError, InputError, OutputError
 from layoutplan.inputs.csv_table import read_csv, read_csv_towers
-from layoutplan.inputs.geodetic import cut_long, parse_crs
+from layoutplan.inputs.geodetic import cut_long
 from layoutplan.inputs.osm_file import read_osm
 from layoutplan.inputs.osm_tags import TagRules
+from layoutplan.inputs.systems import parse_crs
 from layoutplan.inputs.towers import read_towers
 from layoutplan.inputs.vector import open_vector
 from layoutplan.inputs.vector_table import read_vector

@@ -8,15 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from layoutplan.errors import CRSError
-from layoutplan.inputs.geodetic import (
-    datum_note,
-    geocentric,
-    is_usable,
-    metres_per_degree,
-    parse_crs,
-    settle_crs,
-    to_lonlat,
-)
+from layoutplan.inputs.geodetic import datum_note, geocentric, is_usable, metres_per_degree, to_lonlat
+from layoutplan.inputs.systems import parse_crs, settle_crs
 
 
 def one(geometry: shapely.Geometry, crs: str) -> shapely.Geometry:

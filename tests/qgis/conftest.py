@@ -135,7 +135,7 @@ def sample(tmp_path_factory):
 def plan_copy(planned, tmp_path):
     """A copy of it that a test may change, where the path is not plain and no elevation model is found from it.
 
-    One folder deeper than the plan was: wherever the checkout lies, the way noted from there to the model leads nowhere.
+    One folder deeper than the plan was: wherever the checkout lies, the noted way to the model leads nowhere.
     """
     target = tmp_path / "carried" / "Plan für Süd – 塔 'x' & \"y\""
     shutil.copytree(planned, target)

@@ -12,8 +12,8 @@ import shapely
 from numpy.typing import NDArray
 
 from layoutplan.job import ObstacleClass
-from layoutplan.job.class_model import Role
 from layoutplan.job.classes import the
+from layoutplan.job.roles import Role
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.outputs.columns import as_lists, turned
 from layoutplan.outputs.sheets.hatch import hatched

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from layoutplan.job.class_model import Road
 from layoutplan.job.classes import ROADS
+from layoutplan.job.roles import Road
 from layoutplan.line.geodesy import octant
 from layoutplan.outputs.sheets.layers import Features
 from layoutplan.outputs.sheets.panel import Panel
