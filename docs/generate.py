@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from pydantic.fields import FieldInfo
 
     from layoutplan.job import ObstacleClass
+    from layoutplan.layout.schema import Column, Table
 
 _JOB_HEAD = """\
 # The job file
@@ -152,6 +154,73 @@ def case_page() -> str:
     return cases.case_page()
 
 
+_COLUMN_HEAD = """\
+# Tables and columns
+
+<!-- Written by docs/generate.py from layoutplan/layout/columns.toml: change that, not this page. -->
+
+What is in every table that is written: name, name in plain words with the unit (desktop programs show it), type,
+decimals, meaning, and what an empty cell means. Empty is null, in texts also a text without letters; *never* says that
+no cell is. *none* says that there is nothing to name, *not given* that the input may hold it and does not. Bearings are
+degrees clockwise in [0, 360), longitudes in [-180, 180). Where two numbers of decimals stand, the second is of files
+that people read (`stakes.csv`, `plan.geojson`); *3 figures* says that a voltage has no more, below 1 V one.
+"""
+_SECTIONS = {
+    "plan": "`plan.gpkg`, and the other formats of the same tables",
+    "check": "`check.gpkg`",
+    "comparison": "`compare --out`",
+    "list": "CSV files",
+    "profile": "Beside the plots of `profile`",
+}
+_FILES = ("list", "profile")  # sections whose tables are files of their own
+_ALIKE = 8  # columns that a table must share with an earlier one for not being listed again
+
+
+def columns_page() -> str:
+    """Every table and column that is written."""
+    from layoutplan.layout.schema import tables
+
+    parts, earlier = [_COLUMN_HEAD], []
+    for section, head in _SECTIONS.items():
+        parts.append(f"\n## {head}\n")
+        for table in tables(section).values():
+            kind = {None: "", "Unknown": " (shapes of several kinds)"}.get(table.geometry, f" ({table.geometry})")
+            name = f"`{table.title}`" if section in _FILES else f"`{table.name}`: {table.title}{kind}"
+            parts.append(f"\n### {name}\n\n{table.meaning}\n")
+            parts += _column_rows(table, earlier)
+            earlier.append((section, table))
+    return "".join(parts)
+
+
+def _column_rows(table: Table, earlier: list[tuple[str, Table]]) -> Iterator[str]:
+    """Rows of a table; those that an earlier one has are named only, where they are many."""
+    same = {
+        place: [each for each, column in table.columns.items() if other.columns.get(each) == column]
+        for place, (_, other) in enumerate(earlier)
+    }
+    most = max(same, key=lambda place: len(same[place]), default=0)
+    told = same[most] if earlier and len(same[most]) >= _ALIKE else []
+    if told:
+        section, other = earlier[most]
+        yield f"\nColumns in order: {', '.join(f'`{each}`' for each in table.columns)}.\n"
+        name = other.title if section in _FILES else f"{section}.gpkg, {other.name}"
+        yield f"Those that are not listed here are as in `{name}`.\n"
+    if len(told) < len(table.columns):
+        yield f"\n| column | in plain words | type | decimals | meaning | empty |\n|{' --- |' * 6}\n"
+    for column in table.columns.values():
+        if column.name not in told:
+            yield (
+                f"| `{column.name}` | {column.title} | {column.type} | {_digits(column)} | {column.meaning} "
+                f"| {', '.join(column.empty)} |\n"
+            )
+
+
+def _digits(column: Column) -> str:
+    numbers = [column.decimals, column.shown if column.shown != column.decimals else None]
+    told = ", ".join(str(number) for number in numbers if number is not None)
+    return f"{told}; {column.figures} figures" if column.figures else told
+
+
 _KINDS_FROM, _KINDS_TO = "<!-- from here written by docs/generate.py -->\n", "<!-- to here -->\n"
 
 
@@ -180,6 +249,7 @@ def limits_page() -> str:
 PAGES = {
     "job_file.md": job_page,
     "obstacle_classes.md": class_page,
+    "columns.md": columns_page,
     "commands.md": command_page,
     "voltage_cases.md": case_page,
     "limits.md": limits_page,

@@ -20,7 +20,7 @@ def generate():
     return module
 
 
-@pytest.mark.parametrize("page", ["job_file.md", "obstacle_classes.md", "commands.md"])
+@pytest.mark.parametrize("page", ["job_file.md", "obstacle_classes.md", "columns.md", "commands.md"])
 def test_generated_pages_are_as_committed(generate, page):
     assert (ROOT / "docs" / page).read_text("utf-8") == generate.PAGES[page](), "run: python docs/generate.py"
 

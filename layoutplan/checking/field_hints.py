@@ -11,9 +11,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from layoutplan.checking.field_readings import beside_the_plan
 from layoutplan.inputs.staked_readings import LEG_COLUMNS, READING_COLUMNS, Readings
+from layoutplan.layout.schema import tables
 from layoutplan.line.geodesy import FloatArray
 
-HINT_COLUMNS = ("line_id", "tower_id", "hint", "measured", "limit", "unit", "basis", "what_to_do")
+HINT_COLUMNS = tuple(tables("check")["hints"].columns)
 PRACTICE = "common practice, no published source"
 MODEL = "computed in the plan from the load and the line's model"
 ELECTRODE_OHM = 1000.0

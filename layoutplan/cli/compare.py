@@ -99,12 +99,17 @@ def _refuse(out: Path, plans: tuple[Path, Path], force: bool) -> None:
 
 def _write(made: Comparison, out: Path) -> None:
     """Write the layers ``changes`` and ``towers_changed``; the same differences give the same bytes."""
+    from layoutplan.layout.schema import tables
+    from layoutplan.outputs.columns import with_columns
     from layoutplan.outputs.gpkg import write_layers
     from layoutplan.outputs.write import write_together
 
     moves = made.stakes[made.stakes["change"] == "moved"]
-    layers = {"changes": (moves, "LineString"), "towers_changed": (made.towers, "Point")}
-    write_together(out.parent, lambda folder: [write_layers(layers, folder / out.name, "EPSG:4326")], keep=False)
+    schema, layers = tables("comparison"), {"changes": moves, "towers_changed": made.towers}
+    layers = {name: with_columns(layer, name, schema) for name, layer in layers.items()}
+    write_together(
+        out.parent, lambda folder: [write_layers(layers, schema, folder / out.name, "EPSG:4326")], keep=False
+    )
 
 
 def as_object(made: Comparison, tolerance_m: float) -> dict[str, Any]:

@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pandas as pd
 
+from layoutplan.layout.schema import tables as schema_of
+from layoutplan.outputs.columns import with_columns
 from layoutplan.outputs.gpkg import write_layers
 from layoutplan.outputs.styles import add_styles
 from layoutplan.outputs.styles.checked import CHECKED_STYLES
@@ -14,7 +16,6 @@ from layoutplan.outputs.write import write_together
 from layoutplan.text import clean, csv_cell
 
 RESULTS = ("check.gpkg", "check.csv")
-_KINDS = {"electrodes": "Point", "leads": "LineString", "shifts": "LineString", "missing": "Point"}
 
 
 def write_checked(
@@ -41,11 +42,12 @@ def write_checked(
     OutputError
         The folder cannot be written to, or a result would be written over an input; an earlier check is then as it was.
     """
-    layers = {name: (table, _KINDS.get(name)) for name, table in tables.items() if len(table)}
+    schema = schema_of("check")
+    layers = {name: with_columns(table, name, schema) for name, table in tables.items() if len(table)}
 
     def make(staging: Path) -> list[Path]:
-        path = write_layers(layers, staging / RESULTS[0], crs, number)
-        add_styles(path, layers, CHECKED_STYLES)
+        path = write_layers(layers, schema, staging / RESULTS[0], crs, number)
+        add_styles(path, layers, schema, CHECKED_STYLES)
         return [path, _csv(tables, staging / RESULTS[1], number)]
 
     return write_together(folder, make, inputs=inputs)
@@ -53,9 +55,10 @@ def write_checked(
 
 def _csv(tables: Mapping[str, pd.DataFrame], path: Path, number: str) -> Path:
     """One row for each stake and rule, with where the stake is."""
-    keys = ["line_id", "tower_id", "role"]
-    stakes = tables["electrodes"][[*keys, "lon", "lat", "offset_m", "offset_bearing_deg", "accuracy_m", "change"]]
-    table = tables["checks"].merge(pd.DataFrame(stakes), on=keys, how="left").assign(plan_number=number)
+    keys, order = ["line_id", "tower_id", "role"], [*schema_of("list")["check"].columns]
+    checks, stakes = tables["checks"], pd.DataFrame(tables["electrodes"])
+    places = stakes[[*keys, *(name for name in order if name in stakes and name not in checks)]]
+    table = checks.merge(places, on=keys, how="left").assign(plan_number=number)[order]
     for column in table.select_dtypes(exclude="number").columns:
         table[column] = table[column].map(lambda text: csv_cell(clean(text)))
     table.to_csv(path, index=False, lineterminator="\r\n", encoding="utf-8")

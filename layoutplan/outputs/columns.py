@@ -1,12 +1,11 @@
-"""The tables of a plan as they are written: their columns, kinds of geometry, and where their longitudes lie."""
+"""Tables as they are written: columns in order, rows as plain values, and where their longitudes lie."""
 
 from __future__ import annotations
 
 from collections import namedtuple
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
-from types import MappingProxyType
 from typing import Any
 
 import geopandas as gpd
@@ -17,114 +16,28 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 
 from layoutplan.layout.model import Plan
+from layoutplan.layout.schema import TABLES, Table
 
 
-@dataclass(frozen=True, slots=True)
-class Table:
-    """Columns of one table; ``geometry`` is the layer's kind of geometry, None for a plain table."""
-
-    geometry: str | None
-    columns: tuple[str, ...]
-
-
-_STAKE = (
-    "line_id tower_id role waypoint lon lat easting northing distance_m leg distance_from_leg_m lead_length_m "
-    "bearing_true_deg bearing_grid_deg angle_to_line_deg distance_to_line_m side octant elevation_m slope_deg "
-    "aspect_deg status reasons map_gaps map_cures score off_square_deg beyond_min_m caution_crossings caution_ground "
-    "near_keep_out lead_beside_m woodland_crops_m induced_v bias_pct steep_deg walk_min"
-)
-_CARRIED = (
-    " ground_length_m height_difference_m steepest_deg cliff_drop_m"
-    " crossings emf_load_v emf_unbalance_v emf_fault_v capacitive_ma field_kv_m transferred_fault_v "
-    "stake_touch_v stake_step_v fault_location "
-    "expected_reading_v_low expected_reading_v_high service_ratio fault_ratio exposure_basis handling handling_fault"
-)
-_TABLES = {
-    "towers": (
-        "Point",
-        "line_id tower_id order chainage_m line_bearing_deg deflection_deg status reasons lon lat elevation_m "
-        "structure leg map_covers map_gaps map_cures base_width_m earth_electrode_size_m footing_resistance_ohm "
-        "soil_resistivity_ohm_m "
-        "fault_from_start_ka fault_from_end_ka earth_potential_rise_kv fault_location tower_share_of_fault_pct "
-        "standing_current_a_low standing_current_a_high "
-        "expected_resistance_ohm bias_ohm bias_pct bias_frequency_hz distance_for_bias_target_m coupling_ohm "
-        "coupling_pct coupling_frequency_hz",
-    ),
-    "spans": ("LineString", "line_id from_tower to_tower length_m bearing_deg half_width_m"),
-    "electrodes": ("Point", _STAKE + " rods rod_resistance_ohm rods_note"),
-    "leads": ("LineString", _STAKE + _CARRIED),
-    "checks": (None, "line_id tower_id role waypoint rule measured limit unit verdict basis detail"),
-    "alternatives": (
-        "Point",
-        "line_id tower_id side rank lon lat distance_m bearing_true_deg angle_to_line_deg distance_to_line_m "
-        "lead_length_m caution_crossings score",
-    ),
-    "pairs": (
-        None,
-        "line_id tower_id side h_lon h_lat h_distance_m h_bearing_true_deg s_lon s_lat s_distance_m "
-        "s_bearing_true_deg between_deg caution_crossings score chosen_score bias_pct coupling_pct chosen_bias_pct "
-        "chosen_coupling_pct",
-    ),
-    "obstacles": (
-        "Unknown",  # points, lines and areas side by side
-        "feature_id obstacle_class label name width_m keep_out_m stake lead_crossing road_class vehicle basis source",
-    ),
-    "crossings": (None, "line_id tower_id role waypoint met_by obstacle_class name feature_id at_m verdict"),
-    "exclusions": (None, "line_id tower_id side rule detail candidates of"),
-    "relaxations": (None, "line_id tower_id rank rule needed limit unit text"),
-    "approaches": (
-        "LineString",
-        "line_id tower_id to drop_off_lon drop_off_lat road_name road_class walk_m climb_m walk_min crossings verdict "
-        "reason note",
-    ),
-    "permissions": (
-        "Unknown",  # a parcel may be in several pieces
-        "parcel owner_ref permission state note towers stakes lead_m approach_m source",
-    ),
-    "agreements": (None, "kind whom what reference towers stakes places state"),
-    "exposures": (
-        None,
-        "line_id tower_id role waypoint exposure state value limit unit ratio basis edition duration_s "
-        "fault_location assumptions",
-    ),
-    "readings": (None, "line_id tower_id frequency_hz expected_resistance_ohm bias_pct coupling_pct"),
-}
-TABLES: Mapping[str, Table] = MappingProxyType(
-    {name: Table(geometry, tuple(columns.split())) for name, (geometry, columns) in _TABLES.items()}
-)
-_INTEGERS = frozenset({"order", "rank", "candidates", "of", "rods"})
-_FIGURES = frozenset({"lon", "lat", "drop_off_lon", "drop_off_lat", "easting", "northing"}) | frozenset(
-    {"measured", "limit", "needed", "score", "caution_crossings", "caution_ground", "near_keep_out", "value", "ratio"}
-    | {"chosen_score", "h_lon", "h_lat", "s_lon", "s_lat"}
-)
-_UNITS = ("_m", "_deg", "_v", "_kv", "_ka", "_ma", "_ohm", "_pct", "_hz", "_s", "_min", "_low", "_high", "_ratio")
-
-
-def with_columns(frame: pd.DataFrame, name: str) -> pd.DataFrame:
+def with_columns(frame: pd.DataFrame, name: str, schema: Mapping[str, Table] = TABLES) -> pd.DataFrame:
     """Return the table with its columns in the agreed order, further ones behind; an empty one gets them typed.
 
     Parameters
     ----------
     frame : DataFrame or GeoDataFrame
     name : str
-        Key of ``TABLES``.
+        Key of ``schema``.
+    schema : mapping of Table
+        The plan's tables if left out.
     """
-    columns = [column for column in frame.columns if column != "geometry"]
-    agreed = TABLES[name].columns
-    order = [*agreed, *(column for column in columns if column not in agreed)]
-    tail = ["geometry"] if TABLES[name].geometry else []
+    table = schema[name]
+    order = [*table.columns, *(each for each in frame.columns if each != "geometry" and each not in table.columns)]
+    tail = ["geometry"] if table.geometry else []
     if len(frame):
         return frame[order + tail]
-    empty = pd.DataFrame({column: pd.Series(dtype=_kind(column)) for column in order})
+    kinds = {each: column.dtype for each, column in table.columns.items()}
+    empty = pd.DataFrame({each: pd.Series(dtype=kinds.get(each, "str")) for each in order})
     return gpd.GeoDataFrame(empty, geometry=[], crs=4326) if tail else empty
-
-
-def _kind(column: str) -> str:
-    if column in _INTEGERS:
-        return "int64"
-    if column == "map_covers":
-        return "bool"
-    return "float64" if column in _FIGURES or column.endswith(_UNITS) else "str"
 
 
 def as_lists(frame: pd.DataFrame, columns: Iterable[str]) -> list[list[Any]]:
@@ -144,16 +57,15 @@ def on_the_globe(plan: Plan) -> Plan:
     A shape that crosses the antimeridian stays in one piece: its western end lies within the range, and its longitudes
     run on eastwards beyond 180.
     """
-    return replace(
-        plan, **{name: _frame_on_the_globe(getattr(plan, name)) for name, table in TABLES.items() if table.geometry}
-    )
+    placed = [table for table in TABLES.values() if table.geometry]
+    return replace(plan, **{table.name: _frame_on_the_globe(getattr(plan, table.name), table) for table in placed})
 
 
-def _frame_on_the_globe(frame: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+def _frame_on_the_globe(frame: gpd.GeoDataFrame, table: Table) -> gpd.GeoDataFrame:
     changes: dict[str, object] = {}
-    for column in ("lon", "drop_off_lon"):
-        if column in frame and np.any(_turns(frame[column], -180.0)):
-            changes[column] = turned_lon(frame[column])
+    for name, column in table.columns.items():
+        if column.type == "longitude" and name in frame and np.any(_turns(frame[name], -180.0)):
+            changes[name] = turned_lon(frame[name])
     if len(frame) and np.any(_turns(_west(frame.geometry.array), -180.0)):
         changes["geometry"] = gpd.GeoSeries(turned(frame.geometry.array), index=frame.index, crs=frame.crs)
     return frame.assign(**changes) if changes else frame

@@ -9,6 +9,7 @@ from typing import Any
 import pyogrio
 
 from layoutplan.layout.model import Plan
+from layoutplan.layout.schema import TABLES
 from layoutplan.outputs.gpkg import NUMBER_KEY, named_crs, plan_tables, projected
 from layoutplan.outputs.plan_number import plan_number
 
@@ -25,8 +26,8 @@ def write_flatgeobuf(plan: Plan, folder: Path) -> list[Path]:
     """
     crs = named_crs(plan.job.output.crs)
     paths = []
-    for name, (table, geometry) in plan_tables(plan).items():
-        if geometry:
+    for name, table in plan_tables(plan).items():
+        if geometry := TABLES[name].geometry:
             frame = projected(table, crs, name)
             options: dict[str, Any] = {"geometry_type": geometry, "SPATIAL_INDEX": "NO"}
             options["layer_metadata"] = {NUMBER_KEY: plan_number(plan)}

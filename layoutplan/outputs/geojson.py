@@ -12,6 +12,7 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 
 from layoutplan.layout.model import Plan
+from layoutplan.layout.schema import TABLES, Table
 from layoutplan.outputs.columns import as_lists, turned, with_columns
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.rounding import LONLAT_DECIMALS, rounded
@@ -27,7 +28,7 @@ def write_geojson(plan: Plan, folder: Path) -> Path:
     lines = [
         line
         for name, frame in tables.items()
-        for line in _features(frame.assign(plan_number=plan_number(plan)), _KINDS[name])
+        for line in _features(frame.assign(plan_number=plan_number(plan)), TABLES[name])
     ]
     text = (
         '{"type": "FeatureCollection", "plan_number": "'
@@ -40,13 +41,13 @@ def write_geojson(plan: Plan, folder: Path) -> Path:
     return path
 
 
-def _features(frame: gpd.GeoDataFrame, kind: str) -> Iterator[str]:
-    table = rounded(frame.drop(columns="geometry")).replace([np.inf, -np.inf], np.nan)  # JSON has no infinity
+def _features(frame: gpd.GeoDataFrame, schema: Table) -> Iterator[str]:
+    table = rounded(frame.drop(columns="geometry"), schema).replace([np.inf, -np.inf], np.nan)  # JSON has no infinity
     shapes = geojson_texts(cut_at_antimeridian(frame.geometry.array), LONLAT_DECIMALS)
     encode = json.JSONEncoder(ensure_ascii=False, allow_nan=False, check_circular=False).encode
     keys = ("kind", *table.columns)
     for shape, *values in zip(shapes, *as_lists(table, table.columns), strict=True):
-        properties = encode(dict(zip(keys, (kind, *values), strict=True)))
+        properties = encode(dict(zip(keys, (_KINDS[schema.name], *values), strict=True)))
         yield f'{{"type": "Feature", "properties": {properties}, "geometry": {shape}}}'
 
 

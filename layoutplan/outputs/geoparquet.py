@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from layoutplan.layout.model import Plan
+from layoutplan.layout.schema import TABLES
 from layoutplan.outputs.gpkg import named_crs, plan_tables, projected
 from layoutplan.outputs.plan_number import plan_number
 
@@ -21,7 +22,8 @@ def write_geoparquet(plan: Plan, folder: Path) -> list[Path]:
     """
     crs = named_crs(plan.job.output.crs)
     paths = []
-    for name, (table, geometry) in plan_tables(plan).items():
+    for name, table in plan_tables(plan).items():
+        geometry = TABLES[name].geometry
         path = folder / f"plan_{name}.parquet"
         frame = projected(table, crs, name) if geometry else table.copy(deep=False)
         frame.attrs = {"plan_number": plan_number(plan)}  # goes into the file's metadata

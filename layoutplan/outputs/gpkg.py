@@ -17,11 +17,11 @@ from layoutplan.errors import CRSError, OutputError
 from layoutplan.inputs.systems import require_places
 from layoutplan.job.classes import ObstacleClass
 from layoutplan.layout.model import Plan
-from layoutplan.outputs.columns import TABLES, with_columns
+from layoutplan.layout.schema import TABLES, Table
+from layoutplan.outputs.columns import with_columns
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.styles import NO_CLOCK, add_styles
 from layoutplan.outputs.styles.layers import layer_styles
-from layoutplan.outputs.titles import LAYER_TITLES
 from layoutplan.text import clean
 
 NUMBER_KEY = "PLAN_NUMBER"  # in the metadata of files
@@ -43,8 +43,8 @@ def write_gpkg(plan: Plan, folder: Path) -> Path:
         ``output.crs`` is no coordinate reference system, or does not reach the plan.
     """
     tables = plan_tables(plan)
-    path = write_layers(tables, folder / "plan.gpkg", plan.job.output.crs, plan_number(plan))
-    add_styles(path, tables, layer_styles(present_classes(plan)))
+    path = write_layers(tables, TABLES, folder / "plan.gpkg", plan.job.output.crs, plan_number(plan))
+    add_styles(path, tables, TABLES, layer_styles(present_classes(plan)))
     return path
 
 
@@ -54,18 +54,22 @@ def present_classes(plan: Plan) -> list[ObstacleClass]:
     return [row for name, row in plan.job.obstacle_classes.items() if name in present]
 
 
-def plan_tables(plan: Plan) -> dict[str, tuple[pd.DataFrame, str | None]]:
-    """All tables of a plan by name with their columns in the agreed order, and the kind of geometry of each."""
-    return {name: (with_columns(getattr(plan, name), name), table.geometry) for name, table in TABLES.items()}
+def plan_tables(plan: Plan) -> dict[str, pd.DataFrame]:
+    """All tables of a plan by name with their columns in the agreed order."""
+    return {name: with_columns(getattr(plan, name), name) for name in TABLES}
 
 
-def write_layers(tables: Mapping[str, tuple[pd.DataFrame, str | None]], path: Path, crs: str, number: str = "") -> Path:
+def write_layers(
+    tables: Mapping[str, pd.DataFrame], schema: Mapping[str, Table], path: Path, crs: str, number: str = ""
+) -> Path:
     """Write tables as layers of a new GeoPackage; the same tables give the same bytes.
 
     Parameters
     ----------
-    tables : mapping
-        By layer: the table, and its kind of geometry, None for a plain table.
+    tables : mapping of DataFrame
+        By layer.
+    schema : mapping of Table
+        What they are: their titles and kinds of geometry.
     path : Path
         It must not be there yet.
     crs : str
@@ -80,21 +84,21 @@ def write_layers(tables: Mapping[str, tuple[pd.DataFrame, str | None]], path: Pa
     """
     system = named_crs(crs)
     with _no_clock():
-        for name, (frame, geometry) in tables.items():
-            placed = projected(frame, system, name) if geometry else frame
-            _write_layer(placed, path, name, geometry, number)
+        for name, frame in tables.items():
+            placed = projected(frame, system, name) if schema[name].geometry else frame
+            _write_layer(placed, path, schema[name], number)
     return path
 
 
-def _write_layer(frame: pd.DataFrame, path: Path, name: str, geometry: str | None, number: str) -> None:
-    options: dict[str, Any] = {"IDENTIFIER": LAYER_TITLES[name]}
+def _write_layer(frame: pd.DataFrame, path: Path, table: Table, number: str) -> None:
+    options: dict[str, Any] = {"IDENTIFIER": table.title}
     if not path.exists():
         options["VERSION"] = VERSION
     if number:
         options["DESCRIPTION"] = f"plan number {number}."
-    if geometry:
-        options["geometry_type"] = geometry
-    pyogrio.write_dataframe(frame, path, layer=name, driver="GPKG", use_arrow=True, **options)
+    if table.geometry:
+        options["geometry_type"] = table.geometry
+    pyogrio.write_dataframe(frame, path, layer=table.name, driver="GPKG", use_arrow=True, **options)
 
 
 def named_crs(text: str, key: str = "output.crs") -> pyproj.CRS:

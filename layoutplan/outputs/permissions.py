@@ -7,6 +7,7 @@ from pathlib import Path
 import pandas as pd
 
 from layoutplan.layout.model import Plan
+from layoutplan.layout.schema import tables
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.text import clean, csv_cell
 
@@ -14,8 +15,8 @@ from layoutplan.text import clean, csv_cell
 def write_permissions(plan: Plan, folder: Path) -> Path:
     """Write the parcels that stakes, leads or approaches touch: RFC 4180, UTF-8, inert cells, no shapes."""
     path = folder / "permissions.csv"
-    table = pd.DataFrame(plan.permissions.drop(columns="geometry"))
-    table["plan_number"] = plan_number(plan)
+    columns = [*tables("list")["permissions"].columns]
+    table = pd.DataFrame(plan.permissions.assign(plan_number=plan_number(plan))[columns])
     for column in table.select_dtypes(exclude="number").columns:
         table[column] = table[column].map(lambda text: csv_cell(clean(text)))
     table.to_csv(path, index=False, lineterminator="\r\n", encoding="utf-8")

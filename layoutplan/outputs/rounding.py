@@ -1,4 +1,4 @@
-"""Figures as people read them: positions and lengths to a centimetre, most others to a hundredth of their unit."""
+"""Figures as people read them, in files with a text for each: positions and lengths to a centimetre."""
 
 from __future__ import annotations
 
@@ -6,10 +6,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-LONLAT_DECIMALS = 7  # a centimetre
-_PLAIN = (
-    "easting", "northing", "score", "rod_resistance_ohm", "expected_reading_v_low", "expected_reading_v_high",
-)  # fmt: skip
+from layoutplan.layout.schema import TABLES, Column, Table
+
+LONLAT_DECIMALS = TABLES["towers"].columns["lon"].shown or 0  # a centimetre
 
 
 def rounded_lon(lon_deg: ArrayLike, decimals: int = LONLAT_DECIMALS) -> NDArray[np.float64]:
@@ -58,13 +57,14 @@ def rounded_bearing(bearing_deg: ArrayLike, decimals: int = 2) -> NDArray[np.flo
     return np.round(np.asarray(bearing_deg, dtype=float), decimals) % 360.0
 
 
-def rounded(frame: pd.DataFrame) -> pd.DataFrame:
-    """Return a copy with each column rounded as its name asks for; text, counts and geometry stay.
+def rounded(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
+    """Return a copy with its figures as people read them; text, counts and geometry stay.
 
     Parameters
     ----------
     frame : DataFrame
-        A table of the plan.
+    table : Table
+        What says to how many decimals each column is shown.
 
     Returns
     -------
@@ -72,21 +72,20 @@ def rounded(frame: pd.DataFrame) -> pd.DataFrame:
 
     Examples
     --------
-    >>> rounded(pd.DataFrame({"bearing_true_deg": [359.999], "distance_m": [92.5049], "rods": [2]})).to_dict("records")
+    >>> stakes = pd.DataFrame({"bearing_true_deg": [359.999], "distance_m": [92.5049], "rods": [2]})
+    >>> rounded(stakes, TABLES["electrodes"]).to_dict("records")
     [{'bearing_true_deg': 0.0, 'distance_m': 92.5, 'rods': 2}]
     """
-    return frame.assign(**{column: _column(frame[column]) for column in frame.columns if _is_figure(frame[column])})
+    shown = [column for name, column in table.columns.items() if name in frame and column.shown is not None]
+    return frame.assign(
+        **{column.name: _column(frame[column.name], column) for column in shown if frame[column.name].dtype.kind == "f"}
+    )
 
 
-def _is_figure(column: pd.Series) -> bool:
-    name = str(column.name)
-    return column.dtype.kind == "f" and (name in ("lon", "lat", *_PLAIN) or name.endswith(("_m", "_deg")))
-
-
-def _column(column: pd.Series) -> NDArray[np.float64]:
-    name, figures = str(column.name), column.to_numpy(dtype=float)
-    if name == "lon":
-        return rounded_lon(figures)
-    if "bearing" in name:
-        return rounded_bearing(figures)
-    return np.round(figures, LONLAT_DECIMALS if name == "lat" else 2) + 0.0  # no minus zero
+def _column(values: pd.Series, column: Column) -> NDArray[np.float64]:
+    figures, decimals = values.to_numpy(dtype=float), column.shown or 0
+    if column.type == "longitude":
+        return rounded_lon(figures, decimals)
+    if column.type == "bearing":
+        return rounded_bearing(figures, decimals)
+    return np.round(figures, decimals) + 0.0  # no minus zero

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from layoutplan.errors import OutputError
 from layoutplan.job import Job
-from layoutplan.outputs.columns import TABLES
+from layoutplan.layout.schema import TABLES
 from layoutplan.outputs.installed import chosen_formats
 from layoutplan.outputs.record import paths_in
 

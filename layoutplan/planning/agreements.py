@@ -11,8 +11,8 @@ from layoutplan.access import PERMISSION
 from layoutplan.job.classes import ObstacleClass
 from layoutplan.layout.crossings import LEAD, OUTSIDE, what, where
 from layoutplan.layout.rules import AGREE
+from layoutplan.planning.tables import listed
 
-COLUMNS = ["kind", "whom", "what", "reference", "towers", "stakes", "places", "state"]
 CROSSING, GROUND, WAY, PARCEL = "lead crosses", "stake stands on", "way on foot", "parcel"
 _OWNER = "its owner"
 
@@ -36,10 +36,10 @@ def agreements_table(
     Returns
     -------
     DataFrame
-        Columns :data:`COLUMNS`; ``towers``, ``stakes`` and ``places`` are lists for people to read.
+        A table of the plan; ``towers``, ``stakes`` and ``places`` are lists for people to read.
     """
     rows = [*_joined(_met(crossings, classes)), *_joined(_ways(ways)), *_parcels(land)]
-    return pd.DataFrame(rows, columns=COLUMNS, dtype=object)
+    return listed(rows, "agreements")
 
 
 def _met(crossings: pd.DataFrame, classes: Mapping[str, ObstacleClass]) -> Iterator[tuple[tuple[str, ...], Any]]:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from layoutplan.job import Job
 from layoutplan.layout.crossings import LEAD, OUTSIDE, STAKE
 from layoutplan.layout.rules import AGREE, BROKEN, CARE
+from layoutplan.layout.schema import TABLES
 from layoutplan.planning.silence import is_silent
 from layoutplan.planning.tables import rounded
 from layoutplan.siting.evaluate import Evaluated
@@ -76,6 +77,7 @@ def crossings_table(leads: Met, stakes: Met, obstacles: Obstacles) -> pd.DataFra
             "feature_id": np.where(known, obstacles.feature_id[row], ""),
             "at_m": np.concatenate([met.at_m for _, met in parts]),
             "verdict": np.concatenate([met.verdict for _, met in parts]),
-        }
+        },
+        TABLES["crossings"],
     )
     return pd.DataFrame(columns).sort_values("position", kind="stable", ignore_index=True)

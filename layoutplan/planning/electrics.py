@@ -10,9 +10,10 @@ import pandas as pd
 
 from layoutplan.exposure import FAULT, SERVICE, Assessment, Network
 from layoutplan.exposure.figures import Exposure
+from layoutplan.layout.schema import TABLES
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import IntArray, Towers
-from layoutplan.planning.tables import rounded
+from layoutplan.planning.tables import carried_digits, rounded
 from layoutplan.siting.site import Sited
 
 _SHOWN = {"V": (1.0, "V"), "A": (1e3, "mA"), "V/m": (1e-3, "kV/m")}
@@ -62,7 +63,7 @@ def with_lead_figures(leads: gpd.GeoDataFrame, found: Assessment) -> gpd.GeoData
     flat = {
         name: [str(v) for v in value.ravel()] if name in texts else value.ravel() for name, value in columns.items()
     }
-    return leads.assign(**_carried(rounded(flat)))
+    return leads.assign(**rounded(flat, TABLES["leads"]))
 
 
 def with_rods(electrodes: gpd.GeoDataFrame, found: Assessment, target_ohm: float) -> gpd.GeoDataFrame:
@@ -74,7 +75,8 @@ def with_rods(electrodes: gpd.GeoDataFrame, found: Assessment, target_ohm: float
         f"{target_ohm:g} ohm cannot be reached with the rods available: wet the ground, or bring longer or more rods",
     )
     columns = {"rods": rods.rods, "rod_resistance_ohm": rods.resistance_ohm, "rods_note": note}
-    return electrodes.assign(**rounded({name: np.repeat(value, 2) for name, value in columns.items()}))
+    both = {name: np.repeat(value, 2) for name, value in columns.items()}
+    return electrodes.assign(**rounded(both, TABLES["electrodes"]))
 
 
 def with_tower_figures(towers: gpd.GeoDataFrame, found: Assessment) -> gpd.GeoDataFrame:
@@ -98,7 +100,7 @@ def with_tower_figures(towers: gpd.GeoDataFrame, found: Assessment) -> gpd.GeoDa
         "coupling_pct": found.spread(reading.coupling_pct),
         "coupling_frequency_hz": found.spread(reading.coupling_frequency_hz),
     }
-    return towers.assign(**_carried(rounded(columns)))
+    return towers.assign(**rounded(columns, TABLES["towers"]))
 
 
 def readings_table(found: Assessment, towers: Towers) -> pd.DataFrame:
@@ -112,25 +114,8 @@ def readings_table(found: Assessment, towers: Towers) -> pd.DataFrame:
         "bias_pct": reading.each_bias_pct[number, place],
         "coupling_pct": reading.each_coupling_pct[number, place],
     }
-    return pd.DataFrame({"line_id": towers.line_id[row], "tower_id": towers.tower_id[row]} | rounded(columns))
-
-
-def _carried(columns: dict[str, Any]) -> dict[str, Any]:
-    """Voltages with no more digits than the model carries, see `carried_digits`."""
-    return {
-        name: carried_digits(value) if name.endswith(("_v", "_kv", "_v_low", "_v_high")) else value
-        for name, value in columns.items()
-    }
-
-
-def carried_digits(voltage: Any) -> FloatArray:
-    """Three significant digits, one below 1: inputs and model are not worth more (judgement)."""
-    value = np.asarray(voltage, dtype=float)
-    size = np.abs(value)
-    with np.errstate(divide="ignore"):
-        leading = np.floor(np.log10(np.where(np.isfinite(size) & (size > 0), size, 1.0)))
-    scale = 10.0 ** (np.where(size < 1, 0, 2) - leading)
-    return np.where(np.isfinite(value), np.round(value * scale) / scale, value)
+    keys = {"line_id": towers.line_id[row], "tower_id": towers.tower_id[row]}
+    return pd.DataFrame(keys | rounded(columns, TABLES["readings"]))
 
 
 def exposures_table(found: Assessment, network: Network, electrodes: gpd.GeoDataFrame) -> pd.DataFrame:
@@ -148,9 +133,9 @@ def exposures_table(found: Assessment, network: Network, electrodes: gpd.GeoData
             "exposure": item.name,
             "state": item.state,
             "value": carried_digits(value * factor) if unit == "V" else np.round(value * factor, 4),
-            "limit": np.round(item.limit.each.ravel() * factor, 4),
+            "limit": item.limit.each.ravel() * factor,
             "unit": unit,
-            "ratio": np.round(ratio, 4),
+            "ratio": ratio,
             "basis": item.limit.basis,
             "edition": item.limit.edition,
             "duration_s": np.where(np.isinf(duration), np.nan, duration),
@@ -159,7 +144,7 @@ def exposures_table(found: Assessment, network: Network, electrodes: gpd.GeoData
                 _row_text(assumed[row // 2], item, unknown) for row, unknown in enumerate(np.isnan(ratio).tolist())
             ],
         }
-        blocks.append(keys.assign(**columns).rename_axis("stake").reset_index())
+        blocks.append(keys.assign(**rounded(columns, TABLES["exposures"])).rename_axis("stake").reset_index())
     table = pd.concat(blocks, ignore_index=True).sort_values(["stake", "number"], kind="stable", ignore_index=True)
     return table.drop(columns=["stake", "number"])
 

@@ -6,10 +6,9 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
+from layoutplan.layout.schema import TABLES
 from layoutplan.line.geodesy import GEOD
-
-_SHOWN = ["parcel", "owner_ref", "permission", "state", "note", "towers", "stakes", "lead_m", "approach_m", "source"]
-COLUMNS = [*_SHOWN, "geometry"]
+from layoutplan.planning.tables import rounded
 
 
 def permissions_table(
@@ -32,7 +31,7 @@ def permissions_table(
     Returns
     -------
     GeoDataFrame
-        Columns :data:`COLUMNS`; lengths on the ground. [m]
+        A table of the plan; lengths on the ground. [m]
     """
     on_stakes, stakes = _touched(land, electrodes)
     on_leads, lead_m = _crossed(land, leads)
@@ -43,16 +42,16 @@ def permissions_table(
         ", ".join(dict.fromkeys([*stake, *lead, *walk]))
         for stake, lead, walk in zip(on_stakes, on_leads, on_walks, strict=True)
     ]
+    schema = TABLES["permissions"]
     table = land.assign(
         towers=towers,
         stakes=[", ".join(names) for names in stakes],
-        lead_m=np.round(lead_m, 1),
-        approach_m=np.round(walk_m, 1),
+        **rounded({"lead_m": lead_m, "approach_m": walk_m}, schema),
     )
     used = table[table["towers"] != ""]
     rank = used["state"].map({"no entry": 0, "permission needed": 1, "granted": 2}).to_numpy()
     order = np.lexsort((used["parcel"].to_numpy(dtype=str), rank))
-    return gpd.GeoDataFrame(used.iloc[order].reset_index(drop=True))[COLUMNS]
+    return gpd.GeoDataFrame(used.iloc[order].reset_index(drop=True))[[*schema.columns, "geometry"]]
 
 
 def _touched(land: gpd.GeoDataFrame, electrodes: gpd.GeoDataFrame) -> tuple[list[list[str]], list[list[str]]]:

@@ -172,14 +172,15 @@ def stake_tables(stakes: Stakes, around: Surroundings) -> StakeTables:
         **{name: chosen.terms[name] for name in TERMS},
     }
     order = np.lexsort((stakes.role, rays.tower))
-    electrodes = frame(columns, points(place)).iloc[order].reset_index(drop=True)
+    electrodes = frame(columns, points(place), "electrodes").iloc[order].reset_index(drop=True)
     along = {
         "ground_length_m": facts.ground.length_m,
         "height_difference_m": facts.ground.height_difference_m,
         "steepest_deg": facts.ground.steepest_deg,
         "cliff_drop_m": facts.ground.cliff_drop_m,
     }
-    leads = frame(columns | along | {"crossings": crossings}, lines(origin, place)).iloc[order].reset_index(drop=True)
+    columns |= along | {"crossings": crossings}
+    leads = frame(columns, lines(origin, place), "leads").iloc[order].reset_index(drop=True)
     return StakeTables(electrodes, leads, _named(checks, electrodes, order), _named(met, electrodes, order))
 
 

@@ -13,6 +13,7 @@ from pyproj import CRS, Transformer
 
 from layoutplan.inputs.gaps import causes_of, cures_of
 from layoutplan.job import Job
+from layoutplan.layout.schema import TABLES, Table
 from layoutplan.line.geodesy import FloatArray, direct, inverse, turn_deg
 from layoutplan.line.model import Spans, Towers
 from layoutplan.planning.words import SIDES
@@ -24,27 +25,42 @@ from layoutplan.siting.rays import lead_length_m
 from layoutplan.terrain import Dem, Profiles, profiles
 
 WGS84 = "EPSG:4326"
-_DIGITS = {
-    "lon": 9, "lat": 9, "_lon": 9, "_lat": 9, "easting": 3, "northing": 3, "score": 3, "_score": 3, "_kv_m": 4, "_m": 3,
-    "_deg": 4, "_v": 3, "_kv": 4, "_ka": 4, "_ma": 4, "_ohm": 4, "_pct": 3, "_min": 2, "_low": 4, "_high": 4,
-    "_ratio": 4,
-}  # fmt: skip
 
 
-def rounded(columns: dict[str, Any]) -> dict[str, Any]:
-    """Round numbers by the unit in their names: millimetres, 1e-4 degrees, 1e-9 degrees of position, millivolts."""
-    out = {}
-    for name, value in columns.items():
-        digits = next((d for key, d in _DIGITS.items() if name == key or (key[0] == "_" and name.endswith(key))), None)
-        out[name] = value if digits is None else np.round(np.asarray(value, dtype=float), digits) + 0.0
-        if "bearing" in name:
+def rounded(columns: dict[str, Any], table: Table) -> dict[str, Any]:
+    """Round the figures of a table as its schema says; voltages then carry no more digits than the model does."""
+    out = dict(columns)
+    for name in columns.keys() & table.columns.keys():
+        column = table.columns[name]
+        if column.decimals is not None:
+            out[name] = np.round(np.asarray(columns[name], dtype=float), column.decimals) + 0.0
+        if column.figures is not None:
+            out[name] = carried_digits(out[name], column.figures)
+        if column.type == "bearing":
             out[name] = np.mod(out[name], 360.0)  # 359.99997 is 0 when rounded, not 360
     return out
 
 
-def frame(columns: dict[str, Any], geometry: Any) -> gpd.GeoDataFrame:
-    """Make a table of rounded columns and WGS 84 geometry."""
-    return gpd.GeoDataFrame(rounded(columns), geometry=geometry, crs=WGS84)
+def carried_digits(voltage: Any, figures: int = 3) -> FloatArray:
+    """So many significant digits, one below 1: inputs and model are not worth more (judgement)."""
+    value = np.asarray(voltage, dtype=float)
+    size = np.abs(value)
+    with np.errstate(divide="ignore"):
+        leading = np.floor(np.log10(np.where(np.isfinite(size) & (size > 0), size, 1.0)))
+    scale = 10.0 ** (np.where(size < 1, 0, figures - 1) - leading)
+    return np.where(np.isfinite(value), np.round(value * scale) / scale, value)
+
+
+def frame(columns: dict[str, Any], geometry: Any, name: str) -> gpd.GeoDataFrame:
+    """Make a table of the plan of rounded columns and WGS 84 geometry."""
+    return gpd.GeoDataFrame(rounded(columns, TABLES[name]), geometry=geometry, crs=WGS84)
+
+
+def listed(rows: Sequence[Sequence[Any]], name: str) -> pd.DataFrame:
+    """Make a table of the plan without geometry of rows that have all its columns in order."""
+    columns = TABLES[name].columns
+    kinds = {each: object if column.type == "text" else column.dtype for each, column in columns.items()}
+    return pd.DataFrame(rows, columns=[*columns]).astype(kinds)
 
 
 def points(lonlat_deg: FloatArray) -> Any:
@@ -89,6 +105,7 @@ def towers_table(
             "soil_resistivity_ohm_m": towers.soil_ohm_m,
         },
         points(towers.lonlat_deg),
+        "towers",
     )
 
 
@@ -110,6 +127,7 @@ def spans_table(spans: Spans) -> gpd.GeoDataFrame:
             "half_width_m": spans.half_width_m,
         },
         lines(spans.start_deg, spans.end_deg),
+        "spans",
     )
 
 
@@ -148,7 +166,7 @@ def alternatives_table(found: RayBest, axis_m: FloatArray, towers: Towers, job: 
         "caution_crossings": found.caution_crossings,
         "score": found.score,
     }
-    return frame(columns, points(place))[rank <= job.search.alternatives].reset_index(drop=True)
+    return frame(columns, points(place), "alternatives")[rank <= job.search.alternatives].reset_index(drop=True)
 
 
 def pairs_table(found: Pairs, towers: Towers) -> pd.DataFrame:
@@ -177,7 +195,7 @@ def pairs_table(found: Pairs, towers: Towers) -> pd.DataFrame:
         "chosen_bias_pct": found.chosen_bias_pct,
         "chosen_coupling_pct": found.chosen_coupling_pct,
     }
-    return pd.DataFrame(rounded(columns))
+    return pd.DataFrame(rounded(columns, TABLES["pairs"]))
 
 
 def _profiles(dem: Dem, towers: Towers, found: RayBest) -> Profiles:
@@ -229,7 +247,7 @@ def obstacles_table(features: gpd.GeoDataFrame, job: Job) -> gpd.GeoDataFrame:
         "basis": of("basis"),
         "source": features["source"].to_numpy(),
     }
-    return frame(columns, features.geometry.to_numpy())
+    return frame(columns, features.geometry.to_numpy(), "obstacles")
 
 
 def exclusions_table(exclusions: Exclusions, towers: Towers) -> pd.DataFrame:
@@ -263,6 +281,4 @@ def relaxations_table(relaxations: dict[int, Any], towers: Towers, unseen: Seque
         for t, found in sorted(relaxations.items())
         for rank, item in enumerate(found, 1)
     ]
-    names = ["line_id", "tower_id", "rank", "rule", "needed", "limit", "unit", "text"]
-    kinds = {"rank": np.int64, "needed": float, "limit": float}
-    return pd.DataFrame(rows, columns=names).astype({name: kinds.get(name, object) for name in names})
+    return listed(rows, "relaxations")

@@ -10,11 +10,12 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from layoutplan.access import APPROACH_COLUMNS, Relief, Walkable, approaches_table, build_ground, roads_and_gates
+from layoutplan.access import Relief, Walkable, approaches_table, build_ground, roads_and_gates
 from layoutplan.inputs import Inputs
 from layoutplan.inputs.coverage import complete_within_m
 from layoutplan.inputs.gaps import REACH
 from layoutplan.job import Job
+from layoutplan.layout.schema import TABLES
 from layoutplan.line import Towers
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.planning.tables import rounded
@@ -84,6 +85,6 @@ def _relief(dem: Dem) -> Relief:
 def ways_table(rows: Sequence[dict[str, Any]]) -> gpd.GeoDataFrame:
     """Table of the ways of all sections, rounded like the other tables."""
     table = approaches_table(rows)
-    plain = {name: table[name].to_numpy() for name in APPROACH_COLUMNS if name != "geometry"}
+    plain = {name: table[name].to_numpy() for name in TABLES["approaches"].columns}
     shapes = shapely.transform(table.geometry.to_numpy(), lambda lonlat: np.round(lonlat, 9) + 0.0)
-    return gpd.GeoDataFrame(rounded(plain), geometry=shapes, crs=table.crs)
+    return gpd.GeoDataFrame(rounded(plain, TABLES["approaches"]), geometry=shapes, crs=table.crs)

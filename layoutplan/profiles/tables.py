@@ -10,6 +10,7 @@ import pandas as pd
 from layoutplan.exposure import Network, assess, tower_figures
 from layoutplan.exposure.measured import Measured
 from layoutplan.job import Rules
+from layoutplan.layout.schema import tables
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import IntArray, Towers
 from layoutplan.planning.tables import rounded
@@ -68,7 +69,7 @@ def bearing_table(network: Network, expected: Measured, tower: int, around: Towe
     }
     names = ("distance_m", "bearing_true_deg", "induced_v", "induced_balanced_v", "induced_unbalance_v")
     columns = {name: figures[name] for name in names} | {"induced_fault_v": figures["induced_fault_v"]} | directions
-    return _table(network, np.array([tower]), {name: value[order] for name, value in columns.items()})
+    return _table("bearing", network, np.array([tower]), {name: value[order] for name, value in columns.items()})
 
 
 def best_bearings(bearing: pd.DataFrame) -> pd.DataFrame:
@@ -95,7 +96,7 @@ def best_bearings(bearing: pd.DataFrame) -> pd.DataFrame:
     for name, more in (("induced_v", "more_v"), ("induced_fault_v", "more_fault_v")):
         value = ring[name].to_numpy()
         worse = np.maximum(np.roll(value, steps), np.roll(value, -steps)) - value
-        ring = ring.assign(**rounded({more: worse}))
+        ring = ring.assign(**{more: np.round(worse, 3) + 0.0})
     order = list(dict.fromkeys(("breaks_angle", chosen_by, "off_square_deg", "bearing_true_deg")))
     best = (
         ring.assign(chosen_by=chosen_by, breaks_angle=~ring["keeps_angle"]).sort_values(order).groupby("side").head(1)
@@ -111,7 +112,7 @@ def distance_table(network: Network, expected: Measured, tower: int, bearing_deg
     distance = np.append(np.arange(start, reach - 1e-9, DISTANCE_STEP_M), reach)
     figures = _lead_figures(network, expected, tower, np.tile(bearing_deg, (len(distance), 1)), distance)
     sides = {"side": np.repeat(SIDES, len(distance))}
-    return _table(network, np.array([tower]), sides | figures)
+    return _table("distance", network, np.array([tower]), sides | figures)
 
 
 def line_table(network: Network, line_id: str) -> pd.DataFrame:
@@ -130,7 +131,7 @@ def line_table(network: Network, line_id: str) -> pd.DataFrame:
         "footing_ohm": footing,
         "footing_estimated": network.ground.footing_assumed,
     }
-    return _table(network, rows, {name: value[rows] for name, value in columns.items()})
+    return _table("line", network, rows, {name: value[rows] for name, value in columns.items()})
 
 
 def directions_table(around: Towers) -> pd.DataFrame:
@@ -168,12 +169,11 @@ def _lead_figures(
     return {name: value.T.ravel() for name, value in columns.items()}
 
 
-def _table(network: Network, tower: IntArray, columns: dict[str, Any]) -> pd.DataFrame:
+def _table(name: str, network: Network, tower: IntArray, columns: dict[str, Any]) -> pd.DataFrame:
     """Rounded columns behind the names of the towers (one for all rows, or one for each).
 
     Voltages keep a hundredth of a millivolt: about the best bearing they are small, and a curve is to be smooth.
     """
     count = len(next(iter(columns.values())))
-    fine = {name: np.round(value, 5) for name, value in columns.items() if name.endswith("_v")}
-    keys = {name: np.broadcast_to(getattr(network.towers, name)[tower], count) for name in ("line_id", "tower_id")}
-    return pd.DataFrame(keys | rounded(columns) | fine)
+    keys = {each: np.broadcast_to(getattr(network.towers, each)[tower], count) for each in ("line_id", "tower_id")}
+    return pd.DataFrame(keys | rounded(columns, tables("profile")[name]))

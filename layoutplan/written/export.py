@@ -9,7 +9,8 @@ from pathlib import Path
 
 from layoutplan.errors import OutputError
 from layoutplan.layout.model import Plan
-from layoutplan.outputs.columns import TABLES, on_the_globe
+from layoutplan.layout.schema import TABLES
+from layoutplan.outputs.columns import on_the_globe
 from layoutplan.outputs.installed import chosen_formats, known_formats
 from layoutplan.outputs.making import make_files
 from layoutplan.outputs.plan_number import plan_number
@@ -119,8 +120,7 @@ def _same(one: Path, other: Path) -> bool:
 def _require_columns(plan: Plan, folder: Path) -> None:
     """Refuse tables that somebody took columns from."""
     for name, table in TABLES.items():
-        missing = [column for column in table.columns if column not in getattr(plan, name)]
-        if missing:
+        if missing := table.lacking(getattr(plan, name)):
             raise OutputError(
                 f"'{folder}': layer '{name}' of plan.gpkg has no column {', '.join(missing[:5])}. Plan again into this "
                 "folder."

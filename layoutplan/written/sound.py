@@ -10,35 +10,15 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import shapely
-from pandas.api.types import infer_dtype, is_numeric_dtype
 
 from layoutplan.errors import LayoutPlanError, OutputError
 from layoutplan.job.roles import shipped_names
-from layoutplan.layout.crossings import LEAD, STAKE
-from layoutplan.layout.rules import NOT_CONFIRMED, STATUSES, VERDICTS
+from layoutplan.layout.schema import TABLES, Column
 from layoutplan.text import clean
 
 _KEY = "line_id tower_id"
-_COLUMNS = {  # of each table: texts, and numbers
-    "towers": (f"{_KEY} status reasons structure", "lon lat"),
-    "spans": ("line_id from_tower to_tower", ""),
-    "electrodes": (f"{_KEY} role waypoint status reasons side octant leg", "lon lat distance_m bearing_true_deg score"),
-    "leads": (f"{_KEY} role waypoint status", "lon lat lead_length_m"),
-    "checks": (f"{_KEY} role waypoint rule unit verdict basis detail", "measured limit"),
-    "crossings": (f"{_KEY} role waypoint met_by obstacle_class name feature_id verdict", "at_m"),
-    "agreements": ("kind whom what reference towers stakes places state", ""),
-    "obstacles": ("feature_id obstacle_class name road_class vehicle source", "width_m"),
-    "exposures": (f"{_KEY} role waypoint exposure state unit basis", "value limit ratio"),
-    "alternatives": (f"{_KEY} side", "rank lon lat distance_m bearing_true_deg"),
-    "exclusions": (f"{_KEY} side rule detail", "candidates of"),
-    "relaxations": (f"{_KEY} rule unit text", "rank needed limit"),
-}
-_WORDS = {  # that mean something
-    ("towers", "status"): STATUSES,
-    ("checks", "verdict"): (*VERDICTS, NOT_CONFIRMED),
-    ("crossings", "verdict"): VERDICTS,
-    ("crossings", "met_by"): (LEAD, STAKE),
-}
+_HOLDS = {"text": "texts", "true or false": "yes or no"}
+_DRAWN_BY_HAND = ("electrodes", "leads")
 _MEND = "Plan again into this folder, or take the plan as it was written."
 
 
@@ -76,27 +56,39 @@ def taken_apart(folder: str | Path) -> Iterator[None]:
 
 
 def _columns(tables: Mapping[str, pd.DataFrame]) -> Iterator[str]:
-    for name, kinds in _COLUMNS.items():
+    for name, schema in TABLES.items():
         if name not in tables:
             continue
         table = pd.DataFrame(tables[name])  # whose columns are had without looking for a geometry in each
-        texts, numbers = (kind.split() for kind in kinds)
-        if missing := [column for column in (*texts, *numbers) if column not in table.columns]:
+        if missing := [column for column in schema.rests_on if column not in table.columns]:
             yield f"layer '{name}' has no column {', '.join(missing)}"
             return
-        for column in numbers:
-            if not (is_numeric_dtype(table[column]) or table[column].isna().all()):
-                yield f"layer '{name}', column '{column}' holds no numbers"
-        for column in texts:
-            if not (infer_dtype(table[column], skipna=True) == "string" or table[column].isna().all()):
-                yield f"layer '{name}', column '{column}' holds no texts"
+        for column in schema.columns.values():
+            if column.name in table.columns and not _is_of_type(table[column.name], column):
+                yield f"layer '{name}', column '{column.name}' holds no {_HOLDS.get(column.type, 'numbers')}"
+
+
+def _is_of_type(cells: pd.Series, column: Column) -> bool:
+    if column.type == "text":
+        return pd.api.types.infer_dtype(cells, skipna=True) in ("string", "empty")
+    return pd.api.types.is_numeric_dtype(cells) or bool(cells.isna().all()) or _are_flags(cells, column)
+
+
+def _are_flags(cells: pd.Series, column: Column) -> bool:
+    """Whether cells are true or false, some of them empty perhaps."""
+    return column.type == "true or false" and pd.api.types.infer_dtype(cells, skipna=True) == "boolean"
 
 
 def _words(tables: Mapping[str, pd.DataFrame]) -> Iterator[str]:
-    """Statuses and verdicts that this program does not write."""
-    for (name, column), known in _WORDS.items():
-        if name in tables:
-            yield from _strange(name, column, tables[name], known)
+    """Statuses, verdicts and levels that this program does not write; a stake drawn by hand may have none."""
+    for name, schema in TABLES.items():
+        for column in schema.columns.values():
+            if not column.values or name not in tables or column.name not in tables[name].columns:
+                continue
+            cells = tables[name][column.name]
+            known = cells.isin(column.values) | (cells.isna() & (name in _DRAWN_BY_HAND or column.empty != ("never",)))
+            for row in np.flatnonzero(~known.to_numpy())[:1].tolist():
+                yield f"layer '{name}', row {row + 1}: {column.name} is {_shown(cells.iloc[row])}, which no plan holds"
 
 
 def _classes(own_classes: Callable[[], Iterable[str]], tables: Mapping[str, pd.DataFrame]) -> Iterator[str]:

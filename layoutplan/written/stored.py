@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +17,7 @@ from layoutplan.inputs.corridor import Frame
 from layoutplan.inputs.model import InputFile
 from layoutplan.inputs.provenance import sha256_of
 from layoutplan.layout.model import Plan
+from layoutplan.layout.schema import TABLES
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.planning.notes import CAUTIONS, job_assumptions
 from layoutplan.store.record import RECORD_NAME
@@ -73,13 +74,13 @@ def stored_plan(folder: str | Path, job_file: str | Path | None = None) -> Store
     written = read_plan(folder)
     record, read = dict(written.record or {}), written.tables
     read.setdefault("pairs", pd.DataFrame())  # earlier plans looked for none
-    missing = [name for name in _tables() if name not in read]
+    missing = [name for name in TABLES if name not in read]
     if missing:
         raise OutputError(f"'{folder}': plan.gpkg has no layer {', '.join(missing)}. Plan again into this folder.")
     with taken_apart(folder):
         frame = Frame.around(read["towers"][["lon", "lat"]].to_numpy(dtype=float))
         tables = {
-            name: _in_degrees(read[name], frame) if spatial else read[name] for name, spatial in _tables().items()
+            name: _in_degrees(read[name], frame) if table.geometry else read[name] for name, table in TABLES.items()
         }
         plan, said = _plan(record, tables)
         plan, lost = _with_ground(plan, record, folder, job_file)
@@ -140,11 +141,6 @@ def _with_ground(
     if output.font:  # named by somebody else: nowhere either, and the sheets say that it is missing
         output = output.model_copy(update={"font": folder / ".layoutplan" / output.font.name})
     return replace(plan, job=plan.job.model_copy(update={"terrain": terrain, "output": output})), lost
-
-
-def _tables() -> dict[str, bool]:
-    """Tables of a plan, and whether they have geometry."""
-    return {item.name: _KINDS[str(item.type)] for item in fields(Plan) if item.type in _KINDS}
 
 
 def _in_degrees(table: gpd.GeoDataFrame, frame: Frame) -> gpd.GeoDataFrame:

@@ -48,7 +48,7 @@ def rewrite(folder, edit):
     edit(tables)
     (folder / "plan.gpkg").unlink()
     crs = tables["towers"].crs.to_string()
-    write_layers({name: (table, TABLES[name].geometry) for name, table in tables.items()}, folder / "plan.gpkg", crs)
+    write_layers(tables, TABLES, folder / "plan.gpkg", crs)
 
 
 def shift_one(tables):

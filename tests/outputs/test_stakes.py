@@ -6,6 +6,7 @@ import re
 import numpy as np
 import pytest
 
+from layoutplan.layout.schema import TABLES
 from layoutplan.outputs.rounding import rounded, rounded_bearing, rounded_lon
 from layoutplan.outputs.stakes import write_stakes
 
@@ -74,7 +75,7 @@ def test_longitudes_stay_below_180() -> None:
 
 
 def test_no_minus_zero(plan) -> None:
-    table = rounded(plan.electrodes.drop(columns="geometry").assign(beyond_min_m=-0.001))
+    table = rounded(plan.electrodes.drop(columns="geometry").assign(beyond_min_m=-0.001), TABLES["electrodes"])
     assert not np.signbit(table["beyond_min_m"]).any()
 
 

@@ -18,19 +18,17 @@ from pyogrio.errors import DataSourceError
 from layoutplan.job import shipped_classes
 from layoutplan.job.classes import with_overrides
 from layoutplan.layout.rules import ALL_MET, BREAKS, COMPROMISED, NEEDS_AGREEMENT, NOT_CONFIRMED, NOT_COVERED, STATUSES
-from layoutplan.outputs.columns import TABLES
+from layoutplan.layout.schema import TABLES, tables
 from layoutplan.outputs.gpkg import write_gpkg
 from layoutplan.outputs.styles import add_styles
 from layoutplan.outputs.styles.checked import CHECKED_STYLES
 from layoutplan.outputs.styles.layers import layer_styles
 from layoutplan.outputs.styles.qml import qml_text
 from layoutplan.outputs.styles.sld import sld_text
-from layoutplan.outputs.titles import column_title
 from layoutplan.written.read import read_plan_tables
 
 STYLES = layer_styles(shipped_classes().values())
 ALL = {**STYLES, **{f"check: {name}": style for name, style in CHECKED_STYLES.items()}}
-CHECKED_COLUMNS = {"verdict", "worse", "waypoint", "handling"}
 SLD, OGC = "{http://www.opengis.net/sld}", "{http://www.opengis.net/ogc}"
 # children of each element in the order of the schema
 ORDER = {
@@ -102,7 +100,7 @@ def test_a_plan_read_back_has_no_table_of_styles(plan, tmp_path) -> None:
 def test_a_locked_file_is_no_bare_database_error(plan, tmp_path) -> None:
     path = write_gpkg(plan, tmp_path)
     with pytest.raises(DataSourceError, match=r"plan\.gpkg: ."):
-        add_styles(path, {}, {})
+        add_styles(path, {}, TABLES, {})
 
 
 @pytest.mark.parametrize("layer", ALL)
@@ -128,17 +126,18 @@ def test_sld_keeps_the_order_of_the_schema(layer) -> None:
 
 @pytest.mark.parametrize("layer", ALL)
 def test_columns_of_the_rules_are_columns_of_the_layer(layer) -> None:
-    columns = {*TABLES[layer].columns} if layer in TABLES else CHECKED_COLUMNS
+    schema = TABLES if layer in TABLES else tables("check")
+    columns = {*schema[layer.removeprefix("check: ")].columns}
     root = etree.fromstring(sld_text(layer, ALL[layer]).encode())
     assert {element.text for element in root.iter(f"{OGC}PropertyName")} <= columns
-    document = qml_text(ALL[layer], ())
+    document = qml_text(ALL[layer], {})
     for text in re.findall(r'(?:filter|fieldName)="([^"]*)"', document):
         assert set(re.findall(r"&quot;(.*?)&quot;", text)) <= columns
 
 
 @pytest.mark.parametrize("layer", ALL)
 def test_qml_has_a_symbol_for_every_rule(layer) -> None:
-    root = etree.fromstring(qml_text(ALL[layer], ()).encode())
+    root = etree.fromstring(qml_text(ALL[layer], {}).encode())
     assert root.tag == "qgis"
     renderer = root.find("renderer-v2")
     assert renderer.get("type") == "RuleRenderer"
@@ -180,7 +179,7 @@ def test_status_and_role_are_told_without_colour() -> None:
 
 def test_labels_say_more_the_nearer_one_looks() -> None:
     label = STYLES["towers"].label
-    root = etree.fromstring(qml_text(STYLES["towers"], ()).encode())
+    root = etree.fromstring(qml_text(STYLES["towers"], {}).encode())
     far, near = root.find("labeling/rules").findall("rule")
     assert (far.get("scalemindenom"), far.get("scalemaxdenom")) == (str(label.remark_up_to), str(label.up_to))
     assert (near.get("scalemindenom"), near.get("scalemaxdenom")) == ("0", str(label.remark_up_to))
@@ -195,19 +194,19 @@ def test_labels_say_more_the_nearer_one_looks() -> None:
 def test_what_no_rule_names_is_drawn_still() -> None:
     """A status, a class or a handling unknown to the styles must not vanish; such a lead is drawn as unknown."""
     for layer in ("towers", "electrodes", "leads", "permissions"):
-        root = etree.fromstring(qml_text(STYLES[layer], ()).encode())
+        root = etree.fromstring(qml_text(STYLES[layer], {}).encode())
         assert any(rule.get("filter") == "ELSE" for rule in root.iter("rule")), layer
         assert f"{SLD}ElseFilter" in {
             element.tag for element in etree.fromstring(sld_text(layer, STYLES[layer]).encode()).iter()
         }
-    leads = etree.fromstring(qml_text(STYLES["leads"], ()).encode())
+    leads = etree.fromstring(qml_text(STYLES["leads"], {}).encode())
     (other,) = [rule.get("label") for rule in leads.iter("rule") if rule.get("filter") == "ELSE"]
     assert other.startswith("unknown")
 
 
 def test_what_is_out_of_scale_is_not_drawn_as_anything_else() -> None:
     """A rule out of scale is no rule to "else": buildings would turn up as "anything else" on an overview."""
-    root = etree.fromstring(qml_text(STYLES["obstacles"], ()).encode())
+    root = etree.fromstring(qml_text(STYLES["obstacles"], {}).encode())
     (other,) = {rule.get("filter") for rule in root.iter("rule") if rule.get("label") == "anything else"}
     named = set(re.findall(r"'(\w+)'", other))
     assert other.startswith('NOT coalesce("obstacle_class" IN (')
@@ -218,7 +217,7 @@ def test_what_is_out_of_scale_is_not_drawn_as_anything_else() -> None:
 
 
 def test_every_class_has_its_rule_for_areas_lines_and_points() -> None:
-    root = etree.fromstring(qml_text(STYLES["obstacles"], ()).encode())
+    root = etree.fromstring(qml_text(STYLES["obstacles"], {}).encode())
     filters = [rule.get("filter") for rule in root.iter("rule")]
     for name in shipped_classes():
         assert filters.count(f"\"obstacle_class\" = '{name}'") == 3
@@ -242,7 +241,7 @@ def test_titles_of_columns(plan, tmp_path) -> None:
         ((document,),) = rows(path, f"SELECT styleQML FROM layer_styles WHERE f_table_name = '{name}'")
         found = etree.fromstring(document.encode()).find("aliases")
         assert [alias.get("field") for alias in found] == list(table.columns)
-        assert [alias.get("name") for alias in found] == [column_title(column) for column in table.columns]
+        assert [alias.get("name") for alias in found] == [column.title for column in table.columns.values()]
     described = rows(path, "SELECT table_name, definition FROM gpkg_extensions WHERE extension_name = 'gpkg_schema'")
     assert {row[0] for row in described} == {"gpkg_data_columns", "gpkg_data_column_constraints"}
     identifiers = dict(rows(path, "SELECT table_name, identifier FROM gpkg_contents"))

@@ -12,8 +12,8 @@ from click.testing import CliRunner
 
 import layoutplan
 from layoutplan.cli.main import cli
+from layoutplan.layout.schema import tables
 from layoutplan.outputs import FORMATS
-from layoutplan.outputs.titles import LAYER_TITLES
 
 NEEDED = ("name", "qgisMinimumVersion", "description", "about", "version", "author", "email", "repository", "tracker")
 
@@ -127,4 +127,4 @@ def test_export_offers_every_format_of_this_program():
 
 def test_layers_bear_the_titles_that_their_file_gives_them():
     titles = ast.literal_eval(constant("loading", "TABLES"))
-    assert titles == {name: LAYER_TITLES[name] for name in titles}
+    assert titles == {name: ({**tables("check"), **tables("plan")})[name].title for name in titles}

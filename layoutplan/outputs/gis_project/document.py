@@ -7,7 +7,7 @@ import xml.etree.ElementTree as ET
 import pyproj
 
 from layoutplan.layout.model import Plan
-from layoutplan.outputs.columns import TABLES
+from layoutplan.layout.schema import TABLES
 from layoutplan.outputs.gis_project.layout import overview
 from layoutplan.outputs.gis_project.shown import Layer, shown_layers
 from layoutplan.outputs.gis_project.tree import layer_tree
@@ -53,7 +53,8 @@ def _layer(layer: Layer, crs: pyproj.CRS, credit: str) -> ET.Element:
     _text(element, "attribution", credit).set("href", "")
     if layer.kind and layer.style:
         element.extend(dress(layer.style, layer.kind.look))
-    element.append(aliases(TABLES[layer.table].columns))
+    columns = TABLES[layer.table].columns
+    element.append(aliases({name: column.title for name, column in columns.items()}))
     return element
 
 

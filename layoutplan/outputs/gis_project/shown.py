@@ -12,11 +12,10 @@ import shapely
 from shapely import GeometryType
 
 from layoutplan.layout.model import Plan
-from layoutplan.outputs.columns import TABLES
+from layoutplan.layout.schema import TABLES
 from layoutplan.outputs.gpkg import present_classes
 from layoutplan.outputs.styles.layers import layer_styles
 from layoutplan.outputs.styles.looks import Fill, Look, Sign, Stroke, Style
-from layoutplan.outputs.titles import LAYER_TITLES
 
 OBSTACLES, TABLES_GROUP = "Obstacles", "Tables"
 _DRAWN = ("towers", "electrodes", "leads", "alternatives", "approaches", "spans", "permissions", "obstacles")
@@ -67,7 +66,7 @@ def shown_layers(plan: Plan) -> list[Layer]:
     styles = layer_styles(present_classes(plan))
     drawn = [layer for name in _DRAWN for layer in _drawn(plan, name, styles[name])]
     listed = [
-        Layer(name, LAYER_TITLES[name], f"./plan.gpkg|layername={name}", TABLES_GROUP, ticked=False)
+        Layer(name, TABLES[name].title, f"./plan.gpkg|layername={name}", TABLES_GROUP, ticked=False)
         for name in _LISTED
         if len(getattr(plan, name))
     ]
@@ -79,7 +78,7 @@ def _drawn(plan: Plan, name: str, style: Style) -> Iterator[Layer]:
     kinds = [kind for kind in _KINDS if np.isin(types, kind.types).any()]
     mixed = TABLES[name].geometry == "Unknown"
     for kind in kinds:
-        source, title, group = f"./plan.gpkg|layername={name}", LAYER_TITLES[name], ""
+        source, title, group = f"./plan.gpkg|layername={name}", TABLES[name].title, ""
         if mixed:
             source += f"|geometrytype={kind.source}"
         if mixed and len(kinds) > 1:

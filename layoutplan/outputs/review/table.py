@@ -10,14 +10,13 @@ import pandas as pd
 
 from layoutplan.layout.model import Plan
 from layoutplan.layout.rules import NO_LAYOUT
-from layoutplan.outputs.columns import TABLES
+from layoutplan.layout.schema import tables
 from layoutplan.outputs.plan_number import plan_number
+from layoutplan.outputs.rounding import rounded
 from layoutplan.text import clean, csv_cell
 
 _KEYS = ["line_id", "tower_id"]
 _FIGURES = ["measured", "limit"]
-_DECIMALS = 6  # figures that differ by less are equal; see the siting rules
-_COLUMNS = [*_KEYS, "status", *(column for column in TABLES["checks"].columns if column not in _KEYS)]
 
 
 def write_review_table(plan: Plan, folder: Path) -> Path:
@@ -27,7 +26,8 @@ def write_review_table(plan: Plan, folder: Path) -> Path:
     reasons, so that no tower is missing.
     """
     path = folder / "review.csv"
-    table = _table(plan).assign(plan_number=plan_number(plan))
+    schema = tables("list")["review"]
+    table = rounded(_table(plan).assign(plan_number=plan_number(plan))[[*schema.columns]], schema)
     for column in table.columns.difference(_FIGURES):
         table[column] = table[column].astype(object).map(_cell)
     table.to_csv(path, index=False, lineterminator="\r\n", encoding="utf-8")
@@ -48,6 +48,6 @@ def _table(plan: Plan) -> pd.DataFrame:
         "verdict": np.where(table["status"] == NO_LAYOUT, NO_LAYOUT, "unknown"),
         "detail": table["reasons"],
     }
-    figures = {column: table[column].astype(float).round(_DECIMALS) for column in _FIGURES}
+    figures = {column: table[column].astype(float) for column in _FIGURES}
     filled = {column: table[column].astype(object).mask(bare, value) for column, value in without.items()}
-    return table.assign(**filled, **figures)[_COLUMNS]
+    return table.assign(**filled, **figures)

@@ -15,10 +15,10 @@ from pathlib import Path
 import pandas as pd
 from pyogrio.errors import DataSourceError
 
+from layoutplan.layout.schema import Table
 from layoutplan.outputs.styles.looks import Style
 from layoutplan.outputs.styles.qml import qml_text
 from layoutplan.outputs.styles.sld import sld_text
-from layoutplan.outputs.titles import column_title
 from layoutplan.store.record import STYLES_TABLE
 
 __all__ = ["NO_CLOCK", "add_styles"]
@@ -57,15 +57,19 @@ _ROW = (
 )
 
 
-def add_styles(path: Path, tables: Mapping[str, tuple[pd.DataFrame, str | None]], styles: Mapping[str, Style]) -> None:
+def add_styles(
+    path: Path, tables: Mapping[str, pd.DataFrame], schema: Mapping[str, Table], styles: Mapping[str, Style]
+) -> None:
     """Add styles and titles of columns to a GeoPackage.
 
     Parameters
     ----------
     path : Path
         The file, complete.
-    tables : mapping
-        What it holds: by layer the table, and its kind of geometry, None for a plain table.
+    tables : mapping of DataFrame
+        What it holds, by layer.
+    schema : mapping of Table
+        What they are: their titles and kinds of geometry.
     styles : mapping
         By layer; layers without shapes, and those not named, get titles only.
 
@@ -74,26 +78,30 @@ def add_styles(path: Path, tables: Mapping[str, tuple[pd.DataFrame, str | None]]
     DataSourceError
         The file cannot be written to.
     """
-    columns = {name: [str(column) for column in table if column != "geometry"] for name, (table, _) in tables.items()}
-    titles = [(name, each, column_title(each), column_title(each)) for name, row in columns.items() for each in row]
+    titles = {name: _titles(frame, schema[name]) for name, frame in tables.items()}
     try:
         with closing(sqlite3.connect(path)) as base, base:
             for statement in _TABLES.split(";\n"):
                 base.execute(statement)
             base.execute(_CONTENTS, (STYLES_TABLE, STYLES_TABLE, NO_CLOCK))
             base.executemany(_EXTENSION, [("gpkg_data_columns",), ("gpkg_data_column_constraints",)])
-            base.executemany(_COLUMN, titles)
-            base.executemany(_ROW, _style_rows(tables, columns, styles))
+            rows = [(name, each, title, title) for name, mine in titles.items() for each, title in mine.items()]
+            base.executemany(_COLUMN, rows)
+            base.executemany(_ROW, _style_rows(titles, schema, styles))
     except sqlite3.Error as err:
         raise DataSourceError(f"{path.name}: {err}") from err
 
 
+def _titles(frame: pd.DataFrame, table: Table) -> dict[str, str]:
+    """Titles of a layer's columns by name; what somebody added is called as it is."""
+    names = [str(name) for name in frame if name != "geometry"]
+    return {name: table.columns[name].title if name in table.columns else name for name in names}
+
+
 def _style_rows(
-    tables: Mapping[str, tuple[pd.DataFrame, str | None]],
-    columns: Mapping[str, list[str]],
-    styles: Mapping[str, Style],
+    titles: Mapping[str, Mapping[str, str]], schema: Mapping[str, Table], styles: Mapping[str, Style]
 ) -> Iterator[tuple[str, ...]]:
-    for name, (_, geometry) in tables.items():
+    for name, mine in titles.items():
         style = styles.get(name)
         sld = sld_text(name, style) if style else ""
-        yield name, "geom" if geometry else "", qml_text(style, columns[name]), sld, NO_CLOCK
+        yield name, "geom" if schema[name].geometry else "", qml_text(style, mine), sld, NO_CLOCK

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import xml.etree.ElementTree as ET
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 
 from layoutplan.outputs.styles.looks import Fill, Label, Look, Rule, Sign, Stroke, Style
-from layoutplan.outputs.titles import column_title
 
 VERSION = "3.22.0"  # of the program whose documents these are
 
@@ -21,22 +20,22 @@ SHAPES = {  # name: its name there, degrees turned clockwise
 _HATCHES = {"diagonal": "b_diagonal", "cross": "diagonal_x", "dots": "dense6"}
 
 
-def qml_text(style: Style | None, columns: Iterable[str]) -> str:
+def qml_text(style: Style | None, titles: Mapping[str, str]) -> str:
     """Return style and titles of columns as a document.
 
     Parameters
     ----------
     style : Style or None
         None for a table without shapes.
-    columns : iterable of str
-        Of the layer.
+    titles : mapping of str
+        Of the layer's columns, by name, in order.
     """
     categories = "Symbology|Labeling|Fields" if style else "Fields"
     root = ET.Element("qgis", {"version": VERSION, "styleCategories": categories})
     if style:
         root.set("labelsEnabled", str(int(style.label is not None)))
         root.extend(dress(style))
-    root.append(aliases(columns))
+    root.append(aliases(titles))
     ET.indent(root)
     return "<!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>\n" + ET.tostring(root, encoding="unicode") + "\n"
 
@@ -64,11 +63,11 @@ def dress(style: Style, only: type[Look] | None = None) -> list[ET.Element]:
     return [renderer, _labeling(style.label)] if style.label else [renderer]
 
 
-def aliases(columns: Iterable[str]) -> ET.Element:
+def aliases(titles: Mapping[str, str]) -> ET.Element:
     """Titles of columns."""
     element = ET.Element("aliases")
-    for place, column in enumerate(columns, start=1):  # the first is the row's own number
-        ET.SubElement(element, "alias", {"index": str(place), "field": column, "name": column_title(column)})
+    for place, (column, title) in enumerate(titles.items(), start=1):  # the first is the row's own number
+        ET.SubElement(element, "alias", {"index": str(place), "field": column, "name": title})
     return element
 
 
