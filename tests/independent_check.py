@@ -17,6 +17,7 @@ import sys
 import tomllib
 from collections import Counter
 from collections.abc import Iterator
+from datetime import date, datetime, time
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -28,6 +29,7 @@ import pyogrio
 import rasterio
 import shapely
 from geographiclib.geodesic import Geodesic
+from pygeomag import GeoMag, calculate_decimal_year
 from pyproj import CRS, Proj, Transformer
 from scipy.interpolate import RegularGridInterpolator
 
@@ -54,6 +56,7 @@ GROUND_TOL_M = 0.1  # of a lead over ground of cells of 20 m to 90 m
 TOL_M, TOL_DEG = 0.002, 0.01  # written numbers are rounded to 1 mm and 1e-4 degrees
 SPANS_WITHIN_M = 2000.0
 KEY = ["line_id", "tower_id"]
+FIRST_DAY, LAST_DAY = date(2024, 11, 13), date(2029, 12, 31)  # of the World Magnetic Model 2025
 AGREED, MET, CARE, COMPROMISE, UNCOVERED, NONE, BREAKS = (
     "needs agreement",
     "all rules met",
@@ -63,6 +66,7 @@ AGREED, MET, CARE, COMPROMISE, UNCOVERED, NONE, BREAKS = (
     "no layout",
     "breaks rules",
 )
+MAY_STAKE = (MET, CARE, COMPROMISE)
 HOUSE_M = 60.0  # a street without a house so near says nothing of the ground so near
 SILENT = {"houses_unmapped": "buildings:bare_streets", "shore_unmapped": "sea:unclear_shore"}
 HOUSES = ("building", "garden_residential")
@@ -91,7 +95,16 @@ class Plan:
         self.tree = shapely.STRtree(self.obstacles.geometry.to_numpy())
         self.span_tree = shapely.STRtree(self.spans.geometry.to_numpy())
         wide = self.obstacles["width_m"].max() / 2 if len(self.obstacles) else 0.0
+        self.first_day = self.job.get("work", {}).get("first_day")
         self.sight_m = self.rules["reel_m"] + max(row["keep_out_m"] for row in self.classes.values()) + wide + 50.0
+
+    def declination_deg(self, lon_deg: float, lat_deg: float) -> float:
+        """Of the compass on the first day of work; NaN where a crew is given none."""
+        if self.first_day is None or not FIRST_DAY <= self.first_day <= LAST_DAY:
+            return float("nan")
+        year = calculate_decimal_year(datetime.combine(self.first_day, time()))
+        point = GeoMag().calculate(glat=lat_deg, glon=lon_deg, alt=0.0, time=year, allow_date_outside_lifespan=True)
+        return float("nan") if point.in_blackout_zone else float(point.d)
 
     def _extracts(self, layers: list[dict[str, Any]]) -> list[Path]:
         """OpenStreetMap files of the job that are taken whole."""
@@ -556,18 +569,17 @@ def _said(place: Place, row: Any, lead: Any) -> Iterator[str]:
     ends = shapely.get_coordinates(place.local(lead.geometry))[[0, -1]]
     if np.abs(ends - [[0, 0], place.local(row.geometry).coords[0]]).max() > TOL_M:
         yield "the lead does not run from the tower to the stake"
-    octants = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
+    octants = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
     if row.octant != octants[int(((row.bearing_true_deg + 22.5) % 360) // 45)]:
         yield f"octant {row.octant} is wrong"
-    from_leg = row.distance_m if row.leg == "" else row.distance_from_leg_m
+    yield from _set_out(place, row, lead)
+    from_leg = row.set_out_level_m
     extra = max(np.nan_to_num(lead.ground_length_m - row.distance_m), 0.0)
     if not abs((from_leg + extra) * slack - row.lead_length_m) <= TOL_M:
         yield f"lead of {row.lead_length_m} m is not {from_leg} m and {extra:.3f} m for the slope, with its slack"
     over_ground = place.plan.ground.length_m(tower, row)
     if not np.allclose(over_ground, lead.ground_length_m, atol=GROUND_TOL_M, equal_nan=True):
         yield f"{lead.ground_length_m} m over the ground, by another reading of the heights {over_ground:.3f} m"
-    if row.leg and abs(_leg_distance(place, row) - row.distance_from_leg_m) > 0.01:
-        yield f"{row.distance_from_leg_m} m is not the distance from leg '{row.leg}'"
     lon = (row.lon + 180) % 360 - 180
     east, north = Transformer.from_crs("EPSG:4326", place.plan.grid_crs, always_xy=True).transform(lon, row.lat)
     if np.hypot(east - row.easting, north - row.northing) > TOL_M:
@@ -577,8 +589,30 @@ def _said(place: Place, row: Any, lead: Any) -> Iterator[str]:
         yield f"grid bearing {row.bearing_grid_deg} does not fit a convergence of {factors.meridian_convergence:.4f}"
 
 
-def _leg_distance(place: Place, row: Any) -> float:
-    """Distance from the named leg: right and ahead of the tower point in half base widths."""
+def _set_out(place: Place, row: Any, lead: Any) -> Iterator[str]:
+    """What the crew sets out by, and what it is told before."""
+    if bool(row.warning) == (row.status in MAY_STAKE) or not row.warning.endswith(row.status * bool(row.warning)):
+        yield f"'{row.warning}' is no warning for {row.status}"
+    if row.set_out_from != (f"leg {row.leg}" if row.leg else "tower middle"):
+        yield f"it cannot be set out from '{row.set_out_from}'"
+    east, north = np.array(place.local(row.geometry).coords[0]) - (_leg(place, row) if row.leg else 0.0)
+    if abs(np.hypot(east, north) - row.set_out_level_m) > 0.01:
+        yield f"{row.set_out_level_m} m is not the distance from '{row.set_out_from}'"
+    if abs(_turn(np.degrees(np.arctan2(east, north)) - row.set_out_bearing_deg)) > 0.02:
+        yield f"{row.set_out_bearing_deg} degrees is not the bearing from '{row.set_out_from}'"
+    tape = row.set_out_level_m + np.maximum(lead.ground_length_m - row.distance_m, 0.0)
+    if not np.isclose(tape, row.set_out_ground_m, atol=0.002, equal_nan=True):
+        yield f"a tape of {row.set_out_ground_m} m is not {tape:.3f} m"
+    declination = place.plan.declination_deg((place.tower.lon + 180) % 360 - 180, place.tower.lat)
+    compass = row.set_out_bearing_deg - declination
+    if np.isnan(compass) != np.isnan(row.set_out_bearing_magnetic_deg) or (
+        abs(_turn(compass - row.set_out_bearing_magnetic_deg)) > 0.3  # half a degree in steps, and two models
+    ):
+        yield f"{row.set_out_bearing_magnetic_deg} degrees is not the compass bearing, which is {compass:.2f}"
+
+
+def _leg(place: Place, row: Any) -> Any:
+    """Place of the named leg: right and ahead of the tower point in half base widths."""
     base = place.plan.figure(place.tower, "base_width")
     third = 3**0.5 / 3
     if place.tower.structure == "lattice_3":
@@ -588,8 +622,7 @@ def _leg_distance(place: Place, row: Any) -> float:
         along = ("ahead" in row.leg) - ("back" in row.leg)
     turn = np.radians(place.tower.line_bearing_deg)
     ahead, right = np.array([np.sin(turn), np.cos(turn)]), np.array([np.cos(turn), -np.sin(turn)])
-    leg = base / 2 * (across * right + along * ahead)
-    return float(np.hypot(*(np.array(place.local(row.geometry).coords[0]) - leg)))
+    return base / 2 * (across * right + along * ahead)
 
 
 def _judged(place: Place, row: Any, lead: Any) -> Iterator[str]:

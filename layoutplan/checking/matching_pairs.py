@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from layoutplan.layout.set_out import marked_names
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import IntArray
 from layoutplan.text import clean
@@ -67,11 +68,28 @@ def pair_up(
 
 
 def claims(names: Sequence[str], waypoints: Sequence[str]) -> IntArray:
-    """Return for each name which of the waypoints it means, -1 if none or more than one."""
-    exact = _only_one([clean(name).casefold() for name in waypoints])
-    loose = _only_one([_key(name) for name in waypoints])
-    found = [exact.get(clean(name).casefold(), loose.get(_key(name), -1)) for name in names]
-    return np.array(found, dtype=np.int64)
+    """Return for each name which of the waypoints it means, -1 if none or more than one.
+
+    A receiver may have been given the name with the mark of a stake that must not be staked yet.
+    """
+    marked = [form for name in waypoints for form in marked_names(name)]
+    ways = [
+        (reading, _only_one([reading(form) for form in forms]), len(forms) // max(len(waypoints), 1))
+        for reading in (_plain, _key)
+        for forms in (waypoints, marked)
+    ]
+
+    def meant(name: str) -> int:
+        """Stake meant, by the first way of reading that knows the name; -1 where that cannot tell two apart."""
+        found = ((known[reading(name)], each) for reading, known, each in ways if reading(name) in known)
+        place, each = next(found, (-1, 1))
+        return place // each
+
+    return np.array([meant(name) for name in names], dtype=np.int64)
+
+
+def _plain(name: object) -> str:
+    return clean(name).casefold()
 
 
 def _key(name: object) -> str:

@@ -26,6 +26,7 @@ from layoutplan.job.electrical import Limits, Method, Soil
 from layoutplan.job.land import Land, Work
 from layoutplan.job.lines import Line
 from layoutplan.job.reading import Reading
+from layoutplan.job.receiver import Symbols
 from layoutplan.job.roles import Role
 from layoutplan.job.rules import Rules, Score
 from layoutplan.job.section import FileSource, NonNegative, Positive, Section
@@ -154,6 +155,7 @@ class Output(Section):
         description="Most waypoints in one GPX file, for receivers with a limit: `waypoints_01.gpx` and so on, a tower "
         "and its stakes always together. If left out, one file.",
     )
+    symbols: Symbols = Symbols()
     survey: Survey = Survey()
 
 

@@ -17,7 +17,8 @@ FloatArray = NDArray[np.float64]
 GEOD = Geod(ellps="WGS84")
 _A_M = GEOD.a
 _E2 = GEOD.es
-OCTANTS = np.array(["N", "NE", "E", "SE", "S", "SW", "W", "NW"])
+# in full: a lone S would be taken for the electrode
+OCTANTS = np.array(["north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"])
 
 
 def to_ecef(lonlat_deg: ArrayLike) -> FloatArray:
@@ -206,12 +207,12 @@ def octant(bearing_deg: ArrayLike) -> NDArray[np.str_]:
     Returns
     -------
     ndarray of str
-        N, NE, E, SE, S, SW, W or NW.
+        ``north``, ``north-east`` and so on.
 
     Examples
     --------
     >>> octant([0, 44, 181, 337.5]).tolist()
-    ['N', 'NE', 'S', 'N']
+    ['north', 'north-east', 'south', 'north']
     """
     index = np.floor(np.mod(np.asarray(bearing_deg, dtype=float) + 22.5, 360.0) / 45.0).astype(int)
     return np.asarray(OCTANTS[index % 8])

@@ -69,6 +69,33 @@ def leg_offsets(
     return name, np.column_stack((east, north))
 
 
+def from_leg(leg_xy_m: FloatArray, bearing_deg: FloatArray, distance_m: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Bearing and distance of places from the leg at which the leads start.
+
+    Parameters
+    ----------
+    leg_xy_m : ndarray, shape (n, 2)
+        East and north of the tower point; 0 for the tower's middle. [m]
+    bearing_deg, distance_m : ndarray, shape (n,)
+        From the tower point. [deg], [m]
+
+    Returns
+    -------
+    bearing_deg, distance_m : ndarray, shape (n,)
+
+    Examples
+    --------
+    A stake 50 m to the north, seen from a leg 3 m east and 4 m north of the tower's middle:
+
+    >>> bearing, distance = from_leg(np.array([[3.0, 4.0]]), np.array([0.0]), np.array([50.0]))
+    >>> print(bearing.round(2), "deg", distance.round(3), "m")
+    [356.27] deg [46.098] m
+    """
+    bearing = np.radians(bearing_deg)
+    east, north = distance_m * np.sin(bearing) - leg_xy_m[:, 0], distance_m * np.cos(bearing) - leg_xy_m[:, 1]
+    return np.mod(np.degrees(np.arctan2(east, north)), 360.0), np.hypot(east, north)
+
+
 def _nearest_leg(legs: list[tuple[str, float, float]], wanted: str) -> tuple[str, float, float]:
     across = (wanted.startswith("right")) - (wanted.startswith("left"))
     along = wanted.endswith("ahead") - wanted.endswith("back")

@@ -12,14 +12,13 @@ import shapely
 from gpxpy.gpx import GPX, GPXBounds, GPXTrack, GPXTrackPoint, GPXTrackSegment, GPXWaypoint
 
 from layoutplan.layout.model import Plan
+from layoutplan.layout.set_out import marked_name, stake_sign
 from layoutplan.outputs.columns import records
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.points import known_height_m, parts, rounded_lonlat, tower_waypoints
 from layoutplan.outputs.words import LEAD_COLUMNS, STAKE_COLUMNS, lead_words, stake_words
 from layoutplan.text import xml_text
 
-_SYMBOLS = {"H": "Flag, Blue", "S": "Flag, Green"}
-_TOWER_SYMBOL = "Tall Tower"
 _KEYS = ("line_id", "tower_id")
 _STAKE = (*_KEYS, "role")
 
@@ -78,16 +77,16 @@ def _time(text: str | None) -> datetime | None:
 
 
 def _stakes(plan: Plan, number: str) -> Iterator[GPXWaypoint]:
-    table = plan.electrodes
+    table, symbols, length = plan.electrodes, plan.job.output.symbols, plan.job.output.waypoint_length
     lon, lat = rounded_lonlat(table["lon"], table["lat"])
-    for x, y, stake in zip(lon, lat, records(table, "waypoint", "elevation_m", *STAKE_COLUMNS), strict=True):
+    for x, y, stake in zip(lon, lat, records(table, "elevation_m", *STAKE_COLUMNS), strict=True):
         text = stake_words(stake)
         yield GPXWaypoint(
             y,
             x,
             elevation=known_height_m(stake.elevation_m),
-            name=stake.waypoint,
-            symbol=_SYMBOLS[stake.role],
+            name=marked_name(stake.waypoint, stake.status, length),
+            symbol=symbols.of(stake_sign(stake.role, stake.status)),
             type=stake.role,
             comment=xml_text(text.short),
             description=xml_text(f"{text.full} Plan number {number}."),
@@ -105,7 +104,7 @@ def _towers(plan: Plan, names: Mapping[tuple[str, str], str], number: str) -> It
             x,
             elevation=known_height_m(tower.elevation_m),
             name=names[tower.line_id, tower.tower_id],
-            symbol=_TOWER_SYMBOL,
+            symbol=plan.job.output.symbols.of("tower"),
             type="tower",
             comment=text,
             description=(f"{text}. {xml_text(tower.reasons)}" if tower.reasons else text) + f". Plan number {number}.",

@@ -11,6 +11,7 @@ import pandas as pd
 
 from layoutplan.job.survey import COLUMN_WORDS
 from layoutplan.layout.model import Plan
+from layoutplan.layout.set_out import MARK
 from layoutplan.outputs.grid import FloatArray, Grid, Unit, grid_of
 from layoutplan.outputs.grid_factors import grid_factors
 from layoutplan.outputs.grid_notes import caution_notes, coordinate_notes, factor_notes, height_notes
@@ -50,7 +51,7 @@ def _rows(plan: Plan, unit: Unit, points: pd.DataFrame, places: FloatArray) -> I
         "Z": _figures(height, _HEIGHT_DECIMALS),
         "D": [
             csv_cell(f"{name} {status} {plan_number(plan)}")
-            for name, status in zip(points["name"], points["status"], strict=True)
+            for name, status in zip(points["shown_as"], points["status"], strict=True)
         ],
     }
     if header:
@@ -72,8 +73,8 @@ def _notes(plan: Plan, grid: Grid, points: pd.DataFrame, places: FloatArray) -> 
     yield from coordinate_notes(grid, points[["lon", "lat"]])
     yield f"Columns: {survey.columns} ({order}); {'a header line' if survey.header else 'no header line'}; comma, CRLF"
     yield (
-        "Description: waypoint name as in waypoints.gpx (T tower, H current, S potential electrode), then the status "
-        "and the plan number"
+        "Description: waypoint name as in waypoints.gpx (T tower, H current, S potential electrode; marked "
+        f"-{MARK}, or X before the last letter: do not stake yet), then the status and the plan number"
     )
     yield ""
     yield from height_notes(grid.unit, points["elevation_m"])

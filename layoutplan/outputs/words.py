@@ -17,6 +17,7 @@ from layoutplan.layout.rules import (
     NOT_COVERED,
     TAKE_CARE,
 )
+from layoutplan.layout.set_out import SET_OUT_COLUMNS, set_out, warning
 from layoutplan.text import clean, three_figures
 
 STATUS_MEANING: Mapping[str, str] = MappingProxyType(
@@ -56,10 +57,7 @@ LEAD_LEVELS: Mapping[str, str] = MappingProxyType(
         "below": "up to half of every limit: measure before touching metal",
     }
 )
-STAKE_COLUMNS = (
-    "line_id", "tower_id", "role", "distance_m", "bearing_true_deg", "side", "octant", "lead_length_m", "status",
-    "reasons",
-)  # fmt: skip
+STAKE_COLUMNS = ("line_id", "tower_id", "role", "side", "octant", "reasons", *SET_OUT_COLUMNS)
 LEAD_COLUMNS = ("tower_id", "role", "lead_length_m", "crossings", "status")
 
 
@@ -263,17 +261,19 @@ def may_stake(status: str) -> bool:
 
 
 def stake_words(stake: Any) -> StakeText:
-    """Describe a stake (``STAKE_COLUMNS``): role, tower, distance and bearing; status and reasons in the full text.
+    """Describe a stake (``STAKE_COLUMNS``): how it is set out; from the tower's middle, status and reasons, too.
 
     A receiver may show the short one only, and of that the beginning: it says first where nothing may be staked yet.
     """
-    where = f"{figure(stake.distance_m, 'm')} at {bearing(stake.bearing_true_deg)} true from tower {stake.tower_id}"
-    more = f"line {stake.line_id}, {stake.side} side ({stake.octant}), lead {figure(stake.lead_length_m, 'm')}"
+    said = set_out(stake)
+    first = f"{told}. " if (told := warning(stake.status)) else ""
+    where = f"tower {stake.tower_id} of line {stake.line_id}, {stake.side} side, to the {stake.octant}"
     reasons = f": {stake.reasons}" if stake.reasons else ""
-    first = "" if may_stake(stake.status) else f" NOT YET ({stake.status})"
     return StakeText(
-        clean(f"{stake.role}{first}: {where}"),
-        clean(f"{ROLE_WORDS[stake.role]}{first}: {where}, {more}; {stake.status}{reasons}"),
+        clean(f"{first}{stake.role} {said.line}"),
+        clean(
+            f"{first}{ROLE_WORDS[stake.role]} of {where}. Set out {said.line}. {said.middle}. {stake.status}{reasons}"
+        ),
     )
 
 

@@ -17,6 +17,7 @@ from layoutplan.layout.crossings import LEAD as BY_LEAD
 from layoutplan.layout.crossings import listed
 from layoutplan.layout.reasons import reason_text, reasons_of
 from layoutplan.layout.rules import KEPT
+from layoutplan.layout.set_out import warning
 from layoutplan.layout.silence import gap_text
 from layoutplan.line.geodesy import FloatArray, direct, octant, turn_deg
 from layoutplan.line.model import Towers
@@ -32,9 +33,9 @@ from layoutplan.planning.tables import (
     grid_position,
     lead_lengths,
     lead_on_slope_m,
-    leg_distances,
     lines,
     points,
+    set_out_columns,
 )
 from layoutplan.planning.words import (
     SIDES,
@@ -143,6 +144,7 @@ def stake_tables(stakes: Stakes, around: Surroundings) -> StakeTables:
     place = direct(origin, rays.bearing_deg, chosen.distance_m)
     easting, northing, _ = grid_position(place, around.grid_crs)
     _, _, at_tower = grid_position(origin, around.grid_crs)
+    status = statuses(checks, len(chosen))
     columns = {
         "line_id": towers.line_id[rays.tower],
         "tower_id": towers.tower_id[rays.tower],
@@ -154,7 +156,7 @@ def stake_tables(stakes: Stakes, around: Surroundings) -> StakeTables:
         "northing": northing,
         "distance_m": chosen.distance_m,
         "leg": towers.leg[rays.tower],
-        "distance_from_leg_m": leg_distances(towers, rays.tower, rays.bearing_deg, chosen.distance_m),
+        **set_out_columns(towers, rays.tower, rays.bearing_deg, chosen.distance_m, facts.ground.length_m, job),
         "lead_length_m": facts.lead_m,
         "bearing_true_deg": rays.bearing_deg,
         "bearing_grid_deg": np.mod(rays.bearing_deg - at_tower, 360.0),
@@ -165,7 +167,8 @@ def stake_tables(stakes: Stakes, around: Surroundings) -> StakeTables:
         "elevation_m": facts.ground.end_height_m,
         "slope_deg": facts.slope_deg,
         "aspect_deg": facts.aspect_deg,
-        "status": statuses(checks, len(chosen)),
+        "status": status,
+        "warning": [warning(value) for value in status],
         "reasons": reasons,
         **gap_columns(facts.gaps),
         "score": chosen.score,

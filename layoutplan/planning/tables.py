@@ -14,7 +14,10 @@ from pyproj import CRS, Transformer
 from layoutplan.inputs.gaps import causes_of, cures_of
 from layoutplan.job import Job
 from layoutplan.layout.schema import TABLES, Table
+from layoutplan.layout.set_out import MIDDLE
+from layoutplan.line.declination import magnetic_declination
 from layoutplan.line.geodesy import FloatArray, direct, inverse, turn_deg
+from layoutplan.line.legs import from_leg
 from layoutplan.line.model import Spans, Towers
 from layoutplan.planning.words import SIDES
 from layoutplan.siting.choose import RayBest
@@ -209,12 +212,38 @@ def lead_on_slope_m(ground: Profiles, distance_m: FloatArray, job: Job) -> Float
     return np.asarray(np.maximum(extra, 0.0) * (1 + job.rules.slack_pct / 100))
 
 
-def leg_distances(towers: Towers, tower: Any, bearing_deg: FloatArray, distance_m: FloatArray) -> FloatArray:
-    """Straight distance from the leg at which the leads start; NaN where no leg is named. [m]."""
-    bearing = np.radians(bearing_deg)
-    place = distance_m[:, None] * np.column_stack((np.sin(bearing), np.cos(bearing)))
-    away = np.hypot(*(place - towers.leg_xy_m[tower]).T)
-    return np.where(towers.leg[tower] == "", np.nan, away)
+def set_out_columns(
+    towers: Towers, tower: Any, bearing_deg: FloatArray, distance_m: FloatArray, ground_m: FloatArray, job: Job
+) -> dict[str, Any]:
+    """How stakes are set out: from the leg at which the leads start, the tower's middle where no leg is named.
+
+    Parameters
+    ----------
+    towers : Towers
+    tower : ndarray of int, shape (n,)
+        Tower of each stake.
+    bearing_deg, distance_m : ndarray, shape (n,)
+        From the tower's middle. [deg], [m]
+    ground_m : ndarray, shape (n,)
+        Length on the ground from the tower's middle; NaN if unknown. [m]
+    job : Job
+        Its first day of work decides on the compass bearing.
+
+    Returns
+    -------
+    mapping
+        Columns by name; the compass bearing to half a degree, NaN where there is no declination.
+    """
+    bearing, level = from_leg(towers.leg_xy_m[tower], bearing_deg, distance_m)
+    days = job.work.days
+    declination = magnetic_declination(towers.lonlat_deg, days[0] if days else None).deg[tower]
+    return {
+        "set_out_from": np.where(towers.leg[tower] == "", MIDDLE, np.char.add("leg ", towers.leg[tower])),
+        "set_out_level_m": level,
+        "set_out_ground_m": level + np.maximum(ground_m - distance_m, 0.0),
+        "set_out_bearing_deg": bearing,
+        "set_out_bearing_magnetic_deg": np.mod(np.round((bearing - declination) * 2.0) / 2.0, 360.0),
+    }
 
 
 def lead_lengths(towers: Towers, tower: Any, bearing_deg: FloatArray, distance_m: FloatArray, job: Job) -> FloatArray:

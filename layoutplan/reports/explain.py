@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,7 @@ import pandas as pd
 from layoutplan.access.verdicts import TOWER
 from layoutplan.errors import OutputError
 from layoutplan.layout.rules import exclusion_words, rule_words
+from layoutplan.layout.set_out import set_out, warning
 from layoutplan.reports.explain_electrics import limit_lines, stake_lines, tower_lines
 from layoutplan.written.limits_again import odd_limits
 from layoutplan.written.places import moved
@@ -109,11 +111,10 @@ def _find(towers: pd.DataFrame, folder: Path, tower: str, line: str | None) -> t
 
 def _stake(stake: Any, checks: Any) -> Iterator[str]:
     yield ""
-    yield (
-        f"{stake['role']} {stake['waypoint']}: {stake['distance_m']:.1f} m from the tower at "
-        f"{stake['bearing_true_deg']:.1f} degrees true ({stake['side']}, {stake['octant']}), "
-        f"{stake['lead_length_m']:.1f} m of lead" + (f" from leg '{stake['leg']}'" if stake["leg"] else "")
-    )
+    told = set_out(SimpleNamespace(**stake))
+    yield f"{stake['role']} {stake['waypoint']}: {warning(stake['status']) or stake['status']}"
+    yield f"  set out {told.line}"
+    yield f"  {told.middle}; {stake['side']} side, to the {stake['octant']}"
     yield f"  {stake['lat']:.7f} {stake['lon']:.7f}   E {stake['easting']:.2f} N {stake['northing']:.2f}"
     yield f"  {'rule':<26}{'measured':>10}{'limit':>10} {'unit':<10}{'verdict':<13}basis"
     for row in checks.itertuples():

@@ -21,6 +21,7 @@ from layoutplan.job import Job, Line, TowerSource, shipped_classes
 from layoutplan.job.land import Land
 from layoutplan.layout.model import Plan
 from layoutplan.layout.rules import AGREE, ALL_MET, COMPROMISED, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED
+from layoutplan.layout.set_out import warning
 from layoutplan.planning.agreements import agreements_table
 from layoutplan.planning.notes import CAUTIONS, job_assumptions
 
@@ -90,7 +91,7 @@ def _electrodes(towers: pd.DataFrame, xy: np.ndarray, place: Place) -> gpd.GeoDa
     north = xy[index, 1] + distance * np.cos(np.radians(bearing))
     lonlat = place(east, north)
     parent = towers.iloc[index].reset_index(drop=True)
-    octants = np.array(["N", "NE", "E", "SE", "S", "SW", "W", "NW"])
+    octants = np.array(["north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"])
     return gpd.GeoDataFrame(
         {
             "line_id": parent["line_id"],
@@ -103,7 +104,12 @@ def _electrodes(towers: pd.DataFrame, xy: np.ndarray, place: Place) -> gpd.GeoDa
             "northing": 5200000 + north,
             "distance_m": distance,
             "leg": np.where(right, "ahead right", "ahead right"),
-            "distance_from_leg_m": distance - 4.2,
+            "warning": parent["status"].map(warning),
+            "set_out_from": "leg ahead right",
+            "set_out_ground_m": distance - 4.0,
+            "set_out_level_m": distance - 4.2,
+            "set_out_bearing_magnetic_deg": np.round(bearing * 2) / 2 % 360,
+            "set_out_bearing_deg": (bearing + 1.5) % 360,
             "lead_length_m": (distance - 4.2) * 1.05,
             "bearing_true_deg": bearing,
             "bearing_grid_deg": (bearing - 0.31) % 360,

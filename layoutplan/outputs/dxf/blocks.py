@@ -10,7 +10,7 @@ from ezdxf.layouts.blocklayout import BlockLayout
 
 TOWER, STAKE_H, STAKE_S = "TOWER", "STAKE_H", "STAKE_S"
 SHARED = ("POINT", "TOWER", "LINE", "STATUS", "ELEVATION_M")
-OF_STAKES = ("WAYPOINT", "DISTANCE_M", "BEARING_TRUE_DEG", "LEAD_M", "CROSSINGS")
+OF_STAKES = ("WAYPOINT", "SET_OUT", "FROM_MIDDLE", "CROSSINGS")
 _INVISIBLE = 1  # flag of an attribute
 _RADIUS_M = 2.0
 

@@ -17,6 +17,7 @@ from ezdxf.layouts.layout import Modelspace
 
 from layoutplan.layout.model import Plan
 from layoutplan.layout.rules import ALL_MET
+from layoutplan.layout.set_out import SET_OUT_COLUMNS, set_out, warning
 from layoutplan.outputs.columns import records, with_columns
 from layoutplan.outputs.dxf.blocks import STAKE_H, STAKE_S, TOWER, add_blocks
 from layoutplan.outputs.dxf.text import dxf_text, layer_name
@@ -24,9 +25,9 @@ from layoutplan.outputs.grid import Grid
 from layoutplan.outputs.keep_outs import keep_outs, near_the_line
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.survey_points import survey_points
-from layoutplan.outputs.words import figure, lead_level
+from layoutplan.outputs.words import lead_level
 
-LINE, TOWERS, STAKES, WALKS = "LINE", "TOWERS", "STAKES", "WALKS"
+LINE, TOWERS, STAKES, NOT_YET, WALKS = "LINE", "TOWERS", "STAKES", "STAKES-NOT-YET", "WALKS"
 TEXT, NAMES, NOTES = "TEXT", "TEXT-OBSTACLES", "NOTES"
 _TEXT_M = 2.5
 _HATCH_M = 4.0  # between the lines of a hatch
@@ -34,6 +35,7 @@ _STYLE = "LABELS"
 # layer: colour by index (DXF), line type, line weight in hundredths of a millimetre; nothing is told by colour alone
 _LAYERS = {
     LINE: (7, "CONTINUOUS", 50), TOWERS: (7, "CONTINUOUS", 35), STAKES: (5, "CONTINUOUS", 50),
+    NOT_YET: (1, "CONTINUOUS", 50),
     "LEADS-ABOVE": (1, "DASHED", 70), "LEADS-UNKNOWN": (2, "DASHDOT", 50), "LEADS-NEAR": (30, "DASHED2", 35),
     "LEADS-BELOW": (5, "CONTINUOUS", 25), TEXT: (7, "CONTINUOUS", 18), NAMES: (8, "CONTINUOUS", 13),
     WALKS: (3, "DOT", 25), NOTES: (7, "CONTINUOUS", 18),
@@ -101,6 +103,7 @@ def _points(space: Modelspace, plan: Plan, grid: Grid, metre: float) -> np.ndarr
     rows = records(points, "number", "name", "role", "line_id", "tower_id", "elevation_m", "status")
     for (x, y), row in zip(places.tolist(), rows, strict=True):
         block, layer = _BLOCKS[row.role]
+        stop = "" if row.role == "T" else warning(row.status)
         values = {
             "POINT": str(row.number),
             "TOWER": dxf_text(row.tower_id),
@@ -108,9 +111,9 @@ def _points(space: Modelspace, plan: Plan, grid: Grid, metre: float) -> np.ndarr
             "STATUS": row.status,
             "ELEVATION_M": "unknown" if row.elevation_m is None else f"{row.elevation_m:.2f}",
         } | more.get(row.name, {})
-        space.add_blockref(block, (x, y), dxfattribs={"layer": layer}).add_auto_attribs(values)
+        space.add_blockref(block, (x, y), dxfattribs={"layer": NOT_YET if stop else layer}).add_auto_attribs(values)
         first = dxf_text(row.tower_id) if row.role == "T" else row.name
-        for line, text in enumerate((first, row.status if row.status != ALL_MET else "")):
+        for line, text in enumerate((first, stop or (row.status if row.status != ALL_MET else ""))):
             if text:
                 _text(space, text, (x + 3 * metre, y + (1 - 1.5 * line * _TEXT_M) * metre), _TEXT_M * metre, TEXT)
     return places
@@ -118,13 +121,12 @@ def _points(space: Modelspace, plan: Plan, grid: Grid, metre: float) -> np.ndarr
 
 def _stake_attributes(plan: Plan) -> dict[str, dict[str, str]]:
     leads = with_columns(plan.leads, "leads")
-    rows = records(leads, "waypoint", "distance_m", "bearing_true_deg", "lead_length_m", "crossings")
+    rows = records(leads, "crossings", *SET_OUT_COLUMNS)
     return {
         row.waypoint: {
             "WAYPOINT": row.waypoint,
-            "DISTANCE_M": figure(row.distance_m, "").strip(),
-            "BEARING_TRUE_DEG": figure(row.bearing_true_deg, "").strip(),
-            "LEAD_M": figure(row.lead_length_m, "").strip(),
+            "SET_OUT": dxf_text(set_out(row).line),
+            "FROM_MIDDLE": dxf_text(set_out(row).middle),
             "CROSSINGS": dxf_text(row.crossings),
         }
         for row in rows

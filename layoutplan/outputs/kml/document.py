@@ -13,6 +13,7 @@ from fastkml.enums import AltitudeMode
 from fastkml.features import Snippet
 
 from layoutplan.layout.model import REACHABLE, Plan
+from layoutplan.layout.set_out import SET_OUT_COLUMNS, marked_name, stake_sign
 from layoutplan.outputs.columns import records
 from layoutplan.outputs.kml.balloons import (
     cautions_html,
@@ -35,7 +36,7 @@ _LEVEL_NAMES = {
     "near": "near a limit",
     "below": "up to half of every limit",
 }
-_STAKE_DATA = ("line_id", "tower_id", "role", "distance_m", "bearing_true_deg", "lead_length_m", "status")
+_STAKE_DATA = ("line_id", "tower_id", "role", *SET_OUT_COLUMNS)
 _TOWER_DATA = ("line_id", "tower_id", "status")
 _LEAD_DATA = ("line_id", "tower_id", "role", "lead_length_m", "service_ratio", "fault_ratio", "status")
 _WALK_DATA = ("line_id", "tower_id", "to", "walk_m", "walk_min", "verdict")
@@ -91,11 +92,12 @@ def _towers(plan: Plan) -> Iterator[tuple[str, Folder]]:
 
 
 def _stakes(plan: Plan) -> Iterator[tuple[Key, Placemark]]:
-    names = plan.electrodes["waypoint"].tolist()
+    length = plan.job.output.waypoint_length
     lines = [stake_words(row).short for row in records(plan.electrodes, *STAKE_COLUMNS)]
-    rows = zip(records(plan.electrodes, *_STAKE_DATA), names, lines, stake_balloons(plan), strict=True)
-    for (row, name, line, balloon), point in zip(rows, _points(plan.electrodes), strict=True):
-        yield (row.line_id, row.tower_id), _placemark(name, line, balloon, row.role, row, point)
+    rows = zip(records(plan.electrodes, *_STAKE_DATA), lines, stake_balloons(plan), strict=True)
+    for (row, line, balloon), point in zip(rows, _points(plan.electrodes), strict=True):
+        name, sign = marked_name(row.waypoint, row.status, length), stake_sign(row.role, row.status)
+        yield (row.line_id, row.tower_id), _placemark(name, line, balloon, sign, row, point)
 
 
 def _leads(plan: Plan) -> Iterator[tuple[Key, Placemark]]:

@@ -11,24 +11,23 @@ import shapely
 from numpy.typing import NDArray
 
 from layoutplan.layout.rules import STATUSES
-from layoutplan.outputs.map_page.styles import INK, SIGNS
+from layoutplan.outputs.map_page.styles import INK, SIGNS, STAKE_SIGNS
 
 SIZE_PX = 48
 _FINER = 4  # samples along each side of a pixel
 _HALF = 1.9  # half the picture's side, in units of a sign's radius
 _BORDER, _HALO = 0.22, 0.42  # around a sign, in the same unit
-_ROLES = ("H", "S")
 
 
 def icon_name(sign: str) -> str:
-    """Name within the archive of the sign of a status or role."""
+    """Name within the archive of the sign of a status or stake."""
     return f"icons/{sign.replace(' ', '_')}.png"
 
 
 @cache
 def icon_files() -> dict[str, bytes]:
     """Every sign as a PNG picture, by its name within the archive."""
-    return {icon_name(sign): _png(_picture(sign)) for sign in (*STATUSES, *_ROLES)}
+    return {icon_name(sign): _png(_picture(sign)) for sign in (*STATUSES, *STAKE_SIGNS)}
 
 
 def _picture(sign: str) -> NDArray[np.uint8]:

@@ -9,17 +9,17 @@ from fastkml.enums import Units
 
 from layoutplan.layout.rules import STATUSES
 from layoutplan.outputs.kml.icons import icon_name
-from layoutplan.outputs.map_page.styles import PLAN_STYLES
+from layoutplan.outputs.map_page.styles import PLAN_STYLES, STAKE_SIGNS
 from layoutplan.outputs.words import LEAD_LEVELS
 
 _BALLOON = "$[description]"  # inert; names are not, and a viewer would fill them in as HTML
 _WHITE = "#ffffff"
-_SCALES = {"H": 1.1, "S": 1.1}
+_STAKE_SCALE = 1.1
 _TOWER_SCALE = 0.7
 
 
 def style_id(kind: str) -> str:
-    """Id of a style; ``kind`` is a role, a status, ``span``, ``walk``, ``walk ask``, or ``lead`` with a level."""
+    """Id of a style; ``kind`` is a stake's sign, a status, a line's name, or ``lead`` with a level."""
     return "style-" + kind.replace(" ", "-")
 
 
@@ -31,14 +31,14 @@ def styles(icons: bool) -> Iterator[Style]:
     icons : bool
         Whether the signs are packed beside the text; without them a viewer shows signs of its own.
     """
-    for kind in (*STATUSES, "H", "S"):
+    for kind in (*STATUSES, *STAKE_SIGNS):
         yield _point_style(kind, icons)
     for kind in ("span", "walk", "walk ask", *(f"lead {level}" for level in LEAD_LEVELS)):
         yield _line_style(kind)
 
 
 def _point_style(kind: str, icons: bool) -> Style:
-    scale = _SCALES.get(kind, _TOWER_SCALE)
+    scale = _STAKE_SCALE if kind in STAKE_SIGNS else _TOWER_SCALE
     icon = [IconStyle(scale=scale, icon=Icon(href=icon_name(kind)), hot_spot=_middle())] if icons else []
     label = LabelStyle(color=_abgr(_WHITE), scale=scale)
     return Style(id=style_id(kind), styles=[*icon, label, BalloonStyle(text=_BALLOON)])

@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike
 
 from layoutplan.layout.model import REACHABLE, Plan
 from layoutplan.layout.rules import STATUSES
+from layoutplan.layout.set_out import stake_sign
 from layoutplan.outputs.columns import records, turned, west_deg
 from layoutplan.outputs.map_page.line_popups import lead_popups, span_popups, walk_popups
 from layoutplan.outputs.map_page.obstacle_popups import obstacle_popups
@@ -44,8 +45,9 @@ def plan_layers(plan: Plan) -> Iterator[FeatureLayer]:
     west = west_deg(plan)
     yield _layer("Towers", towers.geometry.array, tower_popups(replace(plan, towers=towers)), west,
                  of_tower=top.tolist(), sign=towers["status"], label=towers["tower_id"])  # fmt: skip
+    stake_signs = list(map(stake_sign, stakes["role"], stakes["status"]))
     yield _layer("Stakes H and S", stakes.geometry.array, electrode_popups(plan), west,
-                 of_tower=_of_tower(plan, stakes), sign=stakes["role"])  # fmt: skip
+                 of_tower=_of_tower(plan, stakes), sign=stake_signs)  # fmt: skip
     levels = [f"lead {lead_level(text)}" for text in leads["handling"]]
     yield _layer("Leads", leads.geometry.array, lead_popups(plan), west,
                  of_tower=_of_tower(plan, leads), style=levels)  # fmt: skip

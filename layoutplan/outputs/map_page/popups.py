@@ -11,6 +11,7 @@ import pandas as pd
 
 from layoutplan.layout.model import Plan
 from layoutplan.layout.rules import KEPT, NO_LAYOUT, exclusion_words, rule_words
+from layoutplan.layout.set_out import SET_OUT_COLUMNS, set_out, warning
 from layoutplan.outputs.columns import records, turned_lon
 from layoutplan.outputs.map_page.electrical_rows import (
     STAKE_COLUMNS,
@@ -22,6 +23,7 @@ from layoutplan.outputs.map_page.electrical_rows import (
 from layoutplan.outputs.words import ROLE_WORDS, bearing, crossing_words, degrees, figure
 
 Key = tuple[str, ...]
+STOP = "!"  # label of what is shown as a banner above all other rows
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,12 +94,12 @@ def tower_popups(plan: Plan) -> Popups:
     )  # fmt: skip
 
 
-_STAKE_LINE = ("line_id", "tower_id", "role", "waypoint", "distance_m", "bearing_true_deg", "octant", "side")
+_STAKE_LINE = ("line_id", "tower_id", "role", "octant", "side", *SET_OUT_COLUMNS)
 
 
 def _stake_line(row: Any) -> str:
-    where = f"{figure(row.distance_m, 'm')} at {bearing(row.bearing_true_deg)} true"
-    return f"{where} ({row.octant}, {row.side} side), waypoint {row.waypoint}"
+    first = f"{told}. " if (told := warning(row.status)) else ""
+    return f"{first}Waypoint {row.waypoint}, {row.side} side, to the {row.octant}: {set_out(row).line}"
 
 
 def electrode_popups(plan: Plan) -> Popups:
@@ -114,23 +116,25 @@ def electrode_popups(plan: Plan) -> Popups:
         (row.line_id, row.tower_id, row.role): crossing_words(row.crossings, row.status)
         for row in records(plan.leads, "line_id", "tower_id", "role", "crossings", "status")
     }
-    rows = list(_rows(plan.electrodes, "line_id", "tower_id", "role", "waypoint", "status", "reasons", "distance_m",
-                      "bearing_true_deg", "bearing_grid_deg", "octant", "side", "leg", "distance_from_leg_m",
-                      "lead_length_m", "angle_to_line_deg", "distance_to_line_m", "lon", "lat", "easting",
-                      "northing", *STAKE_COLUMNS))  # fmt: skip
+    rows = list(_rows(plan.electrodes, "line_id", "tower_id", "role", "reasons", "octant", "side",
+                      "angle_to_line_deg", "distance_to_line_m", "lon", "lat", "easting", "northing",
+                      "bearing_grid_deg", *SET_OUT_COLUMNS, *STAKE_COLUMNS))  # fmt: skip
+    words = [set_out(row) for row in rows]
     return Popups(
-        ("Waypoint", "Distance", "Bearing", "Where", "From leg", "Lead, with slack", "Lead", "Bring",
-         "Angle to the line", "From the line", "Status", "Reasons", "Checks not plainly kept", "Position", "Grid",
-         "Line"),
+        (STOP, "Set out from", "Distance", "Bearing", "Lead to pull", "From the tower middle", "Waypoint", "Where",
+         "Lead", "Bring", "Angle to the line", "From the line", "Status", "Reasons", "Checks not plainly kept",
+         "Position", "Grid", "Line"),
         [f"{capital(ROLE_WORDS[row.role])}, tower {row.tower_id}" for row in rows],
         [
             (
+                warning(row.status),
+                said.start,
+                said.distance,
+                said.bearing,
+                said.lead,
+                said.middle,
                 row.waypoint,
-                f"{figure(row.distance_m, 'm', 2)} from the tower",
-                f"{bearing(row.bearing_true_deg)} true, {bearing(row.bearing_grid_deg)} grid",
-                f"{row.side} side, {row.octant}",
-                f"{figure(row.distance_from_leg_m, 'm', 2)} ({row.leg})" if row.leg else "",
-                figure(row.lead_length_m, "m"),
+                f"{row.side} side, to the {row.octant}",
                 crossings.get((row.line_id, row.tower_id, row.role), ""),
                 rods_text(row),
                 degrees(row.angle_to_line_deg),
@@ -139,10 +143,11 @@ def electrode_popups(plan: Plan) -> Popups:
                 row.reasons,
                 doubts.get((row.line_id, row.tower_id, row.role), ""),
                 _position(row),
-                f"E {figure(row.easting, 'm')}, N {figure(row.northing, 'm')} ({plan.grid_crs})",
+                f"E {figure(row.easting, 'm')}, N {figure(row.northing, 'm')} ({plan.grid_crs}); "
+                f"{bearing(row.bearing_grid_deg)} grid from the tower middle",
                 row.line_id,
             )
-            for row in rows
+            for row, said in zip(rows, words, strict=True)
         ],
     )  # fmt: skip
 

@@ -15,6 +15,7 @@ import numpy as np
 
 from layoutplan.job.class_model import Look, ObstacleClass
 from layoutplan.layout.rules import ALL_MET, BREAKS, COMPROMISED, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED, TAKE_CARE
+from layoutplan.layout.set_out import stake_sign
 
 GREEN, SKY, ORANGE, VERMILION, BLUE, PURPLE = "#009e73", "#56b4e9", "#e69f00", "#d55e00", "#0072b2", "#cc79a7"
 YELLOW, INK = "#f0e442", "#111111"
@@ -59,9 +60,12 @@ SIGNS: Mapping[str, Mapping[str, Any]] = MappingProxyType(
         NO_LAYOUT: _sign("cross", VERMILION, 8.5),
         "H": _sign("square", BLUE, letter="H", ink="#ffffff", close=True),
         "S": _sign("pennant", PURPLE, letter="S", lift=0.25, close=True),
+        "H not yet": _sign("square", "#ffffff", letter="H", close=True),
+        "S not yet": _sign("pennant", "#ffffff", letter="S", lift=0.25, close=True),
         "alternative": _sign("circle", "#ffffff", 4, close=True),
     }
 )
+STAKE_SIGNS = tuple(stake_sign(role, status) for role in ("H", "S") for status in (ALL_MET, NOT_COVERED))
 
 
 def _lead(color: str, weight: float, dash: str | None = None, casing: float = 0) -> dict[str, Any]:

@@ -10,12 +10,12 @@ import pandas as pd
 
 from layoutplan.layout.model import Plan
 from layoutplan.layout.rules import NO_LAYOUT, exclusion_words
+from layoutplan.layout.set_out import SET_OUT_COLUMNS, set_out, warning
 from layoutplan.outputs.columns import records
 from layoutplan.outputs.review.pieces import by_tower, headed, inert, number, plain_rows, tower_rows
 from layoutplan.outputs.words import bearing, crossing_words, degrees, figure
 
-_STAKE = ("role", "distance_m", "bearing_true_deg", "side", "octant", "lead_length_m", "waypoint", "status", "reasons",
-          "crossings")  # fmt: skip
+_STAKE = ("role", "side", "octant", "reasons", "crossings", *SET_OUT_COLUMNS)
 _HANDLING = ("line_id", "tower_id", "role", "handling", "handling_fault")
 _ALTERNATIVE = ("side", "rank", "distance_m", "bearing_true_deg", "angle_to_line_deg", "distance_to_line_m",
                 "lead_length_m", "caution_crossings", "score", "lat", "lon")  # fmt: skip
@@ -39,8 +39,9 @@ def stake_tables(plan: Plan) -> list[str]:
 
 
 def _where(row: Any) -> str:
-    place = f"{figure(row.distance_m, 'm')} at {bearing(row.bearing_true_deg)} true, {row.side} side ({row.octant})"
-    return inert(f"{place}, lead {figure(row.lead_length_m, 'm')}, waypoint {row.waypoint}")
+    first = f"{told}. " if (told := warning(row.status)) else ""
+    place = f"{row.side} side, to the {row.octant}, set out {set_out(row).line}"
+    return inert(f"{first}Waypoint {row.waypoint}: {place}; {set_out(row).middle}")
 
 
 def handling_texts(plan: Plan) -> list[str]:

@@ -27,13 +27,14 @@ _TOWER = (
     "coupling_ohm", "coupling_pct", "leg_east_m", "leg_north_m", "map_covers", "map_gaps",
 )  # fmt: skip
 _STAKE = (
-    *_KEYS, "waypoint", "lon", "lat", "easting", "northing", "distance_m", "leg", "distance_from_leg_m",
+    *_KEYS, "waypoint", "lon", "lat", "easting", "northing", "distance_m", "leg", "set_out_from",
+    "set_out_level_m", "set_out_ground_m", "set_out_bearing_deg", "set_out_bearing_magnetic_deg",
     "lead_length_m", "bearing_true_deg", "bearing_grid_deg", "angle_to_line_deg", "distance_to_line_m", "side",
     "elevation_m", "slope_deg", "status", "reasons", "ground_length_m", "height_difference_m", "steepest_deg",
     "cliff_drop_m", "crossings", "emf_load_v", "emf_fault_v", "transferred_fault_v", "stake_touch_v", "stake_step_v",
     "fault_location", "expected_reading_v_low",
     "expected_reading_v_high", "service_ratio", "fault_ratio", "handling", "handling_fault", "rods",
-    "rod_resistance_ohm", "rods_note", "leg_bearing_deg", "leg_distance_m", "tape_m", "declination_deg",
+    "rod_resistance_ohm", "rods_note",
 )  # fmt: skip
 _CHECK = (*_KEYS, "rule", "measured", "limit", "unit", "verdict", "detail")
 _CROSSING = (*_KEYS, "met_by", "obstacle_class", "name", "feature_id", "at_m", "verdict")
@@ -98,7 +99,7 @@ def sheets_of(plan: Plan, west_deg: float) -> tuple[list[Sheet], Declination]:
     days = plan.job.work.days
     magnetic = magnetic_declination(lonlat, days[0] if days else None)
     towers, grid = _with_grid(_with_legs(towers), lonlat, plan.grid_crs)
-    stakes = _grouped(records(_stake_table(plan, towers, magnetic, west_deg), *_STAKE))
+    stakes = _grouped(records(_stake_table(plan, west_deg), *_STAKE))
     checks = _grouped(records(plan.checks, *_CHECK))
     crossings = _grouped(records(plan.crossings, *_CROSSING))
     excluded = _grouped(records(plan.exclusions, *_EXCLUDED))
@@ -170,28 +171,8 @@ def _with_grid(towers: pd.DataFrame, lonlat: FloatArray, crs: str) -> tuple[pd.D
     return towers.assign(easting=places[0][:, 0], northing=places[0][:, 1]), list(axes)
 
 
-def _stake_table(plan: Plan, towers: pd.DataFrame, magnetic: Declination, west_deg: float) -> pd.DataFrame:
-    """Stakes with their leads' figures, and how they lie from the leg where the leads start."""
+def _stake_table(plan: Plan, west_deg: float) -> pd.DataFrame:
+    """Stakes with their leads' figures."""
     rods = plan.electrodes[[*_KEYS, "rods", "rod_resistance_ohm", "rods_note"]]
     table = pd.DataFrame(plan.leads.drop(columns="geometry")).merge(rods, on=_KEYS, how="left", validate="1:1")
-    of_tower = towers[["line_id", "tower_id", "leg_east_m", "leg_north_m"]].assign(declination_deg=magnetic.deg)
-    table = table.merge(pd.DataFrame(of_tower), on=_KEYS[:2], how="left", validate="m:1")
-    bearing, distance = np.radians(table["bearing_true_deg"].to_numpy(float)), table["distance_m"].to_numpy(float)
-    east = distance * np.sin(bearing) - table["leg_east_m"].to_numpy(float)
-    north = distance * np.cos(bearing) - table["leg_north_m"].to_numpy(float)
-    has_leg = table["leg"].fillna("").to_numpy(dtype=str) != ""
-    from_leg = np.where(has_leg, table["distance_from_leg_m"].to_numpy(float), distance)
-    rise = np.maximum(table["ground_length_m"].to_numpy(float) - distance, 0.0)
-    return table.assign(
-        lon=turned_lon(table["lon"], west_deg),
-        leg_bearing_deg=np.mod(np.degrees(np.arctan2(east, north)), 360.0),
-        leg_distance_m=from_leg,
-        tape_m=from_leg + rise,
-    )
-
-
-def magnetic_deg(true_deg: float, declination_deg: float | None) -> float | None:
-    """Magnetic bearing to half a degree, in [0, 360); None without a declination. [deg]."""
-    if declination_deg is None or np.isnan(declination_deg):
-        return None
-    return float(np.round((true_deg - declination_deg) * 2) / 2 % 360)
+    return table.assign(lon=turned_lon(table["lon"], west_deg))

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from layoutplan.outputs.columns import turned_lon
-from layoutplan.outputs.sheets.facts import Sheet, magnetic_deg
+from layoutplan.outputs.sheets.facts import Sheet
 from layoutplan.outputs.sheets.marks import stake_sign
 from layoutplan.outputs.sheets.pen import INK, WHITE, Box, Pen
 from layoutplan.outputs.words import bearing, degrees, figure, may_stake
@@ -24,13 +24,14 @@ def stake_rows(sheet: Sheet) -> list[tuple[str, list[str], bool]]:
     def row(label: str, texts: Sequence[str], strong: bool = False) -> tuple[str, list[str], bool]:
         return label, list(texts), strong
 
-    start = "leg" if stakes and stakes[0].leg else "middle"
+    has_compass = any(s.set_out_bearing_magnetic_deg is not None for s in stakes)
     rows = [
         row("Waypoint", [s.waypoint for s in stakes], True),
-        row(f"Distance from {start}", [figure(s.leg_distance_m, "m") for s in stakes], True),
-        row("Tape on the ground", [figure(s.tape_m, "m") if s.tape_m is not None else "unknown" for s in stakes]),
-        row("Magnetic bearing", [_magnetic(s) for s in stakes], True),
-        row("True bearing", [bearing(s.leg_bearing_deg) for s in stakes]),
+        row("Set out from", [s.set_out_from for s in stakes]),
+        row("Tape on the ground", [_or_unknown(figure(s.set_out_ground_m, "m")) for s in stakes], True),
+        row("Distance, level", [figure(s.set_out_level_m, "m") for s in stakes], True),
+        row("Compass bearing", [_magnetic(s) for s in stakes], has_compass),
+        row("True bearing", [bearing(s.set_out_bearing_deg) for s in stakes], not has_compass),
         row("From tower middle", [f"{figure(s.distance_m, 'm')} {bearing(s.bearing_true_deg)}" for s in stakes]),
         row("Lead to pull", [figure(s.lead_length_m, "m") for s in stakes], True),
         row("Angle to the line", [degrees(s.angle_to_line_deg) for s in stakes]),
@@ -44,7 +45,7 @@ def stake_rows(sheet: Sheet) -> list[tuple[str, list[str], bool]]:
 
 
 def _magnetic(stake: Any) -> str:
-    value = magnetic_deg(stake.leg_bearing_deg, stake.declination_deg)
+    value = stake.set_out_bearing_magnetic_deg
     return "none" if value is None else bearing(value)
 
 

@@ -10,10 +10,11 @@ from layoutplan.layout.crossings import STAKE, what
 from layoutplan.layout.model import PERMISSION, REACHABLE
 from layoutplan.layout.reasons import Reason, reasons_of
 from layoutplan.layout.rules import BROKEN, COMPROMISE, KEEP_OUT, NOT_COVERED, UNKNOWN, rule_words
+from layoutplan.layout.set_out import set_out
 from layoutplan.outputs.sheets.blocks import Block, Item
 from layoutplan.outputs.sheets.crossings import Crossing
-from layoutplan.outputs.sheets.facts import Sheet, magnetic_deg
-from layoutplan.outputs.words import bearing, degrees, fault_place, figure, quantities, quantity, ratio_words
+from layoutplan.outputs.sheets.facts import Sheet
+from layoutplan.outputs.words import degrees, fault_place, figure, quantities, quantity, ratio_words
 
 _CLEAR_SHOWN = 3
 _STEEP_DEG = 10.0  # judgement
@@ -85,19 +86,8 @@ def _is_fixed(role: str, sheet: Sheet) -> bool:
 
 def _find(sheet: Sheet) -> Iterator[Item]:
     for stake in sheet.stakes:
-        start = f"leg {stake.leg}" if stake.leg else "the tower's middle"
-        magnetic = magnetic_deg(stake.leg_bearing_deg, stake.declination_deg)
-        compass = f"{bearing(magnetic)} on the compass" if magnetic is not None else "no compass bearing: "
-        true = f"({bearing(stake.leg_bearing_deg)} true)" if magnetic is not None else bearing(stake.leg_bearing_deg)
-        tape = (
-            f"tape {figure(stake.tape_m, 'm')} along the ground ({figure(stake.leg_distance_m, 'm')} level)"
-            if stake.tape_m is not None
-            else f"tape {figure(stake.leg_distance_m, 'm')} held level"
-        )
-        tail = "" if magnetic is not None else " true"
         fixed = " Fixed by the job." if _is_fixed(stake.role, sheet) else ""
-        way = f"from {start}, {compass} {true}{tail}, {tape}; {stake.side} of the line.{fixed}"
-        yield Item(way, stake.role, bold=True)
+        yield Item(f"{set_out(stake).line}; {stake.side} of the line.{fixed}", stake.role, bold=True)
     yield Item("GPS: waypoint, or scan the code. Tape and bearing decide; more than 10 m apart: stop and find out why.")
     if sheet.declination_note:
         yield Item(sheet.declination_note, "!", bold=True)

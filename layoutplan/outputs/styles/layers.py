@@ -10,7 +10,17 @@ from collections.abc import Iterable, Mapping
 
 from layoutplan.job.classes import ObstacleClass
 from layoutplan.layout.model import REACHABLE
-from layoutplan.layout.rules import ALL_MET, BREAKS, COMPROMISED, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED, TAKE_CARE
+from layoutplan.layout.rules import (
+    ALL_MET,
+    BREAKS,
+    COMPROMISED,
+    NEEDS_AGREEMENT,
+    NO_LAYOUT,
+    NOT_COVERED,
+    STATUSES,
+    TAKE_CARE,
+)
+from layoutplan.layout.set_out import warning
 from layoutplan.outputs.styles.looks import Fill, Label, Rule, Sign, Stroke, Style
 from layoutplan.outputs.words import LEAD_LEVELS, ROLE_WORDS
 
@@ -75,6 +85,11 @@ def layer_styles(classes: Iterable[ObstacleClass]) -> Mapping[str, Style]:
         "electrodes": Style(
             (
                 *(Rule(ROLE_WORDS[role], (sign,), "role", role, up_to=FIELDWORK) for role, sign in _STAKES.items()),
+                *(
+                    Rule(warning(status), (Sign("x", INK, 6.0),), "status", status, up_to=FIELDWORK)
+                    for status in STATUSES
+                    if warning(status) and status != NO_LAYOUT
+                ),
                 Rule(OTHER, (Sign("cross", INK),), up_to=FIELDWORK),
             ),
             Label("waypoint", 10_000, "status", ALL_MET, 2_500),

@@ -106,7 +106,7 @@
       byId("card-name").textContent = `Tower ${id}`;
       byId("card-place").textContent = `${this.severalLines ? `${line}, ` : ""}${this.chosen + 1} of ${this.towers.length}`;
       byId("card-status").textContent = [status, value(layer, "Reasons")].filter(Boolean).join(": ");
-      for (const role of ["H", "S"]) byId(`plan-${role}`).textContent = value(layer, `${role} stake`).split(", waypoint")[0] || "no stake planned";
+      for (const role of ["H", "S"]) byId(`plan-${role}`).textContent = value(layer, `${role} stake`) || "no stake planned";
     }
   }
 

@@ -4,7 +4,7 @@
 const layoutplan = { ...SETTINGS, towers: [] };
 {
   const RAD = Math.PI / 180, SEMI_MAJOR_M = 6378137, E2 = 0.0066943799901413165; // WGS 84
-  const OCTANTS = ["N", "NE", "E", "SE", "S", "SW", "W", "NW"];
+  const OCTANTS = ["north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"];
 
   /* The ellipsoid's two radii at a latitude: east-west and north-south. */
   function radii(lat) {

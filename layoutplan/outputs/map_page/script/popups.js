@@ -1,6 +1,7 @@
 /* What is told of a thing when it is clicked. */
 {
   const { plain } = layoutplan;
+  const STOP = "!"; // label of what must be read before all else (see popups.py)
 
   function describe(feature, layer) {
     const { properties, words } = feature;
@@ -27,10 +28,11 @@
 
   function show(layer, latlng) {
     const { map } = layoutplan.page, texts = values(layer);
-    const rows = layer.words.labels.map((label, row) => (texts[row] ? `<tr><th>${label}</th><td>${texts[row]}</td></tr>` : ""));
+    const stop = texts[layer.words.labels.indexOf(STOP)], banner = stop ? `<p class="stop">${stop}</p>` : "";
+    const rows = layer.words.labels.map((label, row) => (texts[row] && label !== STOP ? `<tr><th>${label}</th><td>${texts[row]}</td></tr>` : ""));
     const popup = L.popup({ maxWidth: Math.min(340, window.innerWidth - 60), autoPanPadding: [10, 10] })
       .setLatLng(layer.getLatLng ? layer.getLatLng() : latlng)
-      .setContent(`<h3>${layer.feature.properties.title}</h3><table>${rows.join("")}</table>`);
+      .setContent(`<h3>${layer.feature.properties.title}</h3>${banner}<table>${rows.join("")}</table>`);
     map.closePopup();
     reading(true); // on a telephone the card makes room, so the map has its size before the pop-up looks for its place
     popup.options.maxHeight = Math.min(map.getSize().y - 80, 460);
