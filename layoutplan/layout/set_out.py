@@ -71,7 +71,7 @@ def set_out(stake: Any) -> SetOut:
     >>> set_out(row).line
     'from leg right ahead: 66.3 m on the ground (65.7 m level), 170.5° on the compass (171.6° true); lead 73.0 m'
     >>> set_out(row).middle
-    '69.0 m level at 172.4° true from the tower middle'
+    '69.0 m level, 172.4° true from the tower middle'
     """
     level, ground = metres(stake.set_out_level_m), stake.set_out_ground_m
     known = ground is not None and ground == ground
@@ -82,7 +82,7 @@ def set_out(stake: Any) -> SetOut:
         distance=f"{metres(ground)} on the ground ({level} level)" if known else f"{level} level",
         bearing=f"{three_digits(compass)} on the compass ({true} true)" if has_compass else f"{true} true",
         lead=metres(stake.lead_length_m),
-        middle=f"{metres(stake.distance_m)} level at {three_digits(stake.bearing_true_deg)} true from the {MIDDLE}",
+        middle=f"{metres(stake.distance_m)} level, {three_digits(stake.bearing_true_deg)} true from the {MIDDLE}",
     )
 
 

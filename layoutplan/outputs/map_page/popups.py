@@ -121,7 +121,7 @@ def electrode_popups(plan: Plan) -> Popups:
                       "bearing_grid_deg", *SET_OUT_COLUMNS, *STAKE_COLUMNS))  # fmt: skip
     words = [set_out(row) for row in rows]
     return Popups(
-        (STOP, "Set out from", "Distance", "Bearing", "Lead to pull", "From the tower middle", "Waypoint", "Where",
+        (STOP, "Set out from", "Distance", "Bearing", "Lead to pull", "For checking", "Waypoint", "Where",
          "Lead", "Bring", "Angle to the line", "From the line", "Status", "Reasons", "Checks not plainly kept",
          "Position", "Grid", "Line"),
         [f"{capital(ROLE_WORDS[row.role])}, tower {row.tower_id}" for row in rows],
