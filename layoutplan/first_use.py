@@ -19,26 +19,32 @@ def on_first_use(package: str) -> Callable[[str], Any]:
     package : str
         Its ``__name__``.
     """
-    homes: dict[str, str] = {}
+    homes: dict[str, tuple[str, str]] = {}
 
     def first_use(name: str) -> Any:
         if not homes:
             homes.update(_homes(package))
         if name not in homes:
             raise AttributeError(f"module '{package}' has no attribute '{name}'")
-        found = getattr(import_module(homes[name]), name)
+        module, called = homes[name]
+        found = getattr(import_module(module), called)
         setattr(sys.modules[package], name, found)  # asked once
         return found
 
     return first_use
 
 
-def _homes(package: str) -> dict[str, str]:
-    """Names under ``if TYPE_CHECKING:``, each with the module that it is in."""
+def _homes(package: str) -> dict[str, tuple[str, str]]:
+    """Names under ``if TYPE_CHECKING:``, each with the module that it is in and what it is called there."""
     import ast
 
     spec = sys.modules[package].__spec__
     loader: Any = spec.loader if spec else None
     parts = [part for part in ast.parse(loader.get_source(package)).body if isinstance(part, ast.If)]
     lines = [line for part in parts if ast.unparse(part.test) == "TYPE_CHECKING" for line in part.body]
-    return {alias.name: str(line.module) for line in lines if isinstance(line, ast.ImportFrom) for alias in line.names}
+    return {
+        alias.asname or alias.name: (str(line.module), alias.name)
+        for line in lines
+        if isinstance(line, ast.ImportFrom)
+        for alias in line.names
+    }

@@ -10,6 +10,7 @@ import shapely
 from pyproj import Transformer
 
 from layoutplan import load_job
+from layoutplan.outputs.write import write_plan
 from layoutplan.planning.pipeline import plan
 from layoutplan.store.record import read_plan_record
 
@@ -39,7 +40,7 @@ def test_mountain_line_keeps_every_rule(shared_data, tmp_path, violations):
     assert len(made.towers) == 117
     assert set(made.towers["status"]) >= {"all rules met", "needs agreement", "no layout"}
     assert made.towers.loc[made.towers["status"] == "no layout", "reasons"].str.len().min() > 20
-    made.write(tmp_path / "out")
+    write_plan(made, tmp_path / "out")
     assert violations(tmp_path / "out", job_file) == []
     assert 500_000 < (tmp_path / "out" / "map.html").stat().st_size < 117 / 300 * 10e6
     assert "simplified by up to 1 m" in read_plan_record(tmp_path / "out")["notes"][0]

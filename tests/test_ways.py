@@ -9,6 +9,7 @@ import pytest
 import shapely
 
 from layoutplan import load_job
+from layoutplan.outputs.write import write_plan
 from layoutplan.planning.pipeline import plan
 
 ROOT = Path(__file__).parents[1]
@@ -43,7 +44,7 @@ def test_mountain_line(shared_data, tmp_path, check):
     text = (ROOT / "docs" / "examples" / "andorra_150kv.toml").read_text("utf-8")
     job_file = tmp_path / "job.toml"
     job_file.write_text(text.replace("../../../shared/data", str(shared_data)), "utf-8")
-    plan(load_job(job_file)).write(tmp_path / "out")
+    write_plan(plan(load_job(job_file)), tmp_path / "out")
     ways = check.written_ways(tmp_path / "out", "EPSG:25831")
     assert ways.geometry.notna().sum() > 250
     bounds = ways.to_crs(4326).total_bounds + np.array([-0.02, -0.02, 0.02, 0.02])

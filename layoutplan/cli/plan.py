@@ -44,7 +44,7 @@ def command(
             )
         from layoutplan.cli.summary import result_event, summary_lines
         from layoutplan.job import load_job
-        from layoutplan.outputs import refuse_job_inputs
+        from layoutplan.outputs import refuse_job_inputs, write_plan
         from layoutplan.planning.pipeline import plan
 
         job = load_job(job_file, over)
@@ -56,7 +56,7 @@ def command(
             say(95, "writing files")
             before_s = since_start_s()
             with telling_what_is_kept(out):
-                files = made.write(out)
+                files = write_plan(made, out)
             clock["writing"] = since_start_s() - before_s
             say(100, "done")
         clock["rest"] = since_start_s() - sum(clock.values())

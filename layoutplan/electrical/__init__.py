@@ -56,10 +56,8 @@ if TYPE_CHECKING:
         FixedLimit,
         Handling,
         electric_field_limit,
-        en50522_basis,
         exposure_ratio,
         handling,
-        ieee80_basis,
     )
     from layoutplan.electrical.line_geometry import SpanWindows, conductor_vertices, span_windows, straight_stretches
     from layoutplan.electrical.phasors import SEQUENCES, magnitude_range, sequence_currents
@@ -132,14 +130,12 @@ __all__ = [
     "earth_wire_currents_near_fault",
     "electric_field",
     "electric_field_limit",
-    "en50522_basis",
     "equivalent_earth_wire",
     "equivalent_hemisphere_radius",
     "exposure_ratio",
     "fault_at_each_tower",
     "generic_cross_section",
     "handling",
-    "ieee80_basis",
     "ieee80_step_voltage",
     "ieee80_touch_voltage",
     "impedance_matrix",

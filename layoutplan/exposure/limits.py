@@ -16,12 +16,11 @@ from layoutplan.electrical import (
     LONG_DURATION_VOLTAGE_PUBLIC,
     FixedLimit,
     electric_field_limit,
-    en50522_basis,
-    ieee80_basis,
     ieee80_step_voltage,
     ieee80_touch_voltage,
     permissible_touch_voltage,
 )
+from layoutplan.electrical.limits import en50522_basis, ieee80_basis
 from layoutplan.exposure.network import Network
 from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import IntArray

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import geopandas as gpd
@@ -133,9 +132,3 @@ class Plan:
             }
             for name, row in picks.items()
         }
-
-    def write(self, folder: str | Path) -> list[Path]:
-        """Write the files the job asks for into ``folder``; see :func:`layoutplan.outputs.write_plan`."""
-        from layoutplan.outputs import write_plan
-
-        return write_plan(self, Path(folder))

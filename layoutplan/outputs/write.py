@@ -27,7 +27,7 @@ _A_FEW_PAGES = 32 * 1024  # bytes
 _DISK_FULL = ("disk is full", "no space left", "disk quota")
 
 
-def write_plan(plan: Plan, folder: Path) -> list[Path]:
+def write_plan(plan: Plan, folder: str | Path) -> list[Path]:
     """Write the files that the job asks for.
 
     They are made in a hidden folder inside ``folder`` and moved into place when all are complete; if anything fails,
@@ -38,7 +38,7 @@ def write_plan(plan: Plan, folder: Path) -> list[Path]:
     Parameters
     ----------
     plan : Plan
-    folder : Path
+    folder : str or Path
         Made if it does not exist.
 
     Returns
@@ -52,6 +52,7 @@ def write_plan(plan: Plan, folder: Path) -> list[Path]:
         The folder cannot be written to, the disk is full, a file is in use or an input of the plan, another run works
         there, or a format is not known or fails.
     """
+    folder = Path(folder)
     formats = [entry for entry in chosen_formats(plan.job.output.formats) if entry.applies_to(plan)]
     inputs = [*paths_in(plan.job.model_dump()), *(file.path for file in plan.files)]
     refuse_inputs(folder, [name for entry in formats for name in entry.files], inputs)

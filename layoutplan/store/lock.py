@@ -12,6 +12,8 @@ from pathlib import Path
 from typing import Any
 
 from layoutplan.errors import OutputError
+from layoutplan.store.left_over import put_in_order
+from layoutplan.store.replace import LOCK_NAME
 from layoutplan.text import clean
 from layoutplan.unfinished import unfinished
 
@@ -20,7 +22,6 @@ try:
 except ImportError:  # not on Windows; there a file that is open cannot be deleted
     fcntl = None  # type: ignore[assignment]
 
-LOCK_NAME = ".layoutplan.lock"
 _held: dict[tuple[int, int], tuple[int, str]] = {}  # folder's device and number: thread that holds it, what was said
 _guard = threading.Lock()
 
@@ -45,8 +46,6 @@ def alone_in(folder: Path) -> Iterator[str]:
     OSError
         The folder cannot be made or written to.
     """
-    from layoutplan.store.settle import put_in_order
-
     made = _make(folder)
     try:
         key = _identity(folder)

@@ -21,6 +21,7 @@ from pathlib import Path
 from layoutplan.errors import OutputError
 from layoutplan.store.signals import held_back
 
+LOCK_NAME = ".layoutplan.lock"
 JOURNAL, UNDO = ".layoutplan.journal", ".layoutplan.undo"
 STAGING = ".layoutplan-"
 NEW, EARLIER = "new", "earlier"  # folders in the staging folder

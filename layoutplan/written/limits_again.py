@@ -11,10 +11,9 @@ from layoutplan.electrical import (
     LONG_DURATION_VOLTAGE,
     LONG_DURATION_VOLTAGE_PUBLIC,
     electric_field_limit,
-    en50522_basis,
-    ieee80_basis,
     permissible_touch_voltage,
 )
+from layoutplan.electrical.limits import en50522_basis, ieee80_basis
 from layoutplan.errors import InputRangeError
 from layoutplan.line.geodesy import FloatArray
 

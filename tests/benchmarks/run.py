@@ -18,13 +18,13 @@ from corridor import make_corridor
 
 _RUN = """
 import json, resource, sys, time
-import layoutplan, layoutplan.outputs
+import layoutplan, layoutplan.outputs.write
 from layoutplan.planning.pipeline import plan as plan_function
 job = layoutplan.load_job(sys.argv[1])
 start = time.perf_counter()
 plan = plan_function(job)
 planned = time.perf_counter()
-plan.write(sys.argv[2])
+layoutplan.write(plan, sys.argv[2])
 written = time.perf_counter()
 print(json.dumps({
     "seconds": written - start,

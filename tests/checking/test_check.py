@@ -23,6 +23,7 @@ from layoutplan.errors import InputError, JobError, OutputError
 from layoutplan.job import Job
 from layoutplan.layout.model import Plan
 from layoutplan.layout.rules import BROKEN, COMPROMISE, KEPT, NOT_CONFIRMED
+from layoutplan.outputs.write import write_plan
 from layoutplan.planning.checks import with_grace
 from layoutplan.planning.pipeline import plan
 
@@ -33,7 +34,7 @@ SAMPLE_JOB = Path(__file__).parents[2] / "sample_gis" / "job.toml"
 @pytest.fixture(scope="module")
 def written(sample_plan_with: Callable[..., Plan], tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("plan")
-    sample_plan_with(formats=("gpkg", "json"), crs="EPSG:25832").write(folder)
+    write_plan(sample_plan_with(formats=("gpkg", "json"), crs="EPSG:25832"), folder)
     return folder
 
 
@@ -342,7 +343,7 @@ def test_a_branch_is_reopened_as_it_was_planned(sample_folder: Path, tmp_path: P
     settings = {"lines": [beside, trunk], "layers": [{"path": extract}], "output": {"formats": ["gpkg", "json"]}}
     planned = plan(Job.model_validate(settings))
     assert {"v-9", "v-9-2"} == set(planned.towers["line_id"])
-    planned.write(tmp_path / "plan")
+    write_plan(planned, tmp_path / "plan")
     again = reopen(tmp_path / "plan")
     found = check_positions(again, edited_stakes(again)).exposures
     keys = [*KEYS, "exposure", "state"]

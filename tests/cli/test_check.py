@@ -14,6 +14,7 @@ import pytest
 from click.testing import CliRunner
 from geographiclib.geodesic import Geodesic
 
+import layoutplan
 from layoutplan.cli.main import cli
 from layoutplan.layout.model import Plan
 
@@ -21,7 +22,7 @@ from layoutplan.layout.model import Plan
 @pytest.fixture(scope="module")
 def written(sample_plan_with: Callable[..., Plan], tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("plan")
-    sample_plan_with(formats=("gpkg", "gpx", "json")).write(folder)
+    layoutplan.write(sample_plan_with(formats=("gpkg", "gpx", "json")), folder)
     return folder
 
 

@@ -10,6 +10,7 @@ import pytest
 import shapely
 from click.testing import CliRunner
 
+import layoutplan
 from layoutplan.cli.main import cli
 from layoutplan.outputs.columns import TABLES
 from layoutplan.outputs.gpkg import write_layers
@@ -31,7 +32,7 @@ HOSTILE = (
 @pytest.fixture(scope="module")
 def old(sample_plan_with, tmp_path_factory):
     folder = tmp_path_factory.mktemp("plans") / "old"
-    sample_plan_with(formats=("gpkg", "json")).write(folder)
+    layoutplan.write(sample_plan_with(formats=("gpkg", "json")), folder)
     return folder
 
 

@@ -26,6 +26,7 @@ from layoutplan.job import Job, load_job
 from layoutplan.job.classes import shipped_classes, with_overrides
 from layoutplan.layout.rules import map_themes
 from layoutplan.line import build_lines
+from layoutplan.outputs.write import write_plan
 from layoutplan.planning.facts import Facts
 from layoutplan.planning.pipeline import plan
 from layoutplan.planning.silence import unseen_by_advice
@@ -260,7 +261,7 @@ def coast_town(osm_file: NewFile, make_job: Make, towers_csv: Write, tmp_path: P
     job_file = tmp_path / "job.toml"
     job_file.write_text('[[lines]]\ntowers = { path = "towers.csv" }\n[[layers]]\npath = "map.osm"\n', "utf-8")
     made = plan(load_job(job_file))
-    made.write(tmp_path / "out")
+    write_plan(made, tmp_path / "out")
     return tmp_path / "out", job_file
 
 

@@ -65,7 +65,7 @@ def test_a_plan_opened_again_has_the_number_in_its_record(sample_folder, tmp_pat
     terrain = job.terrain.model_copy(update={"files": (sample_folder / "dem.tif",)})
     output = job.output.model_copy(update={"formats": ("gpkg", "json")})
     plan = layoutplan.plan(job.model_copy(update={"terrain": terrain, "output": output}))
-    plan.write(tmp_path / "out")
+    layoutplan.write(plan, tmp_path / "out")
     record, again = read_plan_record(tmp_path / "out"), reopen(tmp_path / "out")
     files = tuple(InputFile(Path(row["file"]), row["sha256"], row["used_for"]) for row in record["inputs"])
     read = dataclasses.replace(

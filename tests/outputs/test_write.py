@@ -205,6 +205,7 @@ def test_no_writer_hides_a_failed_write(make_plan, tmp_path, name) -> None:
     script = tmp_path / "script.py"
     script.write_text(
         "import sys, types\n"
+        "import layoutplan\n"
         "package = sys.modules['factory'] = types.ModuleType('factory')\n"
         "package.__path__ = [sys.argv[1]]\n"
         "from factory.conftest import build_plan\n"
@@ -213,7 +214,7 @@ def test_no_writer_hides_a_failed_write(make_plan, tmp_path, name) -> None:
         "object.__setattr__(plan, 'cautions', ('x' * 50_000,))\n"
         "object.__setattr__(plan, 'permissions', plan.permissions.assign(note='x' * 500))\n"
         "try:\n"
-        "    plan.write(sys.argv[2])\n"
+        "    layoutplan.write(plan, sys.argv[2])\n"
         "except OutputError as err:\n"
         "    print('refused:', err)\n"
     )

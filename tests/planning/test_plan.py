@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 from layoutplan import load_job
+from layoutplan.outputs.write import write_plan
 from layoutplan.planning.pipeline import plan
 
 ROOT = Path(__file__).parents[2]
@@ -67,7 +68,7 @@ def test_written_plan_holds_against_the_independent_check(made, sample_folder, t
     spec = importlib.util.spec_from_file_location("independent_check", ROOT / "tests" / "independent_check.py")
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
-    made.write(tmp_path)
+    write_plan(made, tmp_path)
     assert module.violations(tmp_path, sample_folder / "job.toml") == []
 
 

@@ -11,6 +11,7 @@ import shapely
 from pyproj import Geod
 
 from layoutplan.errors import OutputError
+from layoutplan.outputs.write import write_plan
 from layoutplan.planning.pipeline import plan
 from layoutplan.reports.compare import compare_plans
 from layoutplan.reports.compare_records import NOT_THERE
@@ -29,7 +30,7 @@ def with_changes(job, rules=(), output=()):
 
 
 def written(made, folder):
-    made.write(folder)
+    write_plan(made, folder)
     return read_plan_tables(folder), read_plan_record(folder)
 
 
