@@ -10,6 +10,7 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from layoutplan.access import to_point, to_tower
+from layoutplan.job import shipped_classes
 from layoutplan.job.access import Access
 
 from ..effort import examples
@@ -17,7 +18,7 @@ from .scenes import EVERYWHERE, Feature, Road, Scene, line
 
 CELL_M = 4.0
 TARGET_M = (43.0, -51.0)
-BLOCKED = tuple(name for name, factor in Access().factors.items() if np.isinf(factor))
+BLOCKED = tuple(name for name, factor in Access().factors(shipped_classes()).items() if np.isinf(factor))
 NEAR_BY = {"first_window_m": 80.0, "radius_m": 80.0}  # small, for many examples
 DIRECTIONS = 1 / np.cos(np.arctan(0.5) / 2)
 
