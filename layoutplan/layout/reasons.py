@@ -27,6 +27,11 @@ ALONE = "no second stake"
 MOST_SHOWN = 4  # exclusions and relaxations named in a tower's reasons; the tables hold all
 _NOTHING = "all rules met, square to the line"
 _CLOSE = ("lead_beside", "line_clearance")
+# rules with words of their own below, where they are kept in part only; any other is told by its name and figures
+_WITH_WORDS = frozenset(
+    {*_CLOSE, "crossing_agreement", "crossing_care", "ground_agreement", "opposite_sides", "cliff", "on_foot"}
+    | {"square_to_line"}
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +78,19 @@ def reasons_of(checks: Iterable[Any], crossings: Sequence[Any], classes: Mapping
         found.append(Reason(row.rule, row.verdict, line, row.detail))
     found += _close(open_rows, classes)
     found += _of_the_way(by_rule)
+    found += _of_figures(open_rows)
     return found or [_bare(row) for row in open_rows]
+
+
+def _of_figures(rows: Sequence[Any]) -> Iterator[Reason]:
+    """Rules without words of their own."""
+    for row in rows:
+        plain = row.rule not in _WITH_WORDS and not row.rule.startswith(KEEP_OUT)
+        if plain and row.verdict in (CARE, COMPROMISE, AGREE):
+            measured = "" if row.measured is None or row.measured != row.measured else f" {row.measured:.4g} {row.unit}"
+            limit = "" if row.limit is None or row.limit != row.limit else f", limit {row.limit:g} {row.unit}"
+            text = f"{rule_words(row.rule)}{measured}{limit}: {row.verdict}"
+            yield Reason(row.rule, row.verdict, text, text)
 
 
 def _bare(row: Any) -> Reason:
