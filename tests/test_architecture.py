@@ -21,7 +21,7 @@ MAY_USE = {
     "electrical": set(),
     "exposure": {"job", "inputs", "line", "electrical"},
     "store": set(),
-    "layout": {"job", "inputs", "access"},
+    "layout": {"job", "inputs", "access", "electrical"},
     "outputs": {"layout", "job", "inputs", "line", "terrain", "store"},
     "planning": {
         *("layout", "job", "inputs", "line", "siting", "access", "electrical", "exposure", "terrain", "outputs")

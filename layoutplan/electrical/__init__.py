@@ -54,10 +54,10 @@ if TYPE_CHECKING:
         LONG_DURATION_VOLTAGE,
         LONG_DURATION_VOLTAGE_PUBLIC,
         FixedLimit,
-        Handling,
+        LeadLevel,
         electric_field_limit,
         exposure_ratio,
-        handling,
+        lead_level,
     )
     from layoutplan.electrical.line_geometry import SpanWindows, conductor_vertices, span_windows, straight_stretches
     from layoutplan.electrical.phasors import SEQUENCES, magnitude_range, sequence_currents
@@ -108,7 +108,7 @@ __all__ = [
     "EquivalentEarthWire",
     "Factors",
     "FixedLimit",
-    "Handling",
+    "LeadLevel",
     "LookingBothWays",
     "RodPlan",
     "Solved",
@@ -135,7 +135,6 @@ __all__ = [
     "exposure_ratio",
     "fault_at_each_tower",
     "generic_cross_section",
-    "handling",
     "ieee80_step_voltage",
     "ieee80_touch_voltage",
     "impedance_matrix",
@@ -143,6 +142,7 @@ __all__ = [
     "ladder_impedance",
     "lead_capacitance",
     "lead_emf",
+    "lead_level",
     "lead_mutual_impedance",
     "lead_open_potential",
     "lead_short_circuit_current",

@@ -130,13 +130,26 @@ def ieee80_basis(body_mass_kg: int, *, step: bool) -> str:
     return f"{IEEE_80_EDITION.rpartition('-')[0]}, tolerable {quantity}, {body_mass_kg} kg"
 
 
-class Handling(StrEnum):
-    """What the worst ratio of exposure to limit asks of the crew."""
+class LeadLevel(StrEnum):
+    """How near the worst exposure of a lead is to its limit, as it is stored; looks and words follow from it."""
 
-    UNKNOWN = "unknown: treat the lead as live until it has been measured"
-    BELOW_HALF = "below half of every limit: keep the lead insulated and measure before touching metal"
-    NEAR_LIMIT = "near a limit: join and part connections only with the lead earthed and gloves worn"
-    ABOVE_LIMIT = "above a limit: no bare contact; bond, earth or move the lead first"
+    UNKNOWN = "unknown"
+    BELOW = "below"  # up to half of every limit
+    NEAR = "near"
+    ABOVE = "above"
+
+    @property
+    def handling(self) -> str:
+        """What it asks of the crew."""
+        return _HANDLING[self]
+
+
+_HANDLING = {
+    LeadLevel.UNKNOWN: "unknown: treat the lead as live until it has been measured",
+    LeadLevel.BELOW: "below half of every limit: keep the lead insulated and measure before touching metal",
+    LeadLevel.NEAR: "near a limit: join and part connections only with the lead earthed and gloves worn",
+    LeadLevel.ABOVE: "above a limit: no bare contact; bond, earth or move the lead first",
+}
 
 
 def exposure_ratio(value: ArrayLike, limit: ArrayLike) -> FloatArray:
@@ -176,8 +189,8 @@ def exposure_ratio(value: ArrayLike, limit: ArrayLike) -> FloatArray:
     return np.asarray(np.abs(np.asarray(value)) / bound)
 
 
-def handling(ratio: ArrayLike) -> NDArray[np.object_]:
-    """Level of handling that the worst of several ratios asks for.
+def lead_level(ratio: ArrayLike) -> NDArray[np.object_]:
+    """Level of a lead by the worst of several ratios.
 
     Parameters
     ----------
@@ -186,7 +199,7 @@ def handling(ratio: ArrayLike) -> NDArray[np.object_]:
 
     Returns
     -------
-    numpy.ndarray of Handling, shape (...)
+    numpy.ndarray of LeadLevel, shape (...)
         ``UNKNOWN`` if any ratio is unknown and none is above 1; a limit known to be exceeded stays exceeded.
 
     Notes
@@ -200,14 +213,14 @@ def handling(ratio: ArrayLike) -> NDArray[np.object_]:
     Examples
     --------
     >>> for ratios in ([0.1, 0.4], [0.1, 1.2], [np.nan, 0.4]):
-    ...     print(handling(ratios).name)
-    BELOW_HALF
-    ABOVE_LIMIT
-    UNKNOWN
+    ...     print(lead_level(ratios))
+    below
+    above
+    unknown
     """
     ratios = np.atleast_1d(np.asarray(ratio, dtype=float))
     worst = np.max(ratios, axis=-1, initial=0.0, where=~np.isnan(ratios))
     unknown = np.isnan(ratios).any(axis=-1) | (ratios.shape[-1] == 0)
-    levels = np.array([Handling.BELOW_HALF, Handling.NEAR_LIMIT, Handling.ABOVE_LIMIT, Handling.UNKNOWN], dtype=object)
+    levels = np.array([LeadLevel.BELOW, LeadLevel.NEAR, LeadLevel.ABOVE, LeadLevel.UNKNOWN], dtype=object)
     index = (worst > 0.5).astype(int) + (worst > 1)
     return np.asarray(levels[np.where(unknown & (worst <= 1), 3, index)], dtype=object)[()]

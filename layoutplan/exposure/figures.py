@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from layoutplan.electrical import exposure_ratio, handling
+from layoutplan.electrical import exposure_ratio, lead_level
 from layoutplan.exposure.capacitive import Capacitive
 from layoutplan.exposure.limits import Limit
 from layoutplan.line.geodesy import FloatArray
@@ -90,9 +90,14 @@ class LeadFigures:
         worst = np.max(ratios, axis=-1, initial=0.0, where=~np.isnan(ratios))
         return np.where(np.isnan(ratios).any(axis=-1) & (worst <= 1), np.nan, worst)
 
+    def level(self, state: str) -> NDArray[np.object_]:
+        """How near the worst of these ratios is to 1, `LeadLevel` of shape (t, 2)."""
+        return np.asarray(lead_level(self._ratios(state)), dtype=object)
+
     def handling(self, state: str) -> NDArray[np.object_]:
-        """What the ratios ask of the crew, shape (t, 2)."""
-        return np.asarray(handling(self._ratios(state)), dtype=object)
+        """What these levels ask of the crew, shape (t, 2)."""
+        level = self.level(state)
+        return np.array([each.handling for each in level.ravel()], dtype=object).reshape(level.shape)
 
     def _ratios(self, state: str) -> FloatArray:
         return np.stack([item.ratio for item in self.exposures if item.judged and item.state == state], axis=-1)

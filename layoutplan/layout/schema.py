@@ -10,6 +10,7 @@ from importlib.resources import files
 from types import MappingProxyType
 from typing import Any, Literal
 
+from layoutplan.electrical import LeadLevel
 from layoutplan.layout.crossings import LEAD, STAKE
 from layoutplan.layout.rules import NOT_CONFIRMED, STATUSES, VERDICTS
 
@@ -23,6 +24,7 @@ _KNOWN: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "verdict": (*VERDICTS, NOT_CONFIRMED),
         "verdict of a crossing": VERDICTS,
         "met by": (LEAD, STAKE),
+        "lead level": tuple(map(str, LeadLevel)),
     }
 )
 

@@ -49,14 +49,6 @@ STATUS_SIGNS: Mapping[str, str] = MappingProxyType(  # to be told without colour
 ROLE_WORDS: Mapping[str, str] = MappingProxyType(
     {"H": "auxiliary current electrode H", "S": "auxiliary potential electrode S"}
 )
-LEAD_LEVELS: Mapping[str, str] = MappingProxyType(
-    {
-        "above": "above a limit",
-        "unknown": "unknown, for want of a figure: treat as live until measured",
-        "near": "near a limit, beyond half of it",
-        "below": "up to half of every limit: measure before touching metal",
-    }
-)
 STAKE_COLUMNS = ("line_id", "tower_id", "role", "side", "octant", "reasons", *SET_OUT_COLUMNS)
 LEAD_COLUMNS = ("tower_id", "role", "lead_length_m", "crossings", "status")
 
@@ -200,27 +192,6 @@ def ratio_words(ratio: float | None) -> str:
     """
     times = quantity(ratio, "times")
     return times if times == "unknown" else f"{times} a limit"
-
-
-def lead_level(handling: str) -> str:
-    """Level of ``LEAD_LEVELS``: the first word of what the plan says of handling a lead; else unknown.
-
-    Parameters
-    ----------
-    handling : str
-        As the table of leads has it.
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> lead_level("above a limit: no bare contact; bond, earth or move the lead first"), lead_level("")
-    ('above', 'unknown')
-    """
-    first = handling.partition(" ")[0].rstrip(":")
-    return first if first in LEAD_LEVELS else "unknown"
 
 
 def crossing_words(crossings: str, status: str) -> str:

@@ -41,7 +41,7 @@ def stake_places(sited: Sited) -> tuple[IntArray, FloatArray]:
 def with_lead_figures(leads: gpd.GeoDataFrame, found: Assessment) -> gpd.GeoDataFrame:
     """Leads with what they carry; rows H before S as in the assessment."""
     figures = found.leads
-    columns = {
+    columns: dict[str, Any] = {
         "emf_load_v": figures.emf_load_v,
         "emf_unbalance_v": figures.emf_unbalance_v,
         "emf_fault_v": figures.emf_fault_v,
@@ -56,14 +56,15 @@ def with_lead_figures(leads: gpd.GeoDataFrame, found: Assessment) -> gpd.GeoData
         "service_ratio": figures.worst_ratio(SERVICE),
         "fault_ratio": figures.worst_ratio(FAULT),
         "exposure_basis": _bases(figures.exposures, len(found.tower)),
+        "lead_level": figures.level(SERVICE),
+        "lead_level_fault": figures.level(FAULT),
         "handling": figures.handling(SERVICE),
         "handling_fault": figures.handling(FAULT),
     }
-    texts = ("fault_location", "exposure_basis", "handling", "handling_fault")
-    flat = {
-        name: [str(v) for v in value.ravel()] if name in texts else value.ravel() for name, value in columns.items()
-    }
-    return leads.assign(**rounded(flat, TABLES["leads"]))
+    schema = TABLES["leads"]
+    flat = {name: value.ravel() for name, value in columns.items()}
+    texts = {name: [str(v) for v in value] for name, value in flat.items() if schema.columns[name].type == "text"}
+    return leads.assign(**rounded(flat | texts, schema))
 
 
 def with_rods(electrodes: gpd.GeoDataFrame, found: Assessment, target_ohm: float) -> gpd.GeoDataFrame:

@@ -86,7 +86,8 @@ def _words(tables: Mapping[str, pd.DataFrame]) -> Iterator[str]:
             if not column.values or name not in tables or column.name not in tables[name].columns:
                 continue
             cells = tables[name][column.name]
-            known = cells.isin(column.values) | (cells.isna() & (name in _DRAWN_BY_HAND or column.empty != ("never",)))
+            may_be_empty = name in _DRAWN_BY_HAND or column.empty != ("never",)
+            known = cells.isin(column.values) | ((cells.isna() | (cells == "")) & may_be_empty)
             for row in np.flatnonzero(~known.to_numpy())[:1].tolist():
                 yield f"layer '{name}', row {row + 1}: {column.name} is {_shown(cells.iloc[row])}, which no plan holds"
 

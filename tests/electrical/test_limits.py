@@ -12,12 +12,12 @@ from layoutplan.electrical import (
     FAULT_NOTE,
     LONG_DURATION_VOLTAGE,
     LONG_DURATION_VOLTAGE_PUBLIC,
-    Handling,
+    LeadLevel,
     decrement_factor,
     exposure_ratio,
-    handling,
     ieee80_step_voltage,
     ieee80_touch_voltage,
+    lead_level,
     permissible_touch_voltage,
     surface_layer_derating,
 )
@@ -79,7 +79,7 @@ def test_ieee_80_beyond_its_range():
         assert found[0] == found[1] > found[2]
         assert np.isnan(found).tolist() == [False, False, False, True, True]
     assert np.isnan(exposure_ratio(5.0, ieee80_touch_voltage(10.0, 100)))
-    assert handling([exposure_ratio(5.0, ieee80_touch_voltage(10.0, 100)), 0.1]) == Handling.UNKNOWN
+    assert lead_level([exposure_ratio(5.0, ieee80_touch_voltage(10.0, 100)), 0.1]) == LeadLevel.UNKNOWN
 
 
 @pytest.mark.parametrize(
@@ -141,29 +141,29 @@ def test_ratio_takes_phasors_and_keeps_the_unknown():
 @pytest.mark.parametrize(
     ("ratios", "expected"),
     [
-        ([0.1, 0.5], Handling.BELOW_HALF),
-        ([0.1, 0.51], Handling.NEAR_LIMIT),
-        ([1.0, 0.2], Handling.NEAR_LIMIT),
-        ([1.01, 0.2], Handling.ABOVE_LIMIT),
-        ([np.nan, 0.2], Handling.UNKNOWN),
-        ([np.nan, 1.5], Handling.ABOVE_LIMIT),
-        ([np.nan, np.nan], Handling.UNKNOWN),
-        ([], Handling.UNKNOWN),
+        ([0.1, 0.5], LeadLevel.BELOW),
+        ([0.1, 0.51], LeadLevel.NEAR),
+        ([1.0, 0.2], LeadLevel.NEAR),
+        ([1.01, 0.2], LeadLevel.ABOVE),
+        ([np.nan, 0.2], LeadLevel.UNKNOWN),
+        ([np.nan, 1.5], LeadLevel.ABOVE),
+        ([np.nan, np.nan], LeadLevel.UNKNOWN),
+        ([], LeadLevel.UNKNOWN),
     ],
 )
-def test_handling(ratios, expected):
+def test_lead_level(ratios, expected):
     # No published source: this package's own steps.
-    assert handling(ratios) == expected
+    assert lead_level(ratios) == expected
 
 
-def test_handling_of_many_leads():
+def test_levels_of_many_leads():
     # No published source: this package's own steps.
-    assert handling([[0.1, 0.2], [2, 0.1]]).tolist() == [Handling.BELOW_HALF, Handling.ABOVE_LIMIT]
+    assert lead_level([[0.1, 0.2], [2, 0.1]]).tolist() == [LeadLevel.BELOW, LeadLevel.ABOVE]
 
 
 def test_no_wording_calls_anything_safe():
     # No published source: this package's own rule.
-    assert not [text for text in [*Handling, FAULT_NOTE] if "safe" in text.lower()]
+    assert not [text for text in [*(level.handling for level in LeadLevel), FAULT_NOTE] if "safe" in text.lower()]
 
 
 @pytest.mark.parametrize(

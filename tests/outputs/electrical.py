@@ -8,7 +8,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from layoutplan.electrical import handling
+from layoutplan.electrical import lead_level
 
 SERVICE, FAULT = "in service", "under a fault"
 _VOLTAGE = ("IEC 60364-4-41, long-duration touch voltage, a.c.", "2005; values as quoted in public sources", 50.0, "V")
@@ -83,9 +83,11 @@ def with_lead_figures(leads: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
         "service_ratio": _worst(SERVICE)[turn],
         "fault_ratio": _worst(FAULT)[turn],
         "exposure_basis": "; ".join(dict.fromkeys(basis for _, _, (basis, *_), _, _ in ROWS)),
-        "handling": [str(text) for text in handling(_ratios(SERVICE))[turn]],
-        "handling_fault": [str(text) for text in handling(_ratios(FAULT))[turn]],
     }
+    for ending, state in (("", SERVICE), ("_fault", FAULT)):
+        level = lead_level(_ratios(state))[turn]
+        columns[f"lead_level{ending}"] = [str(each) for each in level]
+        columns[f"handling{ending}"] = [each.handling for each in level]
     return leads.assign(**columns)
 
 

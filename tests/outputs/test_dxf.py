@@ -74,7 +74,7 @@ def test_leads_run_from_tower_to_stake(plan, tmp_path) -> None:
     lengths = np.sort(leads.geometry.length.to_numpy())
     assert np.allclose(lengths, np.sort(plan.electrodes["distance_m"]), rtol=5e-4)  # the grid's scale
     counts = leads["Layer"].value_counts()
-    unknown = plan.leads["handling"].str.startswith("unknown").sum()
+    unknown = (plan.leads["lead_level"] == "unknown").sum()
     assert counts["LEADS-UNKNOWN"] == unknown > 0
 
 

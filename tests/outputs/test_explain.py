@@ -111,7 +111,7 @@ def test_every_term_of_the_score_has_words_in_its_place() -> None:
 def test_plan_of_an_earlier_version(folder, monkeypatch) -> None:
     """Neither the table nor the columns of figures were there."""
     read = reading.read_plan_tables
-    later = re.compile(r"_(v|kv|ma|a|ohm|pct)(_low|_high)?$|ratio$|handling|field_kv_m|exposure_basis|^rods")
+    later = re.compile(r"_(v|kv|ma|a|ohm|pct)(_low|_high)?$|ratio$|handling|lead_level|field_kv_m|exposure_basis|^rods")
 
     def earlier(path):
         tables = read(path)

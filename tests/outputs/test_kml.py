@@ -16,12 +16,12 @@ import shapely
 from lxml import etree
 from matplotlib.image import imread
 
+from layoutplan.layout.levels import LEAD_LEVELS
 from layoutplan.layout.rules import STATUSES
 from layoutplan.outputs.columns import on_the_globe, turned_lon
 from layoutplan.outputs.kml import write_kml, write_kmz
 from layoutplan.outputs.kml.icons import icon_files
 from layoutplan.outputs.points import tower_waypoints
-from layoutplan.outputs.words import LEAD_LEVELS
 from layoutplan.text import xml_text
 
 KML = {"k": "http://www.opengis.net/kml/2.2"}
@@ -142,7 +142,7 @@ def test_the_level_of_a_lead_is_told_in_words(plan, tmp_path) -> None:
     levels = {name.partition(" lead, in service ")[2] for name in names}
     assert levels <= {"above a limit", "of unknown voltage", "near a limit", "up to half of every limit"}
     assert len(levels) > 1
-    unknown = plan.leads[plan.leads["handling"].str.startswith("unknown")]["waypoint"]
+    unknown = plan.leads[plan.leads["lead_level"] == "unknown"]["waypoint"]
     assert len(unknown)
     assert all(f"{waypoint} lead, in service of unknown voltage" in names for waypoint in unknown)
 

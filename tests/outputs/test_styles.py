@@ -49,11 +49,10 @@ ORDER = {
     "GraphicFill": "Graphic",
     "Halo": "Radius Fill",
     "Label": "PropertyName",
-    "Filter": "PropertyIsEqualTo PropertyIsLike Not",
+    "Filter": "PropertyIsEqualTo Not",
     "Not": "Or PropertyIsEqualTo",
     "Or": "PropertyIsEqualTo",
     "PropertyIsEqualTo": "PropertyName Literal",
-    "PropertyIsLike": "PropertyName Literal",
 }
 # options of simple symbols in documents that the program wrote itself; any other would be passed over without a word
 OPTIONS = {

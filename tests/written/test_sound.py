@@ -100,6 +100,57 @@ def test_tables_in_a_system_without_places_on_the_earth(folder, planned):
 
 
 @pytest.mark.parametrize(
+    ("statements", "words"),
+    [
+        (
+            ("UPDATE leads SET lead_level = 'harmless' WHERE role = 'S'",),
+            "layer 'leads', row 2: lead_level is 'harmless'",
+        ),
+        (("UPDATE electrodes SET status = 'fine'",), "layer 'electrodes', row 1: status is 'fine'"),
+        (
+            (
+                "ALTER TABLE electrodes DROP COLUMN slope_deg",
+                "ALTER TABLE electrodes ADD COLUMN slope_deg TEXT DEFAULT 'x'",
+            ),
+            "layer 'electrodes', column 'slope_deg' holds no numbers",
+        ),
+        (
+            (
+                "ALTER TABLE pairs DROP COLUMN side",
+                "ALTER TABLE pairs ADD COLUMN side REAL",
+                "INSERT INTO pairs (side) VALUES (1)",
+            ),
+            "layer 'pairs', column 'side' holds no texts",
+        ),
+    ],
+)
+def test_whatever_the_schema_says_of_a_column_is_asked(folder, statements, words):
+    """Codes and types of every column that is there, not only of those without which nobody can read."""
+    change(folder, *statements)
+    result = CliRunner().invoke(cli, ["explain", str(folder), "2"])
+    assert result.exit_code == 2, result.output
+    assert words in result.stderr
+
+
+@pytest.mark.parametrize("cell", ["NULL", "''"])
+def test_a_stake_drawn_by_hand_has_no_status_yet(folder, cell):
+    change(folder, f"UPDATE electrodes SET status = {cell}", f"UPDATE leads SET lead_level = {cell}")
+    result = CliRunner().invoke(cli, ["check", str(folder)])
+    assert result.exit_code in (0, 1), result.output
+
+
+def test_a_plan_from_before_levels_were_stored_is_read_but_not_written_anew(folder, planned):
+    """Nothing that reads it would go wrong, so its version is the same; what would draw its leads is refused."""
+    change(folder, *(f"ALTER TABLE leads DROP COLUMN lead_level{ending}" for ending in ("", "_fault")))
+    for command in (["explain", str(folder), "2"], ["check", str(folder)], ["compare", str(folder), str(planned)]):
+        result = CliRunner().invoke(cli, command)
+        assert result.exit_code in (0, 1), (command, result.output)
+    result = CliRunner().invoke(cli, ["export", str(folder), "--to", "map"])
+    assert result.exit_code == 2
+    assert "layer 'leads' of plan.gpkg has no column lead_level, lead_level_fault. Plan again" in result.stderr
+
+
+@pytest.mark.parametrize(
     "statement",
     [
         "ALTER TABLE alternatives DROP COLUMN caution_crossings",

@@ -15,6 +15,7 @@ from ezdxf.document import Drawing
 from ezdxf.filemanagement import new
 from ezdxf.layouts.layout import Modelspace
 
+from layoutplan.layout.levels import known_level
 from layoutplan.layout.model import Plan
 from layoutplan.layout.rules import ALL_MET
 from layoutplan.layout.set_out import SET_OUT_COLUMNS, set_out, warning
@@ -25,7 +26,6 @@ from layoutplan.outputs.grid import Grid
 from layoutplan.outputs.keep_outs import keep_outs, near_the_line
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.survey_points import survey_points
-from layoutplan.outputs.words import lead_level
 
 LINE, TOWERS, STAKES, NOT_YET, WALKS = "LINE", "TOWERS", "STAKES", "STAKES-NOT-YET", "WALKS"
 TEXT, NAMES, NOTES = "TEXT", "TEXT-OBSTACLES", "NOTES"
@@ -89,8 +89,8 @@ def _lines(space: Modelspace, plan: Plan, grid: Grid) -> None:
     for shape in grid.shapes(plan.spans.geometry.array):
         space.add_lwpolyline(_flat(shape), dxfattribs={"layer": LINE})
     leads = with_columns(plan.leads, "leads")
-    for shape, handling in zip(grid.shapes(leads.geometry.array), leads["handling"], strict=True):
-        space.add_lwpolyline(_flat(shape), dxfattribs={"layer": layer_name("leads", lead_level(handling))})
+    for shape, level in zip(grid.shapes(leads.geometry.array), leads["lead_level"], strict=True):
+        space.add_lwpolyline(_flat(shape), dxfattribs={"layer": layer_name("leads", known_level(level))})
     for shape in grid.shapes(plan.walks.geometry.array):
         space.add_lwpolyline(_flat(shape), dxfattribs={"layer": WALKS})
 

@@ -94,8 +94,6 @@ def _drawn(plan: Plan, name: str, style: Style) -> Iterator[Layer]:
 
 def _signs(style: Style, rows: pd.DataFrame) -> int:
     there = {column: rows[column].astype(str) for column in {rule.column for rule in style.rules} if column}
-    return sum(
-        bool((there[rule.column].str.startswith(rule.value) if rule.begins else there[rule.column] == rule.value).any())
-        for rule in style.rules
-        if rule.column
-    ) or min(1, len(rows))
+    return sum(bool((there[rule.column] == rule.value).any()) for rule in style.rules if rule.column) or min(
+        1, len(rows)
+    )

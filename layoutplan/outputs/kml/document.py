@@ -12,6 +12,7 @@ from fastkml import KML, Coordinates, Data, Document, ExtendedData, Folder, Line
 from fastkml.enums import AltitudeMode
 from fastkml.features import Snippet
 
+from layoutplan.layout.levels import known_level
 from layoutplan.layout.model import REACHABLE, Plan
 from layoutplan.layout.set_out import SET_OUT_COLUMNS, marked_name, stake_sign
 from layoutplan.outputs.columns import records
@@ -26,7 +27,7 @@ from layoutplan.outputs.kml.balloons import (
 from layoutplan.outputs.kml.styles import style_id, styles
 from layoutplan.outputs.points import rounded_lonlat, tower_waypoints
 from layoutplan.outputs.rounding import LONLAT_DECIMALS
-from layoutplan.outputs.words import STAKE_COLUMNS, figure, lead_level, stake_words
+from layoutplan.outputs.words import STAKE_COLUMNS, figure, stake_words
 from layoutplan.text import xml_text
 
 Key = tuple[str, str]
@@ -102,7 +103,7 @@ def _stakes(plan: Plan) -> Iterator[tuple[Key, Placemark]]:
 
 def _leads(plan: Plan) -> Iterator[tuple[Key, Placemark]]:
     shapes = _paths(plan.leads)
-    looks = zip(plan.leads["waypoint"].tolist(), map(lead_level, plan.leads["handling"].tolist()), strict=True)
+    looks = zip(plan.leads["waypoint"].tolist(), map(known_level, plan.leads["lead_level"].tolist()), strict=True)
     rows = zip(records(plan.leads, *_LEAD_DATA), looks, lead_balloons(plan), shapes, strict=True)
     for row, (waypoint, level), balloon, path in rows:
         name, line = (

@@ -7,10 +7,10 @@ from collections.abc import Iterator
 from fastkml import BalloonStyle, HotSpot, Icon, IconStyle, LabelStyle, LineStyle, Style
 from fastkml.enums import Units
 
+from layoutplan.layout.levels import LEAD_LEVELS
 from layoutplan.layout.rules import STATUSES
 from layoutplan.outputs.kml.icons import icon_name
 from layoutplan.outputs.map_page.styles import PLAN_STYLES, STAKE_SIGNS
-from layoutplan.outputs.words import LEAD_LEVELS
 
 _BALLOON = "$[description]"  # inert; names are not, and a viewer would fill them in as HTML
 _WHITE = "#ffffff"

@@ -16,6 +16,7 @@ import shapely
 from folium.utilities import JsCode
 from numpy.typing import ArrayLike
 
+from layoutplan.layout.levels import known_level
 from layoutplan.layout.model import REACHABLE, Plan
 from layoutplan.layout.rules import STATUSES
 from layoutplan.layout.set_out import stake_sign
@@ -32,7 +33,6 @@ from layoutplan.outputs.map_page.popups import (
 )
 from layoutplan.outputs.map_page.styles import base_map
 from layoutplan.outputs.map_page.surroundings import BaseMap
-from layoutplan.outputs.words import lead_level
 from layoutplan.text import clean, page_text
 
 
@@ -48,7 +48,7 @@ def plan_layers(plan: Plan) -> Iterator[FeatureLayer]:
     stake_signs = list(map(stake_sign, stakes["role"], stakes["status"]))
     yield _layer("Stakes H and S", stakes.geometry.array, electrode_popups(plan), west,
                  of_tower=_of_tower(plan, stakes), sign=stake_signs)  # fmt: skip
-    levels = [f"lead {lead_level(text)}" for text in leads["handling"]]
+    levels = [f"lead {known_level(code)}" for code in leads["lead_level"]]
     yield _layer("Leads", leads.geometry.array, lead_popups(plan), west,
                  of_tower=_of_tower(plan, leads), style=levels)  # fmt: skip
     ways = plan.walks

@@ -11,11 +11,12 @@ import jinja2
 from markupsafe import Markup
 
 from layoutplan.job import ObstacleClass
+from layoutplan.layout.levels import LEAD_LEVELS, known_level
 from layoutplan.layout.model import Plan
 from layoutplan.outputs.map_page.styles import base_styles
 from layoutplan.outputs.map_page.surroundings import BaseMap
 from layoutplan.outputs.plan_number import plan_number
-from layoutplan.outputs.words import LEAD_LEVELS, STATUS_MEANING, lead_level
+from layoutplan.outputs.words import STATUS_MEANING
 from layoutplan.text import clean, page_text
 
 
@@ -34,7 +35,7 @@ def panel_html(plan: Plan, base: BaseMap) -> str:
     )
     environment.filters["inert"] = lambda text: Markup(page_text(clean(text)))
     counts = plan.summary["by_status"]
-    levels = Counter(map(lead_level, plan.leads["handling"]))
+    levels = Counter(map(known_level, plan.leads["lead_level"]))
     return environment.from_string(template).render(
         title=plan.job.title,
         number=plan_number(plan),

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from layoutplan.job.classes import ObstacleClass
+from layoutplan.layout.levels import LEAD_LEVELS, UNKNOWN_LEVEL
 from layoutplan.layout.model import REACHABLE
 from layoutplan.layout.rules import (
     ALL_MET,
@@ -22,7 +23,7 @@ from layoutplan.layout.rules import (
 )
 from layoutplan.layout.set_out import warning
 from layoutplan.outputs.styles.looks import Fill, Label, Rule, Sign, Stroke, Style
-from layoutplan.outputs.words import LEAD_LEVELS, ROLE_WORDS
+from layoutplan.outputs.words import ROLE_WORDS
 
 _GREEN, _SKY, _ORANGE, _VERMILION = "#009e73", "#56b4e9", "#e69f00", "#d55e00"
 _BLUE, _PURPLE, YELLOW, INK, _WHITE = "#0072b2", "#cc79a7", "#f0e442", "#111111", "#ffffff"
@@ -54,10 +55,11 @@ _LAND = {
 LEAD_STYLE = Style(
     (
         *(
-            Rule(LEAD_LEVELS[level], (_LEADS[level],), "handling", level, begins=True, up_to=FIELDWORK)
-            for level in ("above", "near", "below")
+            Rule(words, (_LEADS[level],), "lead_level", level, up_to=FIELDWORK)
+            for level, words in LEAD_LEVELS.items()
+            if level != UNKNOWN_LEVEL
         ),
-        Rule(LEAD_LEVELS["unknown"], (_LEADS["unknown"],), up_to=FIELDWORK),
+        Rule(LEAD_LEVELS[UNKNOWN_LEVEL], (_LEADS[UNKNOWN_LEVEL],), up_to=FIELDWORK),
     )
 )
 _DASHES: Mapping[str, tuple[float, ...]] = {"no": (), "agree": (3, 1.5), "care": (1.5, 1.5), "free": (0.6, 1.2)}

@@ -38,7 +38,7 @@ Look = Sign | Stroke | Fill
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """What rows look like whose ``column`` is ``value``, or begins with it.
+    """What rows look like whose ``column`` is ``value``.
 
     Without column, those that no other rule fits. A row is drawn by the looks that suit its geometry, on maps at
     1 : ``up_to`` and larger scales; 0 is at every scale.
@@ -48,7 +48,6 @@ class Rule:
     looks: tuple[Look, ...]
     column: str = ""
     value: str = ""
-    begins: bool = False
     up_to: int = 0
 
 
@@ -83,6 +82,6 @@ class Style:
         """
         values: dict[str, list[str]] = {}
         for rule in self.rules:
-            if rule.column and not rule.begins:
+            if rule.column:
                 values.setdefault(rule.column, []).append(rule.value)
         return values if len({rule.up_to for rule in self.rules}) > 1 else {}

@@ -74,8 +74,7 @@ def aliases(titles: Mapping[str, str]) -> ET.Element:
 def _rule(rule: Rule, number: str, style: Style) -> ET.Element:
     element = ET.Element("rule", {"key": f"{{rule-{number}}}", "symbol": number, "label": rule.label})
     if rule.column:
-        value = rule.value + "%" * rule.begins
-        element.set("filter", f'"{rule.column}" {"LIKE" if rule.begins else "="} {_quoted(value)}')
+        element.set("filter", f'"{rule.column}" = {_quoted(rule.value)}')
     elif style.named:
         tests = (f'"{column}" IN ({", ".join(map(_quoted, values))})' for column, values in style.named.items())
         element.set("filter", f"NOT coalesce({' OR '.join(tests)}, false)")

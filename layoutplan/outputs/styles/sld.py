@@ -59,12 +59,7 @@ def _limit(element: ET.Element, up_to: int) -> None:
 
 def _filter(rule: Rule) -> ET.Element:
     element = ET.Element(f"{{{_OGC}}}Filter")
-    if rule.begins:
-        marks = {"wildCard": "*", "singleChar": "#", "escape": "!"}
-        test = ET.SubElement(element, f"{{{_OGC}}}PropertyIsLike", marks)
-    else:
-        test = ET.SubElement(element, f"{{{_OGC}}}PropertyIsEqualTo")
-    _comparison(test, rule.column, rule.value + "*" * rule.begins)
+    _comparison(ET.SubElement(element, f"{{{_OGC}}}PropertyIsEqualTo"), rule.column, rule.value)
     return element
 
 

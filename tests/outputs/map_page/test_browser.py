@@ -8,8 +8,8 @@ import shapely
 from pyproj import Geod
 
 from layoutplan.job import shipped_classes
+from layoutplan.layout.levels import LEAD_LEVELS
 from layoutplan.outputs.map_page.styles import PLAN_STYLES, SIGNS
-from layoutplan.outputs.words import LEAD_LEVELS, lead_level
 from layoutplan.text import clean
 
 from .pages import (
@@ -43,7 +43,7 @@ def test_offline_quiet_and_drawn(browser, make_plan, tmp_path) -> None:
         assert found.get(status, 0) == number
     for role in "HS":
         assert found[role] == int((plan.electrodes["role"] == role).sum())
-    for level, number in plan.leads["handling"].map(lead_level).value_counts().items():
+    for level, number in plan.leads["lead_level"].value_counts().items():
         assert found[f"lead {level}"] == number
     assert found["span"] == len(plan.spans)
     credit = browser.find_element("class name", "leaflet-control-attribution").text
@@ -84,7 +84,7 @@ def test_leads_are_painted_by_their_level(browser, make_plan, tmp_path, level) -
     plan = make_plan(8, hostile=False, density=0)
     open_page(browser, plan, tmp_path)
     look = PLAN_STYLES[f"lead {level}"]
-    lead = plan.leads[(plan.leads["handling"].map(lead_level) == level) & (plan.leads["status"] == "all rules met")]
+    lead = plan.leads[(plan.leads["lead_level"] == level) & (plan.leads["status"] == "all rules met")]
     line = lead.geometry.iloc[0]
     middle = shapely.line_interpolate_point(line, 0.5, normalized=True)
     look_at(browser, middle.x, middle.y, 18)

@@ -13,14 +13,14 @@ import folium
 import numpy as np
 import pytest
 
-from layoutplan.electrical.limits import Handling
+from layoutplan.electrical import LeadLevel
 from layoutplan.job import shipped_classes
+from layoutplan.layout.levels import LEAD_LEVELS, known_level
 from layoutplan.layout.rules import STATUSES
 from layoutplan.outputs.map_page import electrical_rows, layers, surroundings, write_map
 from layoutplan.outputs.map_page.electrical_rows import lead_texts, rods_text, tower_labels, tower_texts
 from layoutplan.outputs.map_page.page import OfflineMap
 from layoutplan.outputs.map_page.styles import PLAN_STYLES, SIGNS, base_styles
-from layoutplan.outputs.words import LEAD_LEVELS, lead_level
 from layoutplan.text import clean, page_text
 
 COMMAND = "{{cycler.__init__.__globals__.os.popen(dict(id=1)|join).read()}}"
@@ -145,20 +145,21 @@ def test_no_two_levels_of_leads_look_alike_in_grey() -> None:
     assert contrast["unknown"] > contrast["near"] > contrast["below"] + 50, "unknown must not look calmer than near"
 
 
-def test_levels_are_those_of_the_handling(plan) -> None:
-    """The first word of each text of handling names its level, and the texts follow the ratios."""
-    assert {lead_level(text) for text in Handling} == set(LEAD_LEVELS)
-    assert lead_level("") == lead_level("harmless: touch it") == "unknown"
-    ratio = plan.leads["service_ratio"]
-    expected = np.select([ratio.isna(), ratio > 1, ratio > 0.5], ["unknown", "above", "near"], "below")
-    found = plan.leads["handling"].map(lead_level)
-    assert found.tolist() == expected.tolist()
-    assert set(found) == set(LEAD_LEVELS)
+def test_levels_follow_the_ratios(plan) -> None:
+    """The level is a fact of its own; what the crew is told follows from it, and nothing from the sentence."""
+    assert set(LeadLevel) == set(LEAD_LEVELS)
+    assert known_level("") == known_level("harmless") == known_level(None) == known_level(np.nan) == "unknown"
+    for ending, name in (("", "service"), ("_fault", "fault")):
+        ratio, found = plan.leads[f"{name}_ratio"], plan.leads[f"lead_level{ending}"]
+        expected = np.select([ratio.isna(), ratio > 1, ratio > 0.5], ["unknown", "above", "near"], "below")
+        assert found.tolist() == expected.tolist()
+        assert [LeadLevel(each).handling for each in found] == plan.leads[f"handling{ending}"].tolist()
+    assert set(plan.leads["lead_level"]) == set(LEAD_LEVELS)
 
 
 def test_legend_of_the_leads(plan, tmp_path) -> None:
     text = " ".join(page(plan, tmp_path).split())
-    counts = plan.leads["handling"].map(lead_level).value_counts()
+    counts = plan.leads["lead_level"].value_counts()
     for level, words in LEAD_LEVELS.items():
         assert f'<canvas data-line="lead {level}"></canvas></dt><dd><b>{counts[level]}</b> {words}</dd>' in text
     assert "Under an earth fault or lightning every lead can carry the tower's potential" in text
