@@ -21,11 +21,12 @@ from layoutplan.checking.staked import staked_stakes
 from layoutplan.errors import InputError
 from layoutplan.inputs.staked_readings import read_readings
 from layoutplan.layout.rules import BREAKS, BROKEN, NOT_CONFIRMED, SEVERITY, rule_words
+from layoutplan.layout.schema import tables
 from layoutplan.line.geodesy import FloatArray, inverse
 from layoutplan.line.structures import names_of
 from layoutplan.planning.electrics import exposures_table, with_lead_figures
 from layoutplan.planning.stakes import stake_tables
-from layoutplan.planning.tables import lines
+from layoutplan.planning.tables import lines, rounded
 from layoutplan.written.numbered import plan_numbers_in
 
 _FARTHEST_M = 10_000.0  # from the tower; farther off is a mistake in the figures (judgement)
@@ -39,9 +40,9 @@ class Checked:
     Attributes
     ----------
     electrodes, leads : GeoDataFrame
-        The stakes as they are now, with the plan's columns and ``offset_m``, ``offset_bearing_deg``, ``accuracy_m``,
-        ``change`` (``moved``, ``new`` or empty); the stakes also with ``verdict`` (the status, or that it cannot be
-        confirmed) and ``worse`` (rules that fare worse than in the plan).
+        The stakes as they are now, with the plan's columns; the stakes also with how far they are off (``offset_m``,
+        ``offset_bearing_deg``, ``accuracy_m``), ``change`` (``moved``, ``new`` or empty), ``verdict`` (the status, or
+        that it cannot be confirmed) and ``worse`` (rules that fare worse than in the plan).
     shifts : GeoDataFrame
         For stakes that moved, the line from where they were planned.
     checks : DataFrame
@@ -196,12 +197,8 @@ def _changes(given: Given, order: Any) -> dict[str, Any]:
     distance, bearing = offsets(given)
     new = np.isnan(distance)
     change = np.select([new, distance > given.grace], ["new", "moved"], "")
-    return {
-        "offset_m": np.round(distance, 3)[order],
-        "offset_bearing_deg": np.round(bearing, 2)[order],
-        "accuracy_m": given.accuracy_m[order],
-        "change": change[order],
-    }
+    columns = {"offset_m": distance, "offset_bearing_deg": bearing, "accuracy_m": given.accuracy_m, "change": change}
+    return rounded({name: values[order] for name, values in columns.items()}, tables("check")["electrodes"])
 
 
 def _is_worse(checks: pd.DataFrame) -> pd.Series:

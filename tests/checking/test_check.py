@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -273,6 +274,14 @@ def test_no_narrow_thing_slips_between_the_places_asked_within_the_accuracy(writ
     reel = found[found["rule"] == "reel"]
     near = reel["measured"] + accuracy_m * 1.05 > reel["limit"] + 0.01
     assert (reel["verdict"][near] != "kept").all()
+
+
+def test_a_bearing_just_short_of_north_is_north(written: Path) -> None:
+    """359.998 degrees are 0 when rounded, not 360, as in every table."""
+    again = reopen(written)
+    given = edited_stakes(again)
+    found = check_positions(again, replace(given, lonlat_deg=given.planned_deg + [-1e-8, 2e-4]))
+    assert found.electrodes["offset_bearing_deg"].tolist() == [0.0] * len(given.role)
 
 
 def test_offsets_against_another_geodesic(written: Path) -> None:
