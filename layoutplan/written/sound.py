@@ -69,14 +69,12 @@ def _columns(tables: Mapping[str, pd.DataFrame]) -> Iterator[str]:
 
 
 def _is_of_type(cells: pd.Series, column: Column) -> bool:
-    if column.type == "text":
-        return pd.api.types.infer_dtype(cells, skipna=True) in ("string", "empty")
-    return pd.api.types.is_numeric_dtype(cells) or bool(cells.isna().all()) or _are_flags(cells, column)
-
-
-def _are_flags(cells: pd.Series, column: Column) -> bool:
-    """Whether cells are true or false, some of them empty perhaps."""
-    return column.type == "true or false" and pd.api.types.infer_dtype(cells, skipna=True) == "boolean"
+    """Whether cells are of the type of their column, as far as they are not empty."""
+    there = pd.api.types.infer_dtype(cells, skipna=True)
+    if cells.isna().all() or (column.type == "text" and there == "string"):
+        return True
+    flags = column.type == "true or false" and there == "boolean"  # some of them empty perhaps
+    return column.type != "text" and (flags or pd.api.types.is_numeric_dtype(cells))
 
 
 def _words(tables: Mapping[str, pd.DataFrame]) -> Iterator[str]:
