@@ -47,6 +47,19 @@ never.
 transmission lines, which is common practice in the trade. Change them key by key in the job file under
 `[classes.<name>]`.
 
+A name that is not in this table is a class of the job's own, if it is given a `label`; layers name it like any other.
+What else is not given is on the side of caution: no stake in it, no lead across.
+
+```toml
+[classes.leat]
+label = "leat with a hollow bank"
+keep_out_m = 2.0
+lead_crossing = "care"
+width_m = 1.0
+on_foot = { effort = 2.0 }
+look = { group = "water", area = false, line = "#4c86ae", width = 2 }
+```
+
 The map tells nothing of a class where it is silent of one of its themes: where houses are not mapped, nor are gardens,
 yards and their fences (judgement). Of the other classes it is enough that the map reaches the place.
 
@@ -61,6 +74,16 @@ proposed. All of it is engineering judgement. A job changes the floor by `[class
 
 | class | stake not nearer than m | to be agreed with | lead across |
 | --- | --- | --- | --- |
+"""
+_ON_FOOT_HEAD = """
+## On foot
+
+Multiple of the time that open ground takes, and where nobody walks without a permission; classes that are not named are
+open ground. A road, a bridge or a gate leads through what is blocked; see [getting there](getting_there.md). All of it
+is engineering judgement. A job changes it by `access.walking` and `access.ask`.
+
+| class | effort | permission |
+| --- | --- | --- |
 """
 
 
@@ -97,6 +120,12 @@ def class_page() -> str:
     for row in shipped_classes().values():
         if row.stake != "free":
             rows.append(f"| `{row.name}` | {_floor(row)} | {row.agreed_by} | {_across(row)} |\n")
+    rows.append(_ON_FOOT_HEAD)
+    for row in shipped_classes().values():
+        foot = row.on_foot
+        effort = "blocked" if foot.effort == "blocked" else f"{foot.factor:g}"
+        if effort != "1" or foot.ask:
+            rows.append(f"| `{row.name}` | {effort} | {'yes' if foot.ask else ''} |\n")
     rows.append("\n## OpenStreetMap tags\n\n| class | tags |\n| --- | --- |\n")
     rows += [
         f"| `{row.name}` | {', '.join(f'`{tag}`' for tag in row.osm_width_m)} |\n" for row in shipped_classes().values()

@@ -45,6 +45,8 @@ RULES = {
     "same_side_min_angle_deg": 60.0,
     "sides": "preferred",
 }
+CLASS = {"stake": "no", "keep_out_m": 0.0, "lead_crossing": "no", "width_m": 0.0, "basis": "project setting",
+         "osm_width_m": {}}  # fmt: skip
 LEAST = {"lead_angle": 20.0, "opposite_sides": 45.0}  # never advised below, beside the floors of the classes
 LINE = {"id": "line", "half_width_m": 8.0, "structure": "lattice_4"}
 ASSUMED_ELECTRODE_M = 12.0
@@ -122,10 +124,10 @@ class Plan:
 
     @cached_property
     def classes(self) -> dict[str, dict[str, Any]]:
-        table = tomllib.loads(CLASSES.read_text("utf-8"))
+        table = {name: CLASS | row for name, row in tomllib.loads(CLASSES.read_text("utf-8")).items()}
         table["power_line"]["keep_out_m"] = self.rules["line_clearance_m"]
         for name, keys in self.job.get("classes", {}).items():
-            table[name] |= keys
+            table.setdefault(name, dict(CLASS)).update(keys)
         return table
 
     @cached_property

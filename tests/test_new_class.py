@@ -15,7 +15,7 @@ import pytest
 
 from layoutplan.job import shipped_classes
 
-from .changed_package import Package, ditch_beside_the_line, small_job
+from .changed_package import ROOT, Package, ditch_beside_the_line, small_job
 
 pytestmark = pytest.mark.long
 
@@ -67,7 +67,7 @@ def planned(request, tmp_path_factory):
         package.append("layoutplan/job/obstacle_classes.toml", f'\n[{NAME}]{CLASS}basis = "judgement"\n')
         over.write_text(LAYER)
     else:
-        package = Package(Path(__file__).parents[1])
+        package = Package(ROOT)
         over.write_text(f"{LAYER}[classes.{NAME}]{CLASS}")
     formats = package.formats()
     over.write_text(f"{over.read_text()}\n[output]\nformats = {list(formats)}\n")
@@ -136,6 +136,13 @@ def sheet_operators(path: Path) -> str:
     return "\n".join(page.get_contents().get_data().decode("latin-1") for page in reader.pages)
 
 
+def test_a_program_of_its_own_finds_every_rule_kept(planned) -> None:
+    package, plan, _, _ = planned
+    if package.root == ROOT:  # it reads the class file of the repository
+        job = plan.parent / "job" / "whole.toml"
+        assert "0 violation(s)" in package.python("tests/independent_check.py", str(plan), str(job))
+
+
 def test_a_later_export_knows_it_too(planned, tmp_path) -> None:
     package, plan, _, _ = planned
     package.command("export", str(plan), "--to", "map,csv,kmz", "--out", str(tmp_path))
@@ -144,7 +151,7 @@ def test_a_later_export_knows_it_too(planned, tmp_path) -> None:
 
 
 def test_a_class_of_a_job_is_refused_where_it_is_mistaken(tmp_path) -> None:
-    package = Package(Path(__file__).parents[1])
+    package = Package(ROOT)
     job = small_job(tmp_path / "job")
     for text, part in (
         ("[classes.hollow_leat]\nkeep_out_m = 3\n", "A class of the job's own needs a label"),

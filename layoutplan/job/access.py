@@ -91,7 +91,10 @@ class Access(Section):
     def _known_classes(self) -> Self:
         for key, names in (("walking", self.walking), ("ask", self.ask)):
             if unknown := [name for name in names if name not in shipped_classes()]:
-                raise ValueError(f"{key}: no obstacle class '{unknown[0]}'; known: {', '.join(shipped_classes())}")
+                raise ValueError(
+                    f"{key}: no obstacle class '{unknown[0]}'; known: {', '.join(shipped_classes())}. A class of the "
+                    "job's own has on_foot = { … } under its own [classes.<name>]"
+                )
         return self
 
     @property

@@ -15,6 +15,7 @@ from layoutplan.layout.rules import (
     COMPROMISE,
     KEEP_OUT,
     KEPT,
+    RULES,
     UNKNOWN,
     counts,
     exclusion_words,
@@ -87,8 +88,9 @@ def _of_figures(rows: Sequence[Any]) -> Iterator[Reason]:
     for row in rows:
         plain = row.rule not in _WITH_WORDS and not row.rule.startswith(KEEP_OUT)
         if plain and row.verdict in (CARE, COMPROMISE, AGREE):
-            measured = "" if row.measured is None or row.measured != row.measured else f" {row.measured:.4g} {row.unit}"
-            limit = "" if row.limit is None or row.limit != row.limit else f", limit {row.limit:g} {row.unit}"
+            unit = RULES[row.rule].unit
+            measured = "" if row.measured is None or row.measured != row.measured else f" {row.measured:.4g} {unit}"
+            limit = "" if row.limit is None or row.limit != row.limit else f", limit {row.limit:g} {unit}"
             text = f"{rule_words(row.rule)}{measured}{limit}: {row.verdict}"
             yield Reason(row.rule, row.verdict, text, text)
 
