@@ -36,7 +36,7 @@ MAY_USE = {
         *("store", "qgis_plugin"),
     },
 }
-EVERYWHERE = {"first_use", "errors", "text", "constants", "archive", "files", "unfinished"}
+EVERYWHERE = {"arrays", "first_use", "errors", "text", "constants", "archive", "files", "unfinished", "windows"}
 # one stage may look into another only at this seam
 SEAMS = {
     ("planning", "outputs"): {"layoutplan.outputs", "layoutplan.outputs.waypoint_names"},

@@ -20,9 +20,9 @@ from layoutplan.access.route import Route, to_point, to_tower
 from layoutplan.access.sharing import FREE, Stops, choose_stops, shared_words
 from layoutplan.access.verdicts import NOT_COVERED, PERMISSION, REACHABLE, TOWER
 from layoutplan.access.walks import Walks, other_stops, walk_on, walk_out
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.job.access import Access
-from layoutplan.line.geodesy import FloatArray
-from layoutplan.line.model import IntArray, Towers
+from layoutplan.line.model import Towers
 
 APPROACH_COLUMNS = (
     *("line_id", "tower_id", "to", "drop_off_lon", "drop_off_lat", "road_name", "road_class"),

@@ -7,8 +7,9 @@ import shapely
 from shapely import STRtree
 
 from layoutplan.access.ground import Ground
-from layoutplan.access.lattice import BoolArray, Geometries, IntArray
+from layoutplan.access.lattice import Geometries
 from layoutplan.access.placed import Placed
+from layoutplan.arrays import BoolArray, IntArray
 
 _JOINED_M = 0.1  # a road and the bridge it leads onto share a corner
 

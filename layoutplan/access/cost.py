@@ -19,9 +19,9 @@ from layoutplan.access.bridges import bridge_sides, is_ford
 from layoutplan.access.drawing import Drawing
 from layoutplan.access.frame import Frame
 from layoutplan.access.ground import FENCE, Ground
-from layoutplan.access.lattice import MOVES, BoolArray, Geometries, moved, passed, starts
+from layoutplan.access.lattice import MOVES, Geometries, moved, passed, starts
 from layoutplan.access.placed import Placed, bodies, opened, placed
-from layoutplan.line.geodesy import FloatArray
+from layoutplan.arrays import BoolArray, FloatArray
 
 Sampler = Callable[[FloatArray], FloatArray]
 _STEEPEST = 50.0  # beyond any ground; keeps the exponential finite

@@ -7,11 +7,10 @@ import shapely
 
 from layoutplan.access.cost import Window
 from layoutplan.access.ground import FENCE, NO_ENTRY
-from layoutplan.access.lattice import IntArray
 from layoutplan.access.placed import Placed, bodies, placed
 from layoutplan.access.walks import met
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.job.classes import ROADS
-from layoutplan.line.geodesy import FloatArray
 
 STEEP = "ground too steep to walk"
 LOCKED_GATE = "a locked or private gate"

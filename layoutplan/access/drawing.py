@@ -8,10 +8,10 @@ import numpy as np
 import shapely
 
 from layoutplan.access.ground import NO_ENTRY, PERMIT, YES, Ground
-from layoutplan.access.lattice import BoolArray, Geometries, along_lines, inside_areas, outline_segments, shut_moves
+from layoutplan.access.lattice import Geometries, along_lines, inside_areas, outline_segments, shut_moves
 from layoutplan.access.placed import Placed
+from layoutplan.arrays import BoolArray, FloatArray
 from layoutplan.job.classes import PERMITTED
-from layoutplan.line.geodesy import FloatArray
 
 OFF_PATH = 1 / 0.6  # time against that on a path: Tobler 1993, see :func:`layoutplan.access.cost.pace_s_per_m`
 

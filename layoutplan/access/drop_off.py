@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from layoutplan.line.geodesy import FloatArray
+from layoutplan.arrays import FloatArray
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,8 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from layoutplan.access.walks import Walks, walk_minutes
-from layoutplan.line.geodesy import FloatArray
-from layoutplan.line.model import IntArray
+from layoutplan.arrays import FloatArray, IntArray
 
 CUT_OFF_MIN = 60.0  # counted where nobody is known to get on foot: last choice, not forbidden (judgement)
 

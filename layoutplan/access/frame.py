@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from layoutplan.line.geodesy import GEOD, FloatArray, local_axes, to_ecef
+from layoutplan.arrays import FloatArray
+from layoutplan.line.geodesy import GEOD, local_axes, to_ecef
 
 
 @dataclass(frozen=True, slots=True)

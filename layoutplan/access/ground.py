@@ -10,13 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import STRtree
 
-from layoutplan.access.lattice import BoolArray, Geometries, IntArray
+from layoutplan.access.lattice import Geometries
 from layoutplan.access.sharing import tracks_asked_for
+from layoutplan.arrays import BoolArray, FloatArray, IntArray
 from layoutplan.job.access import NO_STOPPING, Access
 from layoutplan.job.class_model import ObstacleClass
 from layoutplan.job.classes import PERMITTED, ROADS, the
 from layoutplan.job.roles import Road, Role
-from layoutplan.line.geodesy import FloatArray
 
 ROAD_COLUMNS = ("name", "road_class", "vehicle", "bridge", "width_m", "geometry")
 NO_ENTRY, FENCE, BRIDGE = the(Role.SHUT), the(Role.FENCE), the(Role.BRIDGE)

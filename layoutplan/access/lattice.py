@@ -13,10 +13,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from layoutplan.line.geodesy import FloatArray
+from layoutplan.arrays import BoolArray, FloatArray, IntArray
 
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 Geometries = NDArray[np.object_]
 
 MOVES = ((1, 0), (0, 1), (1, 1), (-1, 1), (2, 1), (1, 2), (-1, 2), (-2, 1))  # columns east, rows north

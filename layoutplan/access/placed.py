@@ -9,12 +9,12 @@ import shapely
 from shapely import STRtree
 
 from layoutplan.access.frame import Frame
-from layoutplan.access.lattice import BoolArray, Geometries, IntArray
-from layoutplan.line.geodesy import FloatArray
+from layoutplan.access.lattice import Geometries
+from layoutplan.arrays import BoolArray, FloatArray, IntArray
+from layoutplan.windows import margins_deg
 
 _TURNS = np.array([-360.0, 0.0, 360.0])  # longitudes may be counted in any of these ways
 _LEAST_POINT_M = 0.5
-_METRES_PER_DEGREE = 110_500.0  # a little less than the least on the ellipsoid, so windows come out too wide
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +55,7 @@ def placed(tree: STRtree, frame: Frame, half_m: float) -> Placed:
         Geometries in the tower's frame [m] and their rows.
     """
     lon, lat = frame.lonlat_deg
-    north = half_m / _METRES_PER_DEGREE
-    east = north / max(np.cos(np.radians(min(abs(lat) + north, 89.9))), 1e-3)
+    east, north = margins_deg(lat, half_m)
     boxes = shapely.box(lon - east + _TURNS, lat - north, lon + east + _TURNS, lat + north)
     row = np.unique(tree.query(boxes)[1])
     shapes = shapely.transform(tree.geometries[row], frame.to_xy)

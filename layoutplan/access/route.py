@@ -9,12 +9,11 @@ import shapely
 
 from layoutplan.access.cost import Window
 from layoutplan.access.crossings import barring, crossed, to_ask
-from layoutplan.access.lattice import IntArray
 from layoutplan.access.verdicts import NOT_ON_FOOT, PERMISSION, REACHABLE
 from layoutplan.access.walks import Walks, connectors, last_steps_s, met, places_around, search
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.job.classes import ROADS
 from layoutplan.job.roles import Road
-from layoutplan.line.geodesy import FloatArray
 
 _STRAIGHT_M = 1e-6
 _UNNAMED = {Road.MAIN: "a main road", Road.MINOR: "a minor road", Road.TRACK: "a track"}

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from layoutplan.access.lattice import BoolArray, Geometries, IntArray
-from layoutplan.line.geodesy import FloatArray
+from layoutplan.access.lattice import Geometries
+from layoutplan.arrays import BoolArray, FloatArray, IntArray
 
 FREE = -1  # stands for a track: nobody has to be asked
 _NO_STOP_S = 1e9  # of a tower without a free stop: any other is better

@@ -16,10 +16,10 @@ from layoutplan.access.cost import Relief, Window, move_times_s, open_window, pa
 from layoutplan.access.drop_off import DropOff
 from layoutplan.access.frame import Frame
 from layoutplan.access.ground import PERMIT, Ground
-from layoutplan.access.lattice import Geometries, IntArray, graph_places
+from layoutplan.access.lattice import Geometries, graph_places
 from layoutplan.access.sharing import FREE
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.job.access import SECOND_WINDOW_M
-from layoutplan.line.geodesy import FloatArray
 
 _NEVER_S = 1e11  # beyond any walk; what is infinite is not looked at
 _FIRST_TRIED = 32

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from layoutplan.arrays import FloatArray
 from layoutplan.checking.edited import Given, edited_stakes, offsets
 from layoutplan.checking.field_hints import field_hints
 from layoutplan.checking.field_readings import readings_of_stakes
@@ -22,7 +23,7 @@ from layoutplan.errors import InputError
 from layoutplan.inputs.staked_readings import read_readings
 from layoutplan.layout.rules import BREAKS, BROKEN, NOT_CONFIRMED, SEVERITY, rule_words
 from layoutplan.layout.schema import tables
-from layoutplan.line.geodesy import FloatArray, inverse
+from layoutplan.line.geodesy import inverse
 from layoutplan.line.structures import names_of
 from layoutplan.planning.electrics import exposures_table, with_lead_figures
 from layoutplan.planning.stakes import stake_tables

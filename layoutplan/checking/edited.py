@@ -10,10 +10,11 @@ import pandas as pd
 import shapely
 from scipy.spatial import cKDTree
 
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.checking.reopen import Reopened
 from layoutplan.errors import OutputError
-from layoutplan.line.geodesy import FloatArray, inverse, to_ecef
-from layoutplan.line.model import IntArray, Towers
+from layoutplan.line.geodesy import inverse, to_ecef
+from layoutplan.line.model import Towers
 from layoutplan.line.structures import names_of
 from layoutplan.text import clean
 

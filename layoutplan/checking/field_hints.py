@@ -9,10 +9,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from layoutplan.arrays import FloatArray
 from layoutplan.checking.field_readings import beside_the_plan
 from layoutplan.inputs.staked_readings import LEG_COLUMNS, READING_COLUMNS, Readings
 from layoutplan.layout.schema import tables
-from layoutplan.line.geodesy import FloatArray
 
 HINT_COLUMNS = tuple(tables("check")["hints"].columns)
 PRACTICE = "common practice, no published source"

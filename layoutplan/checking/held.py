@@ -7,14 +7,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.checking.reopen import Reopened
 from layoutplan.exposure import CouplingTable, Network, assess, build_network, fan_terms, measured
 from layoutplan.exposure.assess import Assessment
 from layoutplan.exposure.measured import Measured
 from layoutplan.job import Job
 from layoutplan.layout.rules import BROKEN, KEEP_OUT
-from layoutplan.line.geodesy import FloatArray, direct, inverse
-from layoutplan.line.model import IntArray
+from layoutplan.line.geodesy import direct, inverse
 from layoutplan.planning.asked import Asked
 from layoutplan.planning.checks import check_rows, with_grace
 from layoutplan.planning.on_foot import PlannedWays

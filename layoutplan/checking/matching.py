@@ -11,11 +11,11 @@ import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.checking.matching_pairs import Found, pair_up
 from layoutplan.checking.matching_words import left_over, match_warnings, unmatched_reasons
 from layoutplan.inputs.staked import Staked
-from layoutplan.line.geodesy import FloatArray, inverse, to_ecef
-from layoutplan.line.model import IntArray
+from layoutplan.line.geodesy import inverse, to_ecef
 
 TOLERANCE_M = 30.0  # a point without a name of the plan belongs to no stake farther off (judgement)
 _STANDS_STILL_M = 0.001  # nearer than this a bearing means nothing

@@ -10,9 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.layout.set_out import marked_names
-from layoutplan.line.geodesy import FloatArray
-from layoutplan.line.model import IntArray
 from layoutplan.text import clean
 
 ONE_PLACE_M = 0.5  # points of one name no farther from the first are one stake, marked again (judgement)

@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from layoutplan.arrays import FloatArray
 from layoutplan.inputs.words import counted, listed
-from layoutplan.line.geodesy import FloatArray
 
 FAR_M = 500.0  # no crew moves a stake so far (judgement)
 ON_THE_PLAN_M = 0.02  # a receiver seldom lands so near its target; a planned point that came back does (judgement)

@@ -8,12 +8,12 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from layoutplan.arrays import FloatArray
 from layoutplan.checking.edited import Given, missing_stakes
 from layoutplan.checking.matching import match
 from layoutplan.checking.reopen import Reopened
 from layoutplan.inputs.door import allowing
 from layoutplan.inputs.staked import read_staked
-from layoutplan.line.geodesy import FloatArray
 
 # Receivers keep 1e-7 degrees, a centimetre each way, which is 0.02 degrees of the angle between short leads; without it
 # a stake set exactly where it was planned would break the limit it was planned at.

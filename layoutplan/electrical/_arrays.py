@@ -3,14 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from layoutplan.arrays import BoolArray, FloatArray
 from layoutplan.errors import InputRangeError
-
-FloatArray = NDArray[np.float64]
-ComplexArray = NDArray[np.complex128]
-IntArray = NDArray[np.intp]
-BoolArray = NDArray[np.bool_]
 
 
 def positive(name: str, value: ArrayLike, *, infinite: bool = False) -> FloatArray:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from layoutplan.electrical._arrays import ComplexArray, FloatArray
+from layoutplan.arrays import ComplexArray, FloatArray
 
 
 def carson_integral(height_sum: FloatArray, distance: FloatArray, g: ComplexArray) -> ComplexArray:

@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.polynomial import legendre
 
-from layoutplan.electrical._arrays import BoolArray, FloatArray, IntArray
+from layoutplan.arrays import BoolArray, FloatArray, IntArray
 
 # Near a logarithmic singularity at distance d a Gauss rule of n points on a panel of length 2 d errs by about
 # (1 + √2)^(-2n) of the integral: 3e-5 for 6 points.

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
+from layoutplan.arrays import ComplexArray, FloatArray
 from layoutplan.constants import EPS_0_F_PER_M
-from layoutplan.electrical._arrays import ComplexArray, FloatArray, finite, positive, refuse
+from layoutplan.electrical._arrays import finite, positive, refuse
 
 
 def lead_capacitance(lead_height_m: ArrayLike, lead_radius_m: ArrayLike) -> FloatArray:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
-from layoutplan.electrical._arrays import BoolArray, ComplexArray, FloatArray
+from layoutplan.arrays import BoolArray, ComplexArray, FloatArray
 from layoutplan.electrical.electric_field import bundle_radius
 from layoutplan.electrical.phasors import A
 from layoutplan.errors import InputRangeError

@@ -18,8 +18,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special
 
+from layoutplan.arrays import ComplexArray, FloatArray
 from layoutplan.constants import MU_0_H_PER_M
-from layoutplan.electrical._arrays import ComplexArray, FloatArray, finite, not_negative, positive, refuse
+from layoutplan.electrical._arrays import finite, not_negative, positive, refuse
 from layoutplan.electrical._carson import carson_integral
 
 

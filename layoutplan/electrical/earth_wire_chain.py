@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import linalg
 
-from layoutplan.electrical._arrays import ComplexArray, positive
+from layoutplan.arrays import ComplexArray
+from layoutplan.electrical._arrays import positive
 from layoutplan.errors import InputRangeError
 
 

@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
-from layoutplan.electrical._arrays import ComplexArray
+from layoutplan.arrays import ComplexArray
 from layoutplan.errors import InputRangeError
 
 

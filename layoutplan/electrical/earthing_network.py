@@ -22,7 +22,8 @@ from numpy.typing import ArrayLike
 from scipy import sparse
 from scipy.sparse import linalg
 
-from layoutplan.electrical._arrays import ComplexArray, FloatArray, IntArray, positive
+from layoutplan.arrays import ComplexArray, FloatArray, IntArray
+from layoutplan.electrical._arrays import positive
 from layoutplan.errors import InputRangeError
 
 _COLUMNS = 8  # solved at once: more, and the matrix library spreads tiny pieces over threads, which costs tenfold

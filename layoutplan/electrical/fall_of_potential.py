@@ -20,7 +20,8 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from layoutplan.electrical._arrays import ComplexArray, FloatArray, finite, positive, refuse
+from layoutplan.arrays import ComplexArray, FloatArray
+from layoutplan.electrical._arrays import finite, positive, refuse
 from layoutplan.electrical.soil import soil_potential
 
 

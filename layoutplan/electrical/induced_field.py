@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from layoutplan.arrays import ComplexArray, FloatArray, IntArray
 from layoutplan.constants import MU_0_H_PER_M
-from layoutplan.electrical._arrays import ComplexArray, FloatArray, IntArray, finite, refuse
+from layoutplan.electrical._arrays import finite, refuse
 from layoutplan.electrical.earth_return import complex_depth
 from layoutplan.errors import InputRangeError
 

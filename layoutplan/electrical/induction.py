@@ -13,7 +13,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from layoutplan.electrical._arrays import ComplexArray, FloatArray, IntArray, finite, positive
+from layoutplan.arrays import ComplexArray, FloatArray, IntArray
+from layoutplan.electrical._arrays import finite, positive
 from layoutplan.electrical._quadrature import DEFAULT_ORDER, Panels, gauss_rule, graded_panels, partial_weights
 from layoutplan.electrical.earth_return import skin_depth
 from layoutplan.electrical.induced_field import Sources

@@ -11,8 +11,9 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike
 
+from layoutplan.arrays import ComplexArray, FloatArray
 from layoutplan.constants import MU_0_H_PER_M
-from layoutplan.electrical._arrays import ComplexArray, FloatArray, finite, refuse
+from layoutplan.electrical._arrays import finite, refuse
 from layoutplan.electrical._quadrature import gauss_rule
 from layoutplan.electrical.earth_return import complex_depth
 

@@ -12,7 +12,8 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from layoutplan.electrical._arrays import FloatArray, refuse
+from layoutplan.arrays import FloatArray
+from layoutplan.electrical._arrays import refuse
 from layoutplan.electrical.touch_voltage import EN_50522_2010, IEEE_80_EDITION
 from layoutplan.errors import InputRangeError
 

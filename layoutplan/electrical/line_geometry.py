@@ -8,7 +8,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
-from layoutplan.electrical._arrays import BoolArray, FloatArray, IntArray, finite, positive, refuse
+from layoutplan.arrays import BoolArray, FloatArray, IntArray
+from layoutplan.electrical._arrays import finite, positive, refuse
 
 
 def conductor_vertices(tower_xy_m: ArrayLike, offset_m: ArrayLike, height_m: ArrayLike) -> FloatArray:

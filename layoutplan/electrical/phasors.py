@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from layoutplan.electrical._arrays import ComplexArray, FloatArray, not_negative, refuse
+from layoutplan.arrays import ComplexArray, FloatArray
+from layoutplan.electrical._arrays import not_negative, refuse
 
 A = np.exp(2j * np.pi / 3)
 SEQUENCES: ComplexArray = np.array([[1, 1, 1], [A**2, A, 1], [A, A**2, 1]])

@@ -7,7 +7,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
-from layoutplan.electrical._arrays import BoolArray, FloatArray, IntArray, not_negative, positive, refuse
+from layoutplan.arrays import BoolArray, FloatArray, IntArray
+from layoutplan.electrical._arrays import not_negative, positive, refuse
 from layoutplan.errors import InputRangeError
 
 

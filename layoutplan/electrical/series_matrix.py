@@ -7,7 +7,8 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import ArrayLike
 
-from layoutplan.electrical._arrays import ComplexArray, finite, not_negative, positive, refuse
+from layoutplan.arrays import ComplexArray
+from layoutplan.electrical._arrays import finite, not_negative, positive, refuse
 from layoutplan.electrical.earth_return import carson_impedance
 
 ImpedanceModel = Callable[..., ComplexArray]

@@ -9,7 +9,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from layoutplan.electrical._arrays import ComplexArray, FloatArray, positive, refuse
+from layoutplan.arrays import ComplexArray, FloatArray
+from layoutplan.electrical._arrays import positive, refuse
 from layoutplan.errors import InputRangeError
 
 _TOLERANCE = 1e-10

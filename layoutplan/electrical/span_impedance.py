@@ -10,8 +10,9 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import ArrayLike
 
+from layoutplan.arrays import ComplexArray, FloatArray
 from layoutplan.constants import MU_0_H_PER_M
-from layoutplan.electrical._arrays import ComplexArray, FloatArray, finite
+from layoutplan.electrical._arrays import finite
 from layoutplan.electrical._quadrature import gauss_rule, graded_panels
 from layoutplan.electrical.earth_return import complex_depth
 from layoutplan.electrical.induced_field import distance_to_conductors, span_kernel

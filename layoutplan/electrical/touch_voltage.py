@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from layoutplan.electrical._arrays import FloatArray, positive
+from layoutplan.arrays import FloatArray
+from layoutplan.electrical._arrays import positive
 from layoutplan.errors import InputRangeError
 
 IEEE_80_EDITION = "IEEE Std 80-2013"

@@ -11,7 +11,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
-from layoutplan.electrical._arrays import ComplexArray, FloatArray, positive
+from layoutplan.arrays import ComplexArray, FloatArray
+from layoutplan.electrical._arrays import positive
 from layoutplan.electrical.earth_wire_chain import LookingBothWays, look_both_ways
 from layoutplan.errors import InputRangeError
 

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from layoutplan.arrays import ComplexArray, FloatArray, IntArray
 from layoutplan.electrical import RodPlan, magnitude_range, rod_voltage_share
 from layoutplan.exposure.capacitive import capacitive
 from layoutplan.exposure.fault_figures import FaultFigures, causes, fault_figures
 from layoutplan.exposure.figures import FAULT, SERVICE, Exposure, LeadFigures, TowerFigures
-from layoutplan.exposure.impedances import ComplexArray
 from layoutplan.exposure.induced import emf_by_loads, lead_transfers
 from layoutplan.exposure.limits import fault_limit, service_limits, step_values
 from layoutplan.exposure.measured import Measured
@@ -19,8 +19,6 @@ from layoutplan.exposure.network import Network
 from layoutplan.exposure.readings import Reading, electrodes, readings
 from layoutplan.exposure.standing import Standing, standing_state
 from layoutplan.exposure.worst import Worst
-from layoutplan.line.geodesy import FloatArray
-from layoutplan.line.model import IntArray
 
 H, S = 0, 1
 REACH_M, STEP_FROM_M = 1.0, 0.25  # how far a hand reaches; the middle of a boot beside the stake (judgement)

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import cKDTree
 
-from layoutplan.line.geodesy import FloatArray, inverse, to_ecef
+from layoutplan.arrays import FloatArray
+from layoutplan.line.geodesy import inverse, to_ecef
 
 STATION_M = 50.0  # a line is searched by points so far apart: distances are at most half of it too large
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.electrical import (
     conductor_voltages,
     electric_field,
@@ -15,8 +16,6 @@ from layoutplan.electrical import (
 )
 from layoutplan.exposure.network import Network, Source
 from layoutplan.exposure.windows import Window, see
-from layoutplan.line.geodesy import FloatArray
-from layoutplan.line.model import IntArray
 
 # Gauss points along a lead: current within 1e-4, 3e-3 under a second line; greatest field up to 2 % low (low line 6 %)
 _POINTS = 24

@@ -8,9 +8,10 @@ from functools import cached_property
 import numpy as np
 from scipy.interpolate import RegularGridInterpolator
 
+from layoutplan.arrays import FloatArray
 from layoutplan.electrical import lead_mutual_impedance
 from layoutplan.exposure.network import Network
-from layoutplan.line.geodesy import FloatArray, turn_deg
+from layoutplan.line.geodesy import turn_deg
 
 _LENGTHS, _LEAST_M = 8, 20.0
 _ANGLE_DEG = np.array([5, 7, 10, 14, 19, 26, 35, 47, 62, 80, 98, 118, 138, 158, 180.0])  # 90 is none of them

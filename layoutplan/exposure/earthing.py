@@ -9,15 +9,14 @@ import numpy as np
 from scipy import sparse
 from scipy.spatial import cKDTree
 
+from layoutplan.arrays import ComplexArray, FloatArray, IntArray
 from layoutplan.electrical import EarthingNetwork, Factors
 from layoutplan.exposure.footings import Footings
-from layoutplan.exposure.impedances import ComplexArray, Impedances, impedances_of
+from layoutplan.exposure.impedances import Impedances, impedances_of
 from layoutplan.exposure.joints import Joints
 from layoutplan.exposure.mutual import Transfer
 from layoutplan.exposure.sources import Course
 from layoutplan.exposure.wire_pairs import pairs_of_wires, transfers_between
-from layoutplan.line.geodesy import FloatArray
-from layoutplan.line.model import IntArray
 
 _BLOCK = 64  # towers worked on together
 _AROUND_M = (

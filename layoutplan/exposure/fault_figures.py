@@ -8,17 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import sparse
 
+from layoutplan.arrays import ComplexArray, FloatArray, IntArray
 from layoutplan.exposure.earthing import Excerpt, units
 from layoutplan.exposure.fault_values import values_in_station, values_on_line
 from layoutplan.exposure.faults import LineFaults, one_place
-from layoutplan.exposure.impedances import ComplexArray
 from layoutplan.exposure.limits import touch_values
 from layoutplan.exposure.mutual import Transfer
 from layoutplan.exposure.network import Network
 from layoutplan.exposure.windows import FAR_M
 from layoutplan.exposure.worst import Worst
-from layoutplan.line.geodesy import FloatArray
-from layoutplan.line.model import IntArray
 
 _LEADS = 2
 

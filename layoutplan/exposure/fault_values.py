@@ -15,10 +15,9 @@ import numpy as np
 import shapely
 from scipy import sparse
 
+from layoutplan.arrays import ComplexArray, IntArray
 from layoutplan.exposure.earthing import Excerpt
 from layoutplan.exposure.faults import LineFaults, StationFaults
-from layoutplan.exposure.impedances import ComplexArray
-from layoutplan.line.model import IntArray
 
 _FEW = 8  # different pairs of currents that are looked at one by one
 

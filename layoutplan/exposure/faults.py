@@ -8,16 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import sparse
 
+from layoutplan.arrays import ComplexArray, FloatArray, IntArray
 from layoutplan.electrical import decrement_factor
 from layoutplan.errors import JobError
 from layoutplan.exposure.earthing import EarthingSystem, units
-from layoutplan.exposure.impedances import ComplexArray
 from layoutplan.exposure.joints import StationNode
 from layoutplan.exposure.sources import Course
 from layoutplan.inputs.model import FaultTable
 from layoutplan.job import Job, Line
-from layoutplan.line.geodesy import FloatArray
-from layoutplan.line.model import IntArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +117,7 @@ def line_faults(job: Job, system: EarthingSystem, line: int, table: FaultTable |
         known,
         place,
         (ends[0], ends[1]),
-        per_m[course.span_section] * course.span_length_m[:, None],
+        np.asarray(per_m[course.span_section] * course.span_length_m[:, None], dtype=complex),
         across,
         fault.clearing_time_s,
     )

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from layoutplan.arrays import FloatArray
 from layoutplan.electrical import exposure_ratio, lead_level
 from layoutplan.exposure.capacitive import Capacitive
 from layoutplan.exposure.limits import Limit
-from layoutplan.line.geodesy import FloatArray
 
 SERVICE, FAULT = "in service", "under a fault"
 

@@ -9,12 +9,13 @@ import numpy as np
 from scipy import sparse
 from scipy.spatial import cKDTree
 
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.electrical import soil_potential
 from layoutplan.exposure.ground import Ground
 from layoutplan.exposure.joints import Joints
 from layoutplan.exposure.sources import Course
-from layoutplan.line.geodesy import FloatArray, local_axes, to_ecef
-from layoutplan.line.model import IntArray, Towers
+from layoutplan.line.geodesy import local_axes, to_ecef
+from layoutplan.line.model import Towers
 
 # Footings farther off are left out of each other's potential. With 2 km towers a few kilometres from a station under a
 # fault would be shown up to 7 % low; with 8 km all agrees with a dense solve (docs, "The earthing network").

@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.electrical import soil_potential
 from layoutplan.job import Job
-from layoutplan.line.geodesy import FloatArray
-from layoutplan.line.model import IntArray, Towers
+from layoutplan.line.model import Towers
 
 
 @dataclass(frozen=True, slots=True)

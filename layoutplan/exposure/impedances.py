@@ -6,11 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from layoutplan.arrays import ComplexArray, FloatArray
 from layoutplan.electrical import equivalent_earth_wire, split_earth_wire_current
 from layoutplan.exposure.sources import Course
-from layoutplan.line.geodesy import FloatArray
-
-ComplexArray = np.ndarray
 
 
 @dataclass(frozen=True, slots=True)

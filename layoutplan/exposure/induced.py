@@ -7,14 +7,12 @@ from collections.abc import Callable, Iterator, Mapping
 import numpy as np
 from numpy.typing import NDArray
 
+from layoutplan.arrays import ComplexArray, FloatArray, IntArray
 from layoutplan.electrical import lead_emf, ray_emf, span_transfer_impedance
-from layoutplan.exposure.impedances import ComplexArray
 from layoutplan.exposure.loads import SEQUENCE_COUNT, Driven
 from layoutplan.exposure.mutual import Transfer
 from layoutplan.exposure.network import UNKNOWN_MATTERS_M, Network, Source
 from layoutplan.exposure.windows import Window, see
-from layoutplan.line.geodesy import FloatArray
-from layoutplan.line.model import IntArray
 
 _AT_ONCE = 500  # towers whose windows are held at the same time
 _ORDER = 4  # Gauss points per panel of a ray; within 0.1 % of ten for leads that keep clear of the conductors

@@ -9,11 +9,10 @@ import numpy as np
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.exposure.sources import Course
 from layoutplan.job import Job
 from layoutplan.job.stations import Station, StationFault
-from layoutplan.line.geodesy import FloatArray
-from layoutplan.line.model import IntArray
 
 ONE_STATION_M = 300.0  # line ends with a grid each that lie nearer are probably in one station (judgement)
 

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.electrical import (
     CONTACT_CURRENT,
     CONTACT_CURRENT_PUBLIC,
@@ -22,8 +23,6 @@ from layoutplan.electrical import (
 )
 from layoutplan.electrical.limits import en50522_basis, ieee80_basis
 from layoutplan.exposure.network import Network
-from layoutplan.line.geodesy import FloatArray
-from layoutplan.line.model import IntArray
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,14 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from layoutplan.arrays import ComplexArray, FloatArray
 from layoutplan.electrical import SEQUENCES, conductor_currents, sequence_currents
 from layoutplan.errors import JobError
 from layoutplan.exposure.earthing import EarthingSystem
-from layoutplan.exposure.impedances import ComplexArray, Impedances
+from layoutplan.exposure.impedances import Impedances
 from layoutplan.exposure.sources import Course
 from layoutplan.exposure.windows import FAR_M
 from layoutplan.job.electrical import Load
-from layoutplan.line.geodesy import FloatArray
 
 SEQUENCE_COUNT = 3
 _FEELS = 1e-4  # a line of which the earth wires carry less of another's load current is not driven by it
@@ -235,6 +235,6 @@ def _circuit_currents(circuits: dict[int, str], load: Load, positive_a: float) -
     # two poles of a traction supply: the load there and back, and a share that returns through the earth
     two = np.array([[1, 0, 0], [-1, 0, 0]]) * positive_a + np.array([[0, 0, 1]]) * three[:1, 2]
     return {
-        number: (three if len(letters) == 3 else two) * load.circuit_factor.get(number, 1.0)
+        number: np.asarray((three if len(letters) == 3 else two) * load.circuit_factor.get(number, 1.0), dtype=complex)
         for number, letters in circuits.items()
     }

@@ -7,11 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import sparse
 
+from layoutplan.arrays import ComplexArray, FloatArray, IntArray
 from layoutplan.exposure.earthing import Excerpt, earthing_system, units
-from layoutplan.exposure.impedances import ComplexArray
 from layoutplan.exposure.network import Network
-from layoutplan.line.geodesy import FloatArray
-from layoutplan.line.model import IntArray
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import sparse
 
+from layoutplan.arrays import ComplexArray, FloatArray, IntArray
 from layoutplan.electrical import span_transfer_impedance
-from layoutplan.exposure.impedances import ComplexArray, Impedances
+from layoutplan.exposure.impedances import Impedances
 from layoutplan.exposure.windows import see
-from layoutplan.line.geodesy import FloatArray, local_axes, to_ecef
-from layoutplan.line.model import IntArray
+from layoutplan.line.geodesy import local_axes, to_ecef
 
 _AT_ONCE = 500  # spans whose windows are held at the same time
 

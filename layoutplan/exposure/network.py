@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.electrical import equivalent_hemisphere_radius
 from layoutplan.errors import InputRangeError, JobError
 from layoutplan.exposure.axis import Axis
@@ -22,8 +23,8 @@ from layoutplan.exposure.network_notes import gaps_of_faults, left_out, unknowns
 from layoutplan.exposure.sources import Course, build_courses, vertex_of_towers
 from layoutplan.inputs.model import FaultTable
 from layoutplan.job import Job, Line
-from layoutplan.line.geodesy import FloatArray, to_ecef
-from layoutplan.line.model import IntArray, LineModel, Towers
+from layoutplan.line.geodesy import to_ecef
+from layoutplan.line.model import LineModel, Towers
 from layoutplan.line.structures import SAME_PLACE_M
 
 # farther off a line adds at most 0.5 V to a lead along it (380 kV, 2.5 kA, 100 ohm m); 2 V (800 kV, 4 kA, 1 kohm m)

@@ -13,13 +13,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from layoutplan.arrays import ComplexArray, FloatArray, IntArray
 from layoutplan.electrical import RodPlan, rods_for_target
 from layoutplan.exposure.coupling import coupling_ohm
-from layoutplan.exposure.impedances import ComplexArray
 from layoutplan.exposure.measured import Measured
 from layoutplan.exposure.network import Network
-from layoutplan.line.geodesy import FloatArray
-from layoutplan.line.model import IntArray
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,13 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.electrical import Conductor, CrossSection, generic_cross_section, impedance_matrix
 from layoutplan.errors import InputRangeError, JobError
 from layoutplan.exposure.axis import Axis, build_axis
 from layoutplan.job import Line
 from layoutplan.job.electrical import ConductorItem, CrossSectionItem
-from layoutplan.line.geodesy import FloatArray, local_axes, turn_deg
-from layoutplan.line.model import IntArray, Spans, Towers
+from layoutplan.line.geodesy import local_axes, turn_deg
+from layoutplan.line.model import Spans, Towers
 
 
 @dataclass(frozen=True, slots=True)

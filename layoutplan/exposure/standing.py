@@ -6,12 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from layoutplan.arrays import ComplexArray, FloatArray, IntArray
 from layoutplan.exposure.axis import Axis
-from layoutplan.exposure.impedances import ComplexArray
 from layoutplan.exposure.network import UNKNOWN_MATTERS_M, Network, Source
 from layoutplan.exposure.windows import FAR_M
-from layoutplan.line.geodesy import FloatArray
-from layoutplan.line.model import IntArray
 
 
 @dataclass(frozen=True, slots=True)

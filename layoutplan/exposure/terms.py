@@ -12,13 +12,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.exposure.coupling import CouplingTable
 from layoutplan.exposure.induced import fan_emf
 from layoutplan.exposure.measured import Measured
 from layoutplan.exposure.network import Network
 from layoutplan.exposure.readings import bias_between, bias_ohm, coupled_share
-from layoutplan.line.geodesy import FloatArray
-from layoutplan.line.model import IntArray
 
 BEARING_STEP_DEG = 5.0
 DISTANCE_STEP_M = 10.0

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.electrical import span_windows, window_reach
 from layoutplan.exposure.sources import Course
-from layoutplan.line.geodesy import FloatArray, local_axes, to_ecef
-from layoutplan.line.model import IntArray
+from layoutplan.line.geodesy import local_axes, to_ecef
 
 FAR_M = 5000.0  # a line that comes no nearer adds at most 0.2 V to a lead along it (800 kV, 4 kA, 1,000 ohm m)
 

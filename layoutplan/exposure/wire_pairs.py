@@ -8,9 +8,9 @@ from itertools import combinations
 import numpy as np
 from scipy import sparse
 
-from layoutplan.exposure.impedances import ComplexArray, Impedances
+from layoutplan.arrays import ComplexArray, IntArray
+from layoutplan.exposure.impedances import Impedances
 from layoutplan.exposure.mutual import Transfer, transfer
-from layoutplan.line.model import IntArray
 
 _SMALL = 0.005  # mutual impedances below this part of the greatest that either span has are left out: 1 % of a rise
 

@@ -6,8 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from layoutplan.line.geodesy import FloatArray
-from layoutplan.line.model import IntArray
+from layoutplan.arrays import FloatArray, IntArray
 
 
 @dataclass(frozen=True, slots=True)

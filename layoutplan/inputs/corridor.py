@@ -16,12 +16,12 @@ import shapely
 from numpy.typing import NDArray
 from shapely import STRtree
 
-from layoutplan.inputs.geodetic import FloatArray, Geometries, cut_long
+from layoutplan.arrays import FloatArray
+from layoutplan.inputs.geodetic import Geometries, cut_long
 from layoutplan.inputs.systems import WGS84, from_wgs84, is_wgs84
+from layoutplan.windows import margins_deg
 
 _CELL_DEG = 0.05  # towers in one cell share a box; 0.05° to 0.1° read fastest from a GeoPackage
-# a little less than the least on the ellipsoid: boxes come out too wide, never too narrow
-_METRES_PER_DEGREE = 110_500.0
 _NEAR_ANTIMERIDIAN_DEG = 2.0
 _EDGE_POINTS = 9
 _WIDEN = 0.01  # of a box's size, for the curvature between its edge points
@@ -109,17 +109,13 @@ class Corridor:
         first = np.flatnonzero(np.diff(group[order], prepend=-1))
         low = np.minimum.reduceat(lonlat_deg[order], first)
         high = np.maximum.reduceat(lonlat_deg[order], first)
-        north = margin_m / _METRES_PER_DEGREE
-        farthest = np.minimum(np.maximum(np.abs(low[:, 1]), np.abs(high[:, 1])) + north, 89.9)
-        east = north / np.cos(np.radians(farthest))
+        east, north = margins_deg(np.maximum(np.abs(low[:, 1]), np.abs(high[:, 1])), margin_m)
         margin = np.column_stack((east, np.full(len(east), north)))
         return cls(np.hstack((low - margin, high + margin)), frame)
 
     def widened(self, by_m: float) -> Corridor:
         """Return the corridor with windows that reach farther on all sides. [m]."""
-        north = by_m / _METRES_PER_DEGREE
-        farthest = np.minimum(np.abs(self.windows_deg[:, [1, 3]]).max(axis=1) + north, 89.9)
-        east = north / np.cos(np.radians(farthest))
+        east, north = margins_deg(np.abs(self.windows_deg[:, [1, 3]]).max(axis=1), by_m)
         by = np.column_stack((east, np.full(len(east), north)))
         return Corridor(self.windows_deg + np.hstack((-by, by)), self.frame)
 

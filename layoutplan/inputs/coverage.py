@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 from shapely import Polygon, STRtree
 
+from layoutplan.arrays import FloatArray
 from layoutplan.inputs.gaps import FEW_FEATURES, LAND_COVER, NO_LAND_COVER, NO_MAP, OUTSIDE_BOX, OUTSIDE_POLYGON, REACH
-from layoutplan.inputs.geodetic import FloatArray, geocentric, metres_per_degree
+from layoutplan.inputs.geodetic import geocentric, metres_per_degree
 from layoutplan.inputs.mercator import mercator, scale_at
 from layoutplan.inputs.model import Inputs
 from layoutplan.inputs.signs import COVER_M

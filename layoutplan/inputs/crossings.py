@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
+from layoutplan.arrays import FloatArray
 from layoutplan.inputs.door import allowed, require_at_most
-from layoutplan.inputs.geodetic import FloatArray, Geometries
+from layoutplan.inputs.geodetic import Geometries
 
 _PAIRS_TOGETHER = 200_000  # of segments looked at in one go
 _MOST_PAIRS_EACH = 5_000  # looked at for one crossing that is allowed; then it is as bad as too many crossings

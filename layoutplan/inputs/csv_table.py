@@ -16,10 +16,11 @@ import pyogrio
 import shapely
 from numpy.typing import NDArray
 
+from layoutplan.arrays import FloatArray
 from layoutplan.errors import ColumnError, CRSError, InputError, LayerError
 from layoutplan.inputs.database import check_filter
 from layoutplan.inputs.door import require_at_most
-from layoutplan.inputs.geodetic import FloatArray, datum_note, to_lonlat
+from layoutplan.inputs.geodetic import datum_note, to_lonlat
 from layoutplan.inputs.placed import PlacedTable, Table
 from layoutplan.inputs.systems import WGS84, settle_crs
 from layoutplan.inputs.vector import require_column, require_file

@@ -13,7 +13,8 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from layoutplan.inputs.geodetic import FloatArray, Geometries, metres_per_degree
+from layoutplan.arrays import FloatArray
+from layoutplan.inputs.geodetic import Geometries, metres_per_degree
 from layoutplan.job.classes import named
 
 CELL_DEG = 0.0005  # some 50 m: fine enough for a question asked within hundreds of metres

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from layoutplan.arrays import FloatArray
 from layoutplan.errors import ColumnError
 from layoutplan.inputs.csv_table import read_csv
-from layoutplan.inputs.geodetic import FloatArray
 from layoutplan.inputs.model import FaultTable
 from layoutplan.inputs.placed import Table
 from layoutplan.inputs.tower_columns import read_figures, read_ids

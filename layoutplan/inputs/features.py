@@ -10,8 +10,9 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from layoutplan.arrays import FloatArray
 from layoutplan.inputs.crossings import require_few_crossings
-from layoutplan.inputs.geodetic import FloatArray, Geometries, is_usable
+from layoutplan.inputs.geodetic import Geometries, is_usable
 from layoutplan.inputs.model import FEATURE_COLUMNS
 from layoutplan.inputs.words import counted
 from layoutplan.job import ObstacleClass

@@ -8,11 +8,11 @@ import shapely
 from numpy.typing import NDArray
 from pyproj.exceptions import ProjError
 
+from layoutplan.arrays import FloatArray
 from layoutplan.errors import CRSError
 from layoutplan.inputs.door import allowed, require_at_most
 from layoutplan.inputs.systems import into_wgs84, is_wgs84
 
-FloatArray = NDArray[np.float64]
 Geometries = NDArray[np.object_]
 
 LONGEST_SEGMENT_M = 1000.0  # longer straight lines are cut in their own system: there they are what the mapper meant

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 from shapely import STRtree
 
-from layoutplan.inputs.geodetic import FloatArray, Geometries
+from layoutplan.arrays import BoolArray, FloatArray
+from layoutplan.inputs.geodetic import Geometries
 from layoutplan.inputs.mercator import from_mercator, mercator, scale_at
 from layoutplan.inputs.signs import ADDRESS, DRIVE, PLACE, ROAD, STREET, Signs
 from layoutplan.job.classes import named
@@ -30,7 +31,6 @@ DOUBT_M = {
 AROUND_M = 500.0  # if most streets within this distance are bare, bare stretches of other roads are doubted, too
 _ROUND = 8  # corners of a quarter circle
 _OUTER = 1.0 / np.cos(np.pi / (4 * _ROUND))  # so that the corners' chords keep outside the circle
-BoolArray = NDArray[np.bool_]
 
 
 def unmapped_houses(

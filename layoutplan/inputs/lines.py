@@ -10,10 +10,11 @@ import shapely
 from scipy.spatial import cKDTree
 from shapely import LineString
 
+from layoutplan.arrays import FloatArray
 from layoutplan.errors import LayerError, LineError
 from layoutplan.inputs.extracts import Extracts
 from layoutplan.inputs.fault_table import read_fault_table
-from layoutplan.inputs.geodetic import FloatArray, geocentric, is_usable
+from layoutplan.inputs.geodetic import geocentric, is_usable
 from layoutplan.inputs.model import LineInput
 from layoutplan.inputs.osm_line import read_osm_line
 from layoutplan.inputs.provenance import Ledger

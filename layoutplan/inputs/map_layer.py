@@ -9,9 +9,10 @@ import geopandas as gpd
 import numpy as np
 from numpy.typing import NDArray
 
+from layoutplan.arrays import FloatArray
 from layoutplan.errors import CRSError
 from layoutplan.inputs.corridor import Corridor
-from layoutplan.inputs.geodetic import FloatArray, Geometries
+from layoutplan.inputs.geodetic import Geometries
 from layoutplan.inputs.signs import Signs
 from layoutplan.text import clean
 

@@ -9,7 +9,8 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from layoutplan.inputs.geodetic import FloatArray, Geometries
+from layoutplan.arrays import FloatArray
+from layoutplan.inputs.geodetic import Geometries
 
 _RADIUS_M = 6_371_008.8  # mean radius of the Earth
 _FARTHEST_DEG = 89.0

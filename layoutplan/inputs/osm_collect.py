@@ -10,9 +10,10 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from layoutplan.arrays import FloatArray
 from layoutplan.inputs.corridor import Corridor
 from layoutplan.inputs.evidence import is_local, thin
-from layoutplan.inputs.geodetic import FloatArray, Geometries
+from layoutplan.inputs.geodetic import Geometries
 from layoutplan.inputs.osm_areas import AreaRelation, MapRelations, area_from_edges, display_name, inherited
 from layoutplan.inputs.osm_tags import Match, TagRules, is_coastline
 from layoutplan.inputs.signs import COVER, COVER_M, NONE, Signs, cover_points, sign_of

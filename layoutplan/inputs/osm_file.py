@@ -13,9 +13,10 @@ import pandas as pd
 import shapely
 from shapely import Polygon
 
+from layoutplan.arrays import FloatArray
 from layoutplan.errors import InputError
 from layoutplan.inputs.corridor import Corridor
-from layoutplan.inputs.geodetic import FloatArray, Geometries
+from layoutplan.inputs.geodetic import Geometries
 from layoutplan.inputs.osm_collect import Collector
 from layoutplan.inputs.osm_objects import clear_errors, header, objects, ways
 from layoutplan.inputs.osm_tags import TagRules, is_evidence

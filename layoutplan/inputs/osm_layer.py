@@ -8,10 +8,11 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from layoutplan.arrays import FloatArray
 from layoutplan.errors import InputError
 from layoutplan.inputs.corridor import Corridor
 from layoutplan.inputs.features import make_features
-from layoutplan.inputs.geodetic import FloatArray, to_lonlat
+from layoutplan.inputs.geodetic import to_lonlat
 from layoutplan.inputs.map_layer import MapLayer, check_overlap, cleaned
 from layoutplan.inputs.osm_collect import INCOMPLETE, OPEN, UNBUILT
 from layoutplan.inputs.osm_file import OsmExtract

@@ -10,8 +10,9 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
+from layoutplan.arrays import FloatArray
 from layoutplan.inputs.chains import Chain, join_pieces
-from layoutplan.inputs.geodetic import FloatArray, to_lonlat
+from layoutplan.inputs.geodetic import to_lonlat
 from layoutplan.inputs.model import TOWER_COLUMNS, TOWER_FIGURES, LineInput
 from layoutplan.inputs.osm_file import OsmExtract, PowerWay
 from layoutplan.inputs.osm_select import select_ways

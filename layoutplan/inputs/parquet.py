@@ -15,9 +15,10 @@ import pyproj
 import shapely
 from numpy.typing import NDArray
 
+from layoutplan.arrays import FloatArray
 from layoutplan.errors import InputError, LayerError
 from layoutplan.inputs.door import require_at_most
-from layoutplan.inputs.geodetic import FloatArray, Geometries
+from layoutplan.inputs.geodetic import Geometries
 from layoutplan.job.section import FileSource
 
 _READ_WHOLE = 500_000  # rows; read by the boxes that a file keeps of its rows, they lose their numbers in the file

@@ -15,8 +15,8 @@ from pyproj.exceptions import ProjError
 from rasterio.errors import NotGeoreferencedWarning, RasterioError
 from rasterio.windows import Window
 
+from layoutplan.arrays import FloatArray
 from layoutplan.errors import CRSError, InputError
-from layoutplan.inputs.geodetic import FloatArray
 from layoutplan.inputs.raster_door import look_at_raster, opened_raster, require_sizes
 from layoutplan.inputs.systems import from_wgs84
 from layoutplan.text import clean

@@ -18,7 +18,8 @@ import shapely
 from numpy.typing import NDArray
 from shapely import STRtree
 
-from layoutplan.inputs.geodetic import FloatArray, Geometries
+from layoutplan.arrays import FloatArray
+from layoutplan.inputs.geodetic import Geometries
 from layoutplan.job.classes import the
 from layoutplan.job.roles import Role
 

@@ -18,8 +18,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from layoutplan.arrays import FloatArray
 from layoutplan.inputs.evidence import thin
-from layoutplan.inputs.geodetic import FloatArray, Geometries, is_usable
+from layoutplan.inputs.geodetic import Geometries, is_usable
 
 NONE, STREET, DRIVE, ADDRESS, PLACE, COVER, ROAD = range(7)
 _STREETS = frozenset({"residential", "living_street"})

@@ -10,10 +10,11 @@ import numpy as np
 import shapely
 from shapely import Polygon
 
+from layoutplan.arrays import FloatArray
 from layoutplan.inputs.corridor import Corridor
 from layoutplan.inputs.features import make_features
 from layoutplan.inputs.gaps import BARE_STREETS, BUILDINGS, SEA, SILENT_CLASSES, UNCLEAR_SHORE
-from layoutplan.inputs.geodetic import FloatArray, Geometries
+from layoutplan.inputs.geodetic import Geometries
 from layoutplan.inputs.houses import HOUSE_CLASSES, unmapped_houses
 from layoutplan.inputs.map_layer import MapLayer
 from layoutplan.inputs.sea import SEA_CLASS, sea

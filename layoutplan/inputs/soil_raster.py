@@ -13,8 +13,8 @@ import shapely
 from numpy.typing import NDArray
 from rasterio.enums import ColorInterp
 
+from layoutplan.arrays import FloatArray
 from layoutplan.errors import InputError
-from layoutplan.inputs.geodetic import FloatArray
 from layoutplan.inputs.model import LineInput
 from layoutplan.inputs.provenance import Ledger
 from layoutplan.inputs.raster import open_raster, values_at

@@ -12,9 +12,9 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from layoutplan.arrays import FloatArray
 from layoutplan.errors import CRSError, InputError
 from layoutplan.files import why_not_read
-from layoutplan.inputs.geodetic import FloatArray
 from layoutplan.inputs.placed import PlacedTable
 from layoutplan.inputs.staked_gpx import read_waypoints
 from layoutplan.inputs.staked_readings import has_zone, reading_columns, times

@@ -11,8 +11,8 @@ from xml.parsers import expat
 
 import numpy as np
 
+from layoutplan.arrays import FloatArray
 from layoutplan.errors import InputError, LayerError
-from layoutplan.inputs.geodetic import FloatArray
 from layoutplan.inputs.words import counted, listed
 from layoutplan.text import clean
 

@@ -11,9 +11,10 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from layoutplan.arrays import FloatArray
 from layoutplan.errors import ColumnError, CRSError, InputError, LayerError
 from layoutplan.inputs.csv_table import SUFFIXES, read_csv
-from layoutplan.inputs.geodetic import FloatArray, datum_note, is_usable, to_lonlat
+from layoutplan.inputs.geodetic import datum_note, is_usable, to_lonlat
 from layoutplan.inputs.placed import PlacedTable, Table, single_points
 from layoutplan.inputs.systems import WGS84, parse_crs
 from layoutplan.inputs.tower_columns import read_figures

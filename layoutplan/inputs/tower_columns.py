@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from layoutplan.arrays import FloatArray
 from layoutplan.errors import ColumnError
-from layoutplan.inputs.geodetic import FloatArray
 from layoutplan.inputs.placed import Table
 from layoutplan.inputs.words import listed
 from layoutplan.job.bounds import LONGEST, wrong_number

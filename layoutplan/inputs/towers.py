@@ -9,9 +9,10 @@ import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from layoutplan.arrays import FloatArray
 from layoutplan.errors import InputError, LayerError, LineError
 from layoutplan.inputs import csv_table
-from layoutplan.inputs.geodetic import FloatArray, geocentric, is_usable
+from layoutplan.inputs.geodetic import geocentric, is_usable
 from layoutplan.inputs.model import TOWER_COLUMNS
 from layoutplan.inputs.placed import PlacedTable, single_points
 from layoutplan.inputs.tower_columns import check_order, read_figures, read_ids, read_structures

@@ -10,11 +10,12 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from layoutplan.arrays import FloatArray
 from layoutplan.errors import CRSError
 from layoutplan.inputs.corridor import Corridor
 from layoutplan.inputs.evidence import SHOWS_NOTHING, is_local, thin
 from layoutplan.inputs.features import fill_widths, make_features, single_parts
-from layoutplan.inputs.geodetic import FloatArray, Geometries, is_usable
+from layoutplan.inputs.geodetic import Geometries, is_usable
 from layoutplan.inputs.map_layer import Bounds, MapLayer, check_overlap, cleaned
 from layoutplan.inputs.osm_tags import POINT_WIDTH_M, parse_width
 from layoutplan.inputs.osm_ways import BRIDGE, GATE, ROAD_CLASSES, vehicle_said

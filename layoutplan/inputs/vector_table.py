@@ -13,9 +13,10 @@ import pyogrio.raw
 import shapely
 from numpy.typing import NDArray
 
+from layoutplan.arrays import FloatArray
 from layoutplan.inputs import parquet
 from layoutplan.inputs.door import allowed, require_at_most
-from layoutplan.inputs.geodetic import FloatArray, Geometries, datum_note, to_lonlat
+from layoutplan.inputs.geodetic import Geometries, datum_note, to_lonlat
 from layoutplan.inputs.vector import VectorLayer, clear_errors, gdal_name, options
 
 _READ_WHOLE = 50_000  # features; fewer take less time than asking for boxes

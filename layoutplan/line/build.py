@@ -8,10 +8,11 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from layoutplan.arrays import FloatArray
 from layoutplan.inputs.model import LineInput
 from layoutplan.job import Line
 from layoutplan.line.course import Course, order_line
-from layoutplan.line.geodesy import FloatArray, inverse, turn_deg
+from layoutplan.line.geodesy import inverse, turn_deg
 from layoutplan.line.legs import leg_offsets
 from layoutplan.line.model import LineModel, Spans, Towers
 from layoutplan.line.structures import UNKNOWN_NODE, structure_numbers

@@ -8,9 +8,10 @@ import numpy as np
 import shapely
 from shapely import LineString
 
+from layoutplan.arrays import FloatArray
 from layoutplan.errors import LineError
 from layoutplan.inputs.model import LineInput
-from layoutplan.line.geodesy import GEOD, FloatArray, inverse
+from layoutplan.line.geodesy import GEOD, inverse
 from layoutplan.line.order import order_problems, span_list
 
 BEND_M = 5.0  # a centreline vertex further off the straight span than this is taken for a bend (judgement)

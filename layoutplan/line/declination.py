@@ -9,7 +9,7 @@ from datetime import date, timedelta
 import numpy as np
 from numpy.typing import ArrayLike
 
-from layoutplan.line.geodesy import FloatArray
+from layoutplan.arrays import FloatArray
 
 BLACKOUT_NT = 2000.0  # horizontal intensity below which no compass is to be trusted
 CAUTION_NT = 6000.0  # below which a compass may be off

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from pyproj import Geod
 
-FloatArray = NDArray[np.float64]
+from layoutplan.arrays import FloatArray
 
 GEOD = Geod(ellps="WGS84")
 _A_M = GEOD.a

@@ -6,8 +6,8 @@ import numpy as np
 from pyproj import CRS
 from pyproj.exceptions import CRSError as NoSystem
 
+from layoutplan.arrays import FloatArray
 from layoutplan.errors import CRSError
-from layoutplan.line.geodesy import FloatArray
 
 _INSTANCE = 'Give a projected system by its code, for instance "EPSG:25832", or leave the key out for the UTM zone.'
 

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from layoutplan.line.geodesy import FloatArray
-from layoutplan.line.model import StrArray
+from layoutplan.arrays import FloatArray, StrArray
 
 # Legs by structure kind, as (name, metres to the right, metres ahead) for a base width of 1 m, facing increasing order.
 # A three-legged tower is taken to stand with one leg ahead, at the corners of an equilateral triangle.

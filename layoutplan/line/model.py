@@ -7,10 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from layoutplan.line.geodesy import FloatArray
-
-StrArray = NDArray[np.str_]
-IntArray = NDArray[np.int64]
+from layoutplan.arrays import FloatArray, IntArray, StrArray
 
 
 @dataclass(frozen=True, slots=True)

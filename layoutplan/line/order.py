@@ -7,10 +7,10 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import breadth_first_order, minimum_spanning_tree
 from scipy.spatial import cKDTree
 
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.errors import LineError
 from layoutplan.inputs.model import LineInput
-from layoutplan.line.geodesy import FloatArray, inverse, to_ecef, turn_deg
-from layoutplan.line.model import IntArray
+from layoutplan.line.geodesy import inverse, to_ecef, turn_deg
 
 LONG_SPAN_M = 2000.0  # hardly any span is longer; towers that are missing make one (judgement)
 REVERSAL_DEG = 150.0  # no transmission line turns back like this; rows out of order do (judgement)

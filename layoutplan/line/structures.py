@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 from scipy.spatial import cKDTree
 
-from layoutplan.line.geodesy import FloatArray, to_ecef
-from layoutplan.line.model import IntArray, StrArray
+from layoutplan.arrays import FloatArray, IntArray, StrArray
+from layoutplan.line.geodesy import to_ecef
 
 SAME_PLACE_M = 1.0  # towers of two lines nearer than this are one structure (judgement)
 UNKNOWN_NODE = -1

@@ -10,12 +10,12 @@ import pyproj
 import shapely
 from numpy.typing import ArrayLike, NDArray
 
+from layoutplan.arrays import FloatArray
 from layoutplan.errors import OutputError
 from layoutplan.inputs.geodetic import accuracy_m
 from layoutplan.layout.model import Plan
 from layoutplan.outputs.gpkg import named_crs
 
-FloatArray = NDArray[np.float64]
 _WGS84 = "EPSG:4326"
 
 

@@ -8,7 +8,8 @@ import numpy as np
 import pyproj
 from numpy.typing import ArrayLike
 
-from layoutplan.outputs.grid import FloatArray, Grid
+from layoutplan.arrays import FloatArray
+from layoutplan.outputs.grid import Grid
 
 MEAN_RADIUS_M = 6_372_161.0
 """Mean radius of the Earth for reducing lengths: 20,906,000 US survey feet. [m]

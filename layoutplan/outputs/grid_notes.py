@@ -7,8 +7,9 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import ArrayLike
 
+from layoutplan.arrays import FloatArray
 from layoutplan.layout.model import Plan
-from layoutplan.outputs.grid import FloatArray, Grid, Unit
+from layoutplan.outputs.grid import Grid, Unit
 from layoutplan.outputs.grid_factors import MEAN_RADIUS_M, Factors
 from layoutplan.text import clean
 

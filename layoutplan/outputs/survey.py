@@ -9,10 +9,11 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from layoutplan.arrays import FloatArray
 from layoutplan.job.survey import COLUMN_WORDS
 from layoutplan.layout.model import Plan
 from layoutplan.layout.set_out import MARK
-from layoutplan.outputs.grid import FloatArray, Grid, Unit, grid_of
+from layoutplan.outputs.grid import Grid, Unit, grid_of
 from layoutplan.outputs.grid_factors import grid_factors
 from layoutplan.outputs.grid_notes import caution_notes, coordinate_notes, factor_notes, height_notes
 from layoutplan.outputs.plan_number import plan_number

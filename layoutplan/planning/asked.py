@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from layoutplan.access import NO_WALKS, WalkFigures
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.exposure import FanTerms
-from layoutplan.line.geodesy import FloatArray
-from layoutplan.line.model import IntArray
 from layoutplan.terrain import SlopeFigures
 
 

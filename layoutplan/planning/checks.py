@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from layoutplan.arrays import FloatArray
 from layoutplan.job import Job
 from layoutplan.layout.reasons import ALONE, ONE_SIDE
 from layoutplan.layout.rules import (
@@ -23,7 +24,6 @@ from layoutplan.layout.rules import (
     map_themes,
     status_of,
 )
-from layoutplan.line.geodesy import FloatArray
 from layoutplan.planning.crossings import Met
 from layoutplan.planning.facts import Facts
 from layoutplan.siting.blockers import describe

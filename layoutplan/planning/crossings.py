@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from layoutplan.arrays import IntArray
 from layoutplan.job import Job
 from layoutplan.layout.crossings import LEAD, OUTSIDE, STAKE
 from layoutplan.layout.rules import AGREE, BROKEN, CARE
@@ -16,7 +17,6 @@ from layoutplan.planning.silence import is_silent
 from layoutplan.planning.tables import rounded
 from layoutplan.siting.evaluate import Evaluated
 from layoutplan.siting.obstacles import CAUTION, NO, Obstacles
-from layoutplan.siting.ragged import IntArray
 from layoutplan.siting.trace import OUTSIDE_PERMITTED
 
 

@@ -8,11 +8,11 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.exposure import FAULT, SERVICE, Assessment, Network
 from layoutplan.exposure.figures import Exposure
 from layoutplan.layout.schema import TABLES
-from layoutplan.line.geodesy import FloatArray
-from layoutplan.line.model import IntArray, Towers
+from layoutplan.line.model import Towers
 from layoutplan.planning.tables import carried_digits, rounded
 from layoutplan.siting.site import Sited
 

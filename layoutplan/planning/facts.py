@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from layoutplan.arrays import FloatArray
 from layoutplan.inputs.gaps import GAPS, REACH, causes_of
-from layoutplan.line.geodesy import FloatArray
 from layoutplan.planning.crossings import Met
 from layoutplan.planning.on_foot import OnFoot
 from layoutplan.terrain import Profiles

@@ -5,15 +5,14 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from layoutplan.arrays import BoolArray, FloatArray, IntArray
 from layoutplan.errors import JobError
 from layoutplan.job import Job
 from layoutplan.job.model import FixedStake
 from layoutplan.line import Towers
-from layoutplan.line.geodesy import FloatArray, inverse
-from layoutplan.line.model import IntArray
+from layoutplan.line.geodesy import inverse
 from layoutplan.siting.fixed import Fixed
 
-BoolArray = NDArray[np.bool_]
 _SAME_PLACE_M = 0.05  # positions are written and read back to centimetres
 _FARTHEST_REELS = 3.0  # a stake farther than so many reels from its tower is a mistake in the figures (judgement)
 

@@ -12,13 +12,13 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from layoutplan.access import NOT_COVERED, PERMISSION, REACHABLE, TOWER
-from layoutplan.line.geodesy import FloatArray, inverse
+from layoutplan.arrays import BoolArray, FloatArray, StrArray
+from layoutplan.line.geodesy import inverse
 from layoutplan.line.model import Towers
 
-BoolArray = NDArray[np.bool_]
 SAME_WAY_M = 5.0  # about a cell of the lattice on which ways are found (judgement)
 _STAKE = ["line_id", "tower_id", "role"]
-Names = NDArray[np.object_] | NDArray[np.str_]
+Names = NDArray[np.object_] | StrArray
 
 
 @dataclass(frozen=True, slots=True)

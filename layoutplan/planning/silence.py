@@ -8,8 +8,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from layoutplan.arrays import FloatArray
 from layoutplan.inputs.gaps import SILENT_CLASSES
-from layoutplan.line.geodesy import FloatArray, direct
+from layoutplan.line.geodesy import direct
 from layoutplan.siting.obstacles import Obstacles
 
 _UNSEEN = "; {}: what else may be in the way is not known"

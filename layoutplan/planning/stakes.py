@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.inputs.gaps import joined
 from layoutplan.job import Job
 from layoutplan.layout.crossings import LEAD as BY_LEAD
@@ -19,7 +20,7 @@ from layoutplan.layout.reasons import reason_text, reasons_of
 from layoutplan.layout.rules import KEPT
 from layoutplan.layout.set_out import warning
 from layoutplan.layout.silence import gap_text
-from layoutplan.line.geodesy import FloatArray, direct, octant, turn_deg
+from layoutplan.line.geodesy import direct, octant, turn_deg
 from layoutplan.line.model import Towers
 from layoutplan.planning.checks import check_rows, statuses, with_grace
 from layoutplan.planning.crossings import crossed, crossings_table, stood_on
@@ -46,7 +47,6 @@ from layoutplan.planning.words import (
 from layoutplan.siting.evaluate import Evaluated
 from layoutplan.siting.judge import TERMS
 from layoutplan.siting.obstacles import Obstacles
-from layoutplan.siting.ragged import IntArray
 from layoutplan.siting.site import Sited
 from layoutplan.terrain import Dem, profiles, slope_aspect
 

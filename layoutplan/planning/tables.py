@@ -11,12 +11,13 @@ import pandas as pd
 import shapely
 from pyproj import CRS, Transformer
 
+from layoutplan.arrays import FloatArray
 from layoutplan.inputs.gaps import causes_of, cures_of
 from layoutplan.job import Job
 from layoutplan.layout.schema import TABLES, Table
 from layoutplan.layout.set_out import MIDDLE
 from layoutplan.line.declination import magnetic_declination
-from layoutplan.line.geodesy import FloatArray, direct, inverse, turn_deg
+from layoutplan.line.geodesy import direct, inverse, turn_deg
 from layoutplan.line.legs import from_leg
 from layoutplan.line.model import Spans, Towers
 from layoutplan.planning.words import SIDES

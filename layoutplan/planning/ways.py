@@ -11,13 +11,13 @@ import shapely
 from numpy.typing import NDArray
 
 from layoutplan.access import Relief, Walkable, approaches_table, build_ground, roads_and_gates
+from layoutplan.arrays import FloatArray
 from layoutplan.inputs import Inputs
 from layoutplan.inputs.coverage import complete_within_m
 from layoutplan.inputs.gaps import REACH
 from layoutplan.job import Job
 from layoutplan.layout.schema import TABLES
 from layoutplan.line import Towers
-from layoutplan.line.geodesy import FloatArray
 from layoutplan.planning.tables import rounded
 from layoutplan.terrain import Dem, elevation_m
 

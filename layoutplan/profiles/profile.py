@@ -9,12 +9,12 @@ from difflib import get_close_matches
 import numpy as np
 import pandas as pd
 
+from layoutplan.arrays import StrArray
 from layoutplan.errors import JobError
 from layoutplan.exposure import build_network, measured
 from layoutplan.inputs import Inputs, read_inputs
 from layoutplan.job import Job
 from layoutplan.line import LineModel, Towers, build_lines
-from layoutplan.line.model import StrArray
 from layoutplan.planning.notes import CAUTIONS
 from layoutplan.profiles.tables import (
     OFF_DEG,

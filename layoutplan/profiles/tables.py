@@ -7,12 +7,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.exposure import Network, assess, tower_figures
 from layoutplan.exposure.measured import Measured
 from layoutplan.job import Rules
 from layoutplan.layout.schema import tables
-from layoutplan.line.geodesy import FloatArray
-from layoutplan.line.model import IntArray, Towers
+from layoutplan.line.model import Towers
 from layoutplan.planning.tables import rounded
 from layoutplan.planning.words import SIDES
 from layoutplan.siting.rays import ANGLE_TOLERANCE_DEG, make_rays

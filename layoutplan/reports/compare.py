@@ -13,10 +13,11 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from layoutplan.arrays import FloatArray
 from layoutplan.errors import OutputError
 from layoutplan.layout.crossings import LEAD, described
 from layoutplan.layout.rules import KEEP_OUT, KEPT, UNKNOWN, VERDICTS
-from layoutplan.line.geodesy import FloatArray, inverse
+from layoutplan.line.geodesy import inverse
 from layoutplan.reports.compare_records import Record, compare_records
 from layoutplan.reports.same_towers import with_new_ids
 from layoutplan.text import clean

@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from layoutplan.arrays import FloatArray
 from layoutplan.exposure import build_network, require_figures
 from layoutplan.inputs import Inputs, map_gaps, read_inputs
 from layoutplan.inputs.door import as_job_allows
@@ -15,7 +16,7 @@ from layoutplan.inputs.gaps import SILENT_CLASSES, joined
 from layoutplan.job import Job
 from layoutplan.layout.silence import gap_text
 from layoutplan.line import LineModel, build_lines
-from layoutplan.line.geodesy import FloatArray, inverse
+from layoutplan.line.geodesy import inverse
 from layoutplan.line.grid import require_projected
 from layoutplan.outputs import named_crs, require_formats
 from layoutplan.planning.fixed import fixed_stakes

@@ -10,7 +10,8 @@ import pandas as pd
 import shapely
 from scipy.spatial import cKDTree
 
-from layoutplan.line.geodesy import FloatArray, to_ecef
+from layoutplan.arrays import FloatArray
+from layoutplan.line.geodesy import to_ecef
 from layoutplan.text import clean
 
 SAME_PLACE_M = 1.0  # two structures hardly stand nearer (judgement); coordinates are typed anew to a decimetre or so

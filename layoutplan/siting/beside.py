@@ -6,12 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from layoutplan.line.geodesy import FloatArray
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.siting.capsule import ray_interval, segment_distance
 from layoutplan.siting.measure import against
 from layoutplan.siting.near import Near
 from layoutplan.siting.obstacles import Obstacles
-from layoutplan.siting.ragged import IntArray
 from layoutplan.siting.rays import Rays
 from layoutplan.siting.trace import may_not_pass
 

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.job import Job, ObstacleClass
 from layoutplan.job.classes import OUTSIDE_WORDS
-from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import Towers
 from layoutplan.siting.capsule import segment_distance
 from layoutplan.siting.figures import Figures
@@ -18,7 +18,7 @@ from layoutplan.siting.judge import Rungs, covered
 from layoutplan.siting.meet import Stretches, join
 from layoutplan.siting.near import Near
 from layoutplan.siting.obstacles import NO, POWER_LINE, TOLERANCE_M, Obstacles
-from layoutplan.siting.ragged import IntArray, group_starts
+from layoutplan.siting.ragged import group_starts
 from layoutplan.siting.rays import ANGLE_TOLERANCE_DEG, Rays, lead_length_m, nearest_span, reel_distance_m
 from layoutplan.siting.relaxation import (
     AGREEMENT_SHARE,

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from layoutplan.line.geodesy import FloatArray
+from layoutplan.arrays import FloatArray
 
 _TINY_M = 1e-9
 _LEVEL = 1e-15  # a rate below this is that of a line along the slab

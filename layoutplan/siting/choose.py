@@ -8,12 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.job import Job
-from layoutplan.line.geodesy import FloatArray, turn_deg
+from layoutplan.line.geodesy import turn_deg
 from layoutplan.siting.figures import Figures, beyond_limits
 from layoutplan.siting.judge import Rungs, allowed, score_terms, total
 from layoutplan.siting.limits import raised
-from layoutplan.siting.ragged import IntArray, group_starts
+from layoutplan.siting.ragged import group_starts
 from layoutplan.siting.rays import ANGLE_TOLERANCE_DEG, LEFT, RIGHT, Rays
 from layoutplan.siting.relaxation import Relaxation
 from layoutplan.siting.trace import Trace

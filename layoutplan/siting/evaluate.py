@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.job import Job
-from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import Towers
 from layoutplan.siting.beside import Beside, beside
 from layoutplan.siting.figures import NOTHING_KNOWN, Figures, beyond_limits
@@ -17,7 +17,6 @@ from layoutplan.siting.mapped_spans import with_mapped_spans
 from layoutplan.siting.measure import Clearances, clearances, distance_to_axis_m, holding
 from layoutplan.siting.near import Near
 from layoutplan.siting.obstacles import Obstacles
-from layoutplan.siting.ragged import IntArray
 from layoutplan.siting.rays import ANGLE_TOLERANCE_DEG, Rays, make_rays, nearest_span
 from layoutplan.siting.trace import Touches, trace_rays
 

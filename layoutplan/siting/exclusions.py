@@ -7,13 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.job import Job
-from layoutplan.line.geodesy import FloatArray, fold_deg
+from layoutplan.line.geodesy import fold_deg
 from layoutplan.line.model import Towers
 from layoutplan.siting.figures import LIMITED, Figures, beyond_limits, sets_limits
 from layoutplan.siting.judge import Rungs
 from layoutplan.siting.obstacles import NO, POWER_LINE, Obstacles
-from layoutplan.siting.ragged import IntArray, first_of_each, union_of_stretches
+from layoutplan.siting.ragged import first_of_each, union_of_stretches
 from layoutplan.siting.rays import ANGLE_TOLERANCE_DEG, Rays
 from layoutplan.siting.trace import OUTSIDE_PERMITTED, Trace
 

@@ -9,9 +9,8 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.job import Job
-from layoutplan.line.geodesy import FloatArray
-from layoutplan.siting.ragged import IntArray
 
 FIGURE_TERMS = ("induced_v", "bias_pct", "steep_deg", "walk_min")  # those that are terms of the score
 

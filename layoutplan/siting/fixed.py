@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.job import Rules
-from layoutplan.line.geodesy import FloatArray, turn_deg
+from layoutplan.line.geodesy import turn_deg
 from layoutplan.line.model import Towers
 from layoutplan.siting.choose import Choice, RayBest
-from layoutplan.siting.ragged import IntArray
 from layoutplan.siting.rays import ANGLE_TOLERANCE_DEG, make_rays
 
 

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from layoutplan.arrays import BoolArray, FloatArray
 from layoutplan.job import Score
-from layoutplan.line.geodesy import FloatArray
 from layoutplan.siting.figures import FIGURE_TERMS, Figures
 from layoutplan.siting.meet import Stretches
 from layoutplan.siting.obstacles import CAUTION, NO, TOLERANCE_M
@@ -19,7 +19,6 @@ from layoutplan.siting.ragged import union_of_stretches
 from layoutplan.siting.rays import Rays
 from layoutplan.siting.trace import Trace
 
-BoolArray = NDArray[np.bool_]
 TERMS = (
     "off_square_deg",
     "beyond_min_m",

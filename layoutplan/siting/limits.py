@@ -5,11 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from layoutplan.line.geodesy import FloatArray
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.siting.blockers import Blocker, Scene
 from layoutplan.siting.figures import LIMITED, Limited, beyond_limits, sets_limits
 from layoutplan.siting.obstacles import TOLERANCE_M
-from layoutplan.siting.ragged import IntArray
 from layoutplan.siting.relaxation import CONDUCTORS, FARTHEST, MEANS, STEEPEST_DEG, Relaxation, effort
 
 

@@ -6,12 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from layoutplan.line.geodesy import FloatArray
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.siting.capsule import segment_distance
 from layoutplan.siting.meet import Stretches
 from layoutplan.siting.near import Near
 from layoutplan.siting.obstacles import POWER_LINE, Obstacles
-from layoutplan.siting.ragged import IntArray, expand, group_starts
+from layoutplan.siting.ragged import expand, group_starts
 from layoutplan.siting.rays import Rays
 from layoutplan.siting.trace import Trace
 

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from layoutplan.line.geodesy import FloatArray
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.siting.capsule import bearing_span, ray_crossing, ray_interval
 from layoutplan.siting.near import Near
-from layoutplan.siting.ragged import IntArray, expand
+from layoutplan.siting.ragged import expand
 from layoutplan.siting.rays import Rays
 
 _PAD_DEG = 1e-6

@@ -10,13 +10,14 @@ import shapely
 from numpy.typing import NDArray
 from shapely import STRtree
 
-from layoutplan.line.geodesy import FloatArray, local_axes, to_ecef
+from layoutplan.arrays import FloatArray, IntArray
+from layoutplan.line.geodesy import local_axes, to_ecef
 from layoutplan.line.model import Towers
 from layoutplan.siting.capsule import segment_distance
 from layoutplan.siting.obstacles import Obstacles
-from layoutplan.siting.ragged import IntArray, expand
+from layoutplan.siting.ragged import expand
+from layoutplan.windows import margins_deg
 
-_METRES_PER_DEGREE = 110_500.0  # a little less than the least on the ellipsoid, so windows come out too wide
 _RADIUS_M = 6.33e6  # a little less than the least radius of curvature
 AT_TOWER_M = 1.0  # an overhead line that comes so close to the tower point ends at the tower
 ON_ARMS_M = 10.0  # a mapped overhead line that ends so close to it is drawn to the end of its arms (judgement)
@@ -173,9 +174,8 @@ def windows(towers: Towers, reach_m: float) -> NDArray[np.object_]:
         [deg]
     """
     lon, lat = towers.lonlat_deg.T
-    high = reach_m / _METRES_PER_DEGREE
-    wide = high / np.cos(np.radians(np.abs(lat) + high))
-    return np.asarray(shapely.box(lon - wide, lat - high, lon + wide, lat + high), dtype=object)
+    east, north = margins_deg(lat, reach_m)
+    return np.asarray(shapely.box(lon - east, lat - north, lon + east, lat + north), dtype=object)
 
 
 def in_sight(features: gpd.GeoDataFrame, towers: Towers, reach_m: float) -> gpd.GeoDataFrame:

@@ -11,13 +11,14 @@ import shapely
 from numpy.typing import NDArray
 from shapely import STRtree
 
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.job import ObstacleClass
 from layoutplan.job.classes import PERMITTED, the
 from layoutplan.job.roles import Role
-from layoutplan.line.geodesy import FloatArray, to_ecef
+from layoutplan.line.geodesy import to_ecef
 from layoutplan.line.model import Spans
 from layoutplan.siting.own_lines import on_planned_line
-from layoutplan.siting.ragged import IntArray, expand
+from layoutplan.siting.ragged import expand
 
 FREE, CAUTION, NO = 0, 1, 2
 _LEVEL = {"free": FREE, "care": CAUTION, "agree": CAUTION, "no": NO}

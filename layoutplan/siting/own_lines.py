@@ -7,10 +7,9 @@ import shapely
 from numpy.typing import NDArray
 from shapely import STRtree
 
-from layoutplan.line.geodesy import FloatArray
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.line.model import Spans
 from layoutplan.siting.capsule import segment_distance
-from layoutplan.siting.ragged import IntArray
 
 SAME_LINE_M = 10.0  # a mapped segment that keeps this close to a planned span is the planned line (judgement)
 

@@ -7,11 +7,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.job import Job
-from layoutplan.line.geodesy import FloatArray
 from layoutplan.siting.choose import Choice, RayBest, far_apart
 from layoutplan.siting.figures import Figures
-from layoutplan.siting.ragged import IntArray
 
 _DIGITS = 6  # as positions are compared
 

@@ -5,9 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from layoutplan.line.geodesy import FloatArray
+from layoutplan.arrays import FloatArray, IntArray
 
-IntArray = NDArray[np.int64]
 _FAR_M = 1e4  # longer than any stretch of a ray; keeps the groups apart in one running maximum
 
 

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.job import Rules
-from layoutplan.line.geodesy import FloatArray, fold_deg, turn_deg
+from layoutplan.line.geodesy import fold_deg, turn_deg
 from layoutplan.line.model import Towers
 from layoutplan.siting.obstacles import TOLERANCE_M
-from layoutplan.siting.ragged import IntArray
 
 LEFT, RIGHT = 0, 1
 ANGLE_TOLERANCE_DEG = 1e-6

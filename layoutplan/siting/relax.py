@@ -11,8 +11,9 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.job import Job, Rules
-from layoutplan.line.geodesy import FloatArray, turn_deg
+from layoutplan.line.geodesy import turn_deg
 from layoutplan.line.model import Towers
 from layoutplan.siting.blockers import Blocker, Scene, find_blockers
 from layoutplan.siting.figures import NOTHING_KNOWN, Figures
@@ -22,7 +23,7 @@ from layoutplan.siting.mapped_spans import with_mapped_spans
 from layoutplan.siting.near import find_near
 from layoutplan.siting.obstacles import Obstacles
 from layoutplan.siting.one_side import leads_nearer_together, reading_words, two_on_one_side
-from layoutplan.siting.ragged import IntArray, union_of_stretches
+from layoutplan.siting.ragged import union_of_stretches
 from layoutplan.siting.rays import LEFT, RIGHT, Rays, circle, keeping_angle, least_distance_m
 from layoutplan.siting.relaxation import CROSSING, FARTHEST, LEAST_SIZES, Relaxation, least_angle_deg
 from layoutplan.siting.trace import trace_rays

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.job import Job
-from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.model import Towers
 from layoutplan.siting.choose import Choice, RayBest, best_on_rays, choose_pairs, distinct
 from layoutplan.siting.evaluate import Evaluated, evaluate
@@ -21,7 +21,6 @@ from layoutplan.siting.measure import distance_to_axis_m
 from layoutplan.siting.near import Near, find_near
 from layoutplan.siting.obstacles import TOLERANCE_M, Obstacles
 from layoutplan.siting.pairs import Pairs, better_on_one_side
-from layoutplan.siting.ragged import IntArray
 from layoutplan.siting.rays import Rays, circle, keeping_angle
 from layoutplan.siting.relax import find_relaxations
 from layoutplan.siting.relaxation import Relaxation

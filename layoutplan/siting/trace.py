@@ -11,12 +11,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.job.classes import PERMITTED
-from layoutplan.line.geodesy import FloatArray
 from layoutplan.siting.meet import Pairs, Stretches, capsule_stretches, crossings, join, meet
 from layoutplan.siting.near import Near
 from layoutplan.siting.obstacles import CAUTION, FREE, NO, TOLERANCE_M, Obstacles
-from layoutplan.siting.ragged import IntArray, expand, first_of_each, group_starts, union_of_stretches
+from layoutplan.siting.ragged import expand, first_of_each, group_starts, union_of_stretches
 from layoutplan.siting.rays import Rays
 
 OUTSIDE_PERMITTED = -1  # stands for a feature: the land beyond what is permitted

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from layoutplan.line.geodesy import FloatArray
+from layoutplan.arrays import FloatArray
 
 Cells = NDArray[Any]  # float32 or float64 heights, complex gradients
 _SNAP = 1e-6  # cells; a place so near a row or column of centres lies on it, in spite of rounding

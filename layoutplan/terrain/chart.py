@@ -8,8 +8,9 @@ from functools import lru_cache
 import numpy as np
 import pyproj
 
+from layoutplan.arrays import FloatArray
 from layoutplan.inputs.systems import WGS84, from_wgs84, same_crs
-from layoutplan.line.geodesy import FloatArray, direct
+from layoutplan.line.geodesy import direct
 from layoutplan.terrain.raster_file import RasterFile
 
 _STEP_M = 50.0  # for derivatives by differences

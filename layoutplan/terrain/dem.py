@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from layoutplan.line.geodesy import FloatArray
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.terrain.cells import Cells, aspect_deg, bilinear, gradient_between, on_the_ground, slope_deg
-from layoutplan.terrain.mosaic import IntArray, Mosaic
+from layoutplan.terrain.mosaic import Mosaic
 
 Rows = IntArray | slice
 _LONGEST_STEP_M = 2.0

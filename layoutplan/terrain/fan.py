@@ -5,11 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from layoutplan.line.geodesy import FloatArray
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.terrain.cells import Cells, bilinear, gradient_between, on_the_ground, slope_deg
 from layoutplan.terrain.dem import Dem, Rows
 from layoutplan.terrain.frames import Frames
-from layoutplan.terrain.mosaic import IntArray
 from layoutplan.terrain.profile import pieces_in
 
 

@@ -11,9 +11,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.job import Job
-from layoutplan.line.geodesy import FloatArray
-from layoutplan.line.model import IntArray, Towers
+from layoutplan.line.model import Towers
 from layoutplan.terrain.dem import Dem
 from layoutplan.terrain.fan import fan_lengths, fan_slopes
 

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from layoutplan.line.geodesy import FloatArray
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.terrain.dem import Dem
-from layoutplan.terrain.mosaic import Box, IntArray
+from layoutplan.terrain.mosaic import Box
 
 
 @dataclass(frozen=True, slots=True)

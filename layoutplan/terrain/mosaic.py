@@ -9,13 +9,12 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from layoutplan.line.geodesy import FloatArray
+from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.terrain.cells import Cells
 from layoutplan.terrain.chart import Chart
 from layoutplan.terrain.raster_file import Heights, RasterFile, read_windows
 from layoutplan.terrain.tiles import TILE, Key, Tile, TileStore
 
-IntArray = NDArray[np.int64]
 Box = tuple[int, int, int, int]  # first row and column, and those after the last
 Kernel = Callable[[Heights, FloatArray, FloatArray], Cells]
 

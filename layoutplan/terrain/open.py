@@ -11,10 +11,10 @@ import pyproj
 from numpy.typing import ArrayLike
 from pyproj.exceptions import ProjError
 
+from layoutplan.arrays import FloatArray
 from layoutplan.errors import CRSError, InputError
 from layoutplan.inputs.words import counted, listed
 from layoutplan.job.terrain import Terrain
-from layoutplan.line.geodesy import FloatArray
 from layoutplan.terrain.chart import Chart, Projection, chart_of, projection
 from layoutplan.terrain.dem import Dem, elevation_m
 from layoutplan.terrain.mosaic import Mosaic, Placed

@@ -8,11 +8,11 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from layoutplan.line.geodesy import FloatArray, direct
+from layoutplan.arrays import FloatArray, IntArray
+from layoutplan.line.geodesy import direct
 from layoutplan.terrain.cells import Cells, bilinear
 from layoutplan.terrain.dem import Dem, Rows
 from layoutplan.terrain.frames import Frames
-from layoutplan.terrain.mosaic import IntArray
 
 _POINTS_TOGETHER = 250_000
 

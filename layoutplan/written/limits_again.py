@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from layoutplan.arrays import FloatArray
 from layoutplan.electrical import (
     CONTACT_CURRENT,
     CONTACT_CURRENT_PUBLIC,
@@ -15,7 +16,6 @@ from layoutplan.electrical import (
 )
 from layoutplan.electrical.limits import en50522_basis, ieee80_basis
 from layoutplan.errors import InputRangeError
-from layoutplan.line.geodesy import FloatArray
 
 _SHOWN = {"V": 1.0, "mA": 1e-3}  # units of the table in SI
 _FIXED = (LONG_DURATION_VOLTAGE, LONG_DURATION_VOLTAGE_PUBLIC, CONTACT_CURRENT, CONTACT_CURRENT_PUBLIC)

@@ -11,9 +11,9 @@ from contourpy import LineType, contour_generator
 from numpy.typing import NDArray
 from scipy.ndimage import zoom
 
+from layoutplan.arrays import FloatArray
 from layoutplan.errors import InputError
 from layoutplan.layout.model import Plan
-from layoutplan.line.geodesy import FloatArray
 from layoutplan.outputs.sheets.labels import Labels
 from layoutplan.outputs.sheets.panel import Panel, line_ops
 from layoutplan.outputs.sheets.pen import Pen

@@ -10,11 +10,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from layoutplan.arrays import FloatArray
 from layoutplan.inputs.geodetic import metres_per_degree
 from layoutplan.layout.model import Plan
 from layoutplan.layout.silence import gap_text
 from layoutplan.line.declination import Declination, magnetic_declination
-from layoutplan.line.geodesy import FloatArray
 from layoutplan.line.legs import leg_offsets
 from layoutplan.outputs.columns import records, turned, turned_lon
 

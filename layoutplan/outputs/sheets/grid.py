@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from layoutplan.line.geodesy import FloatArray
+from layoutplan.arrays import FloatArray
 from layoutplan.outputs.sheets.facts import Sheet
 from layoutplan.outputs.sheets.labels import Labels
 from layoutplan.outputs.sheets.panel import Panel

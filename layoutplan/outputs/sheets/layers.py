@@ -11,10 +11,10 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from layoutplan.arrays import FloatArray
 from layoutplan.job import ObstacleClass
 from layoutplan.job.classes import the
 from layoutplan.job.roles import Role
-from layoutplan.line.geodesy import FloatArray
 from layoutplan.outputs.columns import as_lists, turned
 from layoutplan.outputs.sheets.hatch import hatched
 from layoutplan.outputs.sheets.panel import Panel, area_ops, areas_of, line_ops, lines_of

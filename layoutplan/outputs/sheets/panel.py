@@ -9,8 +9,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from layoutplan.arrays import FloatArray
 from layoutplan.inputs.geodetic import metres_per_degree
-from layoutplan.line.geodesy import FloatArray
 from layoutplan.outputs.sheets.facts import Sheet
 from layoutplan.outputs.sheets.pen import MM, Box
 

@@ -9,8 +9,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from layoutplan.arrays import FloatArray
 from layoutplan.job.classes import ObstacleClass
-from layoutplan.line.geodesy import FloatArray
 from layoutplan.outputs.sheets.contours import Ground
 from layoutplan.outputs.sheets.facts import Sheet
 from layoutplan.outputs.sheets.layers import Features
