@@ -18,7 +18,7 @@ from layoutplan.access.frame import Frame
 from layoutplan.access.ground import Ground
 from layoutplan.access.route import Route, to_point, to_tower
 from layoutplan.access.sharing import FREE, Stops, choose_stops, shared_words
-from layoutplan.access.verdicts import NOT_COVERED, PERMISSION, REACHABLE, TOWER
+from layoutplan.access.verdicts import OFF_THE_MAP, PERMISSION, REACHABLE, TOWER
 from layoutplan.access.walks import Walks, other_stops, walk_on, walk_out
 from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.job.access import Access
@@ -115,7 +115,7 @@ class Section:
         targets = (TOWER, *role)
         walks, complete_m = self.walks[number], float(self.walkable.complete_m[number])
         if walks is None:
-            return [_row(key, to, None, Route(NOT_COVERED)) for to in targets]
+            return [_row(key, to, None, Route(OFF_THE_MAP)) for to in targets]
         walks = walk_on(walks, self.walkable.relief, xy_m)
         ways = (to_tower(walks), *(to_point(walks, point) for point in xy_m))
         known = (_within(way, walks, complete_m) for way in ways)
@@ -205,14 +205,14 @@ def _within(way: Route, walks: Walks, complete_m: float) -> Route:
         far_m = float(np.hypot(*shapely.get_coordinates(way.line).T).max())
     if far_m <= complete_m:
         return way
-    return Route(NOT_COVERED, (f"the map is known to be complete within {complete_m:g} m only",))
+    return Route(OFF_THE_MAP, (f"the map is known to be complete within {complete_m:g} m only",))
 
 
 def _row(key: dict[str, str], to: str, walks: Walks | None, way: Route) -> Row:
     return {
         **key,
         "to": to,
-        **_stop(walks if way.verdict != NOT_COVERED else None),
+        **_stop(walks if way.verdict != OFF_THE_MAP else None),
         "walk_m": way.walk_m,
         "climb_m": way.climb_m,
         "walk_min": way.walk_min,

@@ -3,5 +3,5 @@
 REACHABLE = "reachable"
 PERMISSION = "needs permission"
 NOT_ON_FOOT = "not reachable on foot"
-NOT_COVERED = "map does not cover"
+OFF_THE_MAP = "map does not cover"
 TOWER = "tower"

@@ -152,8 +152,8 @@ def check_positions(plan: Reopened, given: Given) -> Checked:
     checks = _beside_the_plan(_with_accuracy(checks, electrodes, bench, held, given), plan.tables["checks"])
     electrodes = electrodes.assign(**_verdicts(electrodes, checks))
     paired = _paired(electrodes)
-    exposures = exposures_table(held.assessment, bench.network, electrodes[paired].reset_index(drop=True))
-    carried = with_lead_figures(leads[paired].reset_index(drop=True), held.assessment)
+    exposures = exposures_table(held.around.assessment, bench.network, electrodes[paired].reset_index(drop=True))
+    carried = with_lead_figures(leads[paired].reset_index(drop=True), held.around.assessment)
     return Checked(
         electrodes=electrodes,
         leads=gpd.GeoDataFrame(pd.concat([carried, leads[~paired]], ignore_index=True), crs=leads.crs),

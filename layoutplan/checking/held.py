@@ -10,7 +10,6 @@ import pandas as pd
 from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.checking.reopen import Reopened
 from layoutplan.exposure import CouplingTable, Network, assess, build_network, fan_terms, measured
-from layoutplan.exposure.assess import Assessment
 from layoutplan.exposure.measured import Measured
 from layoutplan.job import Job
 from layoutplan.layout.rules import BROKEN, KEEP_OUT
@@ -18,7 +17,7 @@ from layoutplan.line.geodesy import direct, inverse
 from layoutplan.planning.asked import Asked
 from layoutplan.planning.checks import check_rows, with_grace
 from layoutplan.planning.on_foot import PlannedWays
-from layoutplan.planning.stakes import Stakes, Surroundings, position_facts
+from layoutplan.planning.stakes import Circumstances, Stakes, position_facts
 from layoutplan.siting import Obstacles, build_obstacles, evaluate, find_near
 from layoutplan.siting.collect import join_positions
 from layoutplan.siting.evaluate import Evaluated
@@ -90,17 +89,14 @@ class Held:
     Attributes
     ----------
     stakes : Stakes
-    around : Surroundings
+    around : Circumstances
     order : ndarray of int
         Which of the given positions each entry of ``stakes`` is.
-    assessment : Assessment
-        Of the towers with both stakes.
     """
 
     stakes: Stakes
-    around: Surroundings
+    around: Circumstances
     order: IntArray
-    assessment: Assessment
 
 
 def hold(
@@ -132,20 +128,18 @@ def hold(
     same = (partner >= 0) & (chosen.rays.side == chosen.rays.side[partner])
     one_sided[stakes.tower[same]] = True
     found = assess(bench.network, bench.measured, *_pairs(stakes))
-    bias, coupling = (found.spread(values) for values in (found.reading.bias_pct, found.reading.coupling_pct))
-    around = Surroundings(
+    around = Circumstances(
         towers,
         bench.obstacles,
         bench.plan.job,
         bench.plan.uncovered,
         bench.plan.grid_crs,
-        bias,
-        coupling,
+        found,
         grace,
         dem=bench.plan.dem,
         approaches=ways.approaches,
     )
-    return Held(stakes, around, order, found)
+    return Held(stakes, around, order)
 
 
 def _with_walks(chosen: Evaluated, walk_min: FloatArray, job: Job) -> Evaluated:

@@ -25,6 +25,8 @@ class Facts:
         Lead length with slack. [m]
     between_deg : ndarray
         Angle between the tower's two leads. [deg]
+    least_m : ndarray
+        Least distance from the tower: the rule's, or so many times the size of its earthing. [m]
     same_side, covered : ndarray of bool
         Both stakes on one side; the map tells what is about the tower and under the lead.
     gaps : list of str

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from layoutplan.access import NOT_COVERED, PERMISSION, REACHABLE, TOWER
+from layoutplan.access import OFF_THE_MAP, PERMISSION, REACHABLE, TOWER
 from layoutplan.arrays import BoolArray, FloatArray, StrArray
 from layoutplan.line.geodesy import inverse
 from layoutplan.line.model import Towers
@@ -57,7 +57,7 @@ def on_foot(approaches: gpd.GeoDataFrame | None, line_id: Names, tower_id: Names
     to_tower, to_stake = (table.reindex(pd.MultiIndex.from_arrays([line_id, tower_id, to])) for to in (towers, role))
     verdicts = np.stack([part["verdict"].to_numpy(dtype=object) for part in (to_tower, to_stake)])
     open_ways = (verdicts == REACHABLE) | (verdicts == PERMISSION)
-    known = ~((verdicts == NOT_COVERED) | pd.isna(verdicts)).any(axis=0)
+    known = ~((verdicts == OFF_THE_MAP) | pd.isna(verdicts)).any(axis=0)
     return OnFoot(
         walk_min=to_stake["walk_min"].to_numpy(dtype=float),
         is_known=known,

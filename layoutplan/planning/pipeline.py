@@ -20,11 +20,12 @@ from layoutplan.inputs.door import as_job_allows
 from layoutplan.job import Job
 from layoutplan.layout.model import Plan
 from layoutplan.line import Towers, build_lines
-from layoutplan.line.grid import require_projected
+from layoutplan.line.grid import require_projected, utm_zone
 from layoutplan.outputs import named_crs, require_formats
 from layoutplan.planning.asked import Asked
 from layoutplan.planning.electrics import stake_places
 from layoutplan.planning.fixed import fixed_stakes
+from layoutplan.planning.stakes import Circumstances
 from layoutplan.planning.tabulate import Worked, tabulate
 from layoutplan.planning.ways import walkable, ways_table
 from layoutplan.siting import Obstacles, Sited, build_obstacles, collect, in_sight, site_towers
@@ -91,20 +92,26 @@ def plan(job: Job, progress: Progress | None = None) -> Plan:
         found = assess(network, expected, *stake_places(sited))
     with clock("tables"):
         say(90, "writing down the reasons")
-        work = Worked(
+        around = Circumstances(
+            towers=model.towers,
+            obstacles=obstacles,
             job=job,
+            uncovered=uncovered,
+            grid_crs=job.output.grid_crs or utm_zone(model.towers.lonlat_deg),
+            assessment=found,
+            dem=opened.dem,
+            approaches=None if ground is None else ways_table(share_stops(ways, job.access)),
+        )
+        work = Worked(
+            around=around,
             inputs=inputs,
             model=model,
             opened=opened,
-            obstacles=obstacles,
             own_segments=own,
             covers=covers,
-            uncovered=uncovered,
             network=network,
             sited=sited,
-            approaches=None if ground is None else ways_table(share_stops(ways, job.access)),
             ways_said=said,
-            assessment=found,
         )
         return tabulate(work, clock.seconds)
 

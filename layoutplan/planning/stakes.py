@@ -12,6 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from layoutplan.arrays import FloatArray, IntArray
+from layoutplan.exposure import Assessment
 from layoutplan.inputs.gaps import joined
 from layoutplan.job import Job
 from layoutplan.layout.crossings import LEAD as BY_LEAD
@@ -92,7 +93,7 @@ class Stakes:
 
 
 @dataclass(frozen=True, slots=True)
-class Surroundings:
+class Circumstances:
     """What positions are held against, and what is known of their towers.
 
     Attributes
@@ -103,8 +104,8 @@ class Surroundings:
     grid_crs : str
     dem : Dem
         The ground; an empty one if nothing is known of it.
-    bias_pct, coupling_pct : ndarray, shape (towers,)
-        Of each tower's pair; NaN if unknown.
+    assessment : Assessment
+        Of the towers with both stakes.
     grace : float
         A limit missed by no more than this counts as kept, in metres and degrees: what positions read from a file
         are rounded by.
@@ -117,11 +118,14 @@ class Surroundings:
     job: Job
     uncovered: list[list[str]]
     grid_crs: str
-    bias_pct: FloatArray
-    coupling_pct: FloatArray
+    assessment: Assessment
     grace: float = 0.0
     dem: Dem = field(default_factory=Dem)
     approaches: gpd.GeoDataFrame | None = None
+
+    def of_pairs(self, figure: str, tower: IntArray) -> FloatArray:
+        """Figure of the reading with the pair of each of some towers; NaN if unknown."""
+        return self.assessment.spread(getattr(self.assessment.reading, figure))[tower]
 
 
 class StakeTables(NamedTuple):
@@ -133,7 +137,7 @@ class StakeTables(NamedTuple):
     crossings: pd.DataFrame
 
 
-def stake_tables(stakes: Stakes, around: Surroundings) -> StakeTables:
+def stake_tables(stakes: Stakes, around: Circumstances) -> StakeTables:
     """Build the tables of electrodes, leads, checks and crossings."""
     chosen, rays, towers, job = stakes.chosen, stakes.chosen.rays, around.towers, around.job
     facts = position_facts(stakes, around)
@@ -201,7 +205,7 @@ def _words(checks: pd.DataFrame, met: pd.DataFrame, facts: Facts, job: Job) -> t
     return reasons, [listed([row for row in rows if row.met_by == BY_LEAD], classes) for rows in mine[1]]
 
 
-def position_facts(stakes: Stakes, around: Surroundings) -> Facts:
+def position_facts(stakes: Stakes, around: Circumstances) -> Facts:
     """What the checks need to know of positions beside what was evaluated."""
     chosen, rays, towers, job = stakes.chosen, stakes.chosen.rays, around.towers, around.job
     size = job.rules.electrode_size_multiple * towers.electrode_size_m[rays.tower]
@@ -228,8 +232,8 @@ def position_facts(stakes: Stakes, around: Surroundings) -> Facts:
         stood_on=stood_on(chosen, around.obstacles),
         beside=beside_texts(chosen, around.obstacles, job),
         one_side=_one_side(stakes, fixed),
-        bias_pct=around.bias_pct[rays.tower],
-        coupling_pct=around.coupling_pct[rays.tower],
+        bias_pct=around.of_pairs("bias_pct", rays.tower),
+        coupling_pct=around.of_pairs("coupling_pct", rays.tower),
         slope_deg=slope,
         aspect_deg=aspect,
         ground=ground,

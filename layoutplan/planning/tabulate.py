@@ -5,19 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-import geopandas as gpd
 import numpy as np
 from numpy.typing import NDArray
 
-from layoutplan.exposure import Assessment, Network
+from layoutplan.arrays import BoolArray
+from layoutplan.exposure import Network
 from layoutplan.inputs import InputFile, Inputs
 from layoutplan.inputs.gaps import causes_of, joined
 from layoutplan.inputs.provenance import Ledger
-from layoutplan.job import Job
 from layoutplan.layout.model import Plan
 from layoutplan.layout.silence import gap_text
 from layoutplan.line import LineModel
-from layoutplan.line.grid import utm_zone
 from layoutplan.planning.agreements import agreements_table
 from layoutplan.planning.electrics import (
     exposures_table,
@@ -29,7 +27,7 @@ from layoutplan.planning.electrics import (
 from layoutplan.planning.notes import CAUTIONS, assumptions
 from layoutplan.planning.permissions import permissions_table
 from layoutplan.planning.silence import unseen_by_advice
-from layoutplan.planning.stakes import Stakes, Surroundings, stake_tables
+from layoutplan.planning.stakes import Circumstances, Stakes, stake_tables
 from layoutplan.planning.tables import (
     alternatives_table,
     exclusions_table,
@@ -41,7 +39,7 @@ from layoutplan.planning.tables import (
 )
 from layoutplan.planning.ways import ways_table
 from layoutplan.planning.words import tower_reasons, tower_status
-from layoutplan.siting import Obstacles, Sited
+from layoutplan.siting import Sited
 from layoutplan.terrain import OpenedTerrain
 
 
@@ -51,32 +49,26 @@ class Worked:
 
     Attributes
     ----------
-    job, inputs, model, opened, obstacles, network, sited, assessment
+    around : Circumstances
+        What the stakes are held against.
+    inputs, model, opened, network, sited
         Of the stages of these names; ``inputs`` with the features in sight.
     own_segments : int
         Mapped segments that were taken for the planned lines.
     covers : ndarray of bool, shape (towers,)
-    uncovered : list of list of str
-        Codes of the causes for which the map does not cover a tower; none where it does.
-    approaches : GeoDataFrame or None
-        None where ways on foot were not looked for.
     ways_said : tuple of str
-        What was taken for granted about them.
+        What was taken for granted about ways on foot.
     """
 
-    job: Job
+    around: Circumstances
     inputs: Inputs
     model: LineModel
     opened: OpenedTerrain
-    obstacles: Obstacles
     own_segments: int
-    covers: NDArray[np.bool_]
-    uncovered: list[list[str]]
+    covers: BoolArray
     network: Network
     sited: Sited
-    approaches: gpd.GeoDataFrame | None
     ways_said: tuple[str, ...]
-    assessment: Assessment
 
 
 def tabulate(work: Worked, seconds: Mapping[str, float]) -> Plan:
@@ -88,15 +80,14 @@ def tabulate(work: Worked, seconds: Mapping[str, float]) -> Plan:
     seconds : mapping
         Spent in each stage.
     """
-    job, inputs, sited, found, opened = work.job, work.inputs, work.sited, work.assessment, work.opened
-    towers = work.model.towers
-    around = _surroundings(work)
+    around, inputs, sited, opened = work.around, work.inputs, work.sited, work.opened
+    job, towers, found = around.job, around.towers, around.assessment
     electrodes, leads, checks, crossings = stake_tables(Stakes.of(sited), around)
     with_stakes = np.repeat(np.unique(sited.chosen.rays.tower), 2)
     status = tower_status(electrodes["status"].tolist(), with_stakes, len(towers))
-    gaps = _gaps_of_towers(work.uncovered, electrodes["map_gaps"], with_stakes)
-    reasons = tower_reasons(electrodes, sited, [gap_text(joined(causes), job) for causes in work.uncovered])
-    land = permissions_table(inputs.land, electrodes, leads, work.approaches)
+    gaps = _gaps_of_towers(around.uncovered, electrodes["map_gaps"], with_stakes)
+    reasons = tower_reasons(electrodes, sited, [gap_text(joined(causes), job) for causes in around.uncovered])
+    land = permissions_table(inputs.land, electrodes, leads, around.approaches)
     return Plan(
         job=job,
         towers=with_tower_figures(
@@ -114,13 +105,13 @@ def tabulate(work: Worked, seconds: Mapping[str, float]) -> Plan:
         relaxations=relaxations_table(
             sited.relaxations,
             towers,
-            unseen_by_advice(work.obstacles, towers.lonlat_deg, work.covers, job.rules.reel_m),
+            unseen_by_advice(around.obstacles, towers.lonlat_deg, work.covers, job.rules.reel_m),
         ),
         exposures=exposures_table(found, work.network, electrodes),
         readings=readings_table(found, towers),
-        approaches=ways_table(()) if work.approaches is None else work.approaches,
+        approaches=ways_table(()) if around.approaches is None else around.approaches,
         permissions=land,
-        agreements=agreements_table(crossings, work.approaches, land, job.obstacle_classes),
+        agreements=agreements_table(crossings, around.approaches, land, job.obstacle_classes),
         files=(*inputs.files, *_fingerprints(opened)),
         assumptions=_assumptions(work),
         cautions=CAUTIONS,
@@ -140,25 +131,8 @@ def _gaps_of_towers(
     return [joined(found) for found in causes]
 
 
-def _surroundings(work: Worked) -> Surroundings:
-    reading, found = work.assessment.reading, work.assessment
-    bias, coupling = (found.spread(values) for values in (reading.bias_pct, reading.coupling_pct))
-    towers = work.model.towers
-    return Surroundings(
-        towers=towers,
-        obstacles=work.obstacles,
-        job=work.job,
-        uncovered=work.uncovered,
-        grid_crs=work.job.output.grid_crs or utm_zone(towers.lonlat_deg),
-        bias_pct=bias,
-        coupling_pct=coupling,
-        dem=work.opened.dem,
-        approaches=work.approaches,
-    )
-
-
 def _assumptions(work: Worked) -> tuple[str, ...]:
-    of_plan = assumptions(work.job, work.inputs, work.model, work.own_segments)
+    of_plan = assumptions(work.around.job, work.inputs, work.model, work.own_segments)
     return (*of_plan, *work.network.assumptions, *work.opened.assumptions, *work.ways_said)
 
 
