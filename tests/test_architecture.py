@@ -21,15 +21,15 @@ MAY_USE = {
     "electrical": set(),
     "exposure": {"job", "inputs", "line", "electrical"},
     "store": set(),
-    "layout": {"job", "inputs", "access", "electrical"},
+    "layout": {"job", "inputs", "line", "access", "electrical"},
     "outputs": {"layout", "job", "inputs", "line", "terrain", "store"},
     "planning": {
         *("layout", "job", "inputs", "line", "siting", "access", "electrical", "exposure", "terrain", "outputs")
     },
-    "written": {"layout", "job", "inputs", "line", "electrical", "planning", "outputs", "store"},
+    "written": {"layout", "job", "inputs", "line", "electrical", "outputs", "store"},
     "checking": {"layout", "job", "inputs", "line", "siting", "exposure", "terrain", "store", "planning", "written"},
     "reports": {"layout", "job", "inputs", "line", "access", "exposure", "terrain", "outputs", "planning", "written"},
-    "profiles": {"job", "inputs", "line", "siting", "exposure", "planning"},
+    "profiles": {"layout", "job", "inputs", "line", "siting", "exposure", "planning"},
     "qgis_plugin": set(),  # what it holds for QGIS starts the command and imports nothing of this package
     "cli": {
         *("layout", "job", "inputs", "outputs", "planning", "written", "checking", "reports", "profiles"),

@@ -23,6 +23,7 @@ from layoutplan.layout.set_out import warning
 from layoutplan.layout.silence import gap_text
 from layoutplan.line.geodesy import direct, octant, turn_deg
 from layoutplan.line.model import Towers
+from layoutplan.outputs.waypoint_names import waypoint_names
 from layoutplan.planning.checks import check_rows, statuses, with_grace
 from layoutplan.planning.crossings import crossed, crossings_table, stood_on
 from layoutplan.planning.facts import Facts
@@ -259,8 +260,6 @@ def _one_side(stakes: Stakes, fixed: NDArray[np.bool_]) -> list[str]:
 
 def _names(towers: Towers, tower: Any, role: Any, job: Job) -> list[str]:
     """Waypoint names of stakes; all towers take part, so that a name does not depend on which have a layout."""
-    from layoutplan.outputs.waypoint_names import waypoint_names
-
     line_ids, tower_ids = np.repeat(towers.line_id, 2).tolist(), np.repeat(towers.tower_id, 2).tolist()
     names = waypoint_names(line_ids, tower_ids, ["H", "S"] * len(towers), job.output.waypoint_length)
     return [names[2 * row + (which == "S")] for row, which in zip(tower.tolist(), role.tolist(), strict=True)]

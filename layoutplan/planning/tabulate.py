@@ -14,6 +14,7 @@ from layoutplan.inputs import InputFile, Inputs
 from layoutplan.inputs.gaps import causes_of, joined
 from layoutplan.inputs.provenance import Ledger
 from layoutplan.layout.model import Plan
+from layoutplan.layout.notes import CAUTIONS, assumptions
 from layoutplan.layout.silence import gap_text
 from layoutplan.line import LineModel
 from layoutplan.planning.agreements import agreements_table
@@ -24,7 +25,6 @@ from layoutplan.planning.electrics import (
     with_rods,
     with_tower_figures,
 )
-from layoutplan.planning.notes import CAUTIONS, assumptions
 from layoutplan.planning.permissions import permissions_table
 from layoutplan.planning.silence import unseen_by_advice
 from layoutplan.planning.stakes import Circumstances, Stakes, stake_tables

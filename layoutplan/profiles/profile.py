@@ -14,8 +14,8 @@ from layoutplan.errors import JobError
 from layoutplan.exposure import build_network, measured
 from layoutplan.inputs import Inputs, read_inputs
 from layoutplan.job import Job
+from layoutplan.layout.notes import CAUTIONS
 from layoutplan.line import LineModel, Towers, build_lines
-from layoutplan.planning.notes import CAUTIONS
 from layoutplan.profiles.tables import (
     OFF_DEG,
     bearing_table,

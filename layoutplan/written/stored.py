@@ -17,9 +17,9 @@ from layoutplan.inputs.corridor import Frame
 from layoutplan.inputs.model import InputFile
 from layoutplan.inputs.provenance import sha256_of
 from layoutplan.layout.model import Plan
+from layoutplan.layout.notes import CAUTIONS, job_assumptions
 from layoutplan.layout.schema import TABLES
 from layoutplan.outputs.plan_number import plan_number
-from layoutplan.planning.notes import CAUTIONS, job_assumptions
 from layoutplan.store.record import RECORD_NAME
 from layoutplan.text import clean
 from layoutplan.written.job import found_terrain, recorded_job

@@ -280,7 +280,7 @@ def test_a_bearing_just_short_of_north_is_north(written: Path) -> None:
     """359.998 degrees are 0 when rounded, not 360, as in every table."""
     again = reopen(written)
     given = edited_stakes(again)
-    found = check_positions(again, replace(given, lonlat_deg=[*given.planned_deg, -1e-08, 0.0002]))
+    found = check_positions(again, replace(given, lonlat_deg=given.planned_deg + np.array([-1e-8, 2e-4])))
     assert found.electrodes["offset_bearing_deg"].tolist() == [0.0] * len(given.role)
 
 

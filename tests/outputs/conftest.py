@@ -20,10 +20,10 @@ from layoutplan.inputs.model import InputFile
 from layoutplan.job import Job, Line, TowerSource, shipped_classes
 from layoutplan.job.land import Land
 from layoutplan.layout.model import Plan
+from layoutplan.layout.notes import CAUTIONS, job_assumptions
 from layoutplan.layout.rules import AGREE, ALL_MET, COMPROMISED, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED
 from layoutplan.layout.set_out import warning
 from layoutplan.planning.agreements import agreements_table
-from layoutplan.planning.notes import CAUTIONS, job_assumptions
 
 from .electrical import exposures_table, readings_table, with_lead_figures, with_stake_figures, with_tower_figures
 

@@ -7,7 +7,7 @@ import pytest
 import shapely
 
 from layoutplan.job import Job
-from layoutplan.planning.notes import assumptions
+from layoutplan.layout.notes import assumptions
 from layoutplan.planning.permissions import permissions_table
 
 

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from layoutplan.electrical import FAULT_NOTE
-from layoutplan.inputs import Inputs
 from layoutplan.job import Job
 from layoutplan.job.lines import Line
 from layoutplan.job.rules import Rules
-from layoutplan.line import LineModel
+
+if TYPE_CHECKING:
+    from layoutplan.inputs import Inputs
+    from layoutplan.line import LineModel
 
 CAUTIONS = (
     "A proposal for competent persons, made from maps. Local codes, the asset owner's rules and licensed practice take "
