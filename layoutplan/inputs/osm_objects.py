@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shutil
+import tempfile
 from collections.abc import Callable, Collection, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -14,6 +16,8 @@ from layoutplan.inputs.osm_tags import TagRules
 from layoutplan.text import clean
 
 _TICK = 25_000  # objects between two signs of life
+_SMALL = 50_000_000  # bytes of an extract whose nodes' places are kept in memory; those of larger ones go to the disk
+_PLACES = 8  # bytes that they take for each byte of an extract, at most; 2.5 were measured
 
 
 def header(path: Path) -> Any:
@@ -45,7 +49,7 @@ def objects(path: Path, rules: TagRules | None, tick: Callable[[], None]) -> Ite
         The file is truncated, damaged or no OpenStreetMap file.
     """
     with clear_errors(path):
-        processor = osmium.FileProcessor(str(path)).with_locations()
+        processor = osmium.FileProcessor(str(path)).with_locations(_places(path))
         if rules is None:
             chosen = processor.with_filter(osmium.filter.KeyFilter("power"))
         else:
@@ -60,10 +64,25 @@ def ways(path: Path, ids: Collection[int], tick: Callable[[], None]) -> Iterator
     if not ids:
         return
     with clear_errors(path):
-        processor = osmium.FileProcessor(str(path)).with_locations()
+        processor = osmium.FileProcessor(str(path)).with_locations(_places(path))
         only_ways = processor.with_filter(osmium.filter.EntityFilter(osmium.osm.WAY))
         chosen = only_ways.with_filter(osmium.filter.IdFilter(ids))
     yield from _told(path, chosen, tick)
+
+
+def _places(path: Path) -> Any:
+    """Return what the library keeps the places of nodes in, so that a country's extract does not fill the memory.
+
+    The file on the disk has no name any more where the system allows that: whatever happens, nothing is left.
+    """
+    size = path.stat().st_size
+    if size <= _SMALL or shutil.disk_usage(tempfile.gettempdir()).free < _PLACES * size:
+        return osmium.index.create_map("flex_mem")
+    folder = Path(tempfile.mkdtemp(prefix="layoutplan-"))
+    try:
+        return osmium.index.create_map(f"sparse_file_array,{folder / 'places'}")
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
 
 
 def _told(path: Path, chosen: Iterable[Any], tick: Callable[[], None]) -> Iterator[Any]:
