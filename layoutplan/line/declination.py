@@ -104,6 +104,25 @@ def magnetic_declination(lonlat_deg: ArrayLike, day: date | None, *, height_m: A
     )
 
 
+def compass_bearing_deg(bearing_deg: ArrayLike, declination_deg: ArrayLike) -> FloatArray:
+    """Bearing as a compass shows it, to the half degree that model and needle are worth; NaN without declination.
+
+    Parameters
+    ----------
+    bearing_deg : array_like
+        From true north. [deg]
+    declination_deg : array_like
+        [deg]
+
+    Examples
+    --------
+    >>> compass_bearing_deg([100.0, 1.0], 3.7)
+    array([ 96.5, 357.5])
+    """
+    turned = np.asarray(bearing_deg, dtype=float) - np.asarray(declination_deg, dtype=float)
+    return np.asarray(np.mod(np.round(turned * 2.0) / 2.0, 360.0))
+
+
 def _day(year: float) -> date:
     start = date(int(year), 1, 1)
     days = (date(start.year + 1, 1, 1) - start).days

@@ -119,7 +119,8 @@ def _leads(plan: Plan) -> Iterator[GPXTrack]:
     tower_m = dict(zip(zip(*(plan.towers[key] for key in _KEYS), strict=True), plan.towers["elevation_m"], strict=True))
     rows = records(table, "waypoint", "line_id", "elevation_m", *LEAD_COLUMNS)
     for start, end, lead in zip([0, *ends], ends, rows, strict=False):
-        track = GPXTrack(name=lead.waypoint, description=xml_text(lead_words(lead)))
+        name = marked_name(lead.waypoint, lead.status, plan.job.output.waypoint_length)
+        track = GPXTrack(name=name, description=xml_text(lead_words(lead)))
         track.type = "lead"  # type: ignore[assignment]  # gpxpy declares it None, and writes the text
         heights = (tower_m[lead.line_id, lead.tower_id], lead.elevation_m)
         track.segments = [GPXTrackSegment(_points(lon[start:end], lat[start:end], heights))]

@@ -16,7 +16,7 @@ from layoutplan.inputs.gaps import causes_of, cures_of
 from layoutplan.job import Job
 from layoutplan.layout.schema import TABLES, Table
 from layoutplan.layout.set_out import MIDDLE
-from layoutplan.line.declination import magnetic_declination
+from layoutplan.line.declination import compass_bearing_deg, magnetic_declination
 from layoutplan.line.geodesy import direct, inverse, turn_deg
 from layoutplan.line.legs import from_leg
 from layoutplan.line.model import Spans, Towers
@@ -243,7 +243,7 @@ def set_out_columns(
         "set_out_level_m": level,
         "set_out_ground_m": level + np.maximum(ground_m - distance_m, 0.0),
         "set_out_bearing_deg": bearing,
-        "set_out_bearing_magnetic_deg": np.mod(np.round((bearing - declination) * 2.0) / 2.0, 360.0),
+        "set_out_bearing_magnetic_deg": compass_bearing_deg(bearing, declination),
     }
 
 

@@ -15,14 +15,14 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from layoutplan.planning.check import check_folder
-from layoutplan.planning.profile import profile
 
 import layoutplan
 from layoutplan import load_job
+from layoutplan.checking.check import check_folder
 from layoutplan.layout.schema import TABLES, tables
 from layoutplan.outputs.checked import write_checked
 from layoutplan.outputs.permissions import write_permissions
+from layoutplan.profiles.profile import profile
 
 ROOT = Path(__file__).parents[2]
 SECTIONS = ("plan", "check", "comparison", "list", "profile")
@@ -254,12 +254,14 @@ def run(folder, *arguments):
 def test_a_column_more_is_in_every_file(with_a_column):
     out = with_a_column / "out"
     for layer in ("electrodes", "leads"):
-        assert columns_of(out / "plan.gpkg")[layer].index("twice_distance_m") == 23
+        names = columns_of(out / "plan.gpkg")[layer]
+        assert names.index("twice_distance_m") == names.index("reasons") + 1, "where its row stands"
         with closing(sqlite3.connect(out / "plan.gpkg")) as base:
             found = pd.read_sql_query(f"SELECT distance_m, twice_distance_m FROM {layer}", base)
         assert len(found)
         assert np.allclose(found["twice_distance_m"], 2 * found["distance_m"], atol=0.0011)
-    assert head_of(out / "stakes.csv")[23] == "twice_distance_m"
+    head = head_of(out / "stakes.csv")
+    assert head.index("twice_distance_m") == head.index("reasons") + 1
     rows = json.loads((out / "plan.geojson").read_text("utf-8"))["features"]
     assert {row["properties"]["kind"] for row in rows if "twice_distance_m" in row["properties"]} == {
         "electrode",

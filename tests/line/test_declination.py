@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from pygeomag import GeoMag, calculate_decimal_year
 
-from layoutplan.line.declination import BLACKOUT, CAUTION, NO_DATE, magnetic_declination
+from layoutplan.line.declination import BLACKOUT, CAUTION, NO_DATE, compass_bearing_deg, magnetic_declination
 
 # WMM2025 test values, NOAA National Centers for Environmental Information: table 6 of the model's technical report and
 # the file WMM2025_TEST_VALUES.txt (as quoted in public repositories); printed to 0.01 degrees
@@ -86,3 +86,11 @@ def test_longitudes_may_run_on_and_tables_may_be_empty():
 
 def test_the_model_and_the_day_are_named():
     assert magnetic_declination([[9.0, 47.0]], DAY).model == "WMM-2025, valid 2024-11-13 to 2029-12-31, for 2026-05-04"
+
+
+@pytest.mark.parametrize(
+    ("true", "declination", "compass"),
+    [(100.0, 3.7, 96.5), (1.0, 3.7, 357.5), (0.1, 0.3, 0.0), (359.9, -0.3, 0.0), (50.0, np.nan, np.nan)],
+)
+def test_compass_bearings_are_given_to_half_a_degree(true, declination, compass):
+    assert compass_bearing_deg(true, declination) == pytest.approx(compass, nan_ok=True)

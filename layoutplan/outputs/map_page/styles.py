@@ -28,6 +28,8 @@ _SHAPES: Mapping[str, list[list[float]]] = {
     "triangle": [[0, -1.25], [1.2, 0.9], [-1.2, 0.9]],
     "pennant": [[-1.3, -0.95], [1.3, -0.95], [0, 1.35]],
     "pentagon": [[0, -1.25], [1.2, -0.35], [0.75, 1.05], [-0.75, 1.05], [-1.2, -0.35]],
+    "cut square": [[-0.9, -0.9], [-0.05, -0.9], [0.9, 0.05], [0.9, 0.9], [-0.9, 0.9]],
+    "cut pennant": [[-1.3, -0.95], [1.3, -0.95], [0.48, 0.48], [-0.48, 0.48]],
     "octagon": [
         [-0.45, -1.1], [0.45, -1.1], [1.1, -0.45], [1.1, 0.45],
         [0.45, 1.1], [-0.45, 1.1], [-1.1, 0.45], [-1.1, -0.45],
@@ -60,8 +62,8 @@ SIGNS: Mapping[str, Mapping[str, Any]] = MappingProxyType(
         NO_LAYOUT: _sign("cross", VERMILION, 8.5),
         "H": _sign("square", BLUE, letter="H", ink="#ffffff", close=True),
         "S": _sign("pennant", PURPLE, letter="S", lift=0.25, close=True),
-        "H not yet": _sign("square", "#ffffff", letter="H", close=True),
-        "S not yet": _sign("pennant", "#ffffff", letter="S", lift=0.25, close=True),
+        "H not yet": _sign("cut square", "#ffffff", letter="H", close=True),
+        "S not yet": _sign("cut pennant", "#ffffff", letter="S", lift=0.25, close=True),
         "alternative": _sign("circle", "#ffffff", 4, close=True),
     }
 )

@@ -17,6 +17,7 @@ import pytest
 
 from layoutplan.layout.model import Plan
 from layoutplan.layout.rules import NO_LAYOUT
+from layoutplan.layout.set_out import set_out
 from layoutplan.outputs.review import write_review
 from layoutplan.outputs.review.pieces import number, number_beside, with_unit
 from layoutplan.outputs.words import STATUS_MEANING
@@ -164,7 +165,8 @@ def test_stakes_crossings_and_alternatives(plan, tmp_path, read_page) -> None:
         rows = page.rows(number_, title)
         assert [text(row[0]) for row in rows] == leads["role"].tolist()
         for row, lead in zip(rows, leads.itertuples(), strict=True):
-            assert f"{lead.distance_m:.1f} m at {lead.bearing_true_deg:05.1f}° true" in text(row[1])
+            assert set_out(lead).line in text(row[1])
+            assert set_out(lead).middle in text(row[1])
             assert lead.crossings in text(row[2])
             assert text(row[3]) == lead.reasons
         others = plan.alternatives[plan.alternatives["tower_id"] == tower.tower_id]

@@ -1,6 +1,5 @@
 """Parts of the sheets one by one: what leads cross, lines of text, scales, places."""
 
-import dataclasses
 import io
 from types import SimpleNamespace
 
@@ -16,7 +15,7 @@ from layoutplan.job import shipped_classes
 from layoutplan.outputs.columns import on_the_globe
 from layoutplan.outputs.sheets.blocks import wrapped
 from layoutplan.outputs.sheets.crossings import crossings_of
-from layoutplan.outputs.sheets.facts import magnetic_deg, sheets_of
+from layoutplan.outputs.sheets.facts import sheets_of
 from layoutplan.outputs.sheets.fonts import Fonts
 from layoutplan.outputs.sheets.panel import SCALES, panel_around
 from layoutplan.outputs.sheets.pen import Box, Pen, cut
@@ -142,19 +141,6 @@ def test_places_on_paper_keep_bearing_and_distance(lat, bearing):
     assert there - here == pytest.approx(expected, abs=0.01)
 
 
-def test_distance_and_bearing_from_the_leg(calm_plan):
-    """Leg and stake by pyproj's geodesic: the leg stands half the base to the right and half of it ahead."""
-    towers = calm_plan.towers.assign(leg="right ahead", structure="lattice_4", base_width_m=8.0)
-    leads = calm_plan.leads.assign(leg="right ahead")
-    plan = on_the_globe(dataclasses.replace(calm_plan, towers=towers, leads=leads))
-    sheet = sheets_of(plan, -180.0)[0][0]
-    line = sheet.tower.line_bearing_deg
-    lon, lat, _ = GEOD.fwd(sheet.tower.lon, sheet.tower.lat, line + 45.0, np.hypot(4, 4))
-    for stake in sheet.stakes:
-        bearing, _, _ = GEOD.inv(lon, lat, stake.lon, stake.lat)
-        assert stake.leg_bearing_deg == pytest.approx(bearing % 360, abs=0.05)  # the invented plan is flat
-
-
 def test_grid_axes_agree_with_the_projections_factors(calm_plan):
     """Scale and convergence from short steps against those that PROJ computes by itself."""
     from pyproj import Proj
@@ -164,14 +150,6 @@ def test_grid_axes_agree_with_the_projections_factors(calm_plan):
         assert np.linalg.norm(sheet.grid[:, 0]) == pytest.approx(factors.parallel_scale, abs=1e-7)
         turn = np.degrees(np.arctan2(sheet.grid[0, 1], sheet.grid[1, 1]))
         assert turn == pytest.approx(-factors.meridian_convergence, abs=1e-4)
-
-
-@pytest.mark.parametrize(
-    ("true", "declination", "magnetic"),
-    [(100.0, 3.7, 96.5), (1.0, 3.7, 357.5), (0.1, 0.3, 0.0), (359.9, -0.3, 0.0), (50.0, np.nan, None)],
-)
-def test_magnetic_bearings_are_given_to_half_a_degree(true, declination, magnetic):
-    assert magnetic_deg(true, declination) == magnetic
 
 
 @pytest.mark.parametrize(
