@@ -78,7 +78,7 @@ def test_no_towers() -> None:
 def test_bearing_and_distance_from_the_leg(bearing):
     """Leg and stake by pyproj's geodesic, on a line to the north-east: the leg stands to the right and ahead."""
     geod = Geod(ellps="WGS84")
-    name, xy = leg_offsets(np.array(["lattice_4"]), np.array([8.0]), np.array([45.0]), "right ahead")
+    _, xy = leg_offsets(np.array(["lattice_4"]), np.array([8.0]), np.array([45.0]), "right ahead")
     lon, lat, _ = geod.fwd(9.0, 47.0, bearing, 70.0)
     leg = geod.fwd(9.0, 47.0, 45.0 + 45.0, np.hypot(4, 4))
     there, _, away = geod.inv(leg[0], leg[1], lon, lat)
