@@ -44,8 +44,9 @@ _HEAD = """\
 Both places are invented: flat ground, towers {span:.0f} m apart, a 380 kV line with the generic cross-section of its
 class. Each was planned twice with `score.off_square_per_deg = 0.2`: once with `score.induced_per_v = 0` (the voltage
 has no say), and once with {weight:g} points for a volt, as a crew may set it that wants quiet leads. With the default
-weights a degree off square counts as much as half a volt, and both stakes stay square to the line: a lead nearly
-square picks up little, and the voltage the tower itself stands at is the larger part of what the crew will read.
+weights a degree off the perpendicular counts as much as half a volt, and both stakes stay perpendicular to the line: a
+lead nearly perpendicular picks up little, and the voltage the tower itself stands at is the larger part of what the
+crew will read.
 """
 _ANGLE = """
 ## At an angle tower the bisector beats the normal to one span
@@ -61,8 +62,9 @@ _PARALLEL = """
 ## A second line pulls the choice away
 
 The line is straight, runs north and carries 200 A; a second one beside it, 45 degrees askew, carries 3,000 A and passes
-tower 6 at 120 m. Square to the own line a lead is far from square to the other one. With its say, the voltage turns the
-lead towards the direction that is square to the second line (bearings 135 and 315), and pays for it in degrees.
+tower 6 at 120 m. Perpendicular to the own line a lead is far from perpendicular to the other one. With its say, the
+voltage turns the lead towards the direction that is perpendicular to the second line (bearings 135 and 315), and
+pays for it in degrees.
 
 {table}
 """
@@ -82,7 +84,7 @@ def _table(folder: Path, lines: str) -> str:
     from layoutplan.job import load_job
     from layoutplan.planning.pipeline import plan
 
-    rows = ["| `induced_per_v` | stake | bearing | off square | distance m | induced by the load V |\n",
+    rows = ["| `induced_per_v` | stake | bearing | off perpendicular | distance m | induced by the load V |\n",
             "| --- | --- | --- | --- | --- | --- |\n"]  # fmt: skip
     for weight in (0.0, _WEIGHT):
         path = folder / "job.toml"

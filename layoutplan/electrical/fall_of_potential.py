@@ -210,7 +210,7 @@ def reading_ratio(
 
     Examples
     --------
-    A hemisphere of 5 m and H at 100 m: S in line with it at 61.8 m, S square to it at 100 m and at 50 m.
+    A hemisphere of 5 m and H at 100 m: S in line with it at 61.8 m, S perpendicular to it at 100 m and at 50 m.
 
     >>> print(reading_ratio(100, [61.8, 100, 50], [0, 90, 90], radius_m=5).round(4))
     [1.     0.9354 0.8947]

@@ -117,7 +117,7 @@ def lead_emf(
 
     Examples
     --------
-    100 m of lead 40 m beside the middle of a long straight line with 100 A, first along it, then square to it:
+    100 m of lead 40 m beside the middle of a long straight line with 100 A, first along it, then perpendicular to it:
 
     >>> from layoutplan.electrical import conductor_vertices
     >>> turn = np.exp(2j * np.pi / 3)
@@ -202,7 +202,7 @@ def ray_emf(
 
     Examples
     --------
-    50 and 100 m square to a straight line, and 10° off square, with 100 A:
+    50 and 100 m perpendicular to a straight line, and 10° off it, with 100 A:
 
     >>> from layoutplan.electrical import conductor_vertices
     >>> turn = np.exp(2j * np.pi / 3)

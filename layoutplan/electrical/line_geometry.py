@@ -37,7 +37,8 @@ def conductor_vertices(tower_xy_m: ArrayLike, offset_m: ArrayLike, height_m: Arr
     Notes
     -----
     Crossarms of an angle tower stand on the bisector of its two spans and keep their length, so the conductors
-    come closer to each other by the cosine of half the deflection; those of an end tower stand square to its span.
+    come closer to each other by the cosine of half the deflection; those of an end tower stand perpendicular to its
+    span.
 
     References
     ----------
@@ -80,7 +81,7 @@ def straight_stretches(tower_xy_m: ArrayLike, *, tolerance_m: float = 0.1, keep:
     tower_xy_m : array_like, shape (n, 2)
         Tower positions in line order, n >= 2. [m]
     tolerance_m : float
-        Largest lateral shift, > 0. A lead square to the line then sees a false angle of at most this over the
+        Largest lateral shift, > 0. A lead perpendicular to the line then sees a false angle of at most this over the
         span length. [m]
     keep : numpy.ndarray of bool, shape (n,), optional
         Towers that must stay: where cross-section, height or current changes.

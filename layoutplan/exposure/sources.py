@@ -32,7 +32,7 @@ class Course:
     structure_no : ndarray of int, shape (n,)
         Structure of each vertex (:mod:`layoutplan.line.structures`), -1 where it is no tower.
     right : ndarray, shape (n, 3)
-        Unit vector to the right end of each vertex's crossarms, geocentric: square to the bisector.
+        Unit vector to the right end of each vertex's crossarms, geocentric: perpendicular to the bisector.
     sections : tuple of CrossSection
     span_section : ndarray of int, shape (n - 1,)
         Which cross-section each span has.

@@ -23,7 +23,7 @@ class Rules(Section):
         30.0, ge=0, le=90, description="Lead to each adjoining span, at least. Common practice, no published source."
     )
     square_within_deg: float = Field(
-        15.0, ge=0, le=90, description="Up to so far off the perpendicular a lead counts as square. Judgement."
+        15.0, ge=0, le=90, description="Up to so far off the perpendicular a lead counts as perpendicular. Judgement."
     )
     min_distance_m: NonNegative = Field(0.0, description="Tower to stake, at least, whatever the other rules say.")
     electrode_size_multiple: NonNegative = Field(

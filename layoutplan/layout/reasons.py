@@ -26,12 +26,12 @@ FIXED = "fixed by the job"  # of a stake that is no choice of the plan
 ONE_SIDE = "both stakes on one side of the line"
 ALONE = "no second stake"
 MOST_SHOWN = 4  # exclusions and relaxations named in a tower's reasons; the tables hold all
-_NOTHING = "all rules met, square to the line"
+_NOTHING = "all rules met, perpendicular to the line"
 _CLOSE = ("lead_beside", "line_clearance")
 # rules with words of their own below, where they are kept in part only; any other is told by its name and figures
 _WITH_WORDS = frozenset(
     {*_CLOSE, "crossing_agreement", "crossing_care", "ground_agreement", "opposite_sides", "cliff", "on_foot"}
-    | {"square_to_line"}
+    | {"perpendicular_to_line"}
 )
 
 
@@ -163,7 +163,7 @@ def _of_the_way(by_rule: Mapping[str, Any]) -> Iterator[Reason]:
         ("slope", UNKNOWN): "terrain unknown",
         ("cliff", UNKNOWN): "heights under the lead unknown: whether it passes a drop is not known",
         ("on_foot", COMPROMISE): "no way on foot on the map: {row.detail}",
-        ("square_to_line", COMPROMISE): "lead is {row.measured:.0f} degrees off square to the line",
+        ("perpendicular_to_line", COMPROMISE): "lead is {row.measured:.0f} degrees off the perpendicular to the line",
     }
     for (rule, verdict), text in says.items():
         row = by_rule.get(rule)

@@ -22,11 +22,12 @@ from layoutplan.text import clean, three_figures
 
 STATUS_MEANING: Mapping[str, str] = MappingProxyType(
     {
-        ALL_MET: "Every rule is kept as far as the map tells, and both leads are square to the line.",
+        ALL_MET: "Every rule is kept as far as the map tells, and both leads are perpendicular to the line.",
         TAKE_CARE: "Every rule is kept as far as the map tells; a lead crosses something that the crew has to mind: a "
         "path, a ditch, a fence. Nobody need be asked.",
-        COMPROMISED: "Every hard rule is kept, but a lead is off square, both leads are on one side, something is "
-        "nearer than the map is accurate, the lead passes a drop, or no way on foot is mapped; see the reasons.",
+        COMPROMISED: "Every hard rule is kept, but a lead is off the perpendicular, both leads are on one side, "
+        "something is nearer than the map is accurate, the lead passes a drop, or no way on foot is mapped; see the "
+        "reasons.",
         NEEDS_AGREEMENT: "A lead crosses, or a stake stands on, something that somebody has to agree to first; see the "
         "reasons.",
         NOT_COVERED: "The map or the elevation model does not cover this place: what is there is unknown. Survey it "

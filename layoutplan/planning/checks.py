@@ -58,7 +58,7 @@ def with_grace(checks: pd.DataFrame, grace: float) -> pd.DataFrame:
     Two stakes on one side of the line stay a compromise then, however far apart their leads are; so does a stake that
     just keeps its distance from something on the map.
     """
-    turned = (checks["rule"] == "square_to_line") & (checks["verdict"] == COMPROMISE)
+    turned = (checks["rule"] == "perpendicular_to_line") & (checks["verdict"] == COMPROMISE)
     near = (turned | (checks["verdict"] == BROKEN)) & checks["unit"].isin(["m", "deg"])
     near &= checks["missed_by"] <= grace
     checks = checks.drop(columns="missed_by")
@@ -111,10 +111,10 @@ def _line_rules(chosen: Evaluated, facts: Facts, job: Job) -> list[pd.DataFrame]
     return [
         _block("lead_angle", rays.angle_deg, rules.min_angle_deg, _kept("lead_angle", angle_ok), job, chosen.span, n),
         _block(
-            "square_to_line",
+            "perpendicular_to_line",
             rays.off_square_deg,
             rules.square_within_deg,
-            _kept("square_to_line", square),
+            _kept("perpendicular_to_line", square),
             job,
             count=n,
         ),

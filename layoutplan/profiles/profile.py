@@ -32,7 +32,7 @@ _AT_TOWER_M = 30.0  # mapped power lines are looked for so near to the tower poi
 _HOW = {
     "induced_v": "of the least voltage induced in service",
     "induced_fault_v": "of the least voltage induced by a fault; that in service is unknown",
-    "off_square_deg": "nearest to square; the induced voltages are unknown",
+    "off_square_deg": "nearest to the perpendicular; the induced voltages are unknown",
 }
 _STATES = (("in service", "induced_v", "more_v"), ("under a fault", "induced_fault_v", "more_fault_v"))
 

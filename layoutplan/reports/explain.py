@@ -22,7 +22,7 @@ from layoutplan.written.read import read_plan
 from layoutplan.written.sound import taken_apart
 
 TERM_WORDS = {  # terms of the score, as `siting.judge` orders them
-    "off_square_deg": "degrees off square",
+    "off_square_deg": "degrees off the perpendicular",
     "beyond_min_m": "m beyond the least distance",
     "caution_crossings": "crossings to be agreed or minded",
     "caution_ground": "stake on land to be agreed",
@@ -130,7 +130,7 @@ def _terms(stake: Any) -> str:
     given = {words: stake[name] for name, words in TERM_WORDS.items() if name in stake}
     counted = [f"{value:g} {words}" for words, value in given.items() if pd.notna(value) and value]
     unknown = [f"{words} unknown (counts nothing)" for words, value in given.items() if pd.isna(value)]
-    return ", ".join([*(counted or ["square to the line at the least distance"]), *unknown])
+    return ", ".join([*(counted or ["perpendicular to the line at the least distance"]), *unknown])
 
 
 def _number(value: float) -> str:

@@ -404,7 +404,7 @@ def test_what_lay_too_far_away_to_be_asked_fares_no_worse_where_the_map_never_re
 
 
 def test_a_lead_planned_at_the_limit_of_square_is_no_worse_for_rounding() -> None:
-    rules = ["square_to_line", "square_to_line", "ground_agreement", "lead_angle"]
+    rules = ["perpendicular_to_line", "perpendicular_to_line", "ground_agreement", "lead_angle"]
     missed = [0.00002, 0.5, 0.0, 0.00002]
     verdict = [COMPROMISE, COMPROMISE, COMPROMISE, BROKEN]
     table = pd.DataFrame(

@@ -72,7 +72,7 @@ def test_order_in_which_a_section_lists_its_conductors_is_of_no_matter():
 
 
 def test_spans_of_two_cross_sections_hang_straight_up_to_their_common_tower():
-    """Two circuits up to the tower, one beyond: square to the line nothing is induced, on neither side."""
+    """Two circuits up to the tower, one beyond: perpendicular to the line nothing is induced, on neither side."""
     double = [
         *({**c, "offset_m": c["offset_m"] - 12.0} for c in FLAT),
         *({**c, "offset_m": c["offset_m"] + 12.0, "circuit": 2} for c in FLAT),

@@ -143,7 +143,7 @@ def _towers(xy: np.ndarray, bearings: np.ndarray, place: Place, hostile: bool) -
     status = np.array([_STATUS_CYCLE[row % len(_STATUS_CYCLE)] for row in range(count)])
     reasons = {
         ALL_MET: "",
-        COMPROMISED: "lead 25.0° off square to the line (15.0° allowed for square)",
+        COMPROMISED: "lead 25.0° off perpendicular to the line (15.0° allowed for square)",
         NEEDS_AGREEMENT: "lead H crosses minor road 'Mill Lane' at 43.2 m",
         NO_LAYOUT: "right side: river 'Elbra' keep-out excludes all 882 candidates",
         NOT_COVERED: "mapped features in 2 of 8 directions within 1000 m",
