@@ -85,7 +85,7 @@ class Absent:  # what is not installed
 sys.meta_path.insert(0, Absent())
 from layoutplan.outputs import require_formats, write_plan
 from layoutplan.outputs.registry import DEFAULT, FORMATS
-from layoutplan.outputs.export import format_lines
+from layoutplan.written.export import format_lines
 from layoutplan.errors import OutputError
 print(*format_lines(), sep="\\n")
 for name in DEFAULT:

@@ -130,8 +130,11 @@ def _leads(plan: Plan) -> Iterator[GPXTrack]:
 def _ways(plan: Plan, names: Mapping[tuple[str, str], str]) -> Iterator[GPXTrack]:
     """Ways from the drop-off to the tower and on to its stakes, named after where they lead."""
     table = plan.walks
-    stakes = plan.electrodes
-    of_stake = dict(zip(zip(*(stakes[key] for key in _STAKE), strict=True), stakes["waypoint"], strict=True))
+    length = plan.job.output.waypoint_length
+    of_stake = {
+        row[:3]: marked_name(row.waypoint, row.status, length)
+        for row in records(plan.electrodes, *_STAKE, "waypoint", "status")
+    }
     columns = (*_KEYS, "to", "verdict", "walk_m", "walk_min", "road_name", "crossings", "note")
     for shape, way in zip(table.geometry, records(table, *columns), strict=True):
         name = of_stake.get((way.line_id, way.tower_id, way.to)) or names[way.line_id, way.tower_id]

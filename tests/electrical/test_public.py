@@ -48,7 +48,12 @@ def test_only_numpy_and_scipy_are_imported():
             names = [a.name for a in node.names] if isinstance(node, ast.Import) else []
             names += [node.module] if isinstance(node, ast.ImportFrom) else []
             for module in names:
-                own = module.startswith(("layoutplan.electrical", "layoutplan.errors", "layoutplan.constants"))
+                own = module.startswith(
+                    (
+                        *("layoutplan.electrical", "layoutplan.errors", "layoutplan.constants"),
+                        *("layoutplan.arrays", "layoutplan.first_use"),
+                    )
+                )
                 assert own or module.split(".")[0] in allowed, f"{path.name} imports {module}"
 
 

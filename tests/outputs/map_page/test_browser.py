@@ -9,6 +9,7 @@ from pyproj import Geod
 
 from layoutplan.job import shipped_classes
 from layoutplan.layout.levels import LEAD_LEVELS
+from layoutplan.layout.rules import MAY_STAKE
 from layoutplan.outputs.map_page.styles import PLAN_STYLES, SIGNS
 from layoutplan.text import clean
 
@@ -42,7 +43,9 @@ def test_offline_quiet_and_drawn(browser, make_plan, tmp_path) -> None:
     for status, number in plan.summary["by_status"].items():
         assert found.get(status, 0) == number
     for role in "HS":
-        assert found[role] == int((plan.electrodes["role"] == role).sum())
+        drawn = plan.electrodes[plan.electrodes["role"] == role]
+        waits = ~drawn["status"].isin(MAY_STAKE)
+        assert (found[role], found[f"{role} not yet"]) == (int((~waits).sum()), int(waits.sum()))
     for level, number in plan.leads["lead_level"].value_counts().items():
         assert found[f"lead {level}"] == number
     assert found["span"] == len(plan.spans)
@@ -193,7 +196,15 @@ def test_popup_of_a_stake(browser, make_plan, tmp_path) -> None:
     wait(browser, "return !!document.querySelector('.leaflet-popup-content')")
     text = browser.execute_script("return document.querySelector('.leaflet-popup-content').innerText")
     bring = "1 rod, about 84.3 ohm (at most 1000 ohm)"
-    for words in ("001-H", "92.50 m from the tower", "171.0° true", "right side, S", "92.7 m", "unknown", bring):
+    for words in (
+        "001-H",
+        "88.5 m on the ground",
+        "171.0° true",
+        "right side, to the south",
+        "92.7 m",
+        "unknown",
+        bring,
+    ):
         assert words in text
 
 

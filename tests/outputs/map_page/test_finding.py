@@ -8,6 +8,7 @@ import pytest
 
 from layoutplan.layout.model import Plan
 from layoutplan.layout.rules import ALL_MET, NO_LAYOUT
+from layoutplan.layout.set_out import set_out, warning
 from layoutplan.outputs.map_page.styles import PLAN_STYLES, SIGNS
 from layoutplan.text import clean
 
@@ -41,6 +42,10 @@ def of_the_plan(browser) -> dict[str, int]:
     return {kind: number for kind, number in counts(browser).items() if kind in SIGNS or kind in PLAN_STYLES}
 
 
+def warning_before(stake) -> str:
+    return f"{told}." if (told := warning(stake.status)) else ""
+
+
 def type_in(browser, letters: str) -> None:
     find = browser.find_element("id", "find")
     find.clear()
@@ -70,8 +75,8 @@ def test_search_by_part_of_an_id(browser, make_plan, tmp_path, screen) -> None:
     assert plan.towers["status"].iloc[13] != NO_LAYOUT
     assert all(in_view(browser, stake.lon, stake.lat) for stake in stakes.itertuples())
     for stake in stakes.itertuples():
-        words = f"{stake.distance_m:.1f} m at {stake.bearing_true_deg:05.1f}° true ({stake.octant}, {stake.side} side)"
-        assert text(browser, f"plan-{stake.role}") == words
+        words = f"Waypoint {stake.waypoint}, {stake.side} side, to the {stake.octant}: {set_out(stake).line}"
+        assert text(browser, f"plan-{stake.role}") == " ".join(filter(None, (warning_before(stake), words)))
     assert strangers(browser, path) == []
     assert browser.get_log("browser") == []
 
@@ -132,8 +137,9 @@ def test_filter_by_status(browser, make_plan, tmp_path, screen) -> None:
     assert ALL_MET not in after
     for status in set(left["status"]):
         assert after[status] == before[status]
-    assert after["H"] == after["S"] == int((plan.electrodes["status"] != ALL_MET).sum() / 2)
-    assert sum(after[kind] for kind in after if kind.startswith("lead ")) == 2 * after["H"]
+    drawn = {role: after.get(role, 0) + after.get(f"{role} not yet", 0) for role in "HS"}
+    assert drawn["H"] == drawn["S"] == int((plan.electrodes["status"] != ALL_MET).sum() / 2)
+    assert sum(after[kind] for kind in after if kind.startswith("lead ")) == 2 * drawn["H"]
     assert after["span"] == before["span"]
     if screen is on_telephone:
         browser.find_element("css selector", "#panel summary").click()

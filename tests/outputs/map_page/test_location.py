@@ -12,7 +12,7 @@ from .pages import on_desk, on_telephone, open_page, press, strangers, text, wai
 pytestmark = pytest.mark.browser
 WGS84 = Geodesic.WGS84
 SCREENS = pytest.mark.parametrize("screen", [on_desk, on_telephone])
-OCTANTS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
+OCTANTS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
 
 @pytest.fixture(autouse=True)
@@ -34,7 +34,7 @@ def stand(browser, lat: float, lon: float, accuracy: float = 4.0) -> None:
 def way(browser, element: str) -> tuple[float, float, str]:
     """Metres, bearing and octant as they are shown."""
     number, unit, bearing, octant = re.fullmatch(
-        r"From you: ([\d.]+) (k?m) at (\d{3})° true \((\w+)\)", text(browser, element)
+        r"From you: ([\d.]+) (k?m) at (\d{3})° true \(([\w-]+)\)", text(browser, element)
     ).groups()
     return float(number) * (1000 if unit == "km" else 1), float(bearing), octant
 
@@ -114,9 +114,12 @@ def test_rough_direction_from_a_rough_position(browser, make_plan, tmp_path) -> 
     stand(browser, away["lat2"], away["lon2"], 100.0)
     press(browser, "locate")
     wait(browser, "return document.getElementById('way-tower').textContent !== ''")
-    assert text(browser, "way-tower") == "From you: 500 m, roughly to the NE"
+    assert text(browser, "way-tower") == "From you: 500 m, roughly to the north-east"
     stand(browser, away["lat2"], away["lon2"], 80.0)
-    wait(browser, "return document.getElementById('way-tower').textContent === 'From you: 500 m at 045° true (NE)'")
+    wait(
+        browser,
+        "return document.getElementById('way-tower').textContent === 'From you: 500 m at 045° true (north-east)'",
+    )
 
 
 def test_no_direction_within_the_accuracy(browser, make_plan, tmp_path) -> None:

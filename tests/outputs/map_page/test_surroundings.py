@@ -63,7 +63,7 @@ def test_stakes_leads_towers_and_line_stay_as_they_are(make_plan, tmp_path) -> N
     text = write_map(plan, tmp_path).read_text("utf-8")
     layers = [json.loads(line.partition(", ")[2][:-2]) for line in text.splitlines() if "layoutplan.add(" in line]
     drawn = {layer["words"]["labels"][0]: layer for layer in layers}
-    tables = {"Status": plan.towers, "Waypoint": plan.electrodes, "In service": plan.leads, "Length": plan.spans}
+    tables = {"Status": plan.towers, "!": plan.electrodes, "In service": plan.leads, "Length": plan.spans}
     for label, table in tables.items():
         pieces = [piece for shape in drawn[label]["columns"]["shape"] for piece in shape.split()]
         points = np.concatenate([unpacked(piece, drawn[label]["unit"]) for piece in pieces])
