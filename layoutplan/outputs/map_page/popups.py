@@ -99,7 +99,7 @@ _STAKE_LINE = ("line_id", "tower_id", "role", "octant", "side", *SET_OUT_COLUMNS
 
 def _stake_line(row: Any) -> str:
     first = f"{told}. " if (told := warning(row.status)) else ""
-    return f"{first}Waypoint {row.waypoint}, {row.side} side, to the {row.octant}: {set_out(row).line}"
+    return f"{first}{row.waypoint}, {row.side} side, to the {row.octant}: {set_out(row).line}"
 
 
 def electrode_popups(plan: Plan) -> Popups:

@@ -75,7 +75,7 @@ def test_search_by_part_of_an_id(browser, make_plan, tmp_path, screen) -> None:
     assert plan.towers["status"].iloc[13] != NO_LAYOUT
     assert all(in_view(browser, stake.lon, stake.lat) for stake in stakes.itertuples())
     for stake in stakes.itertuples():
-        words = f"Waypoint {stake.waypoint}, {stake.side} side, to the {stake.octant}: {set_out(stake).line}"
+        words = f"{stake.waypoint}, {stake.side} side, to the {stake.octant}: {set_out(stake).line}"
         assert text(browser, f"plan-{stake.role}") == " ".join(filter(None, (warning_before(stake), words)))
     assert strangers(browser, path) == []
     assert browser.get_log("browser") == []
