@@ -12,7 +12,7 @@ from layoutplan.errors import OutputError
 from layoutplan.store.settle import settle
 from layoutplan.text import clean
 
-FORMAT_VERSION = 4  # of plan.json and the tables; raised when a reader of the earlier one would go wrong
+FORMAT_VERSION = 5  # of plan.json and the tables; raised when a reader of the earlier one would go wrong
 RECORD_NAME = "plan.json"
 TABLES_NAME = "plan.gpkg"
 STYLES_TABLE = "layer_styles"  # how desktop programs draw the layers; no table of the plan
