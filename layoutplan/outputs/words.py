@@ -240,12 +240,11 @@ def stake_words(stake: Any) -> StakeText:
     said = set_out(stake)
     first = f"{told}. " if (told := warning(stake.status)) else ""
     where = f"tower {stake.tower_id} of line {stake.line_id}, {stake.side} side, to the {stake.octant}"
-    reasons = f": {stake.reasons}" if stake.reasons else ""
+    known = stake.reasons or ""
+    why = known if known.startswith(stake.status) else ": ".join(filter(None, (stake.status, known)))
     return StakeText(
         clean(f"{first}{stake.role} {said.line}"),
-        clean(
-            f"{first}{ROLE_WORDS[stake.role]} of {where}. Set out {said.line}. {said.middle}. {stake.status}{reasons}"
-        ),
+        clean(f"{first}{ROLE_WORDS[stake.role]} of {where}. Set out {said.line}. {said.middle}. {why}"),
     )
 
 
