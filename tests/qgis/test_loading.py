@@ -56,7 +56,7 @@ def test_columns_are_named_in_plain_words(loaded):
     stakes = next(layer for layer in loaded if layer.name() == "Stakes H and S")
     names = {field.name(): field.alias() for field in stakes.fields()}
     assert names["distance_m"] == "distance from the tower middle, m"
-    assert names["bearing_true_deg"] == "bearing from true north, degrees"
+    assert names["bearing_true_deg"] == "true bearing from the tower middle, degrees"
     assert names["tower_id"] == "tower"
 
 
