@@ -5,6 +5,7 @@ from __future__ import annotations
 import gzip
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -12,8 +13,10 @@ import osmium
 import pandas as pd
 import pytest
 import shapely
+from pandas.testing import assert_frame_equal
 
 from layoutplan.errors import InputError
+from layoutplan.inputs import osm_objects
 from layoutplan.inputs.corridor import Corridor, Frame
 from layoutplan.inputs.osm_collect import Collector
 from layoutplan.inputs.osm_file import OsmExtract, read_osm
@@ -299,3 +302,24 @@ def test_coastlines_keep_their_direction_and_are_cut_where_nodes_are_missing(osm
     ring, west, east = extract.coastlines
     assert shapely.is_ccw(ring)
     assert (west.coords[0], west.coords[-1], east.coords[0]) == ((9.0, 49.0), (9.01, 49.0), (9.02, 49.0))
+
+
+def test_the_places_of_a_large_extract_lie_on_the_disk_and_leave_nothing(monkeypatch, tmp_path: Path) -> None:
+    """The sample's extract as if it were large: the same things, out of a file that is gone when all is read."""
+    path = Path(__file__).parents[2] / "sample_gis" / "valley.osm.pbf"
+    rules = TagRules(shipped_classes())
+    plain = read_osm(path, rules=rules, lines=True)
+    made = []
+    create = osmium.index.create_map
+    monkeypatch.setattr(osm_objects, "_SMALL", 0)
+    monkeypatch.setattr(osmium.index, "create_map", lambda kind: made.append(kind) or create(kind))
+    monkeypatch.setattr(osm_objects.tempfile, "tempdir", str(tmp_path))
+    found = read_osm(path, rules=rules, lines=True)
+    assert made[0].startswith(f"sparse_file_array,{tmp_path}")
+    assert list(tmp_path.iterdir()) == []
+    assert_frame_equal(pd.DataFrame(found.things), pd.DataFrame(plain.things))
+    assert (found.bounds, len(found.power_ways)) == (plain.bounds, len(plain.power_ways))
+    monkeypatch.setattr(osm_objects.shutil, "disk_usage", lambda _: SimpleNamespace(free=0))
+    made.clear()
+    assert len(read_osm(path, rules=rules, lines=True).things) == len(plain.things)
+    assert set(made) == {"flex_mem"}, "no room on the disk"
