@@ -6,11 +6,12 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
+from layoutplan.layout.set_out import metres, three_digits
 from layoutplan.outputs.columns import turned_lon
 from layoutplan.outputs.sheets.facts import Sheet
 from layoutplan.outputs.sheets.marks import stake_sign
 from layoutplan.outputs.sheets.pen import INK, WHITE, Box, Pen
-from layoutplan.outputs.words import bearing, degrees, figure, may_stake
+from layoutplan.outputs.words import degrees, may_stake
 from layoutplan.text import clean
 
 ROW = 4.2
@@ -28,12 +29,12 @@ def stake_rows(sheet: Sheet) -> list[tuple[str, list[str], bool]]:
     rows = [
         row("Waypoint", [s.waypoint for s in stakes], True),
         row("Set out from", [s.set_out_from for s in stakes]),
-        row("Tape on the ground", [_or_unknown(figure(s.set_out_ground_m, "m")) for s in stakes], True),
-        row("Distance, level", [figure(s.set_out_level_m, "m") for s in stakes], True),
+        row("Tape on the ground", [_or_unknown(metres(s.set_out_ground_m)) for s in stakes], True),
+        row("Distance, level", [metres(s.set_out_level_m) for s in stakes], True),
         row("Compass bearing", [_magnetic(s) for s in stakes], has_compass),
-        row("True bearing", [bearing(s.set_out_bearing_deg) for s in stakes], not has_compass),
-        row("From tower middle", [f"{figure(s.distance_m, 'm')} {bearing(s.bearing_true_deg)}" for s in stakes]),
-        row("Lead to pull", [figure(s.lead_length_m, "m") for s in stakes], True),
+        row("True bearing", [three_digits(s.set_out_bearing_deg) for s in stakes], not has_compass),
+        row("From tower middle", [f"{metres(s.distance_m)} {three_digits(s.bearing_true_deg)}" for s in stakes]),
+        row("Lead to pull", [metres(s.lead_length_m) for s in stakes], True),
         row("Angle to the line", [degrees(s.angle_to_line_deg) for s in stakes]),
         row("Side of the line", [s.side for s in stakes]),
         row("Height difference", [_signed(s.height_difference_m) for s in stakes]),
@@ -46,7 +47,7 @@ def stake_rows(sheet: Sheet) -> list[tuple[str, list[str], bool]]:
 
 def _magnetic(stake: Any) -> str:
     value = stake.set_out_bearing_magnetic_deg
-    return "none" if value is None else bearing(value)
+    return "none" if value is None else three_digits(value)
 
 
 def _signed(value: float | None) -> str:

@@ -11,6 +11,7 @@ import pytest
 from pypdf import PdfReader
 
 from layoutplan.layout.rules import NO_LAYOUT
+from layoutplan.layout.set_out import metres, three_digits
 from layoutplan.outputs.columns import on_the_globe
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.sheets import write_sheets
@@ -35,10 +36,10 @@ def test_every_figure_to_set_out_by_is_on_its_page(calm_plan, written):
         text = document.text(page_of[stake.tower_id])
         for figure in (
             stake.waypoint,
-            f"{stake.set_out_ground_m:.1f} m",
-            f"{stake.set_out_level_m:.1f} m",
-            f"{stake.lead_length_m:.1f} m",
-            f"{stake.distance_m:.1f} m {stake.bearing_true_deg:05.1f}°",
+            metres(stake.set_out_ground_m),
+            metres(stake.set_out_level_m),
+            metres(stake.lead_length_m),
+            f"{metres(stake.distance_m)} {three_digits(stake.bearing_true_deg)}",
             f"{stake.angle_to_line_deg:.1f}°",
             f"{stake.lat:.6f} {stake.lon:.6f}",
             f"E {stake.easting:.1f} N {stake.northing:.1f}",
