@@ -24,12 +24,14 @@ def tell(pipe: int) -> None:
 
 @contextmanager
 def unfinished(folder: Path) -> Iterator[Path]:
-    """Hold a folder of unfinished files, or a lock file; who made it removes it."""
-    _say(f"+{folder.resolve()}")
+    """Hold a folder of unfinished files, or a lock file; who made it removes it, and until it is gone it is known."""
+    path = folder.resolve()
+    _say(f"+{path}")
     try:
         yield folder
     finally:
-        _say(f"-{folder.resolve()}")
+        if not os.path.lexists(path):
+            _say(f"-{path}")
 
 
 def remove_left(said: bytes) -> None:

@@ -45,10 +45,12 @@ def watched() -> int | None:
     os.close(writes)
     with _passing_on(child) as asked:
         _, status = os.waitpid(child, 0)
-    if asked and not os.WIFEXITED(status):
-        _clean_up(reads)
+    ended = os.WIFEXITED(status)
+    if asked:
+        _clean_up(reads, ended)
+    if asked and not ended:
         return 128 + asked[0]
-    return os.WEXITSTATUS(status) if os.WIFEXITED(status) else -os.WTERMSIG(status)
+    return os.WEXITSTATUS(status) if ended else -os.WTERMSIG(status)
 
 
 def threads_run() -> bool:
@@ -110,12 +112,12 @@ def _end_with(parent: int) -> None:
             os.kill(os.getpid(), signal.SIGKILL)
 
 
-def _clean_up(reads: int) -> None:
-    """Remove what an ended child could not, and put the terminal right."""
+def _clean_up(reads: int, by_itself: bool) -> None:
+    """Remove what the child could not, and put the terminal right if it was ended from outside."""
     said = b""
     while part := os.read(reads, 65536):
         said += part
     remove_left(said)
     with suppress(OSError, ValueError):
-        if sys.stderr.isatty():
+        if not by_itself and sys.stderr.isatty():
             sys.stderr.write(_SHOW_CURSOR)

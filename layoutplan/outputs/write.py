@@ -21,7 +21,6 @@ from layoutplan.outputs.record import paths_in, sha256
 from layoutplan.outputs.targets import identities, identity, refuse_inputs
 from layoutplan.store import alone_in, replace_all, staging_in
 from layoutplan.store.record import RECORD_NAME, read_plan_record
-from layoutplan.unfinished import unfinished
 
 _A_FEW_PAGES = 32 * 1024  # bytes
 _DISK_FULL = ("disk is full", "no space left", "disk quota")
@@ -92,7 +91,7 @@ def write_together(
     """
     with _plain_errors(folder), alone_in(folder):
         _refuse_in_use(folder)
-        with staging_in(folder) as staging, unfinished(staging):
+        with staging_in(folder) as staging:
             new = make(staging)
             refuse_inputs(folder, [path.name for path in new], inputs)
             names = {path.name for path in new}

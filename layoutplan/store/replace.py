@@ -11,8 +11,8 @@ from __future__ import annotations
 import errno
 import json
 import os
+import secrets
 import shutil
-import tempfile
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass
@@ -20,6 +20,7 @@ from pathlib import Path
 
 from layoutplan.errors import OutputError
 from layoutplan.store.signals import held_back
+from layoutplan.unfinished import unfinished
 
 LOCK_NAME = ".layoutplan.lock"
 JOURNAL, UNDO = ".layoutplan.journal", ".layoutplan.undo"
@@ -52,14 +53,15 @@ class Step:
 @contextmanager
 def staging_in(folder: Path) -> Iterator[Path]:
     """Give an empty hidden folder for new files within a folder; what is left of it afterwards is removed."""
-    staging = Path(tempfile.mkdtemp(prefix=STAGING, dir=folder))
-    try:
-        (staging / NEW).mkdir()
-        (staging / EARLIER).mkdir()
-        yield staging / NEW
-    finally:
-        if not any((folder / name).exists() for name in (JOURNAL, UNDO)):
-            shutil.rmtree(staging, ignore_errors=True)
+    staging = folder / f"{STAGING}{secrets.token_hex(4)}"
+    with unfinished(staging):  # known by its name before it is made, so that no end of the run can leave it behind
+        try:
+            for path in (staging, staging / NEW, staging / EARLIER):
+                path.mkdir()
+            yield staging / NEW
+        finally:
+            if not any((folder / name).exists() for name in (JOURNAL, UNDO)):
+                shutil.rmtree(staging, ignore_errors=True)
 
 
 def final_folder(folder: Path) -> Path:

@@ -199,3 +199,28 @@ def test_what_an_ended_run_left_is_removed_but_for_earlier_files(tmp_path):
     (tmp_path / ".layoutplan.journal").touch()
     remove_left(f"+{tmp_path}/done\n".encode())
     assert (tmp_path / "done").exists()
+
+
+@pytest.mark.parametrize("where", ["while files are made", "while they are removed"])
+def test_a_run_that_hears_nothing_leaves_no_unfinished_files(tmp_path, where):
+    """A library at work in C hears of no signal; here the run hears of none, and is ended from outside."""
+    code = (
+        "import os, signal, shutil, sys, time; from pathlib import Path\n"
+        "from layoutplan.cli.watch import watched\n"
+        "from layoutplan.store import staging_in\n"
+        "def deaf(*_, **__): print('in', flush=True); time.sleep(60)\n"
+        "code = watched()\n"
+        "if code is None:\n"
+        "    signal.signal(signal.SIGTERM, signal.SIG_IGN)\n"
+        "    with staging_in(Path(sys.argv[1])) as staging:\n"
+        "        (staging / 'plan.gpkg').write_text('half')\n"
+        "        if 'made' in sys.argv[2]: deaf()\n"
+        "        shutil.rmtree = deaf\n"
+        "os._exit(code)\n"
+    )
+    start = [sys.executable, "-c", code, str(tmp_path), where]
+    with subprocess.Popen(start, stdout=subprocess.PIPE, text=True) as run:
+        assert run.stdout.readline() == "in\n"
+        run.terminate()
+    assert run.returncode == 128 + signal.SIGTERM
+    assert list(tmp_path.iterdir()) == []
