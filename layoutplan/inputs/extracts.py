@@ -1,4 +1,4 @@
-"""The OpenStreetMap extracts of a job, each read once whatever it serves."""
+"""The OpenStreetMap extracts of a job, each read once whatever it serves; a large one apart for lines and map."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from shapely import Polygon
 
 from layoutplan.inputs.corridor import Corridor
 from layoutplan.inputs.osm_file import ATTRIBUTION, OsmExtract, read_osm
+from layoutplan.inputs.osm_objects import is_large
 from layoutplan.inputs.osm_tags import TagRules
 from layoutplan.job import Job
 
@@ -29,19 +30,24 @@ class Extracts:
         self._of_lines = {line.osm.path for line in job.lines if line.osm}
         self._of_map = {layer.path for layer in job.layers if layer.is_osm}
         self._credits = {layer.path: layer.attribution for layer in job.layers if layer.attribution}
-        self._read: dict[Path, OsmExtract] = {}
+        self._read: dict[tuple[Path, bool], OsmExtract] = {}
 
     def read(self, path: Path, corridor: Corridor | None = None) -> OsmExtract:
-        """Return what a file holds; one that serves lines and map alike is read before the corridor is known."""
-        if path not in self._read:
-            self._read[path] = read_osm(
+        """Return what a file holds; one that serves lines and map alike is read before the corridor is known.
+
+        Not so a large one: all the obstacles of a country would fill the memory. Its lines are read first, alone.
+        """
+        with_map = path in self._of_map and (corridor is not None or not is_large(path))
+        found = self._read.get((path, with_map)) or self._read.get((path, True))
+        if found is None:
+            found = self._read[path, with_map] = read_osm(
                 path,
-                rules=self._rules if path in self._of_map else None,
-                lines=path in self._of_lines,
+                rules=self._rules if with_map else None,
+                lines=path in self._of_lines and (path, False) not in self._read,
                 corridor=corridor,
                 tick=lambda: self._report(f"reading {path.name}", 0.1 if corridor is None else 0.5),
             )
-        return self._read[path]
+        return found
 
     def credit(self, path: Path) -> str:
         """Whom the data is credited to: as the job says, else the map's contributors."""
@@ -49,4 +55,4 @@ class Extracts:
 
     def boxes(self) -> list[Polygon]:
         """Boxes that the map's extracts declare, of those read so far."""
-        return [found.box for path, found in self._read.items() if path in self._of_map and found.box is not None]
+        return [found.box for (_, with_map), found in self._read.items() if with_map and found.box is not None]

@@ -16,7 +16,7 @@ from layoutplan.inputs.osm_tags import TagRules
 from layoutplan.text import clean
 
 _TICK = 25_000  # objects between two signs of life
-_SMALL = 50_000_000  # bytes of an extract whose nodes' places are kept in memory; those of larger ones go to the disk
+_SMALL = 50_000_000  # bytes of an extract; the places of a larger one's nodes go to the disk
 _PLACES = 8  # bytes that they take for each byte of an extract, at most; 2.5 were measured
 
 
@@ -70,13 +70,17 @@ def ways(path: Path, ids: Collection[int], tick: Callable[[], None]) -> Iterator
     yield from _told(path, chosen, tick)
 
 
+def is_large(path: Path) -> bool:
+    """Whether an extract is so large that what it holds does not belong into the memory as a whole."""
+    return path.is_file() and path.stat().st_size > _SMALL
+
+
 def _places(path: Path) -> Any:
     """Return what the library keeps the places of nodes in, so that a country's extract does not fill the memory.
 
     The file on the disk has no name any more where the system allows that: whatever happens, nothing is left.
     """
-    size = path.stat().st_size
-    if size <= _SMALL or shutil.disk_usage(tempfile.gettempdir()).free < _PLACES * size:
+    if not is_large(path) or shutil.disk_usage(tempfile.gettempdir()).free < _PLACES * path.stat().st_size:
         return osmium.index.create_map("flex_mem")
     folder = Path(tempfile.mkdtemp(prefix="layoutplan-"))
     try:

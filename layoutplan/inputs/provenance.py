@@ -31,7 +31,7 @@ class Ledger:
         used_for : str
             In words, for instance ``towers of line 'A'``.
         data_date : str, optional
-            State of the data, as the file says it.
+            State of the data, as the file says it; the youngest if it is entered with several.
         attribution : str, optional
             Credit line of the data's owner.
         """
@@ -39,7 +39,7 @@ class Ledger:
         if used_for not in uses:
             uses.append(used_for)
         details = self._details.setdefault(path, {"data_date": None, "attribution": None})
-        details["data_date"] = details["data_date"] or data_date
+        details["data_date"] = max(filter(None, (details["data_date"], data_date)), default=None)
         details["attribution"] = details["attribution"] or attribution
 
     def files(self) -> tuple[InputFile, ...]:

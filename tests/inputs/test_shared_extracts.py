@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
 import pytest
 import shapely
+from geopandas.testing import assert_geodataframe_equal
 
-from layoutplan.inputs import Inputs, read_inputs
+from layoutplan.inputs import Inputs, extracts, osm_objects, read_inputs
 from layoutplan.inputs.coverage import covered
 from layoutplan.job import Job
 
@@ -105,3 +107,27 @@ def _covered(inputs: Inputs) -> np.ndarray:
     lonlat = shapely.get_coordinates(inputs.lines[0].towers.geometry)
     causes = covered(lonlat, 142.9, inputs.evidence, inputs.extents, inputs.coverage, 1000, 6)
     return np.array([not found for found in causes])
+
+
+def test_a_large_extract_is_read_apart_for_lines_and_map(
+    shared_data: Path, make_job: Callable[..., Job], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """All obstacles of a country would fill the memory: near the line the same is found when it is known first."""
+    plain = read(shared_data, make_job, "krems")
+    monkeypatch.setattr(osm_objects, "_SMALL", 0)
+    asked = []
+    read_file = extracts.read_osm
+
+    def watched(*args: Any, **options: Any) -> Any:
+        asked.append((options["rules"] is not None, options["lines"], options["corridor"] is not None))
+        return read_file(*args, **options)
+
+    monkeypatch.setattr(extracts, "read_osm", watched)
+    found = read(shared_data, make_job, "krems")
+    assert asked == [(False, True, False), (True, False, True)]
+    assert_geodataframe_equal(found.features, plain.features)
+    assert [line.towers["tower_id"].tolist() for line in found.lines] == [
+        line.towers["tower_id"].tolist() for line in plain.lines
+    ]
+    assert found.problems == plain.problems
+    assert (found.files, found.extents) == (plain.files, plain.extents)
