@@ -60,7 +60,7 @@ on_foot = { effort = 2.0 }
 look = { group = "water", area = false, line = "#4c86ae", width = 2 }
 ```
 
-The map tells nothing of a class where it is silent of one of its themes: where houses are not mapped, nor are gardens,
+The map shows nothing of a class where it is silent on one of its themes: where houses are not mapped, nor are gardens,
 yards and their fences (judgement). Of the other classes it is enough that the map reaches the place.
 
 | class | what | stake | keep-out m | lead may cross | width m | themes of the map | basis |
@@ -158,12 +158,12 @@ def command_page() -> str:
         "`layoutplan …` and `python -m layoutplan …` are the same. Messages and progress go to stderr, results to "
         "stdout.\n\n| exit code | meaning |\n| --- | --- |\n| 0 | every tower has a layout |\n"
         "| 1 | finished, but some tower has no layout |\n| 2 | bad input or usage; the message says what, where and "
-        "how to mend it |\n| 70 | an error that was not foreseen: a fault of this program. A report, "
+        "how to fix it |\n| 70 | an error that was not foreseen: a fault of this program. A report, "
         "`layoutplan_report_….txt`, is written into the folder one stands in, or where that cannot be, into the one "
-        "for passing files. It holds what is needed to mend the fault and no paths, names or data; read it through and "
+        "for passing files. It holds what is needed to fix the fault and no paths, names or data; read it through and "
         "send it in. An earlier plan is as it was |\n| 130 | stopped with Ctrl+C, within two seconds wherever the run "
         "is; nothing half-written is left (143 after SIGTERM, 129 when the terminal has gone) |\n\n"
-        "What `check` and `compare` mean by 1 is said below. With `--debug` an error comes with the place in the "
+        "What `check` and `compare` mean by 1 is explained below. With `--debug` an error comes with the place in the "
         "program where it arose. Where the reader of the output has gone (`| head`) the run goes on to its end; where "
         "the output cannot be written to it ends with 2.\n"
     ]

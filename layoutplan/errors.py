@@ -1,4 +1,4 @@
-"""What can go wrong, sorted by what the user has to mend.
+"""What can go wrong, sorted by what the user has to fix.
 
 ::
 
@@ -12,7 +12,7 @@
     ├── InputRangeError     a number outside the range of a formula (also a ValueError)
     └── OutputError         the plan cannot be written or read back
 
-Every message says what was found, where (file, layer, row, field) and how to mend it, in one or two lines.
+Every message says what was found, where (file, layer, row, field) and how to fix it, in one or two lines.
 """
 
 from __future__ import annotations

@@ -22,7 +22,7 @@ def why_not_read(path: Path) -> str:
     Returns
     -------
     str
-        What it is and how to mend it; empty for files and folders, and for what is not there.
+        What it is and how to fix it; empty for files and folders, and for what is not there.
 
     Notes
     -----

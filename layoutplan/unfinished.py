@@ -17,7 +17,7 @@ _ENDINGS = (".layoutplan.journal", ".layoutplan.undo")  # beside them lies what 
 _watcher: list[int] = []  # the pipe to it, if there is one
 
 
-def tell(pipe: int) -> None:
+def report_to(pipe: int) -> None:
     """Make folders known through a pipe from now on."""
     _watcher[:] = [pipe]
 
@@ -26,18 +26,18 @@ def tell(pipe: int) -> None:
 def unfinished(folder: Path) -> Iterator[Path]:
     """Hold a folder of unfinished files, or a lock file; who made it removes it, and until it is gone it is known."""
     path = folder.resolve()
-    _say(f"+{path}")
+    _announce(f"+{path}")
     try:
         yield folder
     finally:
         if not os.path.lexists(path):
-            _say(f"-{path}")
+            _announce(f"-{path}")
 
 
-def remove_left(said: bytes) -> None:
+def remove_left(announced: bytes) -> None:
     """Remove the folders that were made known and not taken back; what holds files of an earlier plan stays."""
     left: dict[str, None] = {}
-    for line in os.fsdecode(said).split("\n"):
+    for line in os.fsdecode(announced).split("\n"):
         if line.startswith("+"):
             left[line[1:]] = None
         else:
@@ -68,7 +68,7 @@ def _holds_earlier(folder: Path) -> bool:
     return earlier.is_dir() and any(earlier.iterdir())
 
 
-def _say(line: str) -> None:
+def _announce(line: str) -> None:
     for pipe in _watcher:
         with suppress(OSError):  # nobody watches any more
             os.write(pipe, os.fsencode(line.replace("\n", "")) + b"\n")

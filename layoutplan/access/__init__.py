@@ -7,16 +7,16 @@ from layoutplan.first_use import on_first_use
 if TYPE_CHECKING:
     from layoutplan.access.approaches import (
         APPROACH_COLUMNS,
-        Section,
         Walkable,
+        WalkSection,
         approaches_table,
         share_stops,
     )
-    from layoutplan.access.cost import Relief, Window, open_window, pace_s_per_m
+    from layoutplan.access.cost import CostWindow, Relief, open_window, pace_s_per_m
     from layoutplan.access.drop_off import DropOff
     from layoutplan.access.figures import CUT_OFF_MIN, NO_WALKS, WalkFigures
-    from layoutplan.access.frame import Frame
-    from layoutplan.access.ground import ROAD_COLUMNS, Ground, build_ground
+    from layoutplan.access.frame import TangentFrame
+    from layoutplan.access.ground import ROAD_COLUMNS, WalkingGround, build_ground
     from layoutplan.access.roads import roads_and_gates
     from layoutplan.access.route import Route, to_point, to_tower
     from layoutplan.access.verdicts import NOT_ON_FOOT, OFF_THE_MAP, PERMISSION, REACHABLE, TOWER
@@ -34,16 +34,16 @@ __all__ = [
     "REACHABLE",
     "ROAD_COLUMNS",
     "TOWER",
+    "CostWindow",
     "DropOff",
-    "Frame",
-    "Ground",
     "Relief",
     "Route",
-    "Section",
+    "TangentFrame",
     "WalkFigures",
+    "WalkSection",
     "Walkable",
+    "WalkingGround",
     "Walks",
-    "Window",
     "approaches_table",
     "build_ground",
     "open_window",

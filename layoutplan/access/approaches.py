@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 
 from layoutplan.access.cost import Relief
 from layoutplan.access.figures import WalkFigures
-from layoutplan.access.frame import Frame
-from layoutplan.access.ground import Ground
+from layoutplan.access.frame import TangentFrame
+from layoutplan.access.ground import WalkingGround
 from layoutplan.access.route import Route, to_point, to_tower
 from layoutplan.access.sharing import FREE, Stops, choose_stops, shared_words
 from layoutplan.access.verdicts import OFF_THE_MAP, PERMISSION, REACHABLE, TOWER
@@ -42,17 +42,17 @@ class Walkable:
 
     Attributes
     ----------
-    ground : Ground
+    ground : WalkingGround
     relief : Relief
     complete_m : ndarray, shape (towers,)
         How far about each tower the map is known to be complete; 0 where it does not cover the tower. [m]
     """
 
-    ground: Ground
+    ground: WalkingGround
     relief: Relief
     complete_m: FloatArray
 
-    def about(self, towers: Towers, rows: IntArray, least_m: float) -> Section:
+    def about(self, towers: Towers, rows: IntArray, least_m: float) -> WalkSection:
         """Walk out from some towers.
 
         Parameters
@@ -66,14 +66,14 @@ class Walkable:
         """
         mine = towers.rows(rows)
         walks = [
-            walk_out(self.ground, Frame.at(place), self.relief, least_m) if complete > 0 else None
+            walk_out(self.ground, TangentFrame.at(place), self.relief, least_m) if complete > 0 else None
             for place, complete in zip(mine.lonlat_deg, self.complete_m[rows], strict=True)
         ]
-        return Section(mine, replace(self, complete_m=self.complete_m[rows]), walks)
+        return WalkSection(mine, replace(self, complete_m=self.complete_m[rows]), walks)
 
 
 @dataclass(frozen=True, slots=True)
-class Section:
+class WalkSection:
     """Walks of some towers; None where the map does not cover."""
 
     towers: Towers
@@ -125,7 +125,7 @@ class Section:
 
 
 def _from_stops(key: dict[str, str], walks: Walks, complete_m: float, chosen: Row) -> Iterator[Row]:
-    """Rows of the way to a tower from its drop-off and from other stops; none where the map does not tell of it."""
+    """Rows of the way to a tower from its drop-off and from other stops; none where the map does not show of it."""
     if chosen["verdict"] not in (REACHABLE, PERMISSION):
         return
     for stop in (walks.drop_off, *other_stops(walks)):

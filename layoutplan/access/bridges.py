@@ -6,15 +6,17 @@ import numpy as np
 import shapely
 from shapely import STRtree
 
-from layoutplan.access.ground import Ground
+from layoutplan.access.ground import WalkingGround
 from layoutplan.access.lattice import Geometries
-from layoutplan.access.placed import Placed
+from layoutplan.access.placed import CutShapes
 from layoutplan.arrays import BoolArray, IntArray
 
 _JOINED_M = 0.1  # a road and the bridge it leads onto share a corner
 
 
-def is_ford(ground: Ground, roads: Placed, road: IntArray, blocked: IntArray, pieces: Geometries) -> BoolArray:
+def is_ford(
+    ground: WalkingGround, roads: CutShapes, road: IntArray, blocked: IntArray, pieces: Geometries
+) -> BoolArray:
     """Tell which pieces of roads within blocked shapes are no dry way through a river.
 
     Whoever draws a road across a river means a bridge, mapped as one or not; a track or path without one may be a ford
@@ -22,8 +24,8 @@ def is_ford(ground: Ground, roads: Placed, road: IntArray, blocked: IntArray, pi
 
     Parameters
     ----------
-    ground : Ground
-    roads : Placed
+    ground : WalkingGround
+    roads : CutShapes
         All roads about a tower.
     road, blocked : ndarray of int, shape (n,)
         Rows of each piece's road and of what it lies in.
@@ -40,7 +42,7 @@ def is_ford(ground: Ground, roads: Placed, road: IntArray, blocked: IntArray, pi
     return ford
 
 
-def bridge_sides(ground: Ground, roads: Placed, blocked: Geometries) -> Placed:
+def bridge_sides(ground: WalkingGround, roads: CutShapes, blocked: Geometries) -> CutShapes:
     """Sides of the bridges that lead over something blocked, one cell from their middle, open at their ends.
 
     Without them a way would step off a bridge onto an island, or between two carriageways. Nobody walks below the
@@ -48,16 +50,16 @@ def bridge_sides(ground: Ground, roads: Placed, blocked: Geometries) -> Placed:
 
     Parameters
     ----------
-    ground : Ground
+    ground : WalkingGround
         The whole map.
-    roads : Placed
+    roads : CutShapes
         Those near a tower, in its frame. [m]
     blocked : array of geometries
         What nobody walks through, in the same frame. [m]
 
     Returns
     -------
-    Placed
+    CutShapes
         Lines. [m]
     """
     bridges = roads.where((ground.bridge[roads.row] >= 0) & ground.is_open[roads.row])
@@ -70,7 +72,7 @@ def bridge_sides(ground: Ground, roads: Placed, blocked: Geometries) -> Placed:
     ends = shapely.union_all(shapely.buffer(_loose_ends(whole), 1.01 * cell))
     sides = shapely.difference(shapely.boundary(decks), ends)
     left = ~shapely.is_empty(sides)
-    return Placed(ground.bridge[bridges.row[first]], sides).where(left)
+    return CutShapes(ground.bridge[bridges.row[first]], sides).where(left)
 
 
 def _loose_ends(lines: shapely.Geometry) -> Geometries:

@@ -17,10 +17,10 @@ from shapely import STRtree
 
 from layoutplan.access.bridges import bridge_sides, is_ford
 from layoutplan.access.drawing import Drawing
-from layoutplan.access.frame import Frame
-from layoutplan.access.ground import FENCE, Ground
-from layoutplan.access.lattice import MOVES, Geometries, moved, passed, starts
-from layoutplan.access.placed import Placed, bodies, opened, placed
+from layoutplan.access.frame import TangentFrame
+from layoutplan.access.ground import FENCE, WalkingGround
+from layoutplan.access.lattice import MOVES, Geometries, passed, shifted_views, starts
+from layoutplan.access.placed import CutShapes, bodies, opened, placed
 from layoutplan.arrays import BoolArray, FloatArray
 
 Sampler = Callable[[FloatArray], FloatArray]
@@ -44,13 +44,13 @@ class Relief:
 
 
 @dataclass(frozen=True, slots=True)
-class Window:
+class CostWindow:
     """A square about a tower, which stands on the middle place of the lattice.
 
     Attributes
     ----------
-    ground : Ground
-    frame : Frame
+    ground : WalkingGround
+    frame : TangentFrame
     cell_m, half_m : float
         Between neighbouring places; from the tower to the outermost ones. [m]
     effort : ndarray, shape (size, size)
@@ -64,12 +64,12 @@ class Window:
         Places beside roads where the vehicle may stop: at once, and with a permission.
     features, roads : Placed
         What lies there, uncut.
-    barriers : Placed
+    barriers : CutShapes
         What blocks, with its openings.
     """
 
-    ground: Ground
-    frame: Frame
+    ground: WalkingGround
+    frame: TangentFrame
     cell_m: float
     half_m: float
     effort: FloatArray
@@ -78,9 +78,9 @@ class Window:
     steep: BoolArray
     shut: BoolArray
     stop: BoolArray
-    features: Placed
-    roads: Placed
-    barriers: Placed
+    features: CutShapes
+    roads: CutShapes
+    barriers: CutShapes
 
     @property
     def size(self) -> int:
@@ -128,13 +128,13 @@ def pace_s_per_m(gradient: ArrayLike) -> FloatArray:
     return np.asarray(0.3 * (level * grown + np.maximum(grown / level, level / grown)))  # |g + 0.05| and |-g + 0.05|
 
 
-def open_window(ground: Ground, frame: Frame, half_m: float, relief: Relief) -> Window:
+def open_window(ground: WalkingGround, frame: TangentFrame, half_m: float, relief: Relief) -> CostWindow:
     """Lay the lattice about a tower and look up what walking costs there.
 
     Parameters
     ----------
-    ground : Ground
-    frame : Frame
+    ground : WalkingGround
+    frame : TangentFrame
         Of the tower.
     half_m : float
         Half the side of the square, at least; whole cells are taken. [m]
@@ -142,7 +142,7 @@ def open_window(ground: Ground, frame: Frame, half_m: float, relief: Relief) -> 
 
     Returns
     -------
-    Window
+    CostWindow
         Seconds and levels of its cells.
     """
     cell = ground.settings.cell_m
@@ -150,7 +150,7 @@ def open_window(ground: Ground, frame: Frame, half_m: float, relief: Relief) -> 
     size, half = 2 * steps + 1, steps * cell
     reach = half + cell / 2
     features, roads = placed(ground.feature_tree, frame, reach), placed(ground.road_tree, frame, reach)
-    body = Placed(features.row, bodies(features.shape, ground.width_m[features.row], cell))
+    body = CutShapes(features.row, bodies(features.shape, ground.width_m[features.row], cell))
     barriers = _barriers(ground, body, roads, placed(ground.gate_tree, frame, reach).shape)
     drawing = Drawing(size, cell, half)
     effort = drawing.effort(ground, body, roads, barriers)
@@ -162,7 +162,7 @@ def open_window(ground: Ground, frame: Frame, half_m: float, relief: Relief) -> 
         if height is None:
             effort *= pace_s_per_m(gradient) / pace_s_per_m(0.0)
         effort[steep] = np.inf
-    return Window(
+    return CostWindow(
         ground=ground,
         frame=frame,
         cell_m=cell,
@@ -179,12 +179,12 @@ def open_window(ground: Ground, frame: Frame, half_m: float, relief: Relief) -> 
     )
 
 
-def move_times_s(window: Window, *, forced: bool = False) -> FloatArray:
+def move_times_s(window: CostWindow, *, forced: bool = False) -> FloatArray:
     """Seconds of every move, shape (size, size, 8), infinite where it is shut or leaves the lattice.
 
     Parameters
     ----------
-    window : Window
+    window : CostWindow
     forced : bool
         Let barriers be crossed at a price that no detour reaches, to find out which ones stand in the way.
 
@@ -198,14 +198,14 @@ def move_times_s(window: Window, *, forced: bool = False) -> FloatArray:
     for number, move in enumerate(MOVES):
         cells = passed(move)
         length = window.cell_m * float(np.hypot(*move))
-        time = moved(effort, move, move).copy()
+        time = shifted_views(effort, move, move).copy()
         for by in cells[:-1]:
-            time += moved(effort, move, by)
+            time += shifted_views(effort, move, by)
         time *= length / len(cells)
         if window.height_m is None:
             time *= float(pace_s_per_m(0.0))
         else:
-            rise = moved(window.height_m, move, move) - moved(window.height_m, move, (0, 0))
+            rise = shifted_views(window.height_m, move, move) - shifted_views(window.height_m, move, (0, 0))
             time *= pace_s_per_m(rise / length)
         shut = window.shut[number][starts(move, window.size)]
         time[shut] = time[shut] + _FORCED_S if forced else np.inf
@@ -213,7 +213,7 @@ def move_times_s(window: Window, *, forced: bool = False) -> FloatArray:
     return times
 
 
-def _sampled(relief: Relief, frame: Frame, axis_m: FloatArray) -> tuple[FloatArray | None, FloatArray | None]:
+def _sampled(relief: Relief, frame: TangentFrame, axis_m: FloatArray) -> tuple[FloatArray | None, FloatArray | None]:
     """Height and steepest gradient by row and column; the gradient from the heights where only they are known."""
     if relief.elevation_m is None and relief.slope_deg is None:
         return None, None
@@ -226,7 +226,7 @@ def _sampled(relief: Relief, frame: Frame, axis_m: FloatArray) -> tuple[FloatArr
     return height, np.hypot(north, east)
 
 
-def _barriers(ground: Ground, body: Placed, roads: Placed, gates: Geometries) -> Placed:
+def _barriers(ground: WalkingGround, body: CutShapes, roads: CutShapes, gates: Geometries) -> CutShapes:
     """What blocks, opened where a road or path leads through and where there is a gate.
 
     An opening reaches one cell about the piece of road inside: the least through which a way is sure to be found.
@@ -243,6 +243,6 @@ def _barriers(ground: Ground, body: Placed, roads: Placed, gates: Geometries) ->
     is_fence = ground.feature_class[blocked.row[by_gate]] == FENCE
     openings = shapely.buffer(np.concatenate((pieces, gates[gate[is_fence]])), ground.settings.cell_m, quad_segs=4)
     cut = opened(blocked.shape, openings, np.concatenate((by_road, by_gate[is_fence])))
-    left = Placed(blocked.row, cut).where(~shapely.is_empty(cut))
+    left = CutShapes(blocked.row, cut).where(~shapely.is_empty(cut))
     sides = bridge_sides(ground, roads, blocked.shape)
-    return Placed(np.concatenate((left.row, sides.row)), np.concatenate((left.shape, sides.shape)))
+    return CutShapes(np.concatenate((left.row, sides.row)), np.concatenate((left.shape, sides.shape)))

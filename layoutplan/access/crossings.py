@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from layoutplan.access.cost import Window
+from layoutplan.access.cost import CostWindow
 from layoutplan.access.ground import FENCE, NO_ENTRY
-from layoutplan.access.placed import Placed, bodies, placed
+from layoutplan.access.placed import CutShapes, bodies, placed
 from layoutplan.access.walks import met
 from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.job.classes import ROADS
@@ -18,14 +18,14 @@ OUT_OF_BOUNDS = "ground outside the permitted land"
 _TOUCH_M = 1e-3  # a barrier met at its very end is met, too
 
 
-def crossed(window: Window, line: shapely.LineString) -> tuple[str, ...]:
+def way_crossings(window: CostWindow, line: shapely.LineString) -> tuple[str, ...]:
     """Return what a way crosses in order, by class and name, without the road it begins on.
 
     Woods, crops, cables and what hangs overhead are left out, and land on which one must ask: see :func:`to_ask`.
 
     Parameters
     ----------
-    window : Window
+    window : CostWindow
         The lattice about a tower and what walking costs there.
     line : LineString
         The way, in the tower's frame. [m]
@@ -40,18 +40,18 @@ def crossed(window: Window, line: shapely.LineString) -> tuple[str, ...]:
     seen = window.features.where(window.ground.listed[rows] & ~window.ground.ask[rows])
     near = shapely.distance(seen.shape, line) <= np.fmax(width_m[seen.row], 0.0) / 2 + window.cell_m
     seen = seen.where(near)  # bodies are dear
-    body = Placed(seen.row, bodies(seen.shape, width_m[seen.row], 0.0))
+    body = CutShapes(seen.row, bodies(seen.shape, width_m[seen.row], 0.0))
     row, first_m = _in_order(body, line)
     at_road = np.isin(window.ground.feature_class[row], list(ROADS)) & (first_m <= window.cell_m)
     return _names(window, row[~at_road])
 
 
-def barring(window: Window, line: shapely.LineString) -> tuple[str, ...]:
+def barring(window: CostWindow, line: shapely.LineString) -> tuple[str, ...]:
     """Name what a forced way breaks through, in order; if it only squeezes past, what leaves it less than a cell.
 
     Parameters
     ----------
-    window : Window
+    window : CostWindow
         The lattice about a tower and what walking costs there.
     line : LineString
         The forced way, in the tower's frame. [m]
@@ -69,12 +69,12 @@ def barring(window: Window, line: shapely.LineString) -> tuple[str, ...]:
     return _names(window, row) + steep
 
 
-def to_ask(window: Window, places: IntArray, line: shapely.LineString) -> tuple[str, ...]:
+def to_ask(window: CostWindow, places: IntArray, line: shapely.LineString) -> tuple[str, ...]:
     """Name the land that a way, a line through some places, must not cross without a permission.
 
     Parameters
     ----------
-    window : Window
+    window : CostWindow
         The lattice about a tower and what walking costs there.
     places : ndarray of int
         Cells of the way.
@@ -90,7 +90,7 @@ def to_ask(window: Window, places: IntArray, line: shapely.LineString) -> tuple[
     return tuple(dict.fromkeys((*land[0], *land[1], *_locked(window, line))))
 
 
-def _asked_at(window: Window, places: IntArray) -> tuple[str, ...]:
+def _asked_at(window: CostWindow, places: IntArray) -> tuple[str, ...]:
     ask = window.ask.reshape(-1)[places]
     if not ask.any():
         return ()
@@ -104,7 +104,7 @@ def _asked_at(window: Window, places: IntArray) -> tuple[str, ...]:
     return _names(window, land.row[pair_land[order]]) + outside
 
 
-def _locked(window: Window, line: shapely.LineString) -> tuple[str, ...]:
+def _locked(window: CostWindow, line: shapely.LineString) -> tuple[str, ...]:
     """Tell of a locked gate through which a way passes a fence."""
     ground, cell_m = window.ground, window.cell_m
     fences = window.features.where(ground.feature_class[window.features.row] == FENCE)
@@ -117,7 +117,7 @@ def _locked(window: Window, line: shapely.LineString) -> tuple[str, ...]:
     return (LOCKED_GATE,) if shapely.dwithin(at, gate, 1.5 * cell_m).any() else ()
 
 
-def _strips(window: Window, line: shapely.LineString) -> IntArray:
+def _strips(window: CostWindow, line: shapely.LineString) -> IntArray:
     """Rows of areas to ask about that a way cuts through, although they may lie between its places.
 
     What a way only clips, as it keeps along the edge, is less than a cell and left out.
@@ -146,14 +146,14 @@ def _is_cut(area: shapely.Geometry, line: shapely.Geometry, cell_m: float) -> bo
     return large[1] > large[0]
 
 
-def _cells_along(window: Window, line: shapely.LineString) -> tuple[IntArray, IntArray]:
+def _cells_along(window: CostWindow, line: shapely.LineString) -> tuple[IntArray, IntArray]:
     """Rows and columns of the cells that a line passes through."""
     points = shapely.get_coordinates(shapely.segmentize(line, window.cell_m / 4))
     col, row = np.clip(np.rint((points + window.half_m) / window.cell_m).astype(np.int64), 0, window.size - 1).T
     return row, col
 
 
-def _in_order(shapes: Placed, line: shapely.LineString, within_m: float = _TOUCH_M) -> tuple[IntArray, FloatArray]:
+def _in_order(shapes: CutShapes, line: shapely.LineString, within_m: float = _TOUCH_M) -> tuple[IntArray, FloatArray]:
     """Rows of the shapes that a line meets or comes near, and where it first does so, in this order. [m]."""
     way = shapely.buffer(line, within_m, quad_segs=1)
     hit = shapely.intersects(shapes.shape, way)
@@ -165,6 +165,6 @@ def _in_order(shapes: Placed, line: shapely.LineString, within_m: float = _TOUCH
     return shapes.row[hit][order], first_m[order]
 
 
-def _names(window: Window, rows: IntArray) -> tuple[str, ...]:
+def _names(window: CostWindow, rows: IntArray) -> tuple[str, ...]:
     """Words for features, each once."""
     return tuple(dict.fromkeys(window.ground.label[rows].tolist()))

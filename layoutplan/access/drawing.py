@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from layoutplan.access.ground import NO_ENTRY, PERMIT, YES, Ground
+from layoutplan.access.ground import NO_ENTRY, PERMIT, YES, WalkingGround
 from layoutplan.access.lattice import Geometries, along_lines, inside_areas, outline_segments, shut_moves
-from layoutplan.access.placed import Placed
+from layoutplan.access.placed import CutShapes
 from layoutplan.arrays import BoolArray, FloatArray
 from layoutplan.job.classes import PERMITTED
 
@@ -49,7 +49,7 @@ class Drawing:
         start, end, _ = self._pieces(barriers)
         return shut_moves(start, end, self.size)
 
-    def effort(self, ground: Ground, body: Placed, roads: Placed, barriers: Placed) -> FloatArray:
+    def effort(self, ground: WalkingGround, body: CutShapes, roads: CutShapes, barriers: CutShapes) -> FloatArray:
         """Multiple of the time along a path; the slowest of several grounds counts, a path over them all."""
         factor = ground.factor[body.row]
         effort = np.ones((self.size, self.size))
@@ -61,7 +61,7 @@ class Drawing:
         effort[self.drawn(barriers.shape[areas])] = np.inf
         return effort
 
-    def ask(self, ground: Ground, body: Placed, roads: Placed) -> BoolArray:
+    def ask(self, ground: WalkingGround, body: CutShapes, roads: CutShapes) -> BoolArray:
         """Places where walking needs a permission; a public road or path needs none, save on no-entry land."""
         kind = ground.feature_class[body.row]
         ask = self.drawn(body.shape[ground.ask[body.row]])
@@ -71,7 +71,7 @@ class Drawing:
         ask &= ~self.drawn(roads.shape[public])
         return ask | self.drawn(body.shape[(kind == NO_ENTRY) & ground.ask[body.row]])
 
-    def stop(self, ground: Ground, roads: Placed) -> BoolArray:
+    def stop(self, ground: WalkingGround, roads: CutShapes) -> BoolArray:
         """Places within a cell of a road's edge where the vehicle may stop, at once and with a permission."""
         axis = self.axis()
         near = axis**2 + axis[:, None] ** 2 <= ground.settings.radius_m**2

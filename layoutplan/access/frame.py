@@ -12,7 +12,7 @@ from layoutplan.line.geodesy import GEOD, local_axes, to_ecef
 
 
 @dataclass(frozen=True, slots=True)
-class Frame:
+class TangentFrame:
     """A tower's tangent frame, see :mod:`layoutplan.line.geodesy`.
 
     Attributes
@@ -29,7 +29,7 @@ class Frame:
     axes: FloatArray
 
     @classmethod
-    def at(cls, lonlat_deg: ArrayLike) -> Frame:
+    def at(cls, lonlat_deg: ArrayLike) -> TangentFrame:
         """Return the frame of a place given by longitude and latitude, shape (2,)."""
         place = np.asarray(lonlat_deg, dtype=float).reshape(1, 2)
         return cls(place[0], to_ecef(place)[0], np.concatenate(local_axes(place)))

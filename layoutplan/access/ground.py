@@ -26,7 +26,7 @@ _NO_STOP = ("no", "private path", NO_STOPPING)
 
 
 @dataclass(frozen=True, slots=True)
-class Ground:
+class WalkingGround:
     """Features and roads of a job with what walking there costs; built once by :func:`build_ground`.
 
     Attributes
@@ -94,7 +94,7 @@ def build_ground(
     *,
     gates: gpd.GeoDataFrame | None = None,
     permitted_given: bool = False,
-) -> Ground:
+) -> WalkingGround:
     """Prepare the map for walking.
 
     Parameters
@@ -118,7 +118,7 @@ def build_ground(
 
     Returns
     -------
-    Ground
+    WalkingGround
         Ready for any tower of the job.
     """
     kind = features["obstacle_class"].to_numpy(dtype=object)
@@ -132,7 +132,7 @@ def build_ground(
     usual_m = np.array([classes[one].width_m for one in road_class], dtype=float)
     bridge = roads["bridge"].to_numpy(dtype=np.int64)
     may_stop = _may_stop(road_class, vehicle, bridge, settings)
-    return Ground(
+    return WalkingGround(
         features=shapes,
         roads=road_shapes,
         gates=gate_shapes,

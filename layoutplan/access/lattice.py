@@ -126,7 +126,7 @@ def along_lines(start: FloatArray, end: FloatArray, size: int) -> BoolArray:
     return mark
 
 
-def moved(grid: NDArray[np.float64], move: tuple[int, int], by: tuple[int, int]) -> NDArray[np.float64]:
+def shifted_views(grid: NDArray[np.float64], move: tuple[int, int], by: tuple[int, int]) -> NDArray[np.float64]:
     """Values ``by`` (columns, rows) away from all places where ``move`` starts and ends on the lattice; a view.
 
     Parameters
@@ -147,7 +147,7 @@ def moved(grid: NDArray[np.float64], move: tuple[int, int], by: tuple[int, int])
     --------
     What lies one column to the east of every place from which a move to the east is possible:
 
-    >>> moved(np.arange(9.0).reshape(3, 3), (1, 0), (1, 0))
+    >>> shifted_views(np.arange(9.0).reshape(3, 3), (1, 0), (1, 0))
     array([[1., 2.],
            [4., 5.],
            [7., 8.]])

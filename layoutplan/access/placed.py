@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from shapely import STRtree
 
-from layoutplan.access.frame import Frame
+from layoutplan.access.frame import TangentFrame
 from layoutplan.access.lattice import Geometries
 from layoutplan.arrays import BoolArray, FloatArray, IntArray
 from layoutplan.windows import margins_deg
@@ -18,7 +18,7 @@ _LEAST_POINT_M = 0.5
 
 
 @dataclass(frozen=True, slots=True)
-class Placed:
+class CutShapes:
     """Shapes about a tower, in its frame and cut to a square.
 
     Attributes
@@ -32,26 +32,26 @@ class Placed:
     row: IntArray
     shape: Geometries
 
-    def where(self, mask: BoolArray) -> Placed:
+    def where(self, mask: BoolArray) -> CutShapes:
         """Return some of them."""
-        return Placed(self.row[mask], self.shape[mask])
+        return CutShapes(self.row[mask], self.shape[mask])
 
 
-def placed(tree: STRtree, frame: Frame, half_m: float) -> Placed:
+def placed(tree: STRtree, frame: TangentFrame, half_m: float) -> CutShapes:
     """Bring what lies within a square about a tower into its frame, in the table's order.
 
     Parameters
     ----------
     tree : STRtree
         Of geometries in EPSG:4326.
-    frame : Frame
+    frame : TangentFrame
         Of the tower.
     half_m : float
         Half the side of the square. [m]
 
     Returns
     -------
-    Placed
+    CutShapes
         Geometries in the tower's frame [m] and their rows.
     """
     lon, lat = frame.lonlat_deg
@@ -61,7 +61,7 @@ def placed(tree: STRtree, frame: Frame, half_m: float) -> Placed:
     shapes = shapely.transform(tree.geometries[row], frame.to_xy)
     shapes = _valid(shapely.clip_by_rect(_valid(shapes), -half_m, -half_m, half_m, half_m))
     there = ~shapely.is_empty(shapes)
-    return Placed(row[there], shapes[there])
+    return CutShapes(row[there], shapes[there])
 
 
 def bodies(shapes: Geometries, width_m: FloatArray, least_m: float) -> Geometries:
@@ -122,7 +122,7 @@ def opened(blocked: Geometries, openings: Geometries, which: IntArray) -> Geomet
 
 
 def _valid(shapes: Geometries) -> Geometries:
-    """Mend what became invalid by rounding or cutting."""
+    """Correct what became invalid by rounding or cutting."""
     bad = ~shapely.is_valid(shapes)
     if bad.any():
         shapes = shapes.copy()

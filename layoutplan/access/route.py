@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from layoutplan.access.cost import Window
-from layoutplan.access.crossings import barring, crossed, to_ask
+from layoutplan.access.cost import CostWindow
+from layoutplan.access.crossings import barring, to_ask, way_crossings
 from layoutplan.access.verdicts import NOT_ON_FOOT, PERMISSION, REACHABLE
 from layoutplan.access.walks import Walks, connectors, last_steps_s, met, places_around, search
 from layoutplan.arrays import FloatArray, IntArray
@@ -117,21 +117,23 @@ def _no_way(walks: Walks) -> Route:
     return _barred(window, forced.places_to(int(place[best]))[::-1], start, np.zeros(2))
 
 
-def _barred(window: Window, places: IntArray, start_m: FloatArray, end_m: FloatArray) -> Route:
+def _barred(window: CostWindow, places: IntArray, start_m: FloatArray, end_m: FloatArray) -> Route:
     line = shapely.LineString(np.vstack((start_m, window.places_m(places), end_m)))
     return Route(NOT_ON_FOOT, barring(window, line))
 
 
-def _route(window: Window, places: IntArray, start_m: FloatArray, end_m: FloatArray, seconds: float) -> Route:
+def _route(window: CostWindow, places: IntArray, start_m: FloatArray, end_m: FloatArray, seconds: float) -> Route:
     """Measure a way through places; its drawn line is straightened."""
     points = np.vstack((start_m, window.places_m(places), end_m))
     line = _straightened(window, shapely.LineString(points))
     walk_m, climb_m = _along(window, points, places)
     ask = to_ask(window, places, shapely.LineString(points))
-    return Route(PERMISSION if ask else REACHABLE, ask, line, walk_m, climb_m, seconds / 60, crossed(window, line))
+    return Route(
+        PERMISSION if ask else REACHABLE, ask, line, walk_m, climb_m, seconds / 60, way_crossings(window, line)
+    )
 
 
-def _along(window: Window, points_m: FloatArray, places: IntArray) -> tuple[float, float]:
+def _along(window: CostWindow, points_m: FloatArray, places: IntArray) -> tuple[float, float]:
     """Length along the ground and climb of a way; level ground where heights are unknown, and at its ends. [m]."""
     step = np.hypot(*np.diff(points_m, axis=0).T)
     if window.height_m is None:
@@ -142,7 +144,7 @@ def _along(window: Window, points_m: FloatArray, places: IntArray) -> tuple[floa
     return walk_m, float(np.maximum(rise, 0.0).sum())
 
 
-def _straightened(window: Window, line: shapely.LineString) -> shapely.LineString:
+def _straightened(window: CostWindow, line: shapely.LineString) -> shapely.LineString:
     """Leave out corners within half a cell, unless a barrier would be met then."""
     simple = shapely.simplify(line, window.cell_m / 2, preserve_topology=False)
     if shapely.intersects(window.barriers.shape, simple).any():
@@ -150,11 +152,11 @@ def _straightened(window: Window, line: shapely.LineString) -> shapely.LineStrin
     return simple
 
 
-def _edge(window: Window) -> IntArray:
+def _edge(window: CostWindow) -> IntArray:
     """Places on the window's edge."""
     grid = np.arange(window.size**2).reshape(window.size, window.size)
     return np.unique(np.concatenate((grid[0], grid[-1], grid[:, 0], grid[:, -1])))
 
 
-def _label(window: Window, road: int) -> str:
+def _label(window: CostWindow, road: int) -> str:
     return _UNNAMED[ROADS[window.ground.road_class[road]]]

@@ -12,10 +12,10 @@ from scipy.sparse import csr_matrix
 from scipy.sparse.csgraph import dijkstra
 from shapely import STRtree
 
-from layoutplan.access.cost import Relief, Window, move_times_s, open_window, pace_s_per_m
+from layoutplan.access.cost import CostWindow, Relief, move_times_s, open_window, pace_s_per_m
 from layoutplan.access.drop_off import DropOff
-from layoutplan.access.frame import Frame
-from layoutplan.access.ground import PERMIT, Ground
+from layoutplan.access.frame import TangentFrame
+from layoutplan.access.ground import PERMIT, WalkingGround
 from layoutplan.access.lattice import Geometries, graph_places
 from layoutplan.access.sharing import FREE
 from layoutplan.arrays import FloatArray, IntArray
@@ -32,7 +32,7 @@ class Walks:
 
     Attributes
     ----------
-    window : Window
+    window : CostWindow
     seconds : ndarray, shape (size²,)
         Infinite where nobody gets on foot.
     before : ndarray of int, shape (size²,)
@@ -42,7 +42,7 @@ class Walks:
     drop_off : DropOff or None
     """
 
-    window: Window
+    window: CostWindow
     seconds: FloatArray
     before: NDArray[np.int32]
     until_s: float = np.inf
@@ -70,13 +70,13 @@ class Walks:
         return np.array(way[::-1], dtype=np.int64)
 
 
-def walk_out(ground: Ground, frame: Frame, relief: Relief, least_m: float = 0.0) -> Walks:
+def walk_out(ground: WalkingGround, frame: TangentFrame, relief: Relief, least_m: float = 0.0) -> Walks:
     """Find the shortest walks in the first surroundings of a tower: all that siting asks about.
 
     Parameters
     ----------
-    ground : Ground
-    frame : Frame
+    ground : WalkingGround
+    frame : TangentFrame
         Of the tower.
     relief : Relief
     least_m : float
@@ -145,7 +145,7 @@ def _longest_s(walks: Walks, targets_m: FloatArray) -> float:
     return float(walk_minutes(walks, targets_m, from_tower=True).max(initial=0.0)) * 60
 
 
-def search(window: Window, *, until_s: float = np.inf, forced: bool = False) -> Walks:
+def search(window: CostWindow, *, until_s: float = np.inf, forced: bool = False) -> Walks:
     """Find the shortest walks in a window that take no longer than some time; ``forced`` ones cross barriers."""
     size = window.size
     ends, begins = graph_places(size)
@@ -184,7 +184,7 @@ def walk_minutes(walks: Walks, points_m: ArrayLike, *, from_tower: bool = False)
     return minutes + (np.nan if walks.drop_off is None else walks.drop_off.seconds / 60)
 
 
-def places_around(window: Window, points_m: FloatArray) -> tuple[IntArray, FloatArray]:
+def places_around(window: CostWindow, points_m: FloatArray) -> tuple[IntArray, FloatArray]:
     """Return the four places around each of n points, and how far away they are, both of shape (4, n)."""
     across = (np.ascontiguousarray(points_m.T) + window.half_m) / window.cell_m
     low = np.floor(across).astype(np.int64)
@@ -262,13 +262,13 @@ def other_stops(walks: Walks) -> list[DropOff]:
     return sorted(found.values(), key=lambda stop: (stop.seconds, stop.place))
 
 
-def connectors(window: Window, place: IntArray, level: IntArray) -> tuple[IntArray, Geometries]:
+def connectors(window: CostWindow, place: IntArray, level: IntArray) -> tuple[IntArray, Geometries]:
     """From each place the nearest road of its level (``YES``, ``PERMIT``), and the shortest line to it."""
     road, shape = nearest_roads(window, place, level)
     return road, _lines_to(window, place, shape)
 
 
-def nearest_roads(window: Window, place: IntArray, level: IntArray) -> tuple[IntArray, Geometries]:
+def nearest_roads(window: CostWindow, place: IntArray, level: IntArray) -> tuple[IntArray, Geometries]:
     """Of each place the nearest road of its level: its row among the job's roads, and its shape here."""
     start = np.asarray(shapely.points(window.places_m(place)))
     road, shape = np.zeros(len(place), dtype=np.int64), np.empty(len(place), dtype=object)
@@ -280,19 +280,19 @@ def nearest_roads(window: Window, place: IntArray, level: IntArray) -> tuple[Int
     return road, shape
 
 
-def _lines_to(window: Window, place: IntArray, road: Geometries) -> Geometries:
+def _lines_to(window: CostWindow, place: IntArray, road: Geometries) -> Geometries:
     """Shortest lines from places to roads."""
     return np.asarray(shapely.shortest_line(shapely.points(window.places_m(place)), road))
 
 
-def _tracks_at(window: Window, level: IntArray) -> int:
+def _tracks_at(window: CostWindow, level: IntArray) -> int:
     """How many tracks with stops of some levels there are, the free ones counted as one."""
     rows = window.roads.row[window.ground.may_stop[window.roads.row] == PERMIT]
     tracks = np.unique(window.ground.track[rows]) if (level == PERMIT).any() else ()
     return len(tracks) + bool((level != PERMIT).any())
 
 
-def _parted(window: Window, road: IntArray, line: Geometries) -> NDArray[np.bool_]:
+def _parted(window: CostWindow, road: IntArray, line: Geometries) -> NDArray[np.bool_]:
     """Whether a barrier other than a road of the same class lies on the way from the road."""
     one, barrier = met(line, window.barriers.shape)
     kind = window.ground.feature_class[window.barriers.row[barrier]]

@@ -26,8 +26,8 @@ from layoutplan.layout.schema import tables
 from layoutplan.line.geodesy import inverse
 from layoutplan.line.structures import names_of
 from layoutplan.planning.electrics import exposures_table, with_lead_figures
-from layoutplan.planning.stakes import stake_tables
-from layoutplan.planning.tables import lines, rounded
+from layoutplan.planning.stakes import build_stake_tables
+from layoutplan.planning.tables import rounded_columns, two_point_lines
 from layoutplan.written.numbered import plan_numbers_in
 
 _FARTHEST_M = 10_000.0  # from the tower; farther off is a mistake in the figures (judgement)
@@ -146,7 +146,7 @@ def check_positions(plan: Reopened, given: Given) -> Checked:
     bench = Bench.of(plan)
     around_m = float(np.nan_to_num(given.accuracy_m).max(initial=0.0))
     held = hold(bench, given.tower, given.role, given.lonlat_deg, given.grace, around_m)
-    electrodes, leads, checks, _ = stake_tables(held.stakes, held.around)
+    electrodes, leads, checks, _ = build_stake_tables(held.stakes, held.around)
     order = held.order[np.lexsort((held.stakes.role, held.stakes.tower))]  # of the given, in the tables' order
     electrodes = electrodes.assign(**_changes(given, order))
     checks = _beside_the_plan(_with_accuracy(checks, electrodes, bench, held, given), plan.tables["checks"])
@@ -199,7 +199,7 @@ def _changes(given: Given, order: Any) -> dict[str, Any]:
     new = np.isnan(distance)
     change = np.select([new, distance > given.grace], ["new", "moved"], "")
     columns = {"offset_m": distance, "offset_bearing_deg": bearing, "accuracy_m": given.accuracy_m, "change": change}
-    return rounded({name: values[order] for name, values in columns.items()}, tables("check")["electrodes"])
+    return rounded_columns({name: values[order] for name, values in columns.items()}, tables("check")["electrodes"])
 
 
 def _is_worse(checks: pd.DataFrame) -> pd.Series:
@@ -224,7 +224,7 @@ def _verdicts(electrodes: gpd.GeoDataFrame, checks: pd.DataFrame) -> dict[str, A
 
 def _shifts(electrodes: gpd.GeoDataFrame, planned_deg: FloatArray) -> gpd.GeoDataFrame:
     moved = (electrodes["change"] == "moved").to_numpy()
-    paths = lines(planned_deg[moved], shapely.get_coordinates(electrodes.geometry.to_numpy()[moved]))
+    paths = two_point_lines(planned_deg[moved], shapely.get_coordinates(electrodes.geometry.to_numpy()[moved]))
     columns = electrodes.loc[moved, [*_KEYS, "waypoint", "offset_m", "offset_bearing_deg"]]
     return gpd.GeoDataFrame(columns.reset_index(drop=True), geometry=paths, crs=electrodes.crs)
 

@@ -55,7 +55,7 @@ class Given:
 def edited_stakes(plan: Reopened) -> Given:
     """Read the electrodes as they are now in the plan's file.
 
-    A stake without tower goes to the nearest one, a stake without role takes the one that is free there; both are said.
+    A stake without tower goes to the nearest one, a stake without role takes the one that is free there: both are noted.
 
     Raises
     ------
@@ -65,11 +65,11 @@ def edited_stakes(plan: Reopened) -> Given:
     table, towers = plan.tables["electrodes"], plan.model.towers
     _check_places(table)
     lonlat = shapely.get_coordinates(table.geometry.to_numpy())
-    tower, said = _towers_of(table, lonlat, towers)
+    tower, notes = _towers_of(table, lonlat, towers)
     role, also = _roles_of(table, tower, towers)
     _check_once(tower, role, towers)
     planned, missing = _planned(plan, tower, role)
-    return Given(tower, role, lonlat, planned, np.full(len(tower), np.nan), missing, (*said, *also))
+    return Given(tower, role, lonlat, planned, np.full(len(tower), np.nan), missing, (*notes, *also))
 
 
 def _check_places(table: gpd.GeoDataFrame) -> None:
@@ -88,25 +88,25 @@ def _towers_of(table: gpd.GeoDataFrame, lonlat: FloatArray, towers: Towers) -> t
     if len(lost):
         _, nearest = cKDTree(to_ecef(towers.lonlat_deg)).query(to_ecef(lonlat[lost]))
         tower[lost] = nearest
-    said = [
+    notes = [
         f"a stake at {lonlat[i, 1]:.6f} {lonlat[i, 0]:.6f} names no tower of the plan: taken for the nearest, "
         f"{names[tower[i]]}"
         for i in lost.tolist()
     ]
-    return tower, said
+    return tower, notes
 
 
 def _roles_of(table: gpd.GeoDataFrame, tower: IntArray, towers: Towers) -> tuple[np.ndarray, list[str]]:
     role = np.array([clean(value).upper() for value in table["role"].tolist()], dtype="<U1")
-    said, names = [], names_of(towers.line_id, towers.tower_id)
+    notes, names = [], names_of(towers.line_id, towers.tower_id)
     for i in np.flatnonzero(~np.isin(role, ["H", "S"])).tolist():
         taken = set(role[(tower == tower[i]) & np.isin(role, ["H", "S"])].tolist())
         free = [name for name in ("H", "S") if name not in taken]
         if not free:
             raise OutputError(f"layer 'electrodes': tower {names[tower[i]]} has more than two stakes. Delete one.")
         role[i] = free[0]
-        said.append(f"a stake of tower {names[tower[i]]} had no role: taken for {free[0]}")
-    return role, said
+        notes.append(f"a stake of tower {names[tower[i]]} had no role: taken for {free[0]}")
+    return role, notes
 
 
 def _check_once(tower: IntArray, role: np.ndarray, towers: Towers) -> None:

@@ -1,4 +1,4 @@
-"""Hints of the trade on readings: what is odd in them, and what to do about it. Never a verdict."""
+"""Hints of the trade on readings: what is unusual in them, and what to do about it. Never a verdict."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ class _Hint:
 
 
 def field_hints(readings: Readings, tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
-    """Say of each tower what is odd in its readings.
+    """Say of each tower what is unusual in its readings.
 
     Parameters
     ----------
@@ -155,7 +155,7 @@ def _tower(table: pd.DataFrame) -> list[_Hint]:
             found,
             TOWER_OHM,
             "ohm",
-            "confirm it with electrodes further out; tell who decides on the tower's earthing",
+            "confirm it with electrodes further out; inform whoever decides on the tower's earthing",
         ),
         _Hint(
             (found >= TOWER_IDEAL_OHM) & (found < TOWER_OHM),

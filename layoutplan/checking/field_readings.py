@@ -60,7 +60,7 @@ def _with_lines(readings: Readings, towers: pd.DataFrame) -> pd.DataFrame:
     several = np.array([not name and tower in lines for name, tower in keys], dtype=bool)
     _refuse(readings, table, several, "more than one line of the plan has a tower {}: add a column line_id")
     strange = np.array([name not in lines.get(tower, []) for name, tower in keys], dtype=bool)
-    _refuse(readings, table, strange, "no such tower in the plan: {}. Mend the id or the line, or delete the row")
+    _refuse(readings, table, strange, "no such tower in the plan: {}. Correct the id or the line, or delete the row")
     return table.assign(line_id=line)
 
 
@@ -90,5 +90,5 @@ def readings_of_stakes(matched: pd.DataFrame, source: str) -> Readings:
     table = table.assign(date=towers["time"].max(), row=towers["row"].min()).reset_index()
     table = table[low.notna().any(axis=1).to_numpy()].reset_index(drop=True)
     names = [f"{name} of tower {tower}" for name in there for _, tower in clash.index[clash[name]]]
-    said = f"{source}: the points of a tower give different values, and none is taken: {listed(names)}"
-    return Readings(table, source, (said,) if names else ())
+    notes = f"{source}: the points of a tower give different values, and none is taken: {listed(names)}"
+    return Readings(table, source, (notes,) if names else ())

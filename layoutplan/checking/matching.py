@@ -13,7 +13,7 @@ from scipy.spatial import cKDTree
 
 from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.checking.matching_pairs import Found, pair_up
-from layoutplan.checking.matching_words import left_over, match_warnings, unmatched_reasons
+from layoutplan.checking.matching_words import match_warnings, unmatched_reasons, unmatched_words
 from layoutplan.inputs.staked import Staked
 from layoutplan.line.geodesy import inverse, to_ecef
 
@@ -70,12 +70,12 @@ def match(staked: Staked, planned: pd.DataFrame, tolerance_m: float = TOLERANCE_
     points = points.assign(**_nearest(points, planned["waypoint"].to_numpy(dtype=object), there))
     names, waypoints = points["name"].tolist(), planned["waypoint"].tolist()
     found = pair_up(names, to_ecef(_lonlat(points)), waypoints, to_ecef(there), tolerance_m)
-    matched, said = _matched(points, planned, found, tolerance_m, staked.source)
+    matched, notes = _matched(points, planned, found, tolerance_m, staked.source)
     ambiguous = _rows(points, np.flatnonzero(found.ambiguous))
     unmatched = _unmatched(points, found, tolerance_m)
     missing = _missing(planned, found)
-    said += left_over(ambiguous, unmatched, missing, staked.source)
-    return Matches(matched, ambiguous, unmatched, missing, tuple(said))
+    notes += unmatched_words(ambiguous, unmatched, missing, staked.source)
+    return Matches(matched, ambiguous, unmatched, missing, tuple(notes))
 
 
 def _in_fixed_order(points: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

@@ -119,17 +119,17 @@ def unmatched_reasons(table: pd.DataFrame, first_rows: NDArray[np.int64], tolera
     ]  # fmt: skip
 
 
-def left_over(ambiguous: pd.DataFrame, unmatched: pd.DataFrame, missing: pd.DataFrame, where: str) -> list[str]:
+def unmatched_words(ambiguous: pd.DataFrame, unmatched: pd.DataFrame, missing: pd.DataFrame, where: str) -> list[str]:
     """What was not matched, in words."""
-    said = []
+    notes = []
     if len(ambiguous):
         names = listed(dict.fromkeys(f"'{name}'" for name in ambiguous["name"]))
         rows = listed(ambiguous["row"])
-        said.append(f"{where}: points that share a name and lie apart; none is matched: {names} (row {rows})")
+        notes.append(f"{where}: points that share a name and lie apart; none is matched: {names} (row {rows})")
     strange = unmatched[[not why.startswith("repeats") for why in unmatched["why"]]]
     if len(strange):
         names = listed(called(row) for row in strange.itertuples())
-        said.append(f"{where}: {counted(len(strange), 'point')} matched to no planned stake: {names}")
+        notes.append(f"{where}: {counted(len(strange), 'point')} matched to no planned stake: {names}")
     if len(missing):
-        said.append(f"{counted(len(missing), 'planned stake')} without a staked point: {listed(missing['waypoint'])}")
-    return said
+        notes.append(f"{counted(len(missing), 'planned stake')} without a staked point: {listed(missing['waypoint'])}")
+    return notes

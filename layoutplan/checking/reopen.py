@@ -14,7 +14,7 @@ import shapely
 from pydantic import ValidationError
 
 from layoutplan.errors import OutputError
-from layoutplan.inputs.corridor import Frame
+from layoutplan.inputs.corridor import LongitudeFrame
 from layoutplan.inputs.door import allowing
 from layoutplan.inputs.gaps import AREA_THEMES, FEW_FEATURES, GAPS, causes_of, joined
 from layoutplan.inputs.model import FEATURE_COLUMNS, TOWER_COLUMNS, TOWER_FIGURES, FaultTable, LineInput
@@ -51,7 +51,7 @@ class Reopened:
         among the features.
     tables : dict of DataFrame
         The plan's tables, geometries in EPSG:4326 with the longitudes of ``frame``.
-    frame : Frame
+    frame : LongitudeFrame
     grid_crs : str
     notes : tuple of str
         What could not be opened again.
@@ -66,7 +66,7 @@ class Reopened:
     features: gpd.GeoDataFrame
     uncovered: list[list[str]]
     tables: Mapping[str, Any]
-    frame: Frame
+    frame: LongitudeFrame
     grid_crs: str
     notes: tuple[str, ...]
     dem: Dem = field(default_factory=Dem)
@@ -100,7 +100,7 @@ def _reopened(folder: Path, job_file: str | Path | None) -> Reopened:
     missing = [name for name in _NEEDED if name not in tables]
     if missing:
         raise OutputError(f"'{folder}': plan.gpkg has no layer {', '.join(missing)}. Plan again into this folder.")
-    frame = Frame.around(tables["towers"][["lon", "lat"]].to_numpy(dtype=float))
+    frame = LongitudeFrame.around(tables["towers"][["lon", "lat"]].to_numpy(dtype=float))
     tables = {name: _in_degrees(table, frame) for name, table in tables.items()}
     terrain, lost = found_terrain(record, Path(folder), job_file)
     job = _job(record, folder, terrain)
@@ -158,7 +158,7 @@ def _notes(
     return tuple(notes)
 
 
-def _in_degrees(table: pd.DataFrame, frame: Frame) -> pd.DataFrame:
+def _in_degrees(table: pd.DataFrame, frame: LongitudeFrame) -> pd.DataFrame:
     if not isinstance(table, gpd.GeoDataFrame):
         return table
     lonlat = table.to_crs(4326) if table.crs is not None else table

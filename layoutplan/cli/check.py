@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from layoutplan.cli.common import alone, debug_option, errors_in_words, no_nan, say_json, telling_what_is_kept
+from layoutplan.cli.common import alone, debug_option, errors_in_words, no_nan, print_json, telling_what_is_kept
 
 _FILE = click.Path(path_type=Path)
 
@@ -66,7 +66,7 @@ def command(
             files = write_checked(found.tables, found.crs, into, given, found.plan_number)
         whole = complete or staked is None
         if as_json:
-            say_json(check_result(found, files, whole))
+            print_json(check_result(found, files, whole))
         else:
             click.echo("\n".join(check_lines(found, files, whole)))
         sys.exit(1 if len(found.broken) or (whole and len(found.missing)) else 0)

@@ -68,21 +68,21 @@ def alone(*folders: Path | None) -> Iterator[None]:
     with ExitStack() as held:
         for folder in filter(None, folders):
             try:
-                said = held.enter_context(alone_in(folder))
+                notes = held.enter_context(alone_in(folder))
             except OSError:
                 continue
-            if said:
-                click.echo(f"note: {folder}: {said}", err=True)
+            if notes:
+                click.echo(f"note: {folder}: {notes}", err=True)
         yield
 
 
-def put_in_order(*folders: Path) -> None:
+def settle_folders(*folders: Path) -> None:
     """Have what cut runs left in folders put in order before anything is read there, and say so on stderr."""
     from layoutplan.store import settle
 
     for folder in folders:
-        if said := settle(folder):
-            click.echo(f"note: {folder}: {said}", err=True)
+        if notes := settle(folder):
+            click.echo(f"note: {folder}: {notes}", err=True)
 
 
 def since_start_s() -> float:
@@ -94,7 +94,7 @@ def since_start_s() -> float:
         return time.perf_counter() - _LOADED_S
 
 
-def say_json(event: dict[str, Any]) -> None:
+def print_json(event: dict[str, Any]) -> None:
     """Write one event as a line of ASCII JSON to stdout, at once."""
     click.echo(json.dumps(event))
     sys.stdout.flush()
@@ -149,7 +149,7 @@ def _heartbeat() -> Iterator[Callable[[float, str], None]]:
 
     def emit() -> None:
         with lock:
-            say_json({"event": "progress", **state})
+            print_json({"event": "progress", **state})
             last[0] = time.monotonic()
 
     def beat() -> None:

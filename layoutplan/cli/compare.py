@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from layoutplan.cli.common import debug_option, errors_in_words, no_nan, put_in_order, say_json
+from layoutplan.cli.common import debug_option, errors_in_words, no_nan, print_json, settle_folders
 from layoutplan.errors import OutputError
 from layoutplan.text import clean
 
@@ -64,24 +64,24 @@ def command(
         from layoutplan.reports.compare import compare_plans
         from layoutplan.written.read import read_plan
 
-        put_in_order(old, new)
+        settle_folders(old, new)
         if out:
             _refuse(out, (old, new), force)
         before, now = (read_plan(folder, record_needed=False) for folder in (old, new))
         made = compare_plans(before.tables, now.tables, before.record, now.record, tolerance_m)
-        said = [
+        further = [
             f"the {age} plan: {text}"
             for age, plan in (("old", before), ("new", now))
             for text in plan.notes
             if plan.record
         ]
-        made = replace(made, notes=(*made.notes, *said))
+        made = replace(made, notes=(*made.notes, *further))
         if out:
             _write(made, out)
         if as_json:
-            say_json({**as_object(made, tolerance_m), "file": str(out) if out else None})
+            print_json({**as_object(made, tolerance_m), "file": str(out) if out else None})
         else:
-            click.echo("\n".join([*lines(made, tolerance_m, show_all), *([f"written: {out}"] if out else [])]))
+            click.echo("\n".join([*report_lines(made, tolerance_m, show_all), *([f"written: {out}"] if out else [])]))
         sys.exit(0 if made.same else 1)
 
 
@@ -155,7 +155,7 @@ def _part(key: str) -> tuple[str, str]:
     return part, key.removeprefix(part).removeprefix(".") or part
 
 
-def lines(made: Comparison, tolerance_m: float, show_all: bool) -> Iterator[str]:
+def report_lines(made: Comparison, tolerance_m: float, show_all: bool) -> Iterator[str]:
     """Summary, notes, then the details by tower and by part of the record."""
     counts = _counts(made)
     if made.same:

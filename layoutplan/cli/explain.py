@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from layoutplan.cli.common import debug_option, errors_in_words, put_in_order
+from layoutplan.cli.common import debug_option, errors_in_words, settle_folders
 
 
 @click.command("explain")
@@ -19,5 +19,5 @@ def command(folder: Path, tower: str, line: str | None, debug: bool) -> None:
     with errors_in_words(debug):
         from layoutplan.reports.explain import explain_tower
 
-        put_in_order(folder)
+        settle_folders(folder)
         click.echo("\n".join(explain_tower(folder, tower, line)))

@@ -93,9 +93,9 @@ def main() -> None:
         end_when_asked()
         code = run(sys.argv[1:])
     elif code < 0:
-        from layoutplan.cli.report import UNFORESEEN, tell_ended
+        from layoutplan.cli.report import UNFORESEEN, ended_message
 
-        click.echo(tell_ended(-code, sys.argv[1:]), err=True)
+        click.echo(ended_message(-code, sys.argv[1:]), err=True)
         code = UNFORESEEN
     leave(code)
 
@@ -118,8 +118,8 @@ def _require_names(arguments: list[str]) -> None:
             name.encode()
         except UnicodeEncodeError as err:
             shown = name.encode("ascii", "replace").decode()
-            mend = "Rename it" if sys.getfilesystemencoding() == "utf-8" else "Set a UTF-8 locale, or PYTHONUTF8=1"
-            raise JobError(f"'{shown}': this name of a file or folder is not UTF-8 text. {mend}.") from err
+            fix = "Rename it" if sys.getfilesystemencoding() == "utf-8" else "Set a UTF-8 locale, or PYTHONUTF8=1"
+            raise JobError(f"'{shown}': this name of a file or folder is not UTF-8 text. {fix}.") from err
 
 
 def run(arguments: list[str]) -> int:
@@ -147,9 +147,9 @@ def run(arguments: list[str]) -> int:
         click.echo(f"error: {_NO_MEMORY}", err=True)
         return BAD_INPUT
     except Exception as err:
-        from layoutplan.cli.report import UNFORESEEN, tell
+        from layoutplan.cli.report import UNFORESEEN, write_report
 
         if "--debug" in arguments:
             traceback.print_exception(err)
-        click.echo(tell(err, arguments), err=True)
+        click.echo(write_report(err, arguments), err=True)
         return UNFORESEEN

@@ -11,8 +11,8 @@ from layoutplan.cli.common import (
     alone,
     debug_option,
     errors_in_words,
+    print_json,
     progress,
-    say_json,
     since_start_s,
     telling_what_is_kept,
 )
@@ -61,7 +61,7 @@ def command(
             say(100, "done")
         clock["rest"] = since_start_s() - sum(clock.values())
         if as_json:
-            say_json(result_event(made, out, files, clock))
+            print_json(result_event(made, out, files, clock))
         elif not quiet:
             click.echo("\n".join(summary_lines(made, files, clock if timings else {})))
         sys.exit(1 if made.summary["by_status"]["no layout"] else 0)

@@ -1,4 +1,4 @@
-"""A report of what this program did not foresee: all that is needed to mend it, nothing about who it happened to."""
+"""A report of what this program did not foresee: all that is needed to fix it, nothing about who it happened to."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ _PATH = re.compile(r"(?:[A-Za-z]:)?[^\s'\"<>:,;()\[\]]*[/\\][^\s'\"<>:,;()\[\]]*
 _MOST_LETTERS = 500  # of a message
 
 
-def tell(err: BaseException, arguments: Sequence[str]) -> str:
+def write_report(err: BaseException, arguments: Sequence[str]) -> str:
     """Write a report; return the sentences for the user.
 
     Parameters
@@ -40,7 +40,7 @@ def tell(err: BaseException, arguments: Sequence[str]) -> str:
     return _told(type(err).__name__, "\n".join(_lines(err)), arguments)
 
 
-def tell_ended(number: int, arguments: Sequence[str]) -> str:
+def ended_message(number: int, arguments: Sequence[str]) -> str:
     """Write a report on a run that the system has ended with a signal; return the sentences for the user."""
     return _told(f"signal {number}", f"the run was ended by the system with signal {number}", arguments)
 
@@ -100,7 +100,7 @@ def _lines(err: BaseException) -> Iterator[str]:
     for one in reversed(chain):
         frames = traceback.extract_tb(one.__traceback__)
         code = "\n".join(_source(frame.filename) for frame in frames)
-        yield f"{type(one).__module__}.{type(one).__name__}: {nameless(_message(one), code)}"
+        yield f"{type(one).__module__}.{type(one).__name__}: {anonymous(_message(one), code)}"
         yield from (
             f"  {_module(frame.filename)}, line {frame.lineno}, in {frame.name}\n    {frame.line}" for frame in frames
         )
@@ -114,7 +114,7 @@ def _message(err: BaseException) -> str:
         return ""
 
 
-def nameless(text: str, code: str = "") -> str:
+def anonymous(text: str, code: str = "") -> str:
     """Message without paths, people's and machines' names; quoted texts only where they are words of the code."""
 
     def quoted(match: re.Match[str]) -> str:

@@ -15,7 +15,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from types import FrameType
 
-from layoutplan.unfinished import remove_left, tell
+from layoutplan.unfinished import remove_left, report_to
 
 GRACE_S = 1.4
 """For cleaning up after Ctrl+C, before the run is ended from outside."""
@@ -39,7 +39,7 @@ def watched() -> int | None:
     child = os.fork()
     if child == 0:
         os.close(reads)
-        tell(writes)
+        report_to(writes)
         _end_with(first)
         return None
     os.close(writes)
@@ -114,10 +114,10 @@ def _end_with(parent: int) -> None:
 
 def _clean_up(reads: int, by_itself: bool) -> None:
     """Remove what the child could not, and put the terminal right if it was ended from outside."""
-    said = b""
+    announced = b""
     while part := os.read(reads, 65536):
-        said += part
-    remove_left(said)
+        announced += part
+    remove_left(announced)
     with suppress(OSError, ValueError):
         if not by_itself and sys.stderr.isatty():
             sys.stderr.write(_SHOW_CURSOR)

@@ -36,7 +36,7 @@ if TYPE_CHECKING:
         reduction_factor,
         split_earth_wire_current,
     )
-    from layoutplan.electrical.earthing_network import EarthingNetwork, Factors, Solved
+    from layoutplan.electrical.earthing_network import EarthingNetwork, Solved, SolvedNetwork
     from layoutplan.electrical.fall_of_potential import (
         distance_for_bias,
         injected_current_ratio,
@@ -106,12 +106,12 @@ __all__ = [
     "CrossSection",
     "EarthingNetwork",
     "EquivalentEarthWire",
-    "Factors",
     "FixedLimit",
     "LeadLevel",
     "LookingBothWays",
     "RodPlan",
     "Solved",
+    "SolvedNetwork",
     "SpanWindows",
     "TouchVoltageTable",
     "TowerFaults",

@@ -181,7 +181,7 @@ class Solved:
     footing_a: ComplexArray
 
 
-class Factors:
+class SolvedNetwork:
     """A network's matrix, factorised once and solved for any number of causes."""
 
     def __init__(self, network: EarthingNetwork) -> None:
@@ -217,7 +217,7 @@ class Factors:
         >>> none = np.zeros((0, 2), dtype=int), np.zeros(0)
         >>> ends, footings = np.array([[0, 1], [1, 2]]), np.arange(3)
         >>> network = EarthingNetwork(3, ends, np.full(2, 0.5j), footings, np.full(3, 10.0), *none, *none)
-        >>> found = Factors(network).solve(np.eye(network.size)[:, :3])
+        >>> found = SolvedNetwork(network).solve(np.eye(network.size)[:, :3])
         >>> print(abs(found[[0, 2], [2, 0]]).round(3), "V")
         [3.329 3.329] V
         """
@@ -261,7 +261,7 @@ class Factors:
         >>> none = np.zeros((0, 2), dtype=int), np.zeros(0)
         >>> ends, footings = np.array([[0, 1], [1, 2]]), np.arange(3)
         >>> network = EarthingNetwork(3, ends, np.full(2, 0.5j), footings, np.full(3, 10.0), *none, *none)
-        >>> state = Factors(network).state([[0], [1000], [0]])
+        >>> state = SolvedNetwork(network).state([[0], [1000], [0]])
         >>> print(abs(state.potential_v[:, 0]).round(), "V", abs(state.footing_a[:, 0]).round(1), "A")
         [3333. 3337. 3333.] V [333.3 333.7 333.3] A
         """

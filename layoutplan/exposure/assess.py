@@ -16,7 +16,7 @@ from layoutplan.exposure.induced import emf_by_loads, lead_transfers
 from layoutplan.exposure.limits import fault_limit, service_limits, step_values
 from layoutplan.exposure.measured import Measured
 from layoutplan.exposure.network import Network
-from layoutplan.exposure.readings import Reading, electrodes, readings
+from layoutplan.exposure.readings import ReadingFigures, electrodes, readings
 from layoutplan.exposure.standing import Standing, standing_state
 from layoutplan.exposure.worst import Worst
 
@@ -35,7 +35,7 @@ class Assessment:
 
     tower: IntArray
     leads: LeadFigures
-    reading: Reading
+    reading: ReadingFigures
     rods: RodPlan
     towers: TowerFigures
     measured: Measured
@@ -146,7 +146,7 @@ def _lead_figures(
     faults: FaultFigures,
     state: Standing | None,
 ) -> LeadFigures:
-    unknown = np.where(network.in_the_dark(tower), np.nan, 0.0)[:, None]
+    unknown = np.where(network.by_unknown_lines(tower), np.nan, 0.0)[:, None]
     size = np.abs(emf)
     balanced = size[..., 0].sum(axis=-1) + unknown
     unbalance = size[..., 1:].sum(axis=(-2, -1)) + unknown
@@ -160,7 +160,9 @@ def _lead_figures(
         Exposure("standing voltage of the tower", SERVICE, standing, voltage, True, _STANDING),
         Exposure("arithmetic sum in service", SERVICE, balanced + unbalance + standing, voltage, True, _STANDING),
         Exposure("capacitive current, lead carried", SERVICE, field.carried_a, service["current"], True, _VOLTAGE),
-        Exposure("capacitive current, lead on the ground", SERVICE, field.lying_a, service["current"], True, _VOLTAGE),
+        Exposure(
+            "capacitive current, lead on the ground", SERVICE, field.on_ground_a, service["current"], True, _VOLTAGE
+        ),
         Exposure("electric field along the lead", SERVICE, field.field_v_per_m, service["field"], False, _VOLTAGE),
         *_fault_exposures(network, tower, faults),
     )
@@ -221,7 +223,7 @@ def _expected(
     own = state.to_ground_v(network, tower, stake_xy_m)
     standing = np.abs(own).sum(axis=(-2, -1)) + np.where(network.known[tower], 0.0, np.nan)[:, None]
     parts = emf + own  # an open lead shows the tower's voltage and what it picks up itself
-    unknown = np.where(network.known[tower] & ~network.in_the_dark(tower), 0.0, np.nan)[:, None]
+    unknown = np.where(network.known[tower] & ~network.by_unknown_lines(tower), 0.0, np.nan)[:, None]
     flat = (*parts.shape[:2], parts.shape[2] * parts.shape[3])
     low, _ = magnitude_range((parts * network.loads.usual[:, None]).reshape(flat))
     _, high = magnitude_range(parts.reshape(flat))

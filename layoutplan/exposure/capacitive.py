@@ -15,7 +15,7 @@ from layoutplan.electrical import (
     space_potential,
 )
 from layoutplan.exposure.network import Network, Source
-from layoutplan.exposure.windows import Window, see
+from layoutplan.exposure.windows import SpanWindow, see
 
 # Gauss points along a lead: current within 1e-4, 3e-3 under a second line; greatest field up to 2 % low (low line 6 %)
 _POINTS = 24
@@ -31,13 +31,13 @@ class Capacitive:
     ----------
     field_v_per_m : ndarray, shape (t, m)
         Greatest of some points along the lead, 1 m above ground, conductors at their mean height. [V/m]
-    carried_a, lying_a : ndarray, shape (t, m)
+    carried_a, on_ground_a : ndarray, shape (t, m)
         Current to earth at one point of a lead carried at the job's height, and lying on the ground. [A]
     """
 
     field_v_per_m: FloatArray
     carried_a: FloatArray
-    lying_a: FloatArray
+    on_ground_a: FloatArray
 
 
 def capacitive(network: Network, tower: IntArray, end_xy_m: FloatArray) -> Capacitive:
@@ -60,7 +60,7 @@ def capacitive(network: Network, tower: IntArray, end_xy_m: FloatArray) -> Capac
     length = np.hypot(*np.moveaxis(end_xy_m, -1, 0))
     method = network.job.method
     radius = method.lead_diameter_mm / 2000
-    field, carried, lying = (np.zeros(end_xy_m.shape[:2]) for _ in range(3))
+    field, carried, on_ground = (np.zeros(end_xy_m.shape[:2]) for _ in range(3))
     for source in network.sources:
         window = see(source.course, network.towers.lonlat_deg[tower], network.ground.deep_ohm_m, far=False)
         lateral = _lateral_m(window, along[window.row])
@@ -70,7 +70,7 @@ def capacitive(network: Network, tower: IntArray, end_xy_m: FloatArray) -> Capac
             field[at] += electric_field(lateral[rows], *seen, point_height_m=_FIELD_HEIGHT_M).max(axis=-1)
             for total, height in (
                 (carried, max(method.lead_height_m, 2 * radius)),
-                (lying, radius + GROUND_CLEARANCE_M),
+                (on_ground, radius + GROUND_CLEARANCE_M),
             ):
                 mean = space_potential(lateral[rows], *seen, point_height_m=height) @ (weight / 2)
                 total[at] += np.abs(
@@ -82,8 +82,8 @@ def capacitive(network: Network, tower: IntArray, end_xy_m: FloatArray) -> Capac
                         frequency_hz=source.line.frequency_hz,
                     )
                 )
-    unknown = np.where(network.in_the_dark(tower), np.nan, 0.0)[:, None]
-    return Capacitive(field + unknown, carried + unknown, lying + unknown)
+    unknown = np.where(network.by_unknown_lines(tower), np.nan, 0.0)[:, None]
+    return Capacitive(field + unknown, carried + unknown, on_ground + unknown)
 
 
 def _seen(source: Source, section: int) -> tuple[FloatArray, FloatArray, np.ndarray]:
@@ -92,13 +92,13 @@ def _seen(source: Source, section: int) -> tuple[FloatArray, FloatArray, np.ndar
     return x, h, line_charges(x, h, found.array("equivalent_radius_m"), conductor_voltages(found))
 
 
-def _by_section(source: Source, window: Window) -> list[tuple[int, IntArray]]:
+def _by_section(source: Source, window: SpanWindow) -> list[tuple[int, IntArray]]:
     """Rows of the window by the cross-section of the nearest span."""
     section = source.course.span_section[window.nearest]
     return [(int(i), np.flatnonzero(section == i)) for i in np.unique(section)]
 
 
-def _lateral_m(window: Window, points_m: FloatArray) -> FloatArray:
+def _lateral_m(window: SpanWindow, points_m: FloatArray) -> FloatArray:
     """Signed distance of points (t, m, g, 2) from the nearest stretch of a line, positive on its right. [m]."""
     start, end = window.axis_m[:, :-1], window.axis_m[:, 1:]
     step = end - start

@@ -10,12 +10,12 @@ from scipy import sparse
 from scipy.spatial import cKDTree
 
 from layoutplan.arrays import ComplexArray, FloatArray, IntArray
-from layoutplan.electrical import EarthingNetwork, Factors
+from layoutplan.electrical import EarthingNetwork, SolvedNetwork
 from layoutplan.exposure.footings import Footings
 from layoutplan.exposure.impedances import Impedances, impedances_of
 from layoutplan.exposure.joints import Joints
 from layoutplan.exposure.mutual import Transfer
-from layoutplan.exposure.sources import Course
+from layoutplan.exposure.sources import LineConductors
 from layoutplan.exposure.wire_pairs import pairs_of_wires, transfers_between
 
 _BLOCK = 64  # towers worked on together
@@ -36,7 +36,7 @@ class EarthingSystem:
     joints : Joints
     footings : Footings
     network : EarthingNetwork
-    factors : Factors
+    factors : SolvedNetwork
     branch : tuple of ndarray of int
         Branch of every span of each line, -1 where it has no earth wire.
     transfers : dict of Transfer
@@ -54,7 +54,7 @@ class EarthingSystem:
     joints: Joints
     footings: Footings
     network: EarthingNetwork
-    factors: Factors
+    factors: SolvedNetwork
     branch: tuple[IntArray, ...]
     transfers: dict[tuple[int, int], Transfer]
     place_m: FloatArray
@@ -102,7 +102,7 @@ class EarthingSystem:
             if keep.all():
                 return Excerpt(self, keep, self.factors, np.arange(self.network.size))
             part, unknown = self.network.part(keep)
-            found = Excerpt(self, keep, Factors(part), unknown)
+            found = Excerpt(self, keep, SolvedNetwork(part), unknown)
             if first in self.around_m or found.at_rest(node):
                 self.around_m[first] = around_m
                 return found
@@ -120,7 +120,7 @@ class Excerpt:
         Row of each unknown of the whole network in what `solve` gives, -1 for those it does not hold.
     """
 
-    def __init__(self, system: EarthingSystem, keep: np.ndarray, factors: Factors, unknown: IntArray) -> None:
+    def __init__(self, system: EarthingSystem, keep: np.ndarray, factors: SolvedNetwork, unknown: IntArray) -> None:
         self.system, self.keep = system, keep
         self._factors, self._unknown = factors, unknown
         here = np.arange(len(unknown))
@@ -184,7 +184,7 @@ def units(size: int, row: IntArray, value: ComplexArray | float = 1.0) -> sparse
 
 
 def earthing_system(
-    courses: Sequence[Course],
+    courses: Sequence[LineConductors],
     joints: Joints,
     footings: Footings,
     pairs: tuple[IntArray, FloatArray],
@@ -197,7 +197,7 @@ def earthing_system(
 
     Parameters
     ----------
-    courses : sequence of Course
+    courses : sequence of LineConductors
     joints : Joints
     footings : Footings
     pairs : tuple
@@ -241,7 +241,7 @@ def earthing_system(
         joints,
         footings,
         network,
-        Factors(network),
+        SolvedNetwork(network),
         tuple(branch),
         transfers,
         place,

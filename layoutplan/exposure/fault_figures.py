@@ -127,7 +127,7 @@ def _no_currents(network: Network, tower: IntArray) -> np.ndarray:
     for source in network.sources:
         if source.faults is None:
             out |= (source.vertex[tower] >= 0) | (source.course.axis.nearest(place)[0] <= FAR_M)
-    for axis in network.dark:
+    for axis in network.unknown_axes:
         out |= axis.nearest(place)[0] <= FAR_M
     return out
 
@@ -158,11 +158,13 @@ class _Asked:
     def _transferred(self, stake_xy_m: FloatArray) -> sparse.csr_array:
         """Tower less ground at the stakes, H and S of each tower in turn, shape (size, 2 t)."""
         network, system, size = self.network, self.excerpt.system, self.excerpt.system.network.size
-        lifted = network.near.lifted_ohm(network.footings, self.tower, np.nan_to_num(stake_xy_m, nan=100.0))
-        towers, leads, parts = lifted.shape
+        raised = network.near.transfer_resistance_ohm(
+            network.footings, self.tower, np.nan_to_num(stake_xy_m, nan=100.0)
+        )
+        towers, leads, parts = raised.shape
         column = np.repeat(np.arange(towers * leads), parts)
         row = (np.arange(towers)[:, None, None] * parts + np.zeros((1, leads, 1), int) + np.arange(parts)).ravel()
-        weight = sparse.csr_array((lifted.ravel(), (row, column)), shape=(towers * parts, towers * leads))
+        weight = sparse.csr_array((raised.ravel(), (row, column)), shape=(towers * parts, towers * leads))
         ground = sparse.coo_array(network.near.currents(self.tower).T @ weight)
         placed = (ground.data.astype(complex), (system.footing_row(ground.row), ground.col))
         own = units(size, np.repeat(network.node[self.tower], leads))

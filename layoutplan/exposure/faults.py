@@ -13,7 +13,7 @@ from layoutplan.electrical import decrement_factor
 from layoutplan.errors import JobError
 from layoutplan.exposure.earthing import EarthingSystem, units
 from layoutplan.exposure.joints import StationNode
-from layoutplan.exposure.sources import Course
+from layoutplan.exposure.sources import LineConductors
 from layoutplan.inputs.model import FaultTable
 from layoutplan.job import Job, Line
 
@@ -164,12 +164,12 @@ def _offset_factor(job: Job, frequency_hz: float, fault: object) -> float:
     return float(decrement_factor(ratio, getattr(fault, "clearing_time_s"), frequency_hz=frequency_hz))  # noqa: B009
 
 
-def one_place(course: Course, place: IntArray) -> FloatArray:
+def one_place(course: LineConductors, place: IntArray) -> FloatArray:
     """Weights (spans, c) of an ampere in one conductor of each section, given by its place in it.
 
     Parameters
     ----------
-    course : Course
+    course : LineConductors
         The line as it hangs.
     place : ndarray of int
         Of the conductor, by section.
@@ -185,7 +185,7 @@ def one_place(course: Course, place: IntArray) -> FloatArray:
     return out
 
 
-def _faulted_places(course: Course) -> IntArray:
+def _faulted_places(course: LineConductors) -> IntArray:
     """Place among the conductors of each section of every phase that may be faulted, shape (phases, sections)."""
     fault = course.line.fault
     assert fault is not None, "asked only where there is a fault"

@@ -11,9 +11,9 @@ from scipy.spatial import cKDTree
 
 from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.electrical import soil_potential
-from layoutplan.exposure.ground import Ground
+from layoutplan.exposure.ground import SoilAndFootings
 from layoutplan.exposure.joints import Joints
-from layoutplan.exposure.sources import Course
+from layoutplan.exposure.sources import LineConductors
 from layoutplan.line.geodesy import local_axes, to_ecef
 from layoutplan.line.model import Towers
 
@@ -35,7 +35,7 @@ class Footings:
         Resistance to remote earth. [Ω]
     soil_ohm_m : ndarray, shape (f,)
     scale : ndarray, shape (f,)
-        By how much the potential about it is less than soil and distance say, see `Ground.lifted_ohm`.
+        By how much the potential about it is less than soil and distance say, see `Ground.transfer_resistance_ohm`.
     point_m : ndarray, shape (p, 3)
         Where it is, geocentric; a station at each of its line ends.
     point : ndarray of int, shape (p,)
@@ -58,7 +58,7 @@ class Footings:
     lower_ohm_m: float | None
     thickness_m: float | None
 
-    def lifted_ohm(self, footing: IntArray, distance_m: FloatArray, soil_ohm_m: FloatArray) -> FloatArray:
+    def transfer_resistance_ohm(self, footing: IntArray, distance_m: FloatArray, soil_ohm_m: FloatArray) -> FloatArray:
         """Potential of the ground per ampere at a distance from footings, never above their own. [V/A]."""
         found = soil_potential(
             distance_m,
@@ -86,12 +86,12 @@ class Footings:
         first[1:] = (np.diff(both, axis=0) != 0).any(axis=1)
         both, away = both[first], away[first]
         soil = np.sqrt(self.soil_ohm_m[both].prod(axis=1))
-        lifted = np.minimum(*(self.lifted_ohm(side, away, soil) for side in both.T))
-        return both, np.minimum(lifted, _BELOW * self.ohm[both].min(axis=1))
+        raised = np.minimum(*(self.transfer_resistance_ohm(side, away, soil) for side in both.T))
+        return both, np.minimum(raised, _BELOW * self.ohm[both].min(axis=1))
 
 
 @dataclass(frozen=True, slots=True)
-class Near:
+class NearFootings:
     """What lifts the ground about each tower: n - 1 footings near it, its own first, and all others together.
 
     Attributes
@@ -111,7 +111,7 @@ class Near:
     soil_ohm_m: FloatArray
     others: sparse.csr_array
 
-    def lifted_ohm(self, footings: Footings, tower: IntArray, place_xy_m: FloatArray) -> FloatArray:
+    def transfer_resistance_ohm(self, footings: Footings, tower: IntArray, place_xy_m: FloatArray) -> FloatArray:
         """Potential per ampere of each part at places about towers.
 
         Parameters
@@ -132,7 +132,7 @@ class Near:
         soil = np.broadcast_to(self.soil_ohm_m[tower].reshape(shape), away.shape)
         near = np.zeros(away.shape)
         there = index >= 0
-        near[there] = footings.lifted_ohm(index[there], away[there], soil[there])
+        near[there] = footings.transfer_resistance_ohm(index[there], away[there], soil[there])
         return np.concatenate((near, np.ones((*near.shape[:-1], 1))), axis=-1)
 
     def currents(self, tower: IntArray) -> sparse.csr_array:
@@ -146,18 +146,22 @@ class Near:
 
 
 def footings_of(
-    courses: Sequence[Course], vertex: Sequence[IntArray], joints: Joints, towers: Towers, ground: Ground
+    courses: Sequence[LineConductors],
+    vertex: Sequence[IntArray],
+    joints: Joints,
+    towers: Towers,
+    ground: SoilAndFootings,
 ) -> Footings:
     """Lay out the footings of a network.
 
     Parameters
     ----------
-    courses : sequence of Course
+    courses : sequence of LineConductors
     vertex : sequence of ndarray of int, shape (towers,)
         Vertex at which each line hangs on each planned tower, -1 where it does not.
     joints : Joints
     towers : Towers
-    ground : Ground
+    ground : SoilAndFootings
 
     Returns
     -------
@@ -195,7 +199,9 @@ def footings_of(
     )
 
 
-def near_footings(footings: Footings, pairs: tuple[IntArray, FloatArray], towers: Towers, ground: Ground) -> Near:
+def near_footings(
+    footings: Footings, pairs: tuple[IntArray, FloatArray], towers: Towers, ground: SoilAndFootings
+) -> NearFootings:
     """Find what lifts the ground at the stakes of each tower.
 
     Parameters
@@ -204,29 +210,29 @@ def near_footings(footings: Footings, pairs: tuple[IntArray, FloatArray], towers
     pairs : tuple
         From `Footings.pairs`.
     towers : Towers
-    ground : Ground
+    ground : SoilAndFootings
 
     Returns
     -------
-    Near
+    NearFootings
         Pairs of tower and footing with what an ampere lifts. [V/A]
     """
     count = len(towers)
     if not len(footings.ohm):
         none = np.full((count, 1), -1)
-        return Near(none, np.zeros((count, 1, 2)), np.ones((count, 1)), sparse.csr_array((count, 1)))
+        return NearFootings(none, np.zeros((count, 1, 2)), np.ones((count, 1)), sparse.csr_array((count, 1)))
     here = to_ecef(towers.lonlat_deg)
     index, point = _nearest(footings, here)
     axes = np.stack(local_axes(towers.lonlat_deg), axis=1)
     xy = np.einsum("tni,tki->tnk", footings.point_m[point] - here[:, None], axes)
     soil = np.sqrt(footings.soil_ohm_m[np.maximum(index, 0)] * ground.soil_ohm_m[:, None])
-    size, (pair, lifted) = len(footings.ohm), pairs
+    size, (pair, raised) = len(footings.ohm), pairs
     both = np.concatenate((pair, pair[:, ::-1]))
-    table = sparse.csr_array((np.tile(lifted, 2), (both[:, 0], both[:, 1])), shape=(size, size))
+    table = sparse.csr_array((np.tile(raised, 2), (both[:, 0], both[:, 1])), shape=(size, size))
     others = sparse.coo_array(table[np.maximum(footings.of_tower, 0)])
     far = (footings.of_tower[others.row] >= 0) & ~(index[others.row] == others.col[:, None]).any(axis=1)
     kept = sparse.csr_array((others.data[far], (others.row[far], others.col[far])), shape=(count, size))
-    return Near(index, xy, soil, kept)
+    return NearFootings(index, xy, soil, kept)
 
 
 def _nearest(footings: Footings, here_m: FloatArray) -> tuple[IntArray, IntArray]:

@@ -14,7 +14,7 @@ from layoutplan.line.model import Towers
 
 
 @dataclass(frozen=True, slots=True)
-class Ground:
+class SoilAndFootings:
     """Soil and footing at each tower; one entry each.
 
     Attributes
@@ -56,7 +56,7 @@ class Ground:
         """Potential of the surface per ampere at a distance from towers. [V/A]."""
         return soil_potential(distance_m, **self.layers(tower))  # type: ignore[arg-type]
 
-    def lifted_ohm(self, tower: IntArray, distance_m: FloatArray) -> FloatArray:
+    def transfer_resistance_ohm(self, tower: IntArray, distance_m: FloatArray) -> FloatArray:
         """Potential of the surface per ampere in the legs, never more than footing and electrode size allow. [V/A].
 
         No footing has less resistance than the surface has potential per ampere at the edge of its electrode. Where it
@@ -67,7 +67,7 @@ class Ground:
         return self.potential_ohm(tower, distance_m) * np.minimum(1.0, self.footing_ohm[tower] / edge)
 
 
-def ground_at(towers: Towers, job: Job) -> Ground:
+def ground_at(towers: Towers, job: Job) -> SoilAndFootings:
     """Soil and footing of every tower.
 
     Parameters
@@ -79,7 +79,7 @@ def ground_at(towers: Towers, job: Job) -> Ground:
 
     Returns
     -------
-    Ground
+    SoilAndFootings
         [Ω·m], [Ω], one entry for each tower.
 
     Notes
@@ -95,7 +95,7 @@ def ground_at(towers: Towers, job: Job) -> Ground:
     given = np.where(np.isnan(towers.footing_ohm), job.method.footing_resistance_ohm or np.nan, towers.footing_ohm)
     footing_assumed = np.isnan(given)
     deep = soil.lower_resistivity_ohm_m or float(np.exp(np.log(upper).mean()))
-    ground = Ground(
+    ground = SoilAndFootings(
         upper,
         soil_assumed,
         soil.lower_resistivity_ohm_m,

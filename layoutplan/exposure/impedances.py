@@ -8,7 +8,7 @@ import numpy as np
 
 from layoutplan.arrays import ComplexArray, FloatArray
 from layoutplan.electrical import equivalent_earth_wire, split_earth_wire_current
-from layoutplan.exposure.sources import Course
+from layoutplan.exposure.sources import LineConductors
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,14 +17,14 @@ class Impedances:
 
     Attributes
     ----------
-    course : Course
+    course : LineConductors
     matrix : list of ndarray
         Series impedance of each section, all conductors. [Ω/m]
     span_ohm : ndarray of complex, shape (n - 1,)
         Of the earth wires together; infinite where there is none. [Ω]
     """
 
-    course: Course
+    course: LineConductors
     matrix: list[np.ndarray]
     span_ohm: ComplexArray
 
@@ -70,12 +70,12 @@ class Impedances:
         return out
 
 
-def impedances_of(course: Course, frequency_hz: float, soil_ohm_m: float) -> Impedances:
+def impedances_of(course: LineConductors, frequency_hz: float, soil_ohm_m: float) -> Impedances:
     """Impedances of a course's spans, after Carson.
 
     Parameters
     ----------
-    course : Course
+    course : LineConductors
         The line as it hangs.
     frequency_hz : float
         Frequency. [Hz]

@@ -12,7 +12,7 @@ from layoutplan.electrical import lead_emf, ray_emf, span_transfer_impedance
 from layoutplan.exposure.loads import SEQUENCE_COUNT, Driven
 from layoutplan.exposure.mutual import Transfer
 from layoutplan.exposure.network import UNKNOWN_MATTERS_M, Network, Source
-from layoutplan.exposure.windows import Window, see
+from layoutplan.exposure.windows import SpanWindow, see
 
 _AT_ONCE = 500  # towers whose windows are held at the same time
 _ORDER = 4  # Gauss points per panel of a ray; within 0.1 % of ten for leads that keep clear of the conductors
@@ -35,7 +35,7 @@ def load_emf(network: Network, tower: IntArray, lead_xy_m: FloatArray) -> Comple
         By line and sequence: their angles to each other are not known; NaN where unknown. [V]
     """
 
-    def of_window(rows: IntArray, window: Window, driven: Driven) -> ComplexArray:
+    def of_window(rows: IntArray, window: SpanWindow, driven: Driven) -> ComplexArray:
         return lead_emf(
             lead_xy_m[rows],
             window.points_m,
@@ -63,7 +63,7 @@ def fan_emf(network: Network, tower: IntArray, bearing_deg: FloatArray, distance
         NaN where unknown. [V]
     """
 
-    def of_window(rows: IntArray, window: Window, driven: Driven) -> ComplexArray:
+    def of_window(rows: IntArray, window: SpanWindow, driven: Driven) -> ComplexArray:
         return ray_emf(
             np.zeros((len(rows), 2)),
             bearing_deg[rows],
@@ -82,7 +82,7 @@ def _by_loads(
     network: Network,
     tower: IntArray,
     shape: tuple[int, ...],
-    of_window: Callable[[IntArray, Window, Driven], ComplexArray],
+    of_window: Callable[[IntArray, SpanWindow, Driven], ComplexArray],
 ) -> ComplexArray:
     """Add up what flows in the conductors of all lines by the load of each, shape (t, *shape, lines, 3). [V]."""
     out = np.zeros((len(tower), *shape, len(network.sources), SEQUENCE_COUNT), dtype=complex)
@@ -175,7 +175,7 @@ def _is_near(network: Network, source: Source, tower: IntArray) -> NDArray[np.bo
     return np.asarray(away <= UNKNOWN_MATTERS_M)
 
 
-def _windows(network: Network, source: Source, tower: IntArray) -> Iterator[tuple[IntArray, Window]]:
+def _windows(network: Network, source: Source, tower: IntArray) -> Iterator[tuple[IntArray, SpanWindow]]:
     """Windows of a source for the towers it comes near to, some at a time, with the rows of ``tower``."""
     for begin in range(0, len(tower), _AT_ONCE):
         part = tower[begin : begin + _AT_ONCE]

@@ -10,7 +10,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from layoutplan.arrays import FloatArray, IntArray
-from layoutplan.exposure.sources import Course
+from layoutplan.exposure.sources import LineConductors
 from layoutplan.job import Job
 from layoutplan.job.stations import Station, StationFault
 
@@ -68,7 +68,7 @@ class Joints:
         return nodes.get(int(self.node[course][0]), -1), nodes.get(int(self.node[course][-1]), -1)
 
 
-def join(job: Job, courses: Sequence[Course]) -> Joints:
+def numbered_nodes(job: Job, courses: Sequence[LineConductors]) -> Joints:
     """Number the nodes of the network.
 
     Towers of different lines that are one structure are one node; so are line ends in one station, with the tower that
@@ -113,7 +113,7 @@ def _merged(count: int, pairs: IntArray) -> IntArray:
     return np.asarray(connected_components(graph, directed=False)[1], dtype=np.int64)
 
 
-def _stations(job: Job, courses: Sequence[Course], first: IntArray) -> list[tuple[Station, list[int]]]:
+def _stations(job: Job, courses: Sequence[LineConductors], first: IntArray) -> list[tuple[Station, list[int]]]:
     """Every station with the vertices that lie in it; one without a name for each line end with a grid of its own."""
     named = {station.id: station for station in job.stations}
     vertices: dict[str, list[int]] = {}

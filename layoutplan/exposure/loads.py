@@ -12,7 +12,7 @@ from layoutplan.electrical import SEQUENCES, conductor_currents, sequence_curren
 from layoutplan.errors import JobError
 from layoutplan.exposure.earthing import EarthingSystem
 from layoutplan.exposure.impedances import Impedances
-from layoutplan.exposure.sources import Course
+from layoutplan.exposure.sources import LineConductors
 from layoutplan.exposure.windows import FAR_M
 from layoutplan.job.electrical import Load
 
@@ -65,12 +65,12 @@ class Loads:
     driven: tuple[tuple[Driven, ...], ...]
 
 
-def solve_loads(courses: Sequence[Course], systems: Mapping[float, EarthingSystem]) -> Loads:
+def solve_loads(courses: Sequence[LineConductors], systems: Mapping[float, EarthingSystem]) -> Loads:
     """Work out the standing state under the greatest load of every line.
 
     Parameters
     ----------
-    courses : sequence of Course
+    courses : sequence of LineConductors
     systems : mapping of EarthingSystem
         By supply frequency.
 
@@ -109,13 +109,13 @@ def solve_loads(courses: Sequence[Course], systems: Mapping[float, EarthingSyste
     return Loads(known, usual, potential, footing, matters & ~known, tuple(tuple(parts) for parts in driven))
 
 
-def _matters(system: EarthingSystem, lifted_v: FloatArray) -> np.ndarray:
+def _matters(system: EarthingSystem, raised_v: FloatArray) -> np.ndarray:
     """Whether loads of 1,000 A matter to the nodes, shape (nodes, lines).
 
     Between two towers of a line to which one matters, not far from each other, it matters to all: where its potential
     passes through zero is not known so well.
     """
-    out = np.asarray(lifted_v > _MATTERS_V)
+    out = np.asarray(raised_v > _MATTERS_V)
     for node, own in zip(system.joints.node, system.lines, strict=True):
         chainage = own.course.axis.chainage_m
         for line in range(out.shape[1]):
@@ -131,7 +131,7 @@ def _greatest_a(load: Load) -> float:
     return load.current_a if load.maximum_a is None else load.maximum_a
 
 
-def _phase_currents(course: Course) -> ComplexArray:
+def _phase_currents(course: LineConductors) -> ComplexArray:
     """Currents in all spans' phase conductors at the greatest load, earth wires 0, shape (spans, c, 3). [A]."""
     load = course.line.load
     if load is not None:
@@ -211,7 +211,7 @@ def _in_conductors(
     return Driven(system.frequency_hz, np.array(by, dtype=np.int64)[felt], current)
 
 
-def _check(course: Course, load: Load) -> None:
+def _check(course: LineConductors, load: Load) -> None:
     if load.phase_currents_a and not load.current_a:
         raise JobError(f"line '{course.line.id}', load: phase_currents_a are those at current_a, which is 0; give it.")
     known = {number for section in course.sections for number in section.circuits()}

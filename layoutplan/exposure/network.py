@@ -15,12 +15,12 @@ from layoutplan.errors import InputRangeError, JobError
 from layoutplan.exposure.axis import Axis
 from layoutplan.exposure.earthing import EarthingSystem, earthing_system
 from layoutplan.exposure.faults import LineFaults, StationFaults, line_faults, station_faults
-from layoutplan.exposure.footings import Footings, Near, footings_of, near_footings
-from layoutplan.exposure.ground import Ground, ground_at
-from layoutplan.exposure.joints import Joints, StationNode, join
+from layoutplan.exposure.footings import Footings, NearFootings, footings_of, near_footings
+from layoutplan.exposure.ground import SoilAndFootings, ground_at
+from layoutplan.exposure.joints import Joints, StationNode, numbered_nodes
 from layoutplan.exposure.loads import Loads, solve_loads
 from layoutplan.exposure.network_notes import gaps_of_faults, left_out, unknowns
-from layoutplan.exposure.sources import Course, build_courses, vertex_of_towers
+from layoutplan.exposure.sources import LineConductors, build_courses, vertex_of_towers
 from layoutplan.inputs.model import FaultTable
 from layoutplan.job import Job, Line
 from layoutplan.line.geodesy import to_ecef
@@ -37,7 +37,7 @@ class Source:
 
     Attributes
     ----------
-    course : Course
+    course : LineConductors
         Where it hangs.
     vertex : ndarray of int, shape (towers,)
         Vertex at which this line hangs on each planned tower, one of its own or one that it shares, else -1.
@@ -45,7 +45,7 @@ class Source:
         None where the job gives no fault current.
     """
 
-    course: Course
+    course: LineConductors
     vertex: IntArray
     faults: LineFaults | None
 
@@ -63,13 +63,13 @@ class Network:
     ----------
     job : Job
     towers : Towers
-    ground : Ground
+    ground : SoilAndFootings
     sources : tuple of Source
     joints : Joints
     footings : Footings
     pairs : tuple
         Footings that lift each other, from `Footings.pairs`.
-    near : Near
+    near : NearFootings
         What lifts the ground about each tower.
     systems : dict of EarthingSystem
         By supply frequency.
@@ -80,31 +80,31 @@ class Network:
         Where lines run of which nothing electrical is known.
     owner : ndarray of int, shape (towers,)
         Number of the source whose line each tower belongs to, -1 if nothing electrical is known of it.
-    dark_too : ndarray of bool, shape (towers,)
+    unknown_too : ndarray of bool, shape (towers,)
         Whether a tower carries a further line, too, of which nothing electrical, or no tower, is known.
     assumptions : tuple of str
     """
 
     job: Job
     towers: Towers
-    ground: Ground
+    ground: SoilAndFootings
     sources: tuple[Source, ...]
     joints: Joints
     footings: Footings
     pairs: tuple[IntArray, FloatArray]
-    near: Near
+    near: NearFootings
     systems: dict[float, EarthingSystem]
     loads: Loads
     station_faults: tuple[tuple[float, StationFaults], ...]
-    dark: tuple[Axis, ...]
+    unknown_axes: tuple[Axis, ...]
     owner: IntArray
-    dark_too: NDArray[np.bool_]
+    unknown_too: NDArray[np.bool_]
     assumptions: tuple[str, ...]
 
     @property
     def known(self) -> NDArray[np.bool_]:
         """Whether something electrical is known of every line that each tower carries."""
-        return (self.owner >= 0) & ~self.dark_too
+        return (self.owner >= 0) & ~self.unknown_too
 
     @property
     def node(self) -> IntArray:
@@ -121,10 +121,10 @@ class Network:
         """Whether each tower stands in a station's earth grid, taken as a hemisphere of its resistance."""
         return in_a_grid(self.towers, self.joints.stations, self.ground.deep_ohm_m)
 
-    def in_the_dark(self, tower: IntArray) -> NDArray[np.bool_]:
+    def by_unknown_lines(self, tower: IntArray) -> NDArray[np.bool_]:
         """Whether nothing electrical is known of the line of some towers, or of another one near them."""
         out = np.asarray(self.owner[tower] < 0)
-        for axis in self.dark:
+        for axis in self.unknown_axes:
             out |= axis.nearest(self.towers.lonlat_deg[tower])[0] <= UNKNOWN_MATTERS_M
         return out
 
@@ -145,9 +145,9 @@ def build_network(job: Job, model: LineModel, lines: Sequence[tuple[Line, FaultT
         Conductors, phases or tower ranges that cannot be.
     """
     ground = ground_at(model.towers, job)
-    courses, dark, texts = build_courses([line for line, _ in lines], model.spans)
+    courses, unknown_axes, texts = build_courses([line for line, _ in lines], model.spans)
     vertex = [vertex_of_towers(course, model.towers) for course in courses]
-    joints = join(job, courses)
+    joints = numbered_nodes(job, courses)
     footings = footings_of(courses, vertex, joints, model.towers, ground)
     pairs = footings.pairs()
     systems = _systems(courses, joints, footings, pairs, ground)
@@ -165,15 +165,15 @@ def build_network(job: Job, model: LineModel, lines: Sequence[tuple[Line, FaultT
         if source.faults is not None:
             gaps = source.faults.vertex[~source.faults.known]
             texts += gaps_of_faults(source.line, [source.course.names[i] for i in gaps.tolist()])
-    texts += left_out(job, joints, len(courses) + len(dark))
+    texts += left_out(job, joints, len(courses) + len(unknown_axes))
     standing = model.towers.tower_id[in_a_grid(model.towers, joints.stations, ground.deep_ohm_m)].tolist()
     if standing:
         texts.append(
             f"{', '.join(standing)}: within a station's earth grid; what of a current enters the ground by the tower's "
             "own legs, and so what a reading is worth there, is unknown"
         )
-    dark_ids = [line.id for line, _ in lines if line.voltage_kv is None]
-    unknown = [*(axis.place_m for axis in dark), *(course.axis.place_m[course.bends] for course in courses)]
+    unknown_ids = [line.id for line, _ in lines if line.voltage_kv is None]
+    unknown = [*(axis.place_m for axis in unknown_axes), *(course.axis.place_m[course.bends] for course in courses)]
     return Network(
         job=job,
         towers=model.towers,
@@ -186,19 +186,19 @@ def build_network(job: Job, model: LineModel, lines: Sequence[tuple[Line, FaultT
         systems=systems,
         loads=solve_loads(courses, systems),
         station_faults=tuple(at_stations),
-        dark=tuple(dark),
+        unknown_axes=tuple(unknown_axes),
         owner=owner,
-        dark_too=_dark_too(model, owner, dark_ids, unknown),
+        unknown_too=_unknown_too(model, owner, unknown_ids, unknown),
         assumptions=(*ground.assumptions, *texts),
     )
 
 
 def _systems(
-    courses: Sequence[Course],
+    courses: Sequence[LineConductors],
     joints: Joints,
     footings: Footings,
     pairs: tuple[IntArray, FloatArray],
-    ground: Ground,
+    ground: SoilAndFootings,
 ) -> dict[float, EarthingSystem]:
     for course in courses:
         try:
@@ -221,12 +221,12 @@ def in_a_grid(towers: Towers, stations: Sequence[StationNode], soil_ohm_m: float
     return found
 
 
-def _dark_too(
-    model: LineModel, owner: IntArray, dark: Sequence[str], bends_m: Sequence[FloatArray]
+def _unknown_too(
+    model: LineModel, owner: IntArray, unknown_axes: Sequence[str], bends_m: Sequence[FloatArray]
 ) -> NDArray[np.bool_]:
     """Mark towers of known lines that carry a line of which nothing electrical is known, or at which a line bends."""
     towers, spans = model.towers, model.spans
-    mine = np.isin(spans.line_id, dark)
+    mine = np.isin(spans.line_id, unknown_axes)
     carried = np.concatenate((spans.from_structure[mine], spans.to_structure[mine]))
     found = np.isin(towers.structure_no, carried[carried >= 0])
     here = to_ecef(towers.lonlat_deg)

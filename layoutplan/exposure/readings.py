@@ -21,7 +21,7 @@ from layoutplan.exposure.network import Network
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class ReadingFigures:
     """What the chosen pairs make of the reading; one entry for each tower with stakes.
 
     Attributes
@@ -52,7 +52,9 @@ class Reading:
     each_expected_ohm: FloatArray
 
 
-def readings(network: Network, towers: Measured, tower: IntArray, h_xy_m: FloatArray, s_xy_m: FloatArray) -> Reading:
+def readings(
+    network: Network, towers: Measured, tower: IntArray, h_xy_m: FloatArray, s_xy_m: FloatArray
+) -> ReadingFigures:
     """Judge pairs of stakes.
 
     Parameters
@@ -67,7 +69,7 @@ def readings(network: Network, towers: Measured, tower: IntArray, h_xy_m: FloatA
 
     Returns
     -------
-    Reading
+    ReadingFigures
         Bias and coupling. [Ω], [-]
     """
     expected = towers.expected_ohm[:, tower]
@@ -83,7 +85,7 @@ def readings(network: Network, towers: Measured, tower: IntArray, h_xy_m: FloatA
     coupled = coupling_ohm(network, h_xy_m, s_xy_m) * coupled_share(network, towers, tower, h_xy_m)
     bias_at, coupled_at = (_worst(part / expected) for part in (bias, coupled))
     row = np.arange(len(tower))
-    return Reading(
+    return ReadingFigures(
         bias_ohm=bias[bias_at, row],
         bias_pct=100 * (bias / expected)[bias_at, row],
         expected_ohm=expected[bias_at, row],
@@ -123,7 +125,7 @@ def bias_ohm(network: Network, towers: Measured, tower: IntArray, h_xy_m: FloatA
     By the current in the legs the part in phase is taken; by the whole current the modulus, held against that of
     footing and earth wires together. Stakes count as points; so do footings more than their own size away.
     """
-    at_h, at_s = (network.near.lifted_ohm(network.footings, tower, xy) for xy in (h_xy_m, s_xy_m))
+    at_h, at_s = (network.near.transfer_resistance_ohm(network.footings, tower, xy) for xy in (h_xy_m, s_xy_m))
     apart = np.linalg.norm(h_xy_m - s_xy_m, axis=-1)
     return bias_between(network, towers, tower, at_h, at_s, apart)
 
@@ -139,7 +141,7 @@ def bias_between(
     towers : Measured
     tower : ndarray of int, shape (q,)
     at_h, at_s : ndarray, shape (q, ..., n)
-        From `Near.lifted_ohm`. [V/A]
+        From `Near.transfer_resistance_ohm`. [V/A]
     apart_m : ndarray, shape (q, ...)
 
     Returns
@@ -204,7 +206,7 @@ def coupled_share(network: Network, towers: Measured, tower: IntArray, h_xy_m: F
     """
     if not network.job.method.legs_only:
         return np.where(np.isnan(towers.expected_ohm[:, tower]), np.nan, 1.0)
-    at_h = network.near.lifted_ohm(network.footings, tower, h_xy_m)
+    at_h = network.near.transfer_resistance_ohm(network.footings, tower, h_xy_m)
     table = towers.response[:, tower]
     with np.errstate(invalid="ignore"):  # NaN for unknown
         return np.asarray(1 / np.abs(table[..., 1, 0] - (table[..., 1, 1:] * at_h).sum(axis=-1)))

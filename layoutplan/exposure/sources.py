@@ -18,7 +18,7 @@ from layoutplan.line.model import Spans, Towers
 
 
 @dataclass(frozen=True, slots=True)
-class Course:
+class LineConductors:
     """The structures of a line in order, with everything that hangs between them.
 
     Attributes
@@ -89,12 +89,12 @@ class Course:
         ]
 
 
-def build_courses(lines: Sequence[Line], spans: Spans) -> tuple[list[Course], list[Axis], list[str]]:
+def build_courses(lines: Sequence[Line], spans: Spans) -> tuple[list[LineConductors], list[Axis], list[str]]:
     """Lay out every line.
 
     Returns
     -------
-    courses : list of Course
+    courses : list of LineConductors
         Lines of which at least the voltage is known.
     dark : list of Axis
         Those of which nothing electrical is known.
@@ -105,14 +105,14 @@ def build_courses(lines: Sequence[Line], spans: Spans) -> tuple[list[Course], li
     JobError
         Conductors, phase orders or tower ranges that cannot be.
     """
-    courses, dark, assumptions = [], [], []
+    courses, unknown_axes, assumptions = [], [], []
     for line in lines:
         if line.voltage_kv is None:
             assumptions.append(
                 f"line '{line.id}': no voltage_kv given; its voltages and currents are unknown, and so is what they "
                 "do to towers near it"
             )
-            dark.append(_axis(line, spans)[0])
+            unknown_axes.append(_axis(line, spans)[0])
             continue
         course = _course(line, spans)
         courses.append(course)
@@ -121,10 +121,10 @@ def build_courses(lines: Sequence[Line], spans: Spans) -> tuple[list[Course], li
             assumptions.append(f"line '{line.id}': conductors not given everywhere; {generic[0]}")
         if "frequency_hz" not in line.model_fields_set:
             assumptions.append(f"line '{line.id}': frequency not given, {line.frequency_hz:g} Hz taken")
-    return courses, dark, assumptions
+    return courses, unknown_axes, assumptions
 
 
-def vertex_of_towers(course: Course, towers: Towers) -> IntArray:
+def vertex_of_towers(course: LineConductors, towers: Towers) -> IntArray:
     """Vertex of the course at each tower that carries the line, -1 at towers of other lines; shape (n,).
 
     A tower that two lines share is planned under one of them; the other knows it by its structure.
@@ -144,7 +144,7 @@ def _axis(line: Line, spans: Spans) -> tuple[Axis, list[str], IntArray]:
     return axis, [*names, pairs[-1][1]], structure_no
 
 
-def _course(line: Line, spans: Spans) -> Course:
+def _course(line: Line, spans: Spans) -> LineConductors:
     axis, names, structure_no = _axis(line, spans)
     bearing = axis.bearing_deg
     before, after = np.concatenate((bearing[:1], bearing)), np.concatenate((bearing, bearing[-1:]))
@@ -153,7 +153,7 @@ def _course(line: Line, spans: Spans) -> Course:
     sections, span_section = _sections(line, names)
     hold_m, hold = _holds(sections)
     right = east * np.sin(right_rad) + north * np.cos(right_rad)
-    return Course(line, axis, names, structure_no, right, sections, span_section, hold_m, hold)
+    return LineConductors(line, axis, names, structure_no, right, sections, span_section, hold_m, hold)
 
 
 def _holds(sections: Sequence[CrossSection]) -> tuple[FloatArray, tuple[IntArray, ...]]:

@@ -29,10 +29,10 @@ class Standing:
 
     def to_ground_v(self, network: Network, tower: IntArray, place_xy_m: FloatArray) -> ComplexArray:
         """Voltage between towers (t,) and the ground at places (t, m, 2), shape (t, m, lines, 3). [V]."""
-        lifted = network.near.lifted_ohm(network.footings, tower, place_xy_m)
+        raised = network.near.transfer_resistance_ohm(network.footings, tower, place_xy_m)
         known = (network.loads.footing_a * network.loads.known[:, None]).reshape(len(network.footings.ohm), -1)
-        current = (network.near.currents(tower) @ known).reshape(*lifted.shape[::2], *self.potential_v.shape[1:])
-        ground = np.einsum("tmn,tnls->tmls", lifted, current)
+        current = (network.near.currents(tower) @ known).reshape(*raised.shape[::2], *self.potential_v.shape[1:])
+        ground = np.einsum("tmn,tnls->tmls", raised, current)
         gap = np.where(self.unknown[tower], np.nan, 0.0)[:, None, :, None]
         return np.asarray(self.potential_v[tower][:, None] - ground + gap)
 
@@ -61,7 +61,7 @@ def standing_state(network: Network) -> Standing:
     for number, source in enumerate(network.sources):
         if not loads.known[number]:
             unknown[source.vertex >= 0, number] = True
-    for axis in network.dark:
+    for axis in network.unknown_axes:
         for source in network.sources:
             unknown[_reached(source, axis)] = True
     zero = np.where(loads.known, 1.0, 0.0)[:, None]

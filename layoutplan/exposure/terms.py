@@ -110,7 +110,7 @@ class FanTerms:
         first, second = np.nonzero(~np.eye(len(place), dtype=bool) & (distance_m[:, None] >= distance_m))
         row = self.tower[tower : tower + 1]
         expected = self.measured.expected_ohm[:, row[0], None]
-        at = self.network.near.lifted_ohm(self.network.footings, row, place[None])
+        at = self.network.near.transfer_resistance_ohm(self.network.footings, row, place[None])
         apart = np.linalg.norm(place[first] - place[second], axis=-1)[None]
         found = bias_between(self.network, self.measured, row, at[:, first], at[:, second], apart)[:, 0]
         bias = np.full((len(place), len(place)), np.nan)
@@ -147,7 +147,7 @@ def fan_terms(network: Network, towers: Measured, tower: IntArray, reach_m: floa
     bearing = np.arange(0.0, 360.0, BEARING_STEP_DEG)
     emf = fan_emf(network, tower, np.broadcast_to(bearing, (len(tower), len(bearing))), distance)
     emf = emf.reshape(*emf.shape[:3], -1) if network.sources else np.zeros((*emf.shape[:3], 1), dtype=complex)
-    emf[network.in_the_dark(tower)] = np.nan
+    emf[network.by_unknown_lines(tower)] = np.nan
     turn = np.radians(np.arange(0.0, 360.0, BIAS_STEP_DEG))
     place = distance[:, None] * np.stack((np.sin(turn), np.cos(turn)), axis=-1)[:, None]
     stake = np.broadcast_to(place, (len(tower), *place.shape))

@@ -8,14 +8,14 @@ import numpy as np
 
 from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.electrical import span_windows, window_reach
-from layoutplan.exposure.sources import Course
+from layoutplan.exposure.sources import LineConductors
 from layoutplan.line.geodesy import local_axes, to_ecef
 
 FAR_M = 5000.0  # a line that comes no nearer adds at most 0.2 V to a lead along it (800 kV, 4 kA, 1,000 ohm m)
 
 
 @dataclass(frozen=True, slots=True)
-class Window:
+class SpanWindow:
     """Conductors of one line as some towers see them.
 
     Attributes
@@ -39,12 +39,12 @@ class Window:
     nearest: IntArray
 
 
-def see(course: Course, lonlat_deg: FloatArray, soil_ohm_m: float, *, far: bool = True) -> Window:
+def see(course: LineConductors, lonlat_deg: FloatArray, soil_ohm_m: float, *, far: bool = True) -> SpanWindow:
     """Cut out of a line what matters at each of some places.
 
     Parameters
     ----------
-    course : Course
+    course : LineConductors
     lonlat_deg : ndarray, shape (n, 2)
     soil_ohm_m : float
         With the line's frequency it sets how far the line matters.
@@ -53,7 +53,7 @@ def see(course: Course, lonlat_deg: FloatArray, soil_ohm_m: float, *, far: bool 
 
     Returns
     -------
-    Window
+    SpanWindow
         Points in the frames of the places. [m]
     """
     line = course.axis
@@ -67,4 +67,6 @@ def see(course: Course, lonlat_deg: FloatArray, soil_ohm_m: float, *, far: bool 
     plan = np.einsum("twci,tki->twck", points - start[:, :, None], axes)
     axis = np.einsum("twi,tki->twk", line.place_m[windows.vertex] - start, axes)
     nearest = np.clip(np.searchsorted(line.chainage_m, along[row], side="right") - 1, 0, len(course.names) - 2)
-    return Window(row, windows.vertex, windows.span, np.concatenate((plan, height[..., None]), axis=-1), axis, nearest)
+    return SpanWindow(
+        row, windows.vertex, windows.span, np.concatenate((plan, height[..., None]), axis=-1), axis, nearest
+    )

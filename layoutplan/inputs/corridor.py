@@ -29,7 +29,7 @@ _INSIDE_DEG = 1e-9
 
 
 @dataclass(frozen=True)
-class Frame:
+class LongitudeFrame:
     """How longitudes are counted.
 
     Attributes
@@ -41,7 +41,7 @@ class Frame:
     centre_deg: float | None = None
 
     @classmethod
-    def around(cls, lonlat_deg: FloatArray) -> Frame:
+    def around(cls, lonlat_deg: FloatArray) -> LongitudeFrame:
         """Choose the frame for towers of shape (n, 2)."""
         lon = lonlat_deg[:, 0]
         if len(lon) == 0 or not (180.0 - np.abs(_shift(lon, 0.0)) <= _NEAR_ANTIMERIDIAN_DEG).any():
@@ -85,14 +85,14 @@ class Corridor:
     ----------
     windows_deg : ndarray, shape (n, 4)
         West, south, east, north of each group of towers with the margin, longitudes as in ``frame``.
-    frame : Frame
+    frame : LongitudeFrame
     """
 
     windows_deg: FloatArray
-    frame: Frame
+    frame: LongitudeFrame
 
     @classmethod
-    def around(cls, lonlat_deg: FloatArray, margin_m: float, frame: Frame) -> Corridor:
+    def around(cls, lonlat_deg: FloatArray, margin_m: float, frame: LongitudeFrame) -> Corridor:
         """Lay boxes around towers.
 
         Parameters
@@ -101,7 +101,7 @@ class Corridor:
             Towers, longitudes as in ``frame``.
         margin_m : float
             Nothing nearer than this to a tower is missed. [m]
-        frame : Frame
+        frame : LongitudeFrame
         """
         cell = np.floor(lonlat_deg / _CELL_DEG).astype(np.int64)
         _, group = np.unique(cell, axis=0, return_inverse=True)

@@ -43,7 +43,9 @@ def map_gaps(job: Job, inputs: Inputs, towers_lonlat: FloatArray) -> tuple[NDArr
     """
     choice, reach_m = job.coverage, job.rules.reach_m
     polygons = inputs.coverage if REACH in choice.themes else ()
-    causes = covered(towers_lonlat, reach_m, inputs.evidence, inputs.extents, polygons, choice.radius_m, choice.octants)
+    causes = uncovered_reasons(
+        towers_lonlat, reach_m, inputs.evidence, inputs.extents, polygons, choice.radius_m, choice.octants
+    )
     vouched = np.zeros(len(towers_lonlat), dtype=bool)
     if inputs.coverage and LAND_COVER in choice.themes:
         vouched = _disc_within(towers_lonlat, reach_m, inputs.coverage)
@@ -65,7 +67,7 @@ def _without_cover(towers_lonlat: FloatArray, inputs: Inputs) -> NDArray[np.bool
     return np.asarray(near & ~np.isfinite(away))
 
 
-def covered(
+def uncovered_reasons(
     towers_lonlat: FloatArray,
     reach_m: float,
     evidence: FloatArray,
@@ -128,11 +130,11 @@ def complete_within_m(
     ----------
     towers_lonlat : ndarray, shape (n, 2)
     covers : ndarray of bool, shape (n,)
-        As :func:`covered` says.
+        As :func:`uncovered_reasons` says.
     steps_m : sequence of float
         Distances to try, ascending.
     extents, coverage : sequence of Polygon
-        As in :func:`covered`.
+        As in :func:`uncovered_reasons`.
     evidence_m : float
         Within which evidence was looked for: if there are neither, the map counts as complete so far, no farther. [m]
     """

@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 
 from layoutplan.arrays import FloatArray
-from layoutplan.inputs.door import allowed, require_at_most
+from layoutplan.inputs.door import limits_now, require_at_most
 from layoutplan.inputs.geodetic import Geometries
 
 _PAIRS_TOGETHER = 200_000  # of segments looked at in one go
@@ -15,7 +15,7 @@ _MOST_PAIRS_EACH = 5_000  # looked at for one crossing that is allowed; then it 
 
 def require_few_crossings(geometry: shapely.Geometry, where: str) -> None:
     """Raise an InputError if an outline crosses itself more often than the job allows; ``where`` says which."""
-    found = count_crossings(geometry, allowed().limits.max_crossings)
+    found = count_crossings(geometry, limits_now().limits.max_crossings)
     what = "places where one outline crosses itself, or more"
     require_at_most(found, "max_crossings", what, where, "Redraw it")
 

@@ -21,7 +21,7 @@ from layoutplan.errors import ColumnError, CRSError, InputError, LayerError
 from layoutplan.inputs.database import check_filter
 from layoutplan.inputs.door import require_at_most
 from layoutplan.inputs.geodetic import datum_note, to_lonlat
-from layoutplan.inputs.placed import PlacedTable, Table
+from layoutplan.inputs.placed import FileRows, PlacedTable
 from layoutplan.inputs.systems import WGS84, settle_crs
 from layoutplan.inputs.vector import require_column, require_file
 from layoutplan.inputs.words import listed
@@ -67,17 +67,17 @@ def read_csv_towers(source: TowerSource, key: str) -> PlacedTable:
     if crs.is_geographic:
         _check_degrees(xy, table.rows, (x_column, y_column), where, key)
     given = np.asarray(shapely.points(xy), dtype=object)
-    said = (*table.problems, *datum_note(given, crs, where))
+    notes = (*table.problems, *datum_note(given, crs, where))
     points = to_lonlat(given, crs, where)
-    return PlacedTable(table.columns, table.rows, where, separator=table.separator, problems=said, geometry=points)
+    return PlacedTable(table.columns, table.rows, where, separator=table.separator, problems=notes, geometry=points)
 
 
-def read_csv(source: FileSource) -> Table:
+def read_csv(source: FileSource) -> FileRows:
     """Read cells as text; comma, semicolon or tab between them.
 
     Returns
     -------
-    Table
+    FileRows
         The rows that meet the source's filter, blank ones left out; ``rows`` are line numbers of a spreadsheet, the
         header being row 1.
 
@@ -93,7 +93,7 @@ def read_csv(source: FileSource) -> Table:
     return _without_blank_rows(_filtered(source, _cells(source.path)))
 
 
-def _cells(path: Path) -> Table:
+def _cells(path: Path) -> FileRows:
     text = _decoded(path)
     require_at_most(text.count("\n"), "max_rows", "rows", path.name, "Keep those that the line needs")
     text = text.replace("\r\n", "\n").replace("\r", "\n")  # line ends of any system
@@ -116,7 +116,7 @@ def _cells(path: Path) -> Table:
         )
     rows = np.array([number for number, _ in records[1:]], dtype=np.int64)
     cells = pd.DataFrame([row for _, row in records[1:]], columns=header, dtype=str)
-    return Table(cells, rows, path.name, separator=separator)
+    return FileRows(cells, rows, path.name, separator=separator)
 
 
 def _rows_of_cells(text: str, separator: str, where: str) -> Iterator[list[str]]:
@@ -158,7 +158,7 @@ def _decoded(path: Path) -> str:
         ) from err
 
 
-def _filtered(source: FileSource, table: Table) -> Table:
+def _filtered(source: FileSource, table: FileRows) -> FileRows:
     """Apply the job's filter with GDAL, which knows its language; its feature numbers count the data rows."""
     if source.where is None:
         return table
@@ -176,7 +176,7 @@ def _filtered(source: FileSource, table: Table) -> Table:
     return _rows(table, kept - 1)
 
 
-def _without_blank_rows(table: Table) -> Table:
+def _without_blank_rows(table: FileRows) -> FileRows:
     """Drop the rows of separators that spreadsheets leave at the end."""
     filled = (table.columns.apply(lambda column: column.str.strip()) != "").any(axis=1).to_numpy()
     if not filled.any():
@@ -184,7 +184,7 @@ def _without_blank_rows(table: Table) -> Table:
     return _rows(table, np.flatnonzero(filled))
 
 
-def _rows(table: Table, index: NDArray[np.int64]) -> Table:
+def _rows(table: FileRows, index: NDArray[np.int64]) -> FileRows:
     return replace(table, columns=table.columns.iloc[index].reset_index(drop=True), rows=table.rows[index])
 
 
@@ -204,7 +204,7 @@ def _coordinate_columns(source: TowerSource, columns: list[str], where: str, key
     return x_column, y_column, (x_column.lower(), y_column.lower()) in _LON_LAT
 
 
-def _numbers(table: Table, column: str) -> FloatArray:
+def _numbers(table: FileRows, column: str) -> FloatArray:
     values = np.empty(len(table.columns))
     for index, cell in enumerate(table.columns[column]):
         values[index] = _number(cell, comma=table.separator != ",")
@@ -214,8 +214,8 @@ def _numbers(table: Table, column: str) -> FloatArray:
         what = f"'{cell}' is not a finite number" if cell else "empty"
         also = f" (also row {listed(table.rows[wrong[1:]])})" if len(wrong) > 1 else ""
         row = table.rows[wrong[0]]
-        mend = "Write a plain number: no unit, nothing between thousands, degrees as decimals. Or delete the row."
-        raise ColumnError(f"{table.where}, row {row}, field '{column}': {what}{also}. {mend}")
+        fix = "Write a plain number: no unit, nothing between thousands, degrees as decimals. Or delete the row."
+        raise ColumnError(f"{table.where}, row {row}, field '{column}': {what}{also}. {fix}")
     return values
 
 

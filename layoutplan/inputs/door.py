@@ -109,7 +109,7 @@ _Args = ParamSpec("_Args")
 _Result = TypeVar("_Result")
 
 
-def allowed() -> Allowed:
+def limits_now() -> Allowed:
     """What the job that is being read allows; the defaults outside of any."""
     return _ALLOWED.get(None) or _by_default()
 
@@ -143,7 +143,7 @@ def as_job_allows(function: Callable[_Args, _Result]) -> Callable[_Args, _Result
     return within
 
 
-def require_at_most(found: float, key: str, what: str, where: str, mend: str) -> None:
+def require_at_most(found: float, key: str, what: str, where: str, fix: str) -> None:
     """Raise an InputError if there is more of something than the job allows.
 
     Parameters
@@ -158,11 +158,11 @@ def require_at_most(found: float, key: str, what: str, where: str, mend: str) ->
     mend : str
         What to do about the file.
     """
-    most = getattr(allowed().limits, key)
+    most = getattr(limits_now().limits, key)
     if found > most:
         raise InputError(
             f"{where}: {found:,.0f} {what}, more than the {most:,} that are read (reading.{key} in the job file). "
-            f"{mend}, or raise the limit."
+            f"{fix}, or raise the limit."
         )
 
 

@@ -10,7 +10,7 @@ from layoutplan.arrays import FloatArray
 from layoutplan.errors import ColumnError
 from layoutplan.inputs.csv_table import read_csv
 from layoutplan.inputs.model import FaultTable
-from layoutplan.inputs.placed import Table
+from layoutplan.inputs.placed import FileRows
 from layoutplan.inputs.tower_columns import read_figures, read_ids
 from layoutplan.inputs.words import counted, listed
 from layoutplan.job import Line
@@ -60,7 +60,7 @@ def read_fault_table(
     return FaultTable(tuple(ids), start, end), _problems(table, line, unknown, len(tower_ids))
 
 
-def _check_columns(table: Table, key: str) -> None:
+def _check_columns(table: FileRows, key: str) -> None:
     there = list(table.columns.columns)
     if missing := [name for name in (_ID, _START, _END) if name not in there]:
         raise ColumnError(
@@ -69,26 +69,26 @@ def _check_columns(table: Table, key: str) -> None:
         )
 
 
-def _check_known(table: Table, ids: np.ndarray, line: Line, tower_ids: Sequence[str]) -> None:
+def _check_known(table: FileRows, ids: np.ndarray, line: Line, tower_ids: Sequence[str]) -> None:
     strange = ~np.isin(ids, np.array(tower_ids, dtype=object))
     if strange.any():
         names = listed(f"'{name}'" for name in ids[strange])
         raise ColumnError(
             f"{table.where}, row {listed(table.rows[strange])}, field '{_ID}': no such tower in line '{line.id}': "
-            f"{names}. Its towers are {listed(tower_ids)}. Mend the ids or delete the rows."
+            f"{names}. Its towers are {listed(tower_ids)}. Correct the ids or delete the rows."
         )
 
 
-def _check_fed(table: Table, total_a: FloatArray) -> None:
+def _check_fed(table: FileRows, total_a: FloatArray) -> None:
     """Refuse faults that nothing feeds: all their figures would be 0, which looks harmless but is unknown."""
     if (dead := total_a == 0.0).any():
         raise ColumnError(
             f"{table.where}, row {listed(table.rows[dead])}: {_START} and {_END} are both 0, so nothing feeds the "
-            "fault. Mend it, or delete the row if unknown."
+            "fault. Correct it, or delete the row if unknown."
         )
 
 
-def _problems(table: Table, line: Line, unknown: list[str], count: int) -> tuple[str, ...]:
+def _problems(table: FileRows, line: Line, unknown: list[str], count: int) -> tuple[str, ...]:
     if not unknown:
         return ()
     return (

@@ -57,8 +57,8 @@ def make_features(
     problems : list of str
     """
     usable = is_usable(geometry)
-    mended, was_invalid = repair(geometry[usable], source)
-    parts, owner = single_parts(mended)
+    restored, was_invalid = repair(geometry[usable], source)
+    parts, owner = single_parts(restored)
     row = np.flatnonzero(usable)[owner]
     columns = {
         "feature_id": _part_ids(feature_id[row], owner),
@@ -105,10 +105,10 @@ def repair(geometry: Geometries, where: str) -> tuple[Geometries, NDArray[np.boo
     invalid = ~shapely.is_valid(geometry)
     if not invalid.any():
         return geometry, invalid
-    mended = geometry.copy()
+    restored = geometry.copy()
     for i in np.flatnonzero(invalid):  # one by one, so that Ctrl+C is heard between them
-        mended[i] = _repaired(geometry[i], where)
-    return mended, invalid
+        restored[i] = _repaired(geometry[i], where)
+    return restored, invalid
 
 
 def _repaired(geometry: shapely.Geometry, where: str) -> shapely.Geometry:

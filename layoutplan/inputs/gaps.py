@@ -16,7 +16,7 @@ BUILDINGS_LAYER, LAND_COVER_LAYER, WHOLE_COAST = "buildings_layer", "land_cover_
 
 
 class Gap(NamedTuple):
-    """A cause for which the map does not tell what is there."""
+    """A cause for which the map does not show what is there."""
 
     theme: str
     cures: tuple[str, ...]

@@ -10,7 +10,7 @@ from pyproj.exceptions import ProjError
 
 from layoutplan.arrays import FloatArray
 from layoutplan.errors import CRSError
-from layoutplan.inputs.door import allowed, require_at_most
+from layoutplan.inputs.door import limits_now, require_at_most
 from layoutplan.inputs.systems import into_wgs84, is_wgs84
 
 Geometries = NDArray[np.object_]
@@ -58,7 +58,7 @@ def to_lonlat(geometry: Geometries, crs: pyproj.CRS, where: str) -> Geometries:
 
 def _check_vertices(geometry: Geometries, crs: pyproj.CRS, where: str) -> None:
     """Raise an InputError if a geometry has more vertices than the job allows, or gets them by being cut."""
-    most = allowed().limits.max_vertices
+    most = limits_now().limits.max_vertices
     own = shapely.get_num_coordinates(geometry)
     with np.errstate(invalid="ignore", over="ignore"):
         number = own + np.nan_to_num(shapely.length(geometry) / segment_limit(crs), posinf=np.inf)

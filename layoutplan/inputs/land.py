@@ -67,10 +67,10 @@ def read_land(job: Job, corridor: Corridor, ledger: Ledger) -> LandRead:
     """
     tables, features, problems = [], [], []
     for number, land in enumerate(job.land):
-        table, said = _read_layer(land, f"land[{number}]", corridor, job.work.days)
+        table, notes = _read_layer(land, f"land[{number}]", corridor, job.work.days)
         ledger.note(land.path, f"land: {land.label}")
         tables.append(table)
-        problems += said
+        problems += notes
         made, also = _features(table, land)
         features.append(made)
         problems += also
@@ -121,9 +121,9 @@ def _areas(table: VectorTable, found: VectorLayer, corridor: Corridor) -> tuple[
             f"{found.where}, feature {listed(table.rows[usable][flat])}: {geometry[flat][0].geom_type} where an area "
             "was expected. Name a layer of polygons."
         )
-    mended, _ = repair(geometry, found.where)
-    near = corridor.meets(mended)
-    return mended[near], usable[near]
+    restored, _ = repair(geometry, found.where)
+    near = corridor.meets(restored)
+    return restored[near], usable[near]
 
 
 def _texts(
@@ -144,13 +144,13 @@ def _permissions(land: Land, table: VectorTable, keep: NDArray[np.int64], where:
     known = {name: name for name in _PERMISSIONS} | dict(land.permission_map)
     found = [known.get(text, known.get(text.lower(), "")) for text in texts]
     odd = sorted({text for text, name in zip(texts, found, strict=True) if not name and text})
-    said = []
+    notes = []
     if odd:
-        said.append(
+        notes.append(
             f"{where}: values of '{land.permission_column}' that permission_map does not list count as unknown: "
             f"{listed(repr(text) for text in odd)}"
         )
-    return np.array([name or "unknown" for name in found], dtype=object), said
+    return np.array([name or "unknown" for name in found], dtype=object), notes
 
 
 def _dates(column: str | None, table: VectorTable, keep: NDArray[np.int64], where: str) -> NDArray[np.datetime64]:
@@ -176,7 +176,7 @@ def _check_order(
     if reversed_.any():
         raise ColumnError(
             f"{where}, feature {listed(rows[reversed_])}: the permission ends ({end[reversed_][0]}) before it begins "
-            f"({start[reversed_][0]}). Mend the dates."
+            f"({start[reversed_][0]}). Correct the dates."
         )
 
 
@@ -247,7 +247,7 @@ def _features(parcels: gpd.GeoDataFrame, land: Land) -> tuple[gpd.GeoDataFrame, 
 
 def _overlaps(parcels: gpd.GeoDataFrame) -> Sequence[str]:
     """Say so where parcels of one layer overlap: then the stricter of the two holds."""
-    said = []
+    notes = []
     for where, rows in parcels.groupby("source", sort=False):
         shapes = rows.geometry.to_numpy()
         first, second = shapely.STRtree(shapes).query(shapes, predicate="overlaps")
@@ -258,7 +258,7 @@ def _overlaps(parcels: gpd.GeoDataFrame) -> Sequence[str]:
         if bad.any():
             names = rows["parcel"].to_numpy()
             pairs = [f"{names[i]} and {names[j]}" for i, j in zip(first[bad], second[bad], strict=True)]
-            said.append(
+            notes.append(
                 f"{where}: {counted(int(bad.sum()), 'pair')} of parcels overlap ({listed(pairs)}): the stricter holds"
             )
-    return said
+    return notes

@@ -50,7 +50,7 @@ def read_lines(
         report(f"line {line.id}", 0.2 * number / len(job.lines))
         key = f"lines[{number}]"
         if line.osm is None:
-            found, said = _line_from_files(line, key, ledger)
+            found, notes = _line_from_files(line, key, ledger)
             run = [found]
         else:
             extract = extracts.read(line.osm.path)
@@ -61,15 +61,15 @@ def read_lines(
                 attribution=extracts.credit(line.osm.path),
             )
             taken = [other.id for other in job.lines] + [other.line.id for other in lines]
-            run, said = read_osm_line(line, extract, key, taken)
-        run, also_said = _with_faults(run, line, key, ledger)
+            run, notes = read_osm_line(line, extract, key, taken)
+        run, further_notes = _with_faults(run, line, key, ledger)
         lines += run
-        problems += (*said, *also_said)
+        problems += (*notes, *further_notes)
     if job.soil.raster is not None:
         from layoutplan.inputs.soil_raster import sample_soil  # only jobs with a raster wait for the library
 
-        lines, said_of_soil = sample_soil(job, lines, ledger)
-        problems += said_of_soil
+        lines, soil_notes = sample_soil(job, lines, ledger)
+        problems += soil_notes
     return lines, problems
 
 
@@ -107,11 +107,11 @@ def read_course(source: FileSource, key: str) -> tuple[tuple[LineString, ...], s
             f"{layer.where}, feature {listed(table.rows[wrong & usable])}: {kind} where a centreline was expected. "
             f"Name a layer of lines, or leave {key} out: then the line is built through its towers."
         )
-    said = [*layer.problems, *table.problems]
+    notes = [*layer.problems, *table.problems]
     if not usable.all():
-        said.append(f"{layer.where}: {counted(int((~usable).sum()), 'feature')} without a usable geometry left out")
+        notes.append(f"{layer.where}: {counted(int((~usable).sum()), 'feature')} without a usable geometry left out")
     parts = shapely.get_parts(table.geometry[usable])
-    return tuple(parts[shapely.length(parts) > 0].tolist()), layer.where, tuple(said)
+    return tuple(parts[shapely.length(parts) > 0].tolist()), layer.where, tuple(notes)
 
 
 def _line_from_files(line: Line, key: str, ledger: Ledger) -> tuple[LineInput, tuple[str, ...]]:
@@ -119,13 +119,13 @@ def _line_from_files(line: Line, key: str, ledger: Ledger) -> tuple[LineInput, t
     towers, table = read_towers(line.towers, f"{key}.towers")
     ledger.note(line.towers.path, f"towers of line '{line.id}'")
     course: tuple[LineString, ...] = ()
-    said: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
     if line.centreline is not None:
-        course, where, said = read_course(line.centreline, f"{key}.centreline")
+        course, where, notes = read_course(line.centreline, f"{key}.centreline")
         ledger.note(line.centreline.path, f"centreline of line '{line.id}'")
         _check_swapped(shapely.get_coordinates(table.geometry), course, table.where, where)
     in_order = line.towers.order_column is not None
-    return LineInput(line, towers, course, in_order, table.where), (*table.problems, *said)
+    return LineInput(line, towers, course, in_order, table.where), (*table.problems, *notes)
 
 
 def _with_faults(run: list[LineInput], line: Line, key: str, ledger: Ledger) -> tuple[list[LineInput], tuple[str, ...]]:
@@ -136,12 +136,12 @@ def _with_faults(run: list[LineInput], line: Line, key: str, ledger: Ledger) -> 
     if line.fault is None or line.fault.table is None:
         return run, ()
     source, (main, *branches) = line.fault.table, run
-    faults, said = read_fault_table(source, line, main.towers["tower_id"].tolist(), f"{key}.fault.table")
+    faults, notes = read_fault_table(source, line, main.towers["tower_id"].tolist(), f"{key}.fault.table")
     ledger.note(source.path, f"fault currents of line '{line.id}'")
     if branches:
         names = listed(f"'{branch.line.id}'" for branch in branches)
-        said += (f"{source.path.name}: fault currents are those of line '{line.id}'; unknown on its branches {names}",)
-    return [replace(main, faults=faults), *branches], said
+        notes += (f"{source.path.name}: fault currents are those of line '{line.id}'; unknown on its branches {names}",)
+    return [replace(main, faults=faults), *branches], notes
 
 
 def _check_swapped(towers: FloatArray, course: tuple[LineString, ...], where: str, course_where: str) -> None:

@@ -18,7 +18,7 @@ from layoutplan.errors import InputError
 from layoutplan.inputs.corridor import Corridor
 from layoutplan.inputs.geodetic import Geometries
 from layoutplan.inputs.osm_collect import Collector
-from layoutplan.inputs.osm_objects import clear_errors, header, objects, ways
+from layoutplan.inputs.osm_objects import clear_osm_errors, header, objects, ways
 from layoutplan.inputs.osm_tags import TagRules, is_evidence
 from layoutplan.inputs.osm_text import check_osm_text
 from layoutplan.inputs.signs import Signs
@@ -128,7 +128,7 @@ def read_osm(
     power = _PowerLines()
     collector = Collector(rules, corridor) if rules else None
     newest = _NO_DATE
-    with clear_errors(path):
+    with clear_osm_errors(path):
         about = header(path)
         box, date = _box(about), clean(about.get("osmosis_replication_timestamp") or about.get("timestamp") or "")
         for thing in objects(path, rules, tick):
@@ -158,7 +158,7 @@ def read_osm(
     signs, coast = (collector.signs, collector.coastlines) if collector else (Signs(), np.empty(0, dtype=object))
     lines_there, supports = tuple(power.ways), power.supports
     return OsmExtract(
-        path, box, date or _said(newest), things, evidence, lines_there, supports, bounds, lost, signs, coast
+        path, box, date or _stated(newest), things, evidence, lines_there, supports, bounds, lost, signs, coast
     )
 
 
@@ -187,7 +187,7 @@ class _PowerLines:
             self.ways.append(PowerWay(thing.id, tags, tuple(refs), np.column_stack((lon, lat)), missing))
 
 
-def _said(newest: datetime) -> str | None:
+def _stated(newest: datetime) -> str | None:
     """Date of the newest object, as headers write it; None if none carries one."""
     return None if newest == _NO_DATE else newest.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 

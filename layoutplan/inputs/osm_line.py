@@ -15,8 +15,8 @@ from layoutplan.inputs.chains import Chain, join_pieces
 from layoutplan.inputs.geodetic import to_lonlat
 from layoutplan.inputs.model import TOWER_COLUMNS, TOWER_FIGURES, LineInput
 from layoutplan.inputs.osm_file import OsmExtract, PowerWay
+from layoutplan.inputs.osm_power_tags import tags_over_job
 from layoutplan.inputs.osm_select import select_ways
-from layoutplan.inputs.osm_told import told_by_map
 from layoutplan.inputs.systems import WGS84
 from layoutplan.inputs.towers import check_line
 from layoutplan.inputs.words import counted, listed
@@ -76,7 +76,7 @@ def read_osm_line(
             partly.update(chain.pieces)
             continue
         check_line(towers, source)
-        named, taken, said = told_by_map(
+        named, taken, notes = tags_over_job(
             line if number == 0 else branch_of(line, next(names)),
             {ways[piece].way_id: ways[piece].tags for piece in chain.pieces},
         )
@@ -93,7 +93,7 @@ def read_osm_line(
             )
         )
         apart = [f"{source}: planned as line '{named.id}', apart from '{line.id}'"] if number else []
-        problems += [*remarks, *said, *apart]
+        problems += [*remarks, *notes, *apart]
     left = {ways[piece].way_id for piece in partly}
     whole = [replace(found, osm_way_ids=tuple(way for way in found.osm_way_ids if way not in left)) for found in lines]
     return whole, tuple(problems)

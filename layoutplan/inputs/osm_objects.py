@@ -28,7 +28,7 @@ def header(path: Path) -> Any:
     InputError
         The file is no OpenStreetMap file.
     """
-    with clear_errors(path):
+    with clear_osm_errors(path):
         return osmium.FileProcessor(str(path)).header
 
 
@@ -48,7 +48,7 @@ def objects(path: Path, rules: TagRules | None, tick: Callable[[], None]) -> Ite
     InputError
         The file is truncated, damaged or no OpenStreetMap file.
     """
-    with clear_errors(path):
+    with clear_osm_errors(path):
         processor = osmium.FileProcessor(str(path)).with_locations(_places(path))
         if rules is None:
             chosen = processor.with_filter(osmium.filter.KeyFilter("power"))
@@ -63,7 +63,7 @@ def ways(path: Path, ids: Collection[int], tick: Callable[[], None]) -> Iterator
     """Iterate over some ways of an extract, with the places of their nodes; parameters and errors as above."""
     if not ids:
         return
-    with clear_errors(path):
+    with clear_osm_errors(path):
         processor = osmium.FileProcessor(str(path)).with_locations(_places(path))
         only_ways = processor.with_filter(osmium.filter.EntityFilter(osmium.osm.WAY))
         chosen = only_ways.with_filter(osmium.filter.IdFilter(ids))
@@ -90,7 +90,7 @@ def _places(path: Path) -> Any:
 
 
 def _told(path: Path, chosen: Iterable[Any], tick: Callable[[], None]) -> Iterator[Any]:
-    with clear_errors(path, ValueError, IndexError, OverflowError):  # of the library: whoever takes them is outside
+    with clear_osm_errors(path, ValueError, IndexError, OverflowError):  # of the library: whoever takes them is outside
         for number, thing in enumerate(chosen):
             if number % _TICK == 0:
                 tick()
@@ -98,7 +98,7 @@ def _told(path: Path, chosen: Iterable[Any], tick: Callable[[], None]) -> Iterat
 
 
 @contextmanager
-def clear_errors(path: Path, *further: type[Exception]) -> Iterator[None]:
+def clear_osm_errors(path: Path, *further: type[Exception]) -> Iterator[None]:
     """Turn what the library raises into an InputError; further kinds where nothing but the library runs."""
     try:
         yield
@@ -110,5 +110,5 @@ def clear_errors(path: Path, *further: type[Exception]) -> Iterator[None]:
     except (RuntimeError, OSError, osmium.InvalidLocationError, *further) as err:  # type: ignore[misc]
         why = clean(err)[:150]
         fetch = "It is truncated, damaged or of another kind: fetch it again."
-        mend = "Sort it by kind and id." if "out of order" in why else fetch
-        raise InputError(f"{path.name}: cannot be read to its end as an OpenStreetMap file ({why}). {mend}") from err
+        fix = "Sort it by kind and id." if "out of order" in why else fetch
+        raise InputError(f"{path.name}: cannot be read to its end as an OpenStreetMap file ({why}). {fix}") from err

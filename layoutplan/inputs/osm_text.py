@@ -13,7 +13,7 @@ from typing import BinaryIO, cast
 from xml.parsers import expat
 
 from layoutplan.errors import InputError
-from layoutplan.inputs.door import allowed, require_at_most
+from layoutplan.inputs.door import limits_now, require_at_most
 from layoutplan.text import clean
 
 _CHUNK = 1 << 16
@@ -75,7 +75,7 @@ def _look_through(stream: BinaryIO, where: str) -> None:
         raise _error("a document type declaration (<!DOCTYPE), which extracts have not")
 
     parser.StartElementHandler, parser.EndElementHandler, parser.StartDoctypeDeclHandler = start, end, doctype
-    most = allowed().limits.max_unpacked_mb * 1_000_000
+    most = limits_now().limits.max_unpacked_mb * 1_000_000
     while chunk := stream.read(_CHUNK):
         parser.Parse(chunk, False)
         fed += len(chunk)

@@ -63,12 +63,12 @@ def _driven(tags: Mapping[str, str]) -> str:
     """What the tags say of driving, stopping left aside."""
     highway = tags.get("highway", "")
     if highway in _NOT_DRIVEN:
-        if _said(tags, _BY_NAME) == OPEN:
+        if _stated(tags, _BY_NAME) == OPEN:
             return OPEN
-        return PRIVATE_PATH if _said(tags, _ON_FOOT) == PERMIT else CLOSED
-    said = _said(tags, _KEYS)
-    if said is not None:
-        return said
+        return PRIVATE_PATH if _stated(tags, _ON_FOOT) == PERMIT else CLOSED
+    notes = _stated(tags, _KEYS)
+    if notes is not None:
+        return notes
     return PERMIT if highway in ("track", "raceway") or tags.get("service") in _PRIVATE_SERVICE else OPEN
 
 
@@ -80,18 +80,18 @@ def vehicle_through_gate(tags: Mapping[str, str]) -> str:
     barrier = tags.get("barrier", "")
     if barrier in _STOPS_VEHICLES:
         return CLOSED
-    if tags.get("locked") == "yes" or _said(tags, _ON_FOOT) == PERMIT:
+    if tags.get("locked") == "yes" or _stated(tags, _ON_FOOT) == PERMIT:
         return LOCKED
-    return _said(tags, _KEYS) or (OPEN if barrier in _ALWAYS_OPEN else PERMIT)
+    return _stated(tags, _KEYS) or (OPEN if barrier in _ALWAYS_OPEN else PERMIT)
 
 
-def vehicle_said(value: str) -> str:
+def vehicle_stated(value: str) -> str:
     """Read one value of an access key, or of a layer's own column in the same words."""
     text = value.strip().lower()
     return OPEN if text in _OPEN else text if text in (CLOSED, NO_STOPPING) else PERMIT
 
 
-def _said(tags: Mapping[str, str], keys: Sequence[str]) -> str | None:
+def _stated(tags: Mapping[str, str], keys: Sequence[str]) -> str | None:
     """What access keys say, the more special ones first; None if they are silent."""
     if any(f"{key}:conditional" in tags for key in keys):
         return PERMIT

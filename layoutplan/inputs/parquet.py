@@ -23,7 +23,7 @@ from layoutplan.job.section import FileSource
 
 _READ_WHOLE = 500_000  # rows; read by the boxes that a file keeps of its rows, they lose their numbers in the file
 _TOGETHER = 50_000  # rows held in memory while a large file goes by
-_MEND = "Cut out what the line needs"
+_FIX = "Cut out what the line needs"
 _SUFFIXES = (".parquet", ".geoparquet", ".pq")
 
 
@@ -83,9 +83,9 @@ def read(
     if is_large and boxes is not None and len(boxes) and about["capabilities"]["fast_spatial_filter"]:
         box = (*boxes[:, :2].min(axis=0).tolist(), *boxes[:, 2:].max(axis=0).tolist())
     else:
-        require_at_most(about["features"], "max_rows", "features", source.path.name, _MEND)
+        require_at_most(about["features"], "max_rows", "features", source.path.name, _FIX)
     table = gpd.read_parquet(source.path, columns=[*columns, geometry_column], bbox=box)
-    require_at_most(len(table), "max_rows", "features about the line", source.path.name, _MEND)
+    require_at_most(len(table), "max_rows", "features about the line", source.path.name, _FIX)
     geometry = table.geometry.to_numpy(dtype=object, na_value=None)
     return {name: table[name].to_numpy() for name in columns}, geometry, np.arange(len(table)) + 1
 
@@ -110,7 +110,7 @@ def _read_near(
         rows.append(first + keep)
         first += len(geometry)
         kept += len(keep)
-        require_at_most(kept, "max_rows", "features near the line, or more", path.name, _MEND)
+        require_at_most(kept, "max_rows", "features near the line, or more", path.name, _FIX)
     values = {name: pa.chunked_array([part[name] for part in parts]).to_numpy() for name in columns}
     return values, np.concatenate(shapes), np.concatenate(rows).astype(np.int64)
 

@@ -15,7 +15,7 @@ from layoutplan.inputs.words import listed
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class FileRows:
     """Rows of a file.
 
     Attributes
@@ -40,7 +40,7 @@ class Table:
 
 
 @dataclass(frozen=True, slots=True)
-class PlacedTable(Table):
+class PlacedTable(FileRows):
     """Rows with points.
 
     Attributes

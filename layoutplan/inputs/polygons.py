@@ -44,9 +44,9 @@ def read_coverage(job: Job, corridor: Corridor, ledger: Ledger) -> tuple[tuple[P
     if wrong.any() or not usable.any():
         found = f"feature {listed(table.rows[wrong])} is none" if wrong.any() else "there is none"
         raise LayerError(f"{layer.where}: coverage needs polygons; {found}. Name a layer of polygons.")
-    mended, was_invalid = repair(table.geometry[usable], layer.where)
-    parts, _ = single_parts(corridor.frame.geometries(corridor.cut(mended)))
-    said = [*layer.problems, *table.problems]
+    restored, was_invalid = repair(table.geometry[usable], layer.where)
+    parts, _ = single_parts(corridor.frame.geometries(corridor.cut(restored)))
+    notes = [*layer.problems, *table.problems]
     if was_invalid.any():
-        said.append(f"{layer.where}: {int(was_invalid.sum())} invalid polygon(s) repaired")
-    return tuple(part for part in parts if isinstance(part, Polygon)), tuple(said)
+        notes.append(f"{layer.where}: {int(was_invalid.sum())} invalid polygon(s) repaired")
+    return tuple(part for part in parts if isinstance(part, Polygon)), tuple(notes)

@@ -42,7 +42,7 @@ def open_raster(path: Path) -> Iterator[Any]:
     """
     try:
         with warnings.catch_warnings():
-            warnings.simplefilter("ignore", NotGeoreferencedWarning)  # said below, with the mend
+            warnings.simplefilter("ignore", NotGeoreferencedWarning)  # said below, with the fix
             look_at_raster(path)
             with opened_raster(str(path.absolute())) as raster:
                 _check(raster, path.name)

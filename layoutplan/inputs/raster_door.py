@@ -17,7 +17,7 @@ from layoutplan.inputs.vector import require_file
 from layoutplan.inputs.virtual import SUFFIX, check_vrt
 
 _HEAD = 1024  # bytes
-_MEND = "Cut out what the line needs and save it tiled, as a GeoTIFF"
+_FIX = "Cut out what the line needs and save it tiled, as a GeoTIFF"
 
 
 def look_at_raster(path: Path) -> tuple[Path, ...]:
@@ -92,6 +92,6 @@ def opened_raster(name: str, **options: Any) -> Iterator[Any]:
 
 def require_sizes(raster: Any, where: str) -> None:
     """Raise an InputError if a raster is larger than the job allows, in all or in what is read together."""
-    require_at_most(raster.width * raster.height, "max_raster_cells", "cells", where, _MEND)
+    require_at_most(raster.width * raster.height, "max_raster_cells", "cells", where, _FIX)
     for height, width in raster.block_shapes[:1]:
-        require_at_most(height * width, "max_block_cells", "cells stored as one piece", where, _MEND)
+        require_at_most(height * width, "max_block_cells", "cells stored as one piece", where, _FIX)

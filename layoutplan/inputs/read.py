@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from layoutplan.inputs.corridor import Corridor, Frame
+from layoutplan.inputs.corridor import Corridor, LongitudeFrame
 from layoutplan.inputs.door import as_job_allows
 from layoutplan.inputs.evidence import thin
 from layoutplan.inputs.extracts import Extracts
@@ -49,16 +49,16 @@ def read_inputs(job: Job, progress: Progress | None = None) -> Inputs:
     Raises
     ------
     InputError
-        A file cannot be used as it stands; the message says which, where in it, and how to mend it.
+        A file cannot be used as it stands; the message says which, where in it, and how to fix it.
     """
     report = _forwards(progress or _silent)
     ledger = Ledger()
     extracts = Extracts(job, report)
     lines, problems = read_lines(job, extracts, ledger, report)
     towers = np.concatenate([shapely.get_coordinates(line.towers.geometry.to_numpy()) for line in lines])
-    frame = Frame.around(towers)
+    frame = LongitudeFrame.around(towers)
     corridor = Corridor.around(frame.points(towers), _margin_m(job), frame)
-    coverage, said = read_coverage(job, corridor, ledger)
+    coverage, notes = read_coverage(job, corridor, ledger)
     land = read_land(job, corridor, ledger)
     layers = _read_layers(job, corridor, extracts, lines, ledger, report)
     report("fingerprints of the files", 0.95)
@@ -77,7 +77,7 @@ def read_inputs(job: Job, progress: Progress | None = None) -> Inputs:
         files=files,
         problems=(
             *problems,
-            *said,
+            *notes,
             *land.problems,
             *(text for layer in layers for text in layer.problems),
             *silence.problems,
@@ -132,7 +132,7 @@ def _own_ways(lines: Sequence[LineInput]) -> dict[Path, list[int]]:
     return ways
 
 
-def _in_frame(line: LineInput, frame: Frame) -> LineInput:
+def _in_frame(line: LineInput, frame: LongitudeFrame) -> LineInput:
     if frame.centre_deg is None:
         return line
     towers = line.towers.set_geometry(frame.geometries(line.towers.geometry.to_numpy()), crs="EPSG:4326")

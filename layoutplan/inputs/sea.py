@@ -4,7 +4,7 @@ Source: https://wiki.openstreetmap.org/wiki/Tag:natural=coastline ("land is on t
 
 The coastlines cut the ground that matters into faces. What lies to the right of all coastlines on its edge is sea; what
 lies to the left of all is land. Where a face has both, or a coastline ends within it (a way is missing or was cut), the
-map does not tell: such ground is neither.
+map does not show: such ground is neither.
 """
 
 from __future__ import annotations

@@ -92,9 +92,9 @@ def find_silence(
     reach_m = 2 * job.rules.reach_m  # as far as a longer reel is looked into
     bare = unmapped_houses(shown, houses, towers_lonlat, reach_m, vouched[BUILDINGS])
     tables = [_table(_CLASS_FOR[BARE_STREETS], bare, "houses not mapped", "")]
-    coast, said = _shore([layer.coastlines for layer in layers], corridor, extents, vouched[SEA])
+    coast, notes = _shore([layer.coastlines for layer in layers], corridor, extents, vouched[SEA])
     cover = np.concatenate([np.empty((0, 2)), *(layer.signs.cover for layer in layers)])
-    return Silence([*tables, *coast], cover, tuple(said), tuple(assumed))
+    return Silence([*tables, *coast], cover, tuple(notes), tuple(assumed))
 
 
 def _gives(job: Job, obstacle_class: str) -> bool:
@@ -125,7 +125,7 @@ def _shore(
     at = ", ".join(f"{lat:.5f} {lon:.5f}" for lon, lat in found.loose_deg[:3].tolist())
     ends = f"{counted(len(found.loose_deg), 'end')} where they should go on (latitude, longitude: {at})"
     why = ends if at else "some run against each other"
-    return tables, [f"the coastlines do not tell land from sea everywhere near the line: {why}"]
+    return tables, [f"the coastlines do not separate land from sea everywhere near the line: {why}"]
 
 
 def _table(obstacle_class: str, shapes: Geometries, ids: str, name: str) -> gpd.GeoDataFrame:

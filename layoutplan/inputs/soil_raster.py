@@ -79,7 +79,7 @@ def sample_soil(job: Job, lines: Sequence[LineInput], ledger: Ledger) -> tuple[l
 
 
 def _check(raster: Any, where: str) -> list[str]:
-    """Refuse what says itself that it is not ohm metres; return what is odd."""
+    """Refuse what says itself that it is not ohm metres; return warnings."""
     if raster.colorinterp[0] == ColorInterp.red:
         raise InputError(f"{where}: the red of a picture, not a resistivity. Name the raster it was drawn from.")
     unit = clean(raster.units[0])
@@ -100,13 +100,13 @@ def _check_range(line: LineInput, rows: NDArray[np.bool_], values: FloatArray, w
     if not wrong.any():
         return
     low, high = np.nanmin(values), np.nanmax(values)
-    mend = "Declare the mark of cells without data as the file's nodata value, or convert it."
+    fix = "Declare the mark of cells without data as the file's nodata value, or convert it."
     if high < _LOW_OHM_M[0]:
-        mend = "They may be logarithms: convert them. " + mend
+        fix = "They may be logarithms: convert them. " + fix
     towers = listed(line.towers["tower_id"].to_numpy()[rows][wrong])
     raise InputError(
         f"{where}: values at the towers of line '{line.line.id}' range from {low:g} to {high:g}: not ohm metres? "
-        f"(tower {towers}) {mend}"
+        f"(tower {towers}) {fix}"
     )
 
 

@@ -78,7 +78,7 @@ def read_staked(path: str | Path, crs: str | None = None, layer: str | None = No
     is_gpx = path.suffix.lower() == ".gpx"
     table = _gpx_table(path, crs) if is_gpx else read_placed(path, crs, layer)
     names = _texts(table, _NAMES)
-    accuracy, said, assumed = _accuracy(table)
+    accuracy, notes, assumed = _accuracy(table)
     time, late, zones = _times(table)
     twice = _duplicates(names)
     columns = {
@@ -91,7 +91,7 @@ def read_staked(path: str | Path, crs: str | None = None, layer: str | None = No
         **reading_columns(table),
     }
     points = gpd.GeoDataFrame(columns, geometry=table.geometry, crs="EPSG:4326")
-    problems = (*table.problems, *said, *late, *_name_problems(table, names, twice))
+    problems = (*table.problems, *notes, *late, *_name_problems(table, names, twice))
     return Staked(points, table.where, problems, (*assumed, *zones))
 
 
@@ -103,18 +103,18 @@ def _gpx_table(path: Path, crs: str | None) -> PlacedTable:
     columns = pd.DataFrame(
         {"name": found.name, "time": found.time, "ele": elevation, "accuracy": accuracy, "hdop": hdop}
     )
-    said = []
+    notes = []
     if found.passed_over:
-        said.append(f"{path.name}: {found.passed_over} ignored: only waypoints are read")
+        notes.append(f"{path.name}: {found.passed_over} ignored: only waypoints are read")
     if found.version not in ("1.0", "1.1"):
-        said.append(f"{path.name}: GPX version '{found.version}' is not known; read like 1.1")
+        notes.append(f"{path.name}: GPX version '{found.version}' is not known; read like 1.1")
     if found.odd:
-        said.append(
+        notes.append(
             f"{path.name}, waypoint {listed(found.odd)}: elevation, accuracy or hdop is no number it can be: unknown"
         )
     rows = np.arange(1, len(lon) + 1)
     points = np.asarray(shapely.points(lon, lat), dtype=object)
-    return PlacedTable(columns, rows, path.name, "waypoint", problems=tuple(said), geometry=points)
+    return PlacedTable(columns, rows, path.name, "waypoint", problems=tuple(notes), geometry=points)
 
 
 def _column(table: PlacedTable, names: Sequence[str]) -> str | None:
@@ -129,21 +129,21 @@ def _texts(table: PlacedTable, names: Sequence[str]) -> NDArray[np.object_]:
 
 
 def _accuracy(table: PlacedTable) -> tuple[FloatArray, list[str], list[str]]:
-    """Accuracy of each position, what is odd about it, and what was assumed. [m]."""
+    """Accuracy of each position, warnings about it, and what was assumed. [m]."""
     accuracy = read_figures(table, _column(table, _ACCURACIES), "number from 0 up")
     hdop = read_figures(table, _column(table, ("hdop",)), "number from 0 up")
-    said, assumed = [], []
+    notes, assumed = [], []
     none = (accuracy == 0.0) | (np.isnan(accuracy) & (hdop == 0.0))
     if none.any():
         rows = listed(table.rows[none])
-        said.append(f"{table.where}, {table.row_word} {rows}: an accuracy of 0: no receiver has that; unknown")
+        notes.append(f"{table.where}, {table.row_word} {rows}: an accuracy of 0: no receiver has that; unknown")
     guess = np.isnan(accuracy) & (hdop > 0.0)
     if guess.any():
         assumed.append(
             f"{table.where}: accuracy of {counted(int(guess.sum()), 'point')} taken as hdop × {M_PER_HDOP:g} m "
             "(judgement, common rule of thumb, no source)"
         )
-    return np.where(none, np.nan, np.where(guess, M_PER_HDOP * hdop, accuracy)), said, assumed
+    return np.where(none, np.nan, np.where(guess, M_PER_HDOP * hdop, accuracy)), notes, assumed
 
 
 def _times(table: PlacedTable) -> tuple[pd.Series, list[str], list[str]]:
@@ -153,17 +153,17 @@ def _times(table: PlacedTable) -> tuple[pd.Series, list[str], list[str]]:
     cells = table.columns[column]
     time = times(cells)
     texts = np.array([clean(value) for value in cells], dtype=object)
-    said, assumed = [], []
+    notes, assumed = [], []
     wrong = time.isna().to_numpy() & ~np.isin(texts, ["", "NaT"])
     if wrong.any():
-        said.append(
+        notes.append(
             f"{table.where}, {table.row_word} {listed(table.rows[wrong])}, field '{column}': '{texts[wrong][0]}' is no "
             "ISO 8601 time: unknown"
         )
     local = sum(not has_zone(text) for text in texts[time.notna().to_numpy()])
     if local:
         assumed.append(f"{table.where}: {counted(local, 'time')} without zone taken as UTC")
-    return time, said, assumed
+    return time, notes, assumed
 
 
 def _duplicates(names: NDArray[np.object_]) -> NDArray[np.bool_]:
@@ -172,15 +172,15 @@ def _duplicates(names: NDArray[np.object_]) -> NDArray[np.bool_]:
 
 
 def _name_problems(table: PlacedTable, names: NDArray[np.object_], twice: NDArray[np.bool_]) -> list[str]:
-    said = []
+    notes = []
     nameless = names == ""
     if nameless.any():
-        said.append(
+        notes.append(
             f"{table.where}: {counted(int(nameless.sum()), 'point')} of {len(names)} without a name: can be matched by "
             "place only"
         )
     if twice.any():
         rows = pd.Series(table.rows[twice]).groupby([name.casefold() for name in names[twice]], sort=False).agg(list)
         texts = listed(f"'{name}' ({table.row_word} {listed(found)})" for name, found in rows.items())
-        said.append(f"{table.where}: staked more than once under one name: {texts}")
-    return said
+        notes.append(f"{table.where}: staked more than once under one name: {texts}")
+    return notes

@@ -102,8 +102,8 @@ def _check(points: Waypoints, where: str) -> None:
     if len(bad):
         found = f"lat {lat[bad[0]]:g}, lon {lon[bad[0]]:g}".replace("nan", "missing or no number")
         raise InputError(
-            f"{where}, waypoint {listed(bad + 1)}: no latitude within ±90 and longitude within ±180 ({found}). Mend or "
-            "delete it."
+            f"{where}, waypoint {listed(bad + 1)}: no latitude within ±90 and longitude within ±180 ({found}). Correct "
+            "or delete it."
         )
 
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from layoutplan.errors import ColumnError, InputError
 from layoutplan.files import why_not_read
 from layoutplan.inputs.csv_table import SUFFIXES, read_csv
-from layoutplan.inputs.placed import Table
+from layoutplan.inputs.placed import FileRows
 from layoutplan.inputs.staked_table import in_small_letters
 from layoutplan.inputs.tower_columns import id_text, read_figures
 from layoutplan.inputs.words import listed
@@ -86,7 +86,7 @@ def read_readings(path: str | Path) -> Readings:
     return Readings(frame, table.where, _problems(table.where, there))
 
 
-def reading_columns(table: Table) -> dict[str, NDArray[np.float64]]:
+def reading_columns(table: FileRows) -> dict[str, NDArray[np.float64]]:
     """Return the columns of a table that hold readings, checked, and none of the others."""
     return {name: _figures(table, name) for name in READING_COLUMNS if name in table.columns.columns}
 
@@ -105,7 +105,7 @@ def has_zone(time: str) -> bool:
     return _ZONE.search(time) is not None
 
 
-def _dates(table: Table) -> pd.Series:
+def _dates(table: FileRows) -> pd.Series:
     if "date" not in table.columns.columns:
         return pd.Series(pd.NaT, index=range(len(table.rows)), dtype="datetime64[ns, UTC]")
     cells = table.columns["date"]
@@ -119,17 +119,17 @@ def _dates(table: Table) -> pd.Series:
     return found
 
 
-def _figures(table: Table, column: str) -> NDArray[np.float64]:
+def _figures(table: FileRows, column: str) -> NDArray[np.float64]:
     return read_figures(table, column if column in table.columns.columns else None, "number from 0 up")
 
 
-def _ids(table: Table, column: str) -> NDArray[np.object_]:
+def _ids(table: FileRows, column: str) -> NDArray[np.object_]:
     if column not in table.columns.columns:
         return np.full(len(table.rows), "", dtype=object)
     return np.array([id_text(value) for value in table.columns[column]], dtype=object)
 
 
-def _check_towers(table: Table, keys: dict[str, NDArray[np.object_]]) -> None:
+def _check_towers(table: FileRows, keys: dict[str, NDArray[np.object_]]) -> None:
     missing = keys["tower_id"] == ""
     if missing.any():
         raise ColumnError(f"{table.where}, row {listed(table.rows[missing])}, field 'tower_id': empty. Fill it in.")
@@ -144,10 +144,10 @@ def _check_towers(table: Table, keys: dict[str, NDArray[np.object_]]) -> None:
 
 def _problems(where: str, there: list[str]) -> tuple[str, ...]:
     strange = [name for name in there if name not in (*_KEYS, *READING_COLUMNS)]
-    said = []
+    notes = []
     if strange:
         names = listed((f"'{name}'" for name in strange), 20)
-        said.append(f"{where}: columns that are not known and were not read: {names}")
+        notes.append(f"{where}: columns that are not known and were not read: {names}")
     if not set(there) & set(READING_COLUMNS):
-        said.append(f"{where}: no column of readings; known are {', '.join(READING_COLUMNS)}")
-    return tuple(said)
+        notes.append(f"{where}: no column of readings; known are {', '.join(READING_COLUMNS)}")
+    return tuple(notes)

@@ -15,7 +15,7 @@ from layoutplan.arrays import FloatArray
 from layoutplan.errors import ColumnError, CRSError, InputError, LayerError
 from layoutplan.inputs.csv_table import SUFFIXES, read_csv
 from layoutplan.inputs.geodetic import datum_note, is_usable, to_lonlat
-from layoutplan.inputs.placed import PlacedTable, Table, single_points
+from layoutplan.inputs.placed import FileRows, PlacedTable, single_points
 from layoutplan.inputs.systems import WGS84, parse_crs
 from layoutplan.inputs.tower_columns import read_figures
 from layoutplan.inputs.vector import VectorLayer, open_vector
@@ -23,7 +23,7 @@ from layoutplan.inputs.vector_table import read_vector
 from layoutplan.inputs.words import listed
 from layoutplan.job.section import FileSource
 
-_T = TypeVar("_T", bound=Table)
+_T = TypeVar("_T", bound=FileRows)
 _DEGREES = (("lon", "lat"), ("longitude", "latitude"), ("long", "lat"), ("lng", "lat"))
 _GRID = (("easting", "northing"), ("east", "north"), ("x", "y"), ("e", "n"))
 
@@ -77,17 +77,17 @@ def _read_csv(path: Path, crs: str | None) -> PlacedTable:
     xy = np.column_stack([read_figures(table, column, "number") for column in columns])
     if (empty := np.isnan(xy).any(axis=1)).any():
         raise ColumnError(
-            f"{where}, row {listed(table.rows[empty])}: no '{columns[0]}' or no '{columns[1]}'. Mend or delete it."
+            f"{where}, row {listed(table.rows[empty])}: no '{columns[0]}' or no '{columns[1]}'. Correct or delete it."
         )
     if degrees:
         _check_degrees(xy, table, columns)
     placed = np.asarray(shapely.points(xy), dtype=object)
-    said = (*table.problems, *datum_note(placed, given or WGS84, where))
+    notes = (*table.problems, *datum_note(placed, given or WGS84, where))
     points = to_lonlat(placed, given or WGS84, where)
-    return PlacedTable(table.columns, table.rows, where, separator=table.separator, problems=said, geometry=points)
+    return PlacedTable(table.columns, table.rows, where, separator=table.separator, problems=notes, geometry=points)
 
 
-def _coordinate_columns(table: Table, pairs: Sequence[tuple[str, str]]) -> tuple[str, str]:
+def _coordinate_columns(table: FileRows, pairs: Sequence[tuple[str, str]]) -> tuple[str, str]:
     there = {str(name).lower(): str(name) for name in table.columns.columns}
     for x, y in pairs:
         if x in there and y in there:
@@ -98,7 +98,7 @@ def _coordinate_columns(table: Table, pairs: Sequence[tuple[str, str]]) -> tuple
     )
 
 
-def _check_degrees(xy: FloatArray, table: Table, columns: tuple[str, str]) -> None:
+def _check_degrees(xy: FloatArray, table: FileRows, columns: tuple[str, str]) -> None:
     wrong = np.flatnonzero((np.abs(xy[:, 1]) > 90.0) | (np.abs(xy[:, 0]) > 360.0))
     if len(wrong):
         x, y = xy[wrong[0]]

@@ -35,7 +35,7 @@ def parse_crs(text: str, where: str, key: str) -> pyproj.CRS:
     return given
 
 
-def require_places(crs: pyproj.CRS, where: str, mend: str) -> None:
+def require_places(crs: pyproj.CRS, where: str, fix: str) -> None:
     """Refuse a system whose coordinates cannot be turned into longitude and latitude.
 
     Such are those of a building site, of heights or of time only, geocentric ones, of another celestial body, or one
@@ -47,7 +47,7 @@ def require_places(crs: pyproj.CRS, where: str, mend: str) -> None:
     """
     if why := _no_places(crs):
         named = f"'{clean(crs.name)[:_MOST_LETTERS]}'" if crs.name not in ("unknown", "unnamed") else "its system"
-        raise CRSError(f"{where}: {named} {why}. {mend}")
+        raise CRSError(f"{where}: {named} {why}. {fix}")
 
 
 @lru_cache(maxsize=64)
@@ -114,10 +114,10 @@ def settle_crs(found: Any, given: str | None, where: str, key: str) -> tuple[pyp
         if own is None or same_crs(own, chosen):
             return chosen, ""
         return chosen, f"{where}: the file says {own.name}, but {key} = '{given}' in the job file was used"
-    mend = f"Set {key} in the job file, for instance 'EPSG:25832'."
+    fix = f"Set {key} in the job file, for instance 'EPSG:25832'."
     if (own := _own_crs(found)) is None:
-        raise CRSError(f"{where}: no coordinate reference system. {mend}")
-    require_places(own, where, mend)
+        raise CRSError(f"{where}: no coordinate reference system. {fix}")
+    require_places(own, where, fix)
     return own, ""
 
 

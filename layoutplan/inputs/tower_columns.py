@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from layoutplan.arrays import FloatArray
 from layoutplan.errors import ColumnError
-from layoutplan.inputs.placed import Table
+from layoutplan.inputs.placed import FileRows
 from layoutplan.inputs.words import listed
 from layoutplan.job.bounds import LONGEST, wrong_number
 from layoutplan.job.lines import Structure
@@ -42,7 +42,7 @@ def id_text(value: object) -> str:
     return "" if value is pd.NA else clean(value)
 
 
-def read_ids(table: Table, column: str) -> NDArray[np.object_]:
+def read_ids(table: FileRows, column: str) -> NDArray[np.object_]:
     """Return the tower ids, checked to be there and unique.
 
     Raises
@@ -72,7 +72,7 @@ def read_ids(table: Table, column: str) -> NDArray[np.object_]:
     return ids
 
 
-def read_structures(table: Table, column: str | None) -> NDArray[np.object_]:
+def read_structures(table: FileRows, column: str | None) -> NDArray[np.object_]:
     """Return the structure of each tower, empty where the file does not say."""
     if column is None:
         return np.full(len(table.rows), "", dtype=object)
@@ -87,7 +87,7 @@ def read_structures(table: Table, column: str | None) -> NDArray[np.object_]:
     return kinds
 
 
-def read_figures(table: Table, column: str | None, kind: Figure = "positive number", *, key: str = "") -> FloatArray:
+def read_figures(table: FileRows, column: str | None, kind: Figure = "positive number", *, key: str = "") -> FloatArray:
     """Return a column of numbers, NaN where empty; with a job key of the same meaning, none beyond what that takes.
 
     Raises
@@ -108,7 +108,7 @@ def read_figures(table: Table, column: str | None, kind: Figure = "positive numb
         found = clean(table.columns[column].to_numpy()[wrong][0])
         raise ColumnError(
             f"{table.where}, {table.row_word} {listed(table.rows[wrong])}, field '{column}': '{found}' is no {kind}. "
-            "Mend it, or leave it empty if unknown."
+            "Correct it, or leave it empty if unknown."
         )
     beyond = np.array([key != "" and wrong_number(key, value) != "" for value in values.tolist()], dtype=bool)
     if beyond.any():
@@ -119,7 +119,7 @@ def read_figures(table: Table, column: str | None, kind: Figure = "positive numb
     return values
 
 
-def check_order(towers: gpd.GeoDataFrame, table: Table, column: str) -> None:
+def check_order(towers: gpd.GeoDataFrame, table: FileRows, column: str) -> None:
     """Raise a ColumnError unless every tower has an order number of its own."""
     order = towers["order"]
     wrong = (order.isna() | order.duplicated(keep=False)).to_numpy()

@@ -96,12 +96,12 @@ def open_vector(source: FileSource, key: str) -> VectorLayer:
         return _opened(source, key, source.path.stem, parquet.info(source))
     kind = look_at(source.path)
     check_filter(source.where, source.path.name)
-    with clear_errors(source.path.name) as said, _nothing_left(source.path, kind):
+    with clear_errors(source.path.name) as warned, _nothing_left(source.path, kind):
         layers = {str(name): kind for name, kind in pyogrio.list_layers(gdal_name(source.path))}
     layer = _choose(source, key, layers)
     if kind == DATABASE:
         require_table(source.path, layer)
-    with clear_errors(_where(source.path, layer)) as also_said:
+    with clear_errors(_where(source.path, layer)) as further:
         info = pyogrio.read_info(
             gdal_name(source.path),
             layer=layer,
@@ -110,7 +110,7 @@ def open_vector(source: FileSource, key: str) -> VectorLayer:
             **options(kind == GML),
         )
     require_driver(info["driver"], source.path.name)
-    return _opened(source, key, layer, info, (*said, *also_said))
+    return _opened(source, key, layer, info, (*warned, *further))
 
 
 @contextmanager
@@ -172,7 +172,9 @@ def _choose(source: FileSource, key: str, layers: dict[str, Any]) -> str:
     return spatial[0]
 
 
-def _opened(source: FileSource, key: str, layer: str, info: dict[str, Any], said: tuple[str, ...] = ()) -> VectorLayer:
+def _opened(
+    source: FileSource, key: str, layer: str, info: dict[str, Any], warned: tuple[str, ...] = ()
+) -> VectorLayer:
     where = _where(source.path, layer)
     if info["geometry_type"] is None:
         raise LayerError(f"{where}: a table without geometry. Name a layer of points, lines or polygons.")
@@ -191,7 +193,7 @@ def _opened(source: FileSource, key: str, layer: str, info: dict[str, Any], said
         geometry_column=info["geometry_name"],
         row_column=info["fid_column"],
         has_index=bool(info["capabilities"]["fast_spatial_filter"]),
-        problems=(*said, problem) if problem else said,
+        problems=(*warned, problem) if problem else warned,
     )
 
 
@@ -201,14 +203,14 @@ def clear_errors(where: str, condition: str | None = None) -> Iterator[list[str]
 
     Yields a list that holds, afterwards, what they only warned of.
     """
-    said: list[str] = []
+    warned: list[str] = []
     try:
         with warnings.catch_warnings(record=True) as caught:
             warnings.simplefilter("always")
-            yield said
+            yield warned
     except (*_UNREADABLE, ValueError) as err:
         why = clean(str(err).split(";")[0].split("\n")[0])[:200] or type(err).__name__
         if condition is not None:
             raise InputError(f'{where}: cannot be read with where = "{clean(condition)}": {why}') from err
         raise InputError(f"{where}: cannot be read as a vector file: {why}") from err
-    said += dict.fromkeys(f"{where}: {clean(warning.message)}" for warning in caught)
+    warned += dict.fromkeys(f"{where}: {clean(warning.message)}" for warning in caught)

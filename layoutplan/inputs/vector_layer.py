@@ -18,7 +18,7 @@ from layoutplan.inputs.features import fill_widths, make_features, single_parts
 from layoutplan.inputs.geodetic import Geometries, is_usable
 from layoutplan.inputs.map_layer import Bounds, MapLayer, check_overlap, cleaned
 from layoutplan.inputs.osm_tags import POINT_WIDTH_M, parse_width
-from layoutplan.inputs.osm_ways import BRIDGE, GATE, ROAD_CLASSES, vehicle_said
+from layoutplan.inputs.osm_ways import BRIDGE, GATE, ROAD_CLASSES, vehicle_stated
 from layoutplan.inputs.signs import STREET, Signs, cover_points, sign_of
 from layoutplan.inputs.systems import into_wgs84
 from layoutplan.inputs.tower_columns import id_text
@@ -76,8 +76,8 @@ def vector_layer(layer: Layer, key: str, corridor: Corridor, classes: Mapping[st
     signs = Signs(*_streets(layer, table), cover_points(table.geometry[np.isin(kind, COVER_CLASSES)]))
     parts, _ = single_parts(table.geometry[~np.isin(kind, list(SHOWS_NOTHING))])
     evidence = thin(shapely.get_coordinates(parts[is_local(parts)]))
-    said = (*found.problems, *overlap, *table.problems, *unmapped, *odd_widths, *problems)
-    return MapLayer(features, evidence, said, signs=signs)
+    notes = (*found.problems, *overlap, *table.problems, *unmapped, *odd_widths, *problems)
+    return MapLayer(features, evidence, notes, signs=signs)
 
 
 def _in_corridor(found: VectorLayer, layer: Layer, corridor: Corridor) -> VectorTable:
@@ -162,7 +162,7 @@ def _vehicle(layer: Layer, table: VectorTable, kind: Texts) -> Texts:
         silent = np.where(np.isin(road, _UNTAGGED_OPEN), OPEN, PERMIT)
     else:
         text, code = _distinct(table.columns[layer.vehicle_column])
-        silent = np.array([vehicle_said(value) for value in text], dtype=object)[code]
+        silent = np.array([vehicle_stated(value) for value in text], dtype=object)[code]
     return np.where((road != "") | (kind == GATE), silent, "").astype(object)
 
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from layoutplan.arrays import FloatArray
 from layoutplan.inputs import parquet
-from layoutplan.inputs.door import allowed, require_at_most
+from layoutplan.inputs.door import limits_now, require_at_most
 from layoutplan.inputs.geodetic import Geometries, datum_note, to_lonlat
 from layoutplan.inputs.vector import VectorLayer, clear_errors, gdal_name, options
 
@@ -69,13 +69,13 @@ def read_vector(layer: VectorLayer, columns: Sequence[str], boxes: FloatArray | 
         The file is damaged, or the job's filter cannot be used.
     """
     wanted = list(dict.fromkeys(columns))
-    with clear_errors(layer.where, layer.source.where) as said:
+    with clear_errors(layer.where, layer.source.where) as notes:
         if parquet.is_parquet(layer.source.path):
             values, geometry, rows = parquet.read(layer.source, wanted, boxes)
         else:
             values, geometry, rows = _read_in_boxes(layer, wanted, boxes)
-    said += datum_note(geometry, layer.crs, layer.where)
-    return VectorTable(values, to_lonlat(geometry, layer.crs, layer.where), rows, tuple(said))
+    notes += datum_note(geometry, layer.crs, layer.where)
+    return VectorTable(values, to_lonlat(geometry, layer.crs, layer.where), rows, tuple(notes))
 
 
 _Part = tuple[Mapping[str, NDArray[Any]], Geometries, NDArray[np.int64]]
@@ -102,7 +102,7 @@ def _read_in_boxes(layer: VectorLayer, columns: list[str], boxes: FloatArray | N
 
 
 def _read(found: VectorLayer, columns: list[str], **how: Any) -> _Part:
-    most = allowed().limits.max_rows
+    most = limits_now().limits.max_rows
     if not 0 <= found.features <= most:
         how["max_features"] = most + 1
     how |= options(found.driver == "GML") | ({} if "sql" in how else {"columns": columns})

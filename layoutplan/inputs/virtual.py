@@ -9,7 +9,7 @@ from xml.parsers import expat
 
 from layoutplan.errors import InputError
 from layoutplan.files import why_not_read
-from layoutplan.inputs.door import allowed
+from layoutplan.inputs.door import limits_now
 from layoutplan.text import clean
 
 SUFFIX = ".vrt"
@@ -74,7 +74,7 @@ def _part(path: Path, name: str, relative: bool) -> Path:
         raise _refused(path, name, why.rstrip("."))
     if not part.exists():
         raise _refused(path, name, "no such file. Build the virtual file anew")
-    about = allowed()
+    about = limits_now()
     roots = [path.absolute().parent, *([about.folder] if about.folder else []), *about.limits.folders]
     if not any(part.resolve().is_relative_to(root.resolve()) for root in roots):
         raise _refused(

@@ -142,7 +142,7 @@ class ObstacleClass(Section):
     width of features mapped as lines that carry no width of their own; ``owner_may_agree`` marks land
     on which a stake is possible if the owner agrees; ``overhead_line`` marks what hangs from towers or poles;
     ``osm_width_m`` maps ``key=value`` tags to their
-    own width; ``map_themes`` names the themes of the map without which it does not tell of the class.
+    own width; ``map_themes`` names the themes of the map without which it does not show of the class.
 
     What a planner may ask for where a tower would have no layout: ``floor_m`` is the least distance from the edge at
     which a stake is ever proposed then (never nearer than the keep-out if it is not given), ``agreed_by`` says who has

@@ -57,7 +57,7 @@ def class_table(text: str, where: str = CLASS_FILE) -> Mapping[str, ObstacleClas
     try:
         tables = tomllib.loads(text)
     except tomllib.TOMLDecodeError as err:
-        raise JobError(f"{where}: not valid TOML: {err}. Mend that line.") from err
+        raise JobError(f"{where}: not valid TOML: {err}. Correct that line.") from err
     rows = {name: _row(name, table, where) for name, table in tables.items()}
     _check_names(rows, where)
     return MappingProxyType(rows)
@@ -71,11 +71,11 @@ def _row(name: str, table: Any, where: str) -> ObstacleClass:
     try:
         return ObstacleClass.model_validate(flat)
     except ValidationError as err:
-        said = "; ".join(_said(name, problem) for problem in err.errors(include_url=False)[:4])
-        raise JobError(f"{where}: {said}. The keys are explained at the head of the shipped {CLASS_FILE}.") from err
+        notes = "; ".join(_stated(name, problem) for problem in err.errors(include_url=False)[:4])
+        raise JobError(f"{where}: {notes}. The keys are explained at the head of the shipped {CLASS_FILE}.") from err
 
 
-def _said(name: str, problem: Any) -> str:
+def _stated(name: str, problem: Any) -> str:
     key = ".".join(str(part) for part in (name, *problem["loc"]))
     told = {"missing": "is missing", "extra_forbidden": "is no key of a class"}.get(problem["type"])
     return f"'{key}' {told}" if told else f"'{key}': {problem['msg'].removeprefix('Value error, ')}"

@@ -52,7 +52,7 @@ class Land(FileSource):
         None, description="Column with a reference to the owner. It is the only thing about owners that is carried on."
     )
     permission: Permission | None = Field(None, description="Of all areas of the layer.")
-    permission_column: str | None = Field(None, description="Column that tells the permission of each area.")
+    permission_column: str | None = Field(None, description="Column with the permission of each area.")
     permission_map: dict[str, Permission] = Field(
         default_factory=dict,
         description="From values of `permission_column` to granted, asked, refused or unknown; may be left out if the "

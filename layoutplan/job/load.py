@@ -121,7 +121,7 @@ def _table(text: str, path: Path) -> dict[str, Any]:
         if _levels(found) > NESTED_LEVELS:
             raise RecursionError
     except tomllib.TOMLDecodeError as err:
-        raise JobError(f"{path}: not valid TOML: {clean(err)[:200]}. {_toml_mend(text, str(err))}") from err
+        raise JobError(f"{path}: not valid TOML: {clean(err)[:200]}. {_toml_fix(text, str(err))}") from err
     except RecursionError as err:
         raise JobError(
             f"{path}: tables or lists more than {NESTED_LEVELS} levels deep within each other. A job file needs no "
@@ -156,7 +156,7 @@ def _where_digits(text: str, path: Path) -> str:
     return str(path) if found is None else f"{path}, line {found}"
 
 
-def _toml_mend(text: str, why: str) -> str:
+def _toml_fix(text: str, why: str) -> str:
     """How to mend the line that a TOML error names: the two habits that most often lead to one, or in general."""
     found = re.search(r"at line (\d+)", why)
     line = text.splitlines()[int(found[1]) - 1] if found and int(found[1]) <= len(text.splitlines()) else ""
@@ -164,7 +164,7 @@ def _toml_mend(text: str, why: str) -> str:
         return "Write paths with / or in single quotes: a backslash in double quotes begins a special character."
     if re.search(r"=\s*-?\d+,\d", line):
         return "Write numbers with a decimal point, not a comma."
-    return "Mend that line and run again."
+    return "Correct that line and run again."
 
 
 def _read(path: Path) -> str:
@@ -231,8 +231,8 @@ def _words(problem: Any, loc: tuple[int | str, ...]) -> str:
         return f"'{key}': a table of keys is expected here, {{ key = value, … }} or under its own [{key}]."
     if problem["type"] == "path_type":
         return f"'{key}': a path in quotes is expected (found {_shown(problem['input'])})."
-    if mend := _KINDS.get(problem["type"]):
-        return f"'{key}': {mend} (found {_shown(problem['input'])})."
+    if fix := _KINDS.get(problem["type"]):
+        return f"'{key}': {fix} (found {_shown(problem['input'])})."
     message = problem["msg"].removeprefix("Value error, ")
     got = f" (found {_shown(problem['input'])})" if isinstance(problem["input"], str | int | float | bool) else ""
     return f"'{key}': {message}{got}." if key else f"{message}."

@@ -44,7 +44,7 @@ class Layer(FileSource):
     """A map layer: an OpenStreetMap extract (classes come from its tags) or any vector layer."""
 
     obstacle_class: str | None = Field(None, description="Obstacle class of all features (not for OSM extracts).")
-    class_column: str | None = Field(None, description="Column that tells the class of each feature.")
+    class_column: str | None = Field(None, description="Column with the class of each feature.")
     class_map: dict[str, str] = Field(
         default_factory=dict,
         description="From values of `class_column` to obstacle classes; values not listed are left out and counted.",
@@ -62,7 +62,7 @@ class Layer(FileSource):
     bridge_road_class: RoadClass | None = Field(
         None,
         description=f"Road class that bridges (class `{the(Role.BRIDGE)}`, lines) of this layer carry; if it is left "
-        "out, nobody walks over them. Extracts tell by their tags. One of "
+        "out, nobody walks over them. In extracts the tags decide. One of "
         + ", ".join(f'"{name}"' for name in ROADS)
         + ".",
     )

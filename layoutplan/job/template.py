@@ -126,9 +126,9 @@ def _keys(model: type[BaseModel]) -> Iterator[str]:
 
 def meaning(field: FieldInfo) -> str:
     """What a key is for, and the words that it takes where the description does not name them all."""
-    said = field.description or ""
+    notes = field.description or ""
     words = [toml_value(word) for word in _words_of(field.annotation)]
-    return said if all(word.strip('"') in said for word in words) else f"{said} One of {', '.join(words)}."
+    return notes if all(word.strip('"') in notes for word in words) else f"{notes} One of {', '.join(words)}."
 
 
 def _words_of(annotation: Any) -> tuple[Any, ...]:

@@ -43,7 +43,7 @@ def where(row: Any) -> str:
     return f"at {row.at_m:.1f} m" if row.at_m > 0 else "from the start: the tower stands in it"
 
 
-def listed(rows: Iterable[Any], classes: Mapping[str, ObstacleClass]) -> str:
+def crossing_list(rows: Iterable[Any], classes: Mapping[str, ObstacleClass]) -> str:
     """All of some rows with their places, for people to read."""
     texts = (("forbidden" if row.verdict == BROKEN else "", what(row, classes), where(row)) for row in rows)
     return "; ".join(" ".join(filter(None, parts)) for parts in texts)

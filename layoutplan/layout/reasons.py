@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from layoutplan.job.classes import ObstacleClass
-from layoutplan.layout.crossings import LEAD, STAKE, listed
+from layoutplan.layout.crossings import LEAD, STAKE, crossing_list
 from layoutplan.layout.rules import (
     AGREE,
     BROKEN,
@@ -134,7 +134,7 @@ def _crossed(crossings: Sequence[Any], classes: Mapping[str, ObstacleClass]) -> 
     ):
         rows = [row for row in crossings if row.met_by == met_by and row.verdict == verdict]
         if rows:
-            text = says.format(listed(rows, classes))
+            text = says.format(crossing_list(rows, classes))
             yield Reason(rule, verdict, text, text, of_features=True)
 
 

@@ -73,7 +73,7 @@ class Column:
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class TableSchema:
     """One table.
 
     Attributes
@@ -101,7 +101,7 @@ class Table:
 
 
 @cache
-def tables(section: Section) -> Mapping[str, Table]:
+def tables(section: Section) -> Mapping[str, TableSchema]:
     """Tables of ``plan.gpkg``, ``check.gpkg``, of the layers of a comparison, CSV lists, and tables of a profile.
 
     Examples
@@ -114,7 +114,7 @@ def tables(section: Section) -> Mapping[str, Table]:
     rows = {name: _rows(text, group) for name, group in text[section].items()}
     return MappingProxyType(
         {
-            name: Table(
+            name: TableSchema(
                 name,
                 entry["title"],
                 entry["meaning"],

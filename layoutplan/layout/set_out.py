@@ -140,12 +140,12 @@ def marked_names(waypoint: str) -> tuple[str, str]:
     return f"{waypoint}-{MARK}", f"{head}X{role}"
 
 
-def stake_sign(role: str, status: str) -> str:
+def sign_name(role: str, status: str) -> str:
     """Name of the sign of a stake: its role, or that with ``NOT_YET`` behind it; the same on every map.
 
     Examples
     --------
-    >>> stake_sign("H", "all rules met"), stake_sign("S", "breaks rules")
+    >>> stake_sign("H", "all rules met"), sign_name("S", "breaks rules")
     ('H', 'S not yet')
     """
     return role if status in MAY_STAKE else f"{role} {NOT_YET}"

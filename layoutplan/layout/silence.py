@@ -1,4 +1,4 @@
-"""Why the map does not tell what is about a tower, and what would cure it, in words."""
+"""Why the map does not show what is about a tower, and what would cure it, in words."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ _SAYS = {
     gaps.BARE_STREETS: "houses are not mapped here: a street, drive or house number without a house or residential "
     f"land within {WITHIN_M[STREET]:.0f} m (a named place: {WITHIN_M[PLACE]:.0f} m) is within {DOUBT_M[STREET]:.0f} m "
     f"({DOUBT_M[PLACE]:.0f} m) of the lead",
-    gaps.UNCLEAR_SHORE: "the map's coastlines do not tell land from sea here",
+    gaps.UNCLEAR_SHORE: "the map's coastlines do not separate land from sea here",
 }
 _CURES = {
     gaps.ADD_MAP: "add the region's OpenStreetMap extract, or layers of its roads, waters and buildings, to [[layers]]",
@@ -33,7 +33,7 @@ _VOUCH = "vouch for it with a [coverage] polygon and themes = {themes}"
 
 
 def gap_text(stored: str, job: Job) -> str:
-    """Say what the map does not tell and what would cure it; empty for no gap.
+    """Say what the map does not show and what would cure it; empty for no gap.
 
     Parameters
     ----------

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from layoutplan.arrays import FloatArray
 from layoutplan.inputs.model import LineInput
 from layoutplan.job import Line
-from layoutplan.line.course import Course, order_line
+from layoutplan.line.course import OrderedLine, order_line
 from layoutplan.line.geodesy import inverse, turn_deg
 from layoutplan.line.legs import leg_offsets
 from layoutplan.line.model import LineModel, Spans, Towers
@@ -63,7 +63,7 @@ def build_lines(sources: Sequence[LineInput]) -> LineModel:
     )
 
 
-def _numbered(towers: Towers, sources: Sequence[LineInput], courses: Sequence[Course]) -> Towers:
+def _numbered(towers: Towers, sources: Sequence[LineInput], courses: Sequence[OrderedLine]) -> Towers:
     nodes = [
         np.array(source.osm_node_ids, dtype=np.int64)[course.rows]
         if source.osm_node_ids
@@ -74,7 +74,7 @@ def _numbered(towers: Towers, sources: Sequence[LineInput], courses: Sequence[Co
     return replace(towers, structure_no=numbers)
 
 
-def _towers(source: LineInput, course: Course) -> Towers:
+def _towers(source: LineInput, course: OrderedLine) -> Towers:
     table, line = source.towers.iloc[course.rows], source.line
     lonlat = np.array([axis[0] for axis in course.axes[1:]])
     back, ahead = _bearings(course.axes)
@@ -139,7 +139,7 @@ def _electrode_size(column: FloatArray, line: Line, base_m: FloatArray) -> tuple
     return np.where(np.isnan(given), guess, given), np.isnan(given)
 
 
-def _spans(sources: Sequence[LineInput], courses: Sequence[Course], towers: Towers) -> Spans:
+def _spans(sources: Sequence[LineInput], courses: Sequence[OrderedLine], towers: Towers) -> Spans:
     rows: list[tuple[str, str, str, float, int, int]] = []
     pieces = []
     numbers = iter(np.split(towers.structure_no, np.cumsum([len(course.rows) for course in courses])[:-1]))

@@ -21,7 +21,7 @@ _AT_TOWER = 1e-6  # fraction of a segment within which a tower stands at the ver
 
 
 @dataclass(frozen=True, slots=True)
-class Course:
+class OrderedLine:
     """A line in order.
 
     Attributes
@@ -43,7 +43,7 @@ class Course:
     problems: tuple[str, ...]
 
 
-def order_line(source: LineInput) -> Course:
+def order_line(source: LineInput) -> OrderedLine:
     """Put the towers of one line in order and lay its axis through them.
 
     Parameters
@@ -53,7 +53,7 @@ def order_line(source: LineInput) -> Course:
 
     Returns
     -------
-    Course
+    OrderedLine
         Rows in line order, chainages and offsets [m], axes between the towers [deg].
 
     Raises
@@ -85,7 +85,7 @@ def _one_piece(source: LineInput) -> LineString:
     return merged
 
 
-def _through_towers(source: LineInput) -> Course:
+def _through_towers(source: LineInput) -> OrderedLine:
     lonlat = _lonlat(source)
     given = source.towers["order"].to_numpy(dtype=float)
     rows = np.arange(len(lonlat)) if np.isnan(given).all() else np.argsort(given, kind="stable")
@@ -94,10 +94,10 @@ def _through_towers(source: LineInput) -> Course:
     problems = order_problems(source, rows, points)
     axes = [points[:1], *np.stack((points[:-1], points[1:]), axis=1), points[-1:]]
     chainage = np.concatenate(([0.0], np.cumsum(length)))
-    return Course(rows, chainage, np.zeros(len(points)), axes, problems)
+    return OrderedLine(rows, chainage, np.zeros(len(points)), axes, problems)
 
 
-def _along_centreline(source: LineInput, line: LineString) -> Course:
+def _along_centreline(source: LineInput, line: LineString) -> OrderedLine:
     lonlat = _lonlat(source)
     vertices = shapely.get_coordinates(line)
     given = source.towers["order"].to_numpy(dtype=float)
@@ -122,7 +122,7 @@ def _along_centreline(source: LineInput, line: LineString) -> Course:
             f"line '{source.line.id}': the centreline bends between towers in {len(bends)} span(s), {where}: a tower "
             "may be missing there; the bent course is used"
         )
-    return Course(rows, chainage, offset[rows], axes, tuple(problems))
+    return OrderedLine(rows, chainage, offset[rows], axes, tuple(problems))
 
 
 def _locate(vertices: FloatArray, points: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -15,7 +15,7 @@ BLACKOUT_NT = 2000.0  # horizontal intensity below which no compass is to be tru
 CAUTION_NT = 6000.0  # below which a compass may be off
 NO_DATE = "The job names no day of work (work.first_day), so no magnetic declination is given: use true bearings."
 BLACKOUT = "Blackout zone around a magnetic pole: a compass cannot be used here. Use true bearings and GPS."
-CAUTION = "Near a magnetic pole: a compass may be off by more than the model tells."
+CAUTION = "Near a magnetic pole: a compass may be off by more than the model states."
 
 
 @dataclass(frozen=True, slots=True)

@@ -101,7 +101,7 @@ class Spans:
 
 @dataclass(frozen=True, slots=True)
 class LineModel:
-    """Towers and spans of all lines, with what was odd and what was assumed."""
+    """Towers and spans of all lines, with warnings and what was assumed."""
 
     towers: Towers
     spans: Spans

@@ -108,9 +108,9 @@ def _turns(source: LineInput, names: np.ndarray, lonlat_deg: FloatArray, turn: F
     stated = source.in_order or natural is not None  # nobody's word, and no chain to follow
     if source.line.turns_back or source.course or (stated and not differs):
         return [f"{where}{other}: bisectors, and with them all leads, are wrong there if it does not"]
-    mend = "Mend its order_column" if source.in_order else "Set order_column"
+    fix = "Correct its order_column" if source.in_order else "Set order_column"
     raise LineError(
-        f"{source.source}: {where}: the rows seem out of order{other}. {mend} or give a centreline; if the table holds "
+        f"{source.source}: {where}: the rows seem out of order{other}. {fix} or give a centreline; if the table holds "
         "several lines, pick one with where. If the line does run so, set turns_back = true."
     )
 

@@ -16,10 +16,10 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 
 from layoutplan.layout.model import Plan
-from layoutplan.layout.schema import TABLES, Table
+from layoutplan.layout.schema import TABLES, TableSchema
 
 
-def with_columns(frame: pd.DataFrame, name: str, schema: Mapping[str, Table] = TABLES) -> pd.DataFrame:
+def with_columns(frame: pd.DataFrame, name: str, schema: Mapping[str, TableSchema] = TABLES) -> pd.DataFrame:
     """Return the table with its columns in the agreed order, further ones behind; an empty one gets them typed.
 
     Parameters
@@ -61,7 +61,7 @@ def on_the_globe(plan: Plan) -> Plan:
     return replace(plan, **{table.name: _frame_on_the_globe(getattr(plan, table.name), table) for table in placed})
 
 
-def _frame_on_the_globe(frame: gpd.GeoDataFrame, table: Table) -> gpd.GeoDataFrame:
+def _frame_on_the_globe(frame: gpd.GeoDataFrame, table: TableSchema) -> gpd.GeoDataFrame:
     changes: dict[str, object] = {}
     for name, column in table.columns.items():
         if column.type == "longitude" and name in frame and np.any(_turns(frame[name], -180.0)):

@@ -12,7 +12,7 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 
 from layoutplan.layout.model import Plan
-from layoutplan.layout.schema import TABLES, Table
+from layoutplan.layout.schema import TABLES, TableSchema
 from layoutplan.outputs.columns import as_lists, turned, with_columns
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.rounding import LONLAT_DECIMALS, rounded
@@ -41,7 +41,7 @@ def write_geojson(plan: Plan, folder: Path) -> Path:
     return path
 
 
-def _features(frame: gpd.GeoDataFrame, schema: Table) -> Iterator[str]:
+def _features(frame: gpd.GeoDataFrame, schema: TableSchema) -> Iterator[str]:
     table = rounded(frame.drop(columns="geometry"), schema).replace([np.inf, -np.inf], np.nan)  # JSON has no infinity
     shapes = geojson_texts(cut_at_antimeridian(frame.geometry.array), LONLAT_DECIMALS)
     encode = json.JSONEncoder(ensure_ascii=False, allow_nan=False, check_circular=False).encode

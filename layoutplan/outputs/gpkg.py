@@ -17,7 +17,7 @@ from layoutplan.errors import CRSError, OutputError
 from layoutplan.inputs.systems import require_places
 from layoutplan.job.classes import ObstacleClass
 from layoutplan.layout.model import Plan
-from layoutplan.layout.schema import TABLES, Table
+from layoutplan.layout.schema import TABLES, TableSchema
 from layoutplan.outputs.columns import with_columns
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.styles import NO_CLOCK, add_styles
@@ -60,7 +60,7 @@ def plan_tables(plan: Plan) -> dict[str, pd.DataFrame]:
 
 
 def write_layers(
-    tables: Mapping[str, pd.DataFrame], schema: Mapping[str, Table], path: Path, crs: str, number: str = ""
+    tables: Mapping[str, pd.DataFrame], schema: Mapping[str, TableSchema], path: Path, crs: str, number: str = ""
 ) -> Path:
     """Write tables as layers of a new GeoPackage; the same tables give the same bytes.
 
@@ -90,7 +90,7 @@ def write_layers(
     return path
 
 
-def _write_layer(frame: pd.DataFrame, path: Path, table: Table, number: str) -> None:
+def _write_layer(frame: pd.DataFrame, path: Path, table: TableSchema, number: str) -> None:
     options: dict[str, Any] = {"IDENTIFIER": table.title}
     if not path.exists():
         options["VERSION"] = VERSION
@@ -104,19 +104,19 @@ def _write_layer(frame: pd.DataFrame, path: Path, table: Table, number: str) -> 
 def named_crs(text: str, key: str = "output.crs") -> pyproj.CRS:
     """Reference system that a key of the job names; OutputError if it is none, or none that layers can be in."""
     shown = clean(text)[:100]
-    mend = 'Give one by its code, for instance "EPSG:25832".'
+    fix = 'Give one by its code, for instance "EPSG:25832".'
     try:
         system = pyproj.CRS.from_user_input(text)
     except pyproj.exceptions.CRSError as err:
-        raise OutputError(f"job key '{key}': '{shown}' is no coordinate reference system known here. {mend}") from err
+        raise OutputError(f"job key '{key}': '{shown}' is no coordinate reference system known here. {fix}") from err
     try:
-        require_places(system, f"job key '{key}'", mend)
+        require_places(system, f"job key '{key}'", fix)
         pyproj.Transformer.from_crs(4326, system, always_xy=True).transform(0.0, 0.0)
         system.to_wkt("WKT1_GDAL")  # as the formats store it
     except (CRSError, pyproj.exceptions.ProjError) as err:
         raise OutputError(
             f"job key '{key}': layers cannot be written in '{shown}': longitude and latitude cannot be turned into it, "
-            f"or no file can name it. {mend}"
+            f"or no file can name it. {fix}"
         ) from err
     return system
 

@@ -12,7 +12,7 @@ import shapely
 from gpxpy.gpx import GPX, GPXBounds, GPXTrack, GPXTrackPoint, GPXTrackSegment, GPXWaypoint
 
 from layoutplan.layout.model import Plan
-from layoutplan.layout.set_out import marked_name, stake_sign
+from layoutplan.layout.set_out import marked_name, sign_name
 from layoutplan.outputs.columns import records
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.points import known_height_m, parts, rounded_lonlat, tower_waypoints
@@ -86,7 +86,7 @@ def _stakes(plan: Plan, number: str) -> Iterator[GPXWaypoint]:
             x,
             elevation=known_height_m(stake.elevation_m),
             name=marked_name(stake.waypoint, stake.status, length),
-            symbol=symbols.of(stake_sign(stake.role, stake.status)),
+            symbol=symbols.of(sign_name(stake.role, stake.status)),
             type=stake.role,
             comment=xml_text(text.short),
             description=xml_text(f"{text.full} Plan number {number}."),

@@ -21,7 +21,7 @@ _STEP_RAD = 5e-5  # some 300 m: neither the curvature of the grid nor the last d
 
 
 @dataclass(frozen=True, slots=True)
-class Factors:
+class GridFactors:
     """Figures of the grid at some points; NaN where unknown.
 
     Attributes
@@ -47,7 +47,7 @@ class Factors:
         return self.scale * self.elevation
 
 
-def grid_factors(grid: Grid, positions: ArrayLike, elevation_m: ArrayLike) -> Factors:
+def grid_factors(grid: Grid, positions: ArrayLike, elevation_m: ArrayLike) -> GridFactors:
     """Figures of the grid at points in it.
 
     Parameters
@@ -60,14 +60,14 @@ def grid_factors(grid: Grid, positions: ArrayLike, elevation_m: ArrayLike) -> Fa
 
     Returns
     -------
-    Factors
+    GridFactors
     """
     north, east = _derivatives(grid, positions)  # grid metres per metre on the ellipsoid
     along, across = np.hypot(*north.T), np.hypot(*east.T)
     area = east[:, 0] * north[:, 1] - east[:, 1] * north[:, 0]
     squares = along**2 + across**2
     conformal = (np.abs(along - across) < _CONFORMAL) & (np.abs(area - along * across) < _CONFORMAL)
-    return Factors(
+    return GridFactors(
         scale=np.where(conformal, along, np.nan),
         elevation=elevation_factor(elevation_m),
         convergence_deg=np.degrees(-np.arctan2(north[:, 0], north[:, 1])) + 0.0,

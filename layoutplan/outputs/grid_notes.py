@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 from layoutplan.arrays import FloatArray
 from layoutplan.layout.model import Plan
 from layoutplan.outputs.grid import Grid, Unit
-from layoutplan.outputs.grid_factors import MEAN_RADIUS_M, Factors
+from layoutplan.outputs.grid_factors import MEAN_RADIUS_M, GridFactors
 from layoutplan.text import clean
 
 _SOURCE = "J. E. Stem, State Plane Coordinate System of 1983, NOAA Manual NOS NGS 5, section 4"
@@ -51,7 +51,7 @@ def height_notes(unit: Unit, elevation_m: ArrayLike) -> Iterator[str]:
     yield "Height datum: unknown to this program, the one of the elevation model; ask its publisher."
 
 
-def factor_notes(factors: Factors) -> Iterator[str]:
+def factor_notes(factors: GridFactors) -> Iterator[str]:
     """Combined factor, convergence, and how to go from grid to ground."""
     yield "GRID AND GROUND"
     yield f"Grid scale factor: {_range(factors.scale)}"

@@ -69,12 +69,12 @@ def writer_of(entry: Format) -> Writer:
     except (Exception, SystemExit) as err:  # whatever a foreign module does while it is imported
         raise OutputError(
             f"format '{entry.name}' of package {entry.package}: its writer '{clean(entry.writer)}' cannot be imported "
-            f"({type(err).__name__}: {clean(err)}). Mend or remove that package, or leave the format out."
+            f"({type(err).__name__}: {clean(err)}). Repair or remove that package, or leave the format out."
         ) from err
     if not callable(writer):
         raise OutputError(
             f"format '{entry.name}' of package {entry.package}: '{clean(entry.writer)}' is no function. "
-            "Mend or remove that package, or leave the format out."
+            "Repair or remove that package, or leave the format out."
         )
     return writer
 

@@ -16,7 +16,7 @@ from layoutplan.outputs.installed import writer_of
 from layoutplan.outputs.registry import FORMATS, Format, Writer
 from layoutplan.text import clean
 
-_AUTHOR = "Leave the format out, or tell the package's author."
+_AUTHOR = "Leave the format out, or inform the package's author."
 _OWN_FILES = {name for entry in FORMATS.values() for name in entry.files}
 
 

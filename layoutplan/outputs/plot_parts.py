@@ -105,7 +105,7 @@ def curve(axes: Axes, x: Any, y: Any, number: int, label: str | None = None, **m
     axes.plot(x, y, label=label, **{**CURVES[number % len(CURVES)], **place, **more})
 
 
-def legend(axes: Axes, title: str | None = None) -> None:
+def curve_legend(axes: Axes, title: str | None = None) -> None:
     """Name the curves, right of the panel."""
     if axes.get_legend_handles_labels()[0]:
         axes.legend(loc="center left", bbox_to_anchor=(1.01, 0.5), title=title, alignment="left")
@@ -116,7 +116,7 @@ def from_zero(axes: Axes) -> None:
     axes.set_ylim(0, max(axes.dataLim.y1 * 1.08, _LEAST_TOP))
 
 
-def limit_lines(axes: Axes, limits: pd.DataFrame, column: str) -> None:
+def draw_limits(axes: Axes, limits: pd.DataFrame, column: str) -> None:
     """Draw the limits of a quantity that lie within the panel; the axis stays as it is."""
     low, high = axes.get_ylim()
     named: set[str] = set()

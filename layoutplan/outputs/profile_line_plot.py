@@ -11,7 +11,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from layoutplan.outputs.map_page.styles import BLUE
-from layoutplan.outputs.plot_parts import INK, Tables, curve, from_zero, legend, name, sheet, small_print, unknown
+from layoutplan.outputs.plot_parts import INK, Tables, curve, curve_legend, from_zero, name, sheet, small_print, unknown
 
 _MOST_NAMES, _LONGEST_NAME = 30, 12
 _ALONG_LINE = {
@@ -58,7 +58,7 @@ def line_plot(tables: Tables, texts: Mapping[str, str], rests_on: Sequence[str])
             curve(panel, at_km, table[column], 0, markevery=1, markersize=_size(at_km))
             panel.set_title(f"{heading}\n{reason}" if reason else heading)
         from_zero(panel)
-        legend(panel)
+        curve_legend(panel)
     place = table["tower_id"].tolist().index(tables["bearing"]["tower_id"].iloc[0])
     _names(axes, at_km, table["tower_id"].tolist(), place)
     figure.align_ylabels(axes)

@@ -16,9 +16,9 @@ from layoutplan.outputs.plot_parts import (
     PALE,
     Tables,
     curve,
+    curve_legend,
+    draw_limits,
     from_zero,
-    legend,
-    limit_lines,
     sheet,
     small_print,
     tower_and_line,
@@ -93,10 +93,10 @@ def distance_plot(tables: Tables, texts: Mapping[str, str], rests_on: Sequence[s
             curve(panel, first["distance_m"], first[column], 5, "both sides")
         if column.endswith("_v"):
             from_zero(panel)
-        limit_lines(panel, limits, column)
+        draw_limits(panel, limits, column)
     _too_near(axes, limits, float(table["distance_m"].min()))
     for panel in axes:
-        legend(panel)
+        curve_legend(panel)
     figure.align_ylabels(axes)
     axes[-1].set_xlabel("distance of the stake from the tower, m")
     axes[-1].set_xlim(table["distance_m"].min(), table["distance_m"].max())
@@ -146,8 +146,8 @@ def _rings(axes: Axes, table: pd.DataFrame, limits: pd.DataFrame, column: str, t
     for number, (distance, ring) in enumerate(table.groupby("distance_m", sort=True)):
         curve(axes, *_closed(ring, column), number, f"{distance:g} m")
     from_zero(axes)
-    limit_lines(axes, limits, column)
-    legend(axes, "length of the lead")
+    draw_limits(axes, limits, column)
+    curve_legend(axes, "length of the lead")
 
 
 def _parts(axes: Axes, ring: pd.DataFrame, texts: Mapping[str, str]) -> None:
@@ -159,7 +159,7 @@ def _parts(axes: Axes, ring: pd.DataFrame, texts: Mapping[str, str]) -> None:
     for number, (label, column) in zip((5, 0, 1), parts.items(), strict=True):
         curve(axes, *_closed(ring, column), number, label)
     from_zero(axes)
-    legend(axes)
+    curve_legend(axes)
 
 
 def _closed(ring: pd.DataFrame, column: str) -> tuple[np.ndarray, np.ndarray]:

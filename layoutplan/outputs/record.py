@@ -50,9 +50,9 @@ def _record(plan: Plan, folder: Path) -> dict[str, Any]:
         "summary": plan.summary,
         "status_meaning": dict(STATUS_MEANING),
         "grid_crs": plan.grid_crs,
-        "cautions": nameless(plan.cautions, names),
-        "assumptions": nameless(plan.assumptions, names),
-        "problems": nameless(plan.problems, names),
+        "cautions": without_folders(plan.cautions, names),
+        "assumptions": without_folders(plan.assumptions, names),
+        "problems": without_folders(plan.problems, names),
         "notes": [f"{page.name}: {note}" for page in sorted(folder.glob("*.html")) if (note := page_note(page))],
         "inputs": [
             {
@@ -134,7 +134,7 @@ def short_names(paths: Iterable[Path]) -> dict[Path, str]:
     return wanted
 
 
-def nameless(texts: Iterable[str], names: Mapping[Path, str]) -> list[str]:
+def without_folders(texts: Iterable[str], names: Mapping[Path, str]) -> list[str]:
     """Replace the places of files on this machine by their names."""
     longest_first = sorted(names, key=lambda path: -len(str(path)))
     shown = []

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from layoutplan.layout.schema import TABLES, Column, Table
+from layoutplan.layout.schema import TABLES, Column, TableSchema
 
 LONLAT_DECIMALS = TABLES["towers"].columns["lon"].shown or 0  # a centimetre
 
@@ -57,13 +57,13 @@ def rounded_bearing(bearing_deg: ArrayLike, decimals: int = 2) -> NDArray[np.flo
     return np.round(np.asarray(bearing_deg, dtype=float), decimals) % 360.0
 
 
-def rounded(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
+def rounded(frame: pd.DataFrame, table: TableSchema) -> pd.DataFrame:
     """Return a copy with its figures as people read them; text, counts and geometry stay.
 
     Parameters
     ----------
     frame : DataFrame
-    table : Table
+    table : TableSchema
         What says to how many decimals each column is shown.
 
     Returns

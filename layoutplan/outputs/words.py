@@ -22,8 +22,8 @@ from layoutplan.text import clean, three_figures
 
 STATUS_MEANING: Mapping[str, str] = MappingProxyType(
     {
-        ALL_MET: "Every rule is kept as far as the map tells, and both leads are perpendicular to the line.",
-        TAKE_CARE: "Every rule is kept as far as the map tells; a lead crosses something that the crew has to mind: a "
+        ALL_MET: "Every rule is kept as far as the map shows, and both leads are perpendicular to the line.",
+        TAKE_CARE: "Every rule is kept as far as the map shows; a lead crosses something that the crew has to mind: a "
         "path, a ditch, a fence. Nobody need be asked.",
         COMPROMISED: "Every hard rule is kept, but a lead is off the perpendicular, both leads are on one side, "
         "something is nearer than the map is accurate, the lead passes a drop, or no way on foot is mapped; see the "
@@ -196,7 +196,7 @@ def ratio_words(ratio: float | None) -> str:
 
 
 def crossing_words(crossings: str, status: str) -> str:
-    """Say what a lead crosses, as far as the map tells."""
+    """Say what a lead crosses, as far as the map shows."""
     if crossings:
         return f"crosses {crossings}"
     return "what it crosses is not mapped" if status == NOT_COVERED else "crosses nothing on the map"
@@ -237,14 +237,14 @@ def stake_words(stake: Any) -> StakeText:
 
     A receiver may show the short one only, and of that the beginning: it says first where nothing may be staked yet.
     """
-    said = set_out(stake)
+    words = set_out(stake)
     first = f"{told}. " if (told := warning(stake.status)) else ""
     where = f"tower {stake.tower_id} of line {stake.line_id}, {stake.side} side, to the {stake.octant}"
     known = stake.reasons or ""
     why = known if known.startswith(stake.status) else ": ".join(filter(None, (stake.status, known)))
     return StakeText(
-        clean(f"{first}{stake.role} {said.line}"),
-        clean(f"{first}{ROLE_WORDS[stake.role]} of {where}. Set out {said.line}. {said.middle}. {why}"),
+        clean(f"{first}{stake.role} {words.line}"),
+        clean(f"{first}{ROLE_WORDS[stake.role]} of {where}. Set out {words.line}. {words.middle}. {why}"),
     )
 
 

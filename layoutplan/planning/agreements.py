@@ -11,7 +11,7 @@ from layoutplan.access import PERMISSION
 from layoutplan.job.classes import ObstacleClass
 from layoutplan.layout.crossings import LEAD, OUTSIDE, what, where
 from layoutplan.layout.rules import AGREE
-from layoutplan.planning.tables import listed
+from layoutplan.planning.tables import plain_table
 
 CROSSING, GROUND, WAY, PARCEL = "lead crosses", "stake stands on", "way on foot", "parcel"
 _OWNER = "its owner"
@@ -39,7 +39,7 @@ def agreements_table(
         A table of the plan; ``towers``, ``stakes`` and ``places`` are lists for people to read.
     """
     rows = [*_joined(_met(crossings, classes)), *_joined(_ways(ways)), *_parcels(land)]
-    return listed(rows, "agreements")
+    return plain_table(rows, "agreements")
 
 
 def _met(crossings: pd.DataFrame, classes: Mapping[str, ObstacleClass]) -> Iterator[tuple[tuple[str, ...], Any]]:

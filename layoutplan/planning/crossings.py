@@ -14,7 +14,7 @@ from layoutplan.layout.crossings import LEAD, OUTSIDE, STAKE
 from layoutplan.layout.rules import AGREE, BROKEN, CARE
 from layoutplan.layout.schema import TABLES
 from layoutplan.planning.silence import is_silent
-from layoutplan.planning.tables import rounded
+from layoutplan.planning.tables import rounded_columns
 from layoutplan.siting.evaluate import Evaluated
 from layoutplan.siting.obstacles import CAUTION, NO, Obstacles
 from layoutplan.siting.trace import OUTSIDE_PERMITTED
@@ -43,7 +43,7 @@ class Met:
         return np.bincount(self.position[self.verdict == verdict], minlength=count)
 
 
-def crossed(chosen: Evaluated, obstacles: Obstacles, job: Job) -> Met:
+def lead_crossings(chosen: Evaluated, obstacles: Obstacles, job: Job) -> Met:
     """What each lead crosses that its class says something about, in the order of the lead."""
     touches = chosen.touches
     classes = [job.obstacle_classes[name] for name in obstacles.class_names]
@@ -68,7 +68,7 @@ def crossings_table(leads: Met, stakes: Met, obstacles: Obstacles) -> pd.DataFra
     feature = np.concatenate([met.feature for _, met in parts])
     known, row = feature >= 0, np.maximum(feature, 0)
     classes = np.array(obstacles.class_names, dtype=object)[obstacles.class_code[row]]
-    columns = rounded(
+    columns = rounded_columns(
         {
             "position": np.concatenate([met.position for _, met in parts]),
             "met_by": np.repeat([what for what, _ in parts], [len(met.feature) for _, met in parts]),

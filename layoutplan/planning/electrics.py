@@ -13,7 +13,7 @@ from layoutplan.exposure import FAULT, SERVICE, Assessment, Network
 from layoutplan.exposure.figures import Exposure
 from layoutplan.layout.schema import TABLES
 from layoutplan.line.model import Towers
-from layoutplan.planning.tables import carried_digits, rounded
+from layoutplan.planning.tables import carried_digits, rounded_columns
 from layoutplan.siting.site import Sited
 
 _SHOWN = {"V": (1.0, "V"), "A": (1e3, "mA"), "V/m": (1e-3, "kV/m")}
@@ -45,7 +45,7 @@ def with_lead_figures(leads: gpd.GeoDataFrame, found: Assessment) -> gpd.GeoData
         "emf_load_v": figures.emf_load_v,
         "emf_unbalance_v": figures.emf_unbalance_v,
         "emf_fault_v": figures.emf_fault_v,
-        "capacitive_ma": 1e3 * np.maximum(figures.capacitive.carried_a, figures.capacitive.lying_a),
+        "capacitive_ma": 1e3 * np.maximum(figures.capacitive.carried_a, figures.capacitive.on_ground_a),
         "field_kv_m": figures.capacitive.field_v_per_m / 1e3,
         "transferred_fault_v": figures.transferred_fault_v,
         "stake_touch_v": figures.stake_touch_v,
@@ -64,7 +64,7 @@ def with_lead_figures(leads: gpd.GeoDataFrame, found: Assessment) -> gpd.GeoData
     schema = TABLES["leads"]
     flat = {name: value.ravel() for name, value in columns.items()}
     texts = {name: [str(v) for v in value] for name, value in flat.items() if schema.columns[name].type == "text"}
-    return leads.assign(**rounded(flat | texts, schema))
+    return leads.assign(**rounded_columns(flat | texts, schema))
 
 
 def with_rods(electrodes: gpd.GeoDataFrame, found: Assessment, target_ohm: float) -> gpd.GeoDataFrame:
@@ -77,7 +77,7 @@ def with_rods(electrodes: gpd.GeoDataFrame, found: Assessment, target_ohm: float
     )
     columns = {"rods": rods.rods, "rod_resistance_ohm": rods.resistance_ohm, "rods_note": note}
     both = {name: np.repeat(value, 2) for name, value in columns.items()}
-    return electrodes.assign(**rounded(both, TABLES["electrodes"]))
+    return electrodes.assign(**rounded_columns(both, TABLES["electrodes"]))
 
 
 def with_tower_figures(towers: gpd.GeoDataFrame, found: Assessment) -> gpd.GeoDataFrame:
@@ -101,7 +101,7 @@ def with_tower_figures(towers: gpd.GeoDataFrame, found: Assessment) -> gpd.GeoDa
         "coupling_pct": found.spread(reading.coupling_pct),
         "coupling_frequency_hz": found.spread(reading.coupling_frequency_hz),
     }
-    return towers.assign(**rounded(columns, TABLES["towers"]))
+    return towers.assign(**rounded_columns(columns, TABLES["towers"]))
 
 
 def readings_table(found: Assessment, towers: Towers) -> pd.DataFrame:
@@ -116,7 +116,7 @@ def readings_table(found: Assessment, towers: Towers) -> pd.DataFrame:
         "coupling_pct": reading.each_coupling_pct[number, place],
     }
     keys = {"line_id": towers.line_id[row], "tower_id": towers.tower_id[row]}
-    return pd.DataFrame(keys | rounded(columns, TABLES["readings"]))
+    return pd.DataFrame(keys | rounded_columns(columns, TABLES["readings"]))
 
 
 def exposures_table(found: Assessment, network: Network, electrodes: gpd.GeoDataFrame) -> pd.DataFrame:
@@ -145,7 +145,7 @@ def exposures_table(found: Assessment, network: Network, electrodes: gpd.GeoData
                 _row_text(assumed[row // 2], item, unknown) for row, unknown in enumerate(np.isnan(ratio).tolist())
             ],
         }
-        blocks.append(keys.assign(**rounded(columns, TABLES["exposures"])).rename_axis("stake").reset_index())
+        blocks.append(keys.assign(**rounded_columns(columns, TABLES["exposures"])).rename_axis("stake").reset_index())
     table = pd.concat(blocks, ignore_index=True).sort_values(["stake", "number"], kind="stable", ignore_index=True)
     return table.drop(columns=["stake", "number"])
 
@@ -163,7 +163,7 @@ def _assumed(network: Network, tower: IntArray) -> list[dict[str, str]]:
             found["soil"] = "soil resistivity not given"
         if ground.footing_assumed[row]:
             found["footing"] = "footing resistance estimated"
-        if network.dark_too[row]:
+        if network.unknown_too[row]:
             found["shared"] = _MISSING["shared"]
         if silent := _silent_stations(network, row):
             found["station"] = f"at least so much: no fault current given for {', '.join(silent)}"

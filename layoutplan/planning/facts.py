@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from layoutplan.arrays import FloatArray
 from layoutplan.inputs.gaps import GAPS, REACH, causes_of
 from layoutplan.planning.crossings import Met
-from layoutplan.planning.on_foot import OnFoot
+from layoutplan.planning.on_foot import StakeWalks
 from layoutplan.terrain import Profiles
 
 
@@ -47,7 +47,7 @@ class Facts:
         Along the leads.
     fixed : ndarray of bool
         The job fixes the stake there.
-    on_foot : OnFoot, optional
+    on_foot : StakeWalks, optional
         Ways to the stakes, where they were looked for.
     """
 
@@ -68,7 +68,7 @@ class Facts:
     aspect_deg: FloatArray
     ground: Profiles
     fixed: NDArray[np.bool_]
-    on_foot: OnFoot | None = None
+    on_foot: StakeWalks | None = None
 
     def known(self, themes: Collection[str]) -> NDArray[np.bool_]:
         """Stakes about which the map reaches and is silent of none of some themes."""

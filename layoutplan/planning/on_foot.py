@@ -22,7 +22,7 @@ Names = NDArray[np.object_] | StrArray
 
 
 @dataclass(frozen=True, slots=True)
-class OnFoot:
+class StakeWalks:
     """Ways to some stakes, one entry each.
 
     Attributes
@@ -41,7 +41,7 @@ class OnFoot:
     detail: list[str]
 
 
-def on_foot(approaches: gpd.GeoDataFrame | None, line_id: Names, tower_id: Names, role: Names) -> OnFoot | None:
+def on_foot(approaches: gpd.GeoDataFrame | None, line_id: Names, tower_id: Names, role: Names) -> StakeWalks | None:
     """Look up the ways to stakes; None where none were looked for.
 
     Parameters
@@ -58,7 +58,7 @@ def on_foot(approaches: gpd.GeoDataFrame | None, line_id: Names, tower_id: Names
     verdicts = np.stack([part["verdict"].to_numpy(dtype=object) for part in (to_tower, to_stake)])
     open_ways = (verdicts == REACHABLE) | (verdicts == PERMISSION)
     known = ~((verdicts == OFF_THE_MAP) | pd.isna(verdicts)).any(axis=0)
-    return OnFoot(
+    return StakeWalks(
         walk_min=to_stake["walk_min"].to_numpy(dtype=float),
         is_known=known,
         is_shut=known & ~open_ways.all(axis=0),

@@ -8,7 +8,7 @@ import shapely
 
 from layoutplan.layout.schema import TABLES
 from layoutplan.line.geodesy import GEOD
-from layoutplan.planning.tables import rounded
+from layoutplan.planning.tables import rounded_columns
 
 
 def permissions_table(
@@ -46,7 +46,7 @@ def permissions_table(
     table = land.assign(
         towers=towers,
         stakes=[", ".join(names) for names in stakes],
-        **rounded({"lead_m": lead_m, "approach_m": walk_m}, schema),
+        **rounded_columns({"lead_m": lead_m, "approach_m": walk_m}, schema),
     )
     used = table[table["towers"] != ""]
     rank = used["state"].map({"no entry": 0, "permission needed": 1, "granted": 2}).to_numpy()

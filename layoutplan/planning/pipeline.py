@@ -55,7 +55,7 @@ def plan(job: Job, progress: Progress | None = None) -> Plan:
     Raises
     ------
     InputError
-        A file of the job cannot be used; the message says which, where and how to mend it.
+        A file of the job cannot be used; the message says which, where and how to fix it.
     OutputError
         A format of the job is not known, or its writer cannot be loaded.
     """
@@ -75,7 +75,7 @@ def plan(job: Job, progress: Progress | None = None) -> Plan:
     with clock("obstacles"):
         say(20, "preparing the map")
         covers, uncovered = map_gaps(job, inputs, model.towers.lonlat_deg)
-        ground, said = walkable(job, inputs, opened.dem, model.towers, covers)
+        ground, notes = walkable(job, inputs, opened.dem, model.towers, covers)
         features = in_sight(inputs.features, model.towers, _sight_m(job, inputs))
         inputs = replace(inputs, features=features)
         obstacles, own = build_obstacles(
@@ -111,7 +111,7 @@ def plan(job: Job, progress: Progress | None = None) -> Plan:
             covers=covers,
             network=network,
             sited=sited,
-            ways_said=said,
+            way_notes=notes,
         )
         return tabulate(work, clock.seconds)
 

@@ -16,7 +16,7 @@ from layoutplan.exposure import Assessment
 from layoutplan.inputs.gaps import joined
 from layoutplan.job import Job
 from layoutplan.layout.crossings import LEAD as BY_LEAD
-from layoutplan.layout.crossings import listed
+from layoutplan.layout.crossings import crossing_list
 from layoutplan.layout.reasons import reason_text, reasons_of
 from layoutplan.layout.rules import KEPT
 from layoutplan.layout.set_out import warning
@@ -25,7 +25,7 @@ from layoutplan.line.geodesy import direct, octant, turn_deg
 from layoutplan.line.model import Towers
 from layoutplan.outputs.waypoint_names import waypoint_names
 from layoutplan.planning.checks import check_rows, statuses, with_grace
-from layoutplan.planning.crossings import crossed, crossings_table, stood_on
+from layoutplan.planning.crossings import crossings_table, lead_crossings, stood_on
 from layoutplan.planning.facts import Facts
 from layoutplan.planning.fixed import is_fixed
 from layoutplan.planning.on_foot import on_foot
@@ -36,9 +36,9 @@ from layoutplan.planning.tables import (
     grid_position,
     lead_lengths,
     lead_on_slope_m,
-    lines,
     points,
     set_out_columns,
+    two_point_lines,
 )
 from layoutplan.planning.words import (
     SIDES,
@@ -138,7 +138,7 @@ class StakeTables(NamedTuple):
     crossings: pd.DataFrame
 
 
-def stake_tables(stakes: Stakes, around: Circumstances) -> StakeTables:
+def build_stake_tables(stakes: Stakes, around: Circumstances) -> StakeTables:
     """Build the tables of electrodes, leads, checks and crossings."""
     chosen, rays, towers, job = stakes.chosen, stakes.chosen.rays, around.towers, around.job
     facts = position_facts(stakes, around)
@@ -188,7 +188,7 @@ def stake_tables(stakes: Stakes, around: Circumstances) -> StakeTables:
         "cliff_drop_m": facts.ground.cliff_drop_m,
     }
     columns |= along | {"crossings": crossings}
-    leads = frame(columns, lines(origin, place), "leads").iloc[order].reset_index(drop=True)
+    leads = frame(columns, two_point_lines(origin, place), "leads").iloc[order].reset_index(drop=True)
     return StakeTables(electrodes, leads, _named(checks, electrodes, order), _named(met, electrodes, order))
 
 
@@ -203,7 +203,7 @@ def _words(checks: pd.DataFrame, met: pd.DataFrame, facts: Facts, job: Job) -> t
         reason_text(reasons_of(verdicts, met_by, classes), fixed=fixed)
         for verdicts, met_by, fixed in zip(*mine, facts.fixed.tolist(), strict=True)
     ]
-    return reasons, [listed([row for row in rows if row.met_by == BY_LEAD], classes) for rows in mine[1]]
+    return reasons, [crossing_list([row for row in rows if row.met_by == BY_LEAD], classes) for rows in mine[1]]
 
 
 def position_facts(stakes: Stakes, around: Circumstances) -> Facts:
@@ -229,7 +229,7 @@ def position_facts(stakes: Stakes, around: Circumstances) -> Facts:
         covered=np.array([not stored for stored in gaps], dtype=bool),
         gaps=gaps,
         uncovered=[gap_text(stored, job) for stored in gaps],
-        crossed=crossed(chosen, around.obstacles, job),
+        crossed=lead_crossings(chosen, around.obstacles, job),
         stood_on=stood_on(chosen, around.obstacles),
         beside=beside_texts(chosen, around.obstacles, job),
         one_side=_one_side(stakes, fixed),

@@ -14,7 +14,7 @@ from pyproj import CRS, Transformer
 from layoutplan.arrays import FloatArray
 from layoutplan.inputs.gaps import causes_of, cures_of
 from layoutplan.job import Job
-from layoutplan.layout.schema import TABLES, Table
+from layoutplan.layout.schema import TABLES, TableSchema
 from layoutplan.layout.set_out import MIDDLE
 from layoutplan.line.declination import compass_bearing_deg, magnetic_declination
 from layoutplan.line.geodesy import direct, inverse, turn_deg
@@ -23,7 +23,7 @@ from layoutplan.line.model import Spans, Towers
 from layoutplan.planning.words import SIDES
 from layoutplan.siting.choose import RayBest
 from layoutplan.siting.exclusions import Exclusions
-from layoutplan.siting.pairs import Pairs
+from layoutplan.siting.pairs import StakePairs
 from layoutplan.siting.ragged import expand
 from layoutplan.siting.rays import lead_length_m
 from layoutplan.terrain import Dem, Profiles, profiles
@@ -31,7 +31,7 @@ from layoutplan.terrain import Dem, Profiles, profiles
 WGS84 = "EPSG:4326"
 
 
-def rounded(columns: dict[str, Any], table: Table) -> dict[str, Any]:
+def rounded_columns(columns: dict[str, Any], table: TableSchema) -> dict[str, Any]:
     """Round the figures of a table as its schema says; voltages then carry no more digits than the model does."""
     out = dict(columns)
     for name in columns.keys() & table.columns.keys():
@@ -57,10 +57,10 @@ def carried_digits(voltage: Any, figures: int = 3) -> FloatArray:
 
 def frame(columns: dict[str, Any], geometry: Any, name: str) -> gpd.GeoDataFrame:
     """Make a table of the plan of rounded columns and WGS 84 geometry."""
-    return gpd.GeoDataFrame(rounded(columns, TABLES[name]), geometry=geometry, crs=WGS84)
+    return gpd.GeoDataFrame(rounded_columns(columns, TABLES[name]), geometry=geometry, crs=WGS84)
 
 
-def listed(rows: Sequence[Sequence[Any]], name: str) -> pd.DataFrame:
+def plain_table(rows: Sequence[Sequence[Any]], name: str) -> pd.DataFrame:
     """Make a table of the plan without geometry of rows that have all its columns in order."""
     columns = TABLES[name].columns
     kinds = {each: object if column.type == "text" else column.dtype for each, column in columns.items()}
@@ -72,7 +72,7 @@ def points(lonlat_deg: FloatArray) -> Any:
     return shapely.points(np.round(lonlat_deg, 9))
 
 
-def lines(start_deg: FloatArray, end_deg: FloatArray) -> Any:
+def two_point_lines(start_deg: FloatArray, end_deg: FloatArray) -> Any:
     """Two-point lines at positions rounded like the columns."""
     return shapely.linestrings(np.round(np.stack((start_deg, end_deg), axis=1), 9))
 
@@ -130,7 +130,7 @@ def spans_table(spans: Spans) -> gpd.GeoDataFrame:
             "bearing_deg": bearing,
             "half_width_m": spans.half_width_m,
         },
-        lines(spans.start_deg, spans.end_deg),
+        two_point_lines(spans.start_deg, spans.end_deg),
         "spans",
     )
 
@@ -173,7 +173,7 @@ def alternatives_table(found: RayBest, axis_m: FloatArray, towers: Towers, job: 
     return frame(columns, points(place), "alternatives")[rank <= job.search.alternatives].reset_index(drop=True)
 
 
-def pairs_table(found: Pairs, towers: Towers) -> pd.DataFrame:
+def pairs_table(found: StakePairs, towers: Towers) -> pd.DataFrame:
     """Pairs on one side of the line, with the readings and points of the chosen ones beside them."""
     columns: dict[str, Any] = {
         "line_id": towers.line_id[found.tower],
@@ -199,7 +199,7 @@ def pairs_table(found: Pairs, towers: Towers) -> pd.DataFrame:
         "chosen_bias_pct": found.chosen_bias_pct,
         "chosen_coupling_pct": found.chosen_coupling_pct,
     }
-    return pd.DataFrame(rounded(columns, TABLES["pairs"]))
+    return pd.DataFrame(rounded_columns(columns, TABLES["pairs"]))
 
 
 def _profiles(dem: Dem, towers: Towers, found: RayBest) -> Profiles:
@@ -296,7 +296,7 @@ def exclusions_table(exclusions: Exclusions, towers: Towers) -> pd.DataFrame:
 
 
 def relaxations_table(relaxations: dict[int, Any], towers: Towers, unseen: Sequence[str]) -> pd.DataFrame:
-    """Single changes that would give a layout, in the order of asking, with what the map does not tell there."""
+    """Single changes that would give a layout, in the order of asking, with what the map does not show there."""
     rows = [
         (
             towers.line_id[t],
@@ -311,4 +311,4 @@ def relaxations_table(relaxations: dict[int, Any], towers: Towers, unseen: Seque
         for t, found in sorted(relaxations.items())
         for rank, item in enumerate(found, 1)
     ]
-    return listed(rows, "relaxations")
+    return plain_table(rows, "relaxations")

@@ -27,7 +27,7 @@ from layoutplan.planning.electrics import (
 )
 from layoutplan.planning.permissions import permissions_table
 from layoutplan.planning.silence import unseen_by_advice
-from layoutplan.planning.stakes import Circumstances, Stakes, stake_tables
+from layoutplan.planning.stakes import Circumstances, Stakes, build_stake_tables
 from layoutplan.planning.tables import (
     alternatives_table,
     exclusions_table,
@@ -56,7 +56,7 @@ class Worked:
     own_segments : int
         Mapped segments that were taken for the planned lines.
     covers : ndarray of bool, shape (towers,)
-    ways_said : tuple of str
+    way_notes : tuple of str
         What was taken for granted about ways on foot.
     """
 
@@ -68,7 +68,7 @@ class Worked:
     covers: BoolArray
     network: Network
     sited: Sited
-    ways_said: tuple[str, ...]
+    way_notes: tuple[str, ...]
 
 
 def tabulate(work: Worked, seconds: Mapping[str, float]) -> Plan:
@@ -82,7 +82,7 @@ def tabulate(work: Worked, seconds: Mapping[str, float]) -> Plan:
     """
     around, inputs, sited, opened = work.around, work.inputs, work.sited, work.opened
     job, towers, found = around.job, around.towers, around.assessment
-    electrodes, leads, checks, crossings = stake_tables(Stakes.of(sited), around)
+    electrodes, leads, checks, crossings = build_stake_tables(Stakes.of(sited), around)
     with_stakes = np.repeat(np.unique(sited.chosen.rays.tower), 2)
     status = tower_status(electrodes["status"].tolist(), with_stakes, len(towers))
     gaps = _gaps_of_towers(around.uncovered, electrodes["map_gaps"], with_stakes)
@@ -124,7 +124,7 @@ def tabulate(work: Worked, seconds: Mapping[str, float]) -> Plan:
 def _gaps_of_towers(
     uncovered: Sequence[Sequence[str]], of_stakes: Iterable[str], tower: NDArray[np.int64]
 ) -> list[str]:
-    """Why the map does not tell what is about each tower, or under the leads of its stakes."""
+    """Why the map does not show what is about each tower, or under the leads of its stakes."""
     causes = [[*found] for found in uncovered]
     for row, stored in zip(tower.tolist(), of_stakes, strict=True):
         causes[row] += causes_of(stored)
@@ -133,7 +133,7 @@ def _gaps_of_towers(
 
 def _assumptions(work: Worked) -> tuple[str, ...]:
     of_plan = assumptions(work.around.job, work.inputs, work.model, work.own_segments)
-    return (*of_plan, *work.network.assumptions, *work.opened.assumptions, *work.ways_said)
+    return (*of_plan, *work.network.assumptions, *work.opened.assumptions, *work.way_notes)
 
 
 def _fingerprints(opened: OpenedTerrain) -> tuple[InputFile, ...]:

@@ -18,7 +18,7 @@ from layoutplan.inputs.gaps import REACH
 from layoutplan.job import Job
 from layoutplan.layout.schema import TABLES
 from layoutplan.line import Towers
-from layoutplan.planning.tables import rounded
+from layoutplan.planning.tables import rounded_columns
 from layoutplan.terrain import Dem, elevation_m
 
 SWITCHED_OFF = "ways on foot were not looked for (access.find_ways = false); walking does not count in the score"
@@ -87,4 +87,4 @@ def ways_table(rows: Sequence[dict[str, Any]]) -> gpd.GeoDataFrame:
     table = approaches_table(rows)
     plain = {name: table[name].to_numpy() for name in TABLES["approaches"].columns}
     shapes = shapely.transform(table.geometry.to_numpy(), lambda lonlat: np.round(lonlat, 9) + 0.0)
-    return gpd.GeoDataFrame(rounded(plain, TABLES["approaches"]), geometry=shapes, crs=table.crs)
+    return gpd.GeoDataFrame(rounded_columns(plain, TABLES["approaches"]), geometry=shapes, crs=table.crs)

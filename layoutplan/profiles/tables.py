@@ -13,7 +13,7 @@ from layoutplan.exposure.measured import Measured
 from layoutplan.job import Rules
 from layoutplan.layout.schema import tables
 from layoutplan.line.model import Towers
-from layoutplan.planning.tables import rounded
+from layoutplan.planning.tables import rounded_columns
 from layoutplan.planning.words import SIDES
 from layoutplan.siting.rays import ANGLE_TOLERANCE_DEG, make_rays
 
@@ -176,4 +176,4 @@ def _table(name: str, network: Network, tower: IntArray, columns: dict[str, Any]
     """
     count = len(next(iter(columns.values())))
     keys = {each: np.broadcast_to(getattr(network.towers, each)[tower], count) for each in ("line_id", "tower_id")}
-    return pd.DataFrame(keys | rounded(columns, tables("profile")[name]))
+    return pd.DataFrame(keys | rounded_columns(columns, tables("profile")[name]))

@@ -48,14 +48,14 @@ def _unknown_load(network: Network, tower: int) -> str:
     lines = [source.line.id for source, missing in zip(network.sources, gap, strict=True) if missing]
     if lines:
         return f"{_NO_LOAD} for {_names(lines)}"
-    return f"{_NO_VOLTAGE} for {_names(_dark(network))}, which runs near by"
+    return f"{_NO_VOLTAGE} for {_names(_unknown(network))}, which runs near by"
 
 
 def _unknown_beside(network: Network) -> str:
     """Why the standing current of a line of known load is not known: another line's is not."""
     if lines := [source.line.id for source in network.sources if source.line.load is None]:
         return f"{_NO_LOAD} for {_names(lines)}"
-    return f"{_NO_VOLTAGE} for {_names(_dark(network))}, which runs near by"
+    return f"{_NO_VOLTAGE} for {_names(_unknown(network))}, which runs near by"
 
 
 def _unknown_faults(own: Source, distance: pd.DataFrame, line: pd.DataFrame) -> dict[str, str]:
@@ -120,12 +120,12 @@ def _assumed(network: Network) -> Iterator[str]:
         yield f"soil resistivity not given for {ground.soil_assumed.sum()} towers"
     if ground.footing_assumed.any():
         yield f"footing resistance estimated for {ground.footing_assumed.sum()} towers"
-    if dark := _dark(network):
-        yield f"no voltage_kv given for {_names(dark)}: nothing counted for it but where it runs near by"
+    if unknown_axes := _unknown(network):
+        yield f"no voltage_kv given for {_names(unknown_axes)}: nothing counted for it but where it runs near by"
     yield "power lines that are not in the job add nothing"
 
 
-def _dark(network: Network) -> list[str]:
+def _unknown(network: Network) -> list[str]:
     """Lines of which nothing electrical is known."""
     known = {source.line.id for source in network.sources}
     return [line.id for line in network.job.lines if line.id not in known]

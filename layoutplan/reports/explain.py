@@ -15,9 +15,9 @@ from layoutplan.access.verdicts import TOWER
 from layoutplan.errors import OutputError
 from layoutplan.layout.rules import exclusion_words, rule_words
 from layoutplan.layout.set_out import set_out, warning
-from layoutplan.reports.explain_electrics import limit_lines, stake_lines, tower_lines
-from layoutplan.written.limits_again import odd_limits
-from layoutplan.written.places import moved
+from layoutplan.reports.explain_electrics import limit_sources, stake_lines, tower_lines
+from layoutplan.written.limits_again import changed_limits
+from layoutplan.written.places import misplaced
 from layoutplan.written.read import read_plan
 from layoutplan.written.sound import taken_apart
 
@@ -80,7 +80,7 @@ def _explained(folder: Path, tower: str, line: str | None) -> list[str]:
             f"caution: plan.gpkg was changed, {', '.join(away)} no longer lie(s) where these figures say. They are "
             "those of the place that was planned; hold the new one against the rules with 'layoutplan check'.",
         )
-    odd = odd_limits(mine("exposures"))
+    odd = changed_limits(mine("exposures"))
     lines[:0] = [f"caution: not what this program gives, do not rely on it: {text}" for text in odd]
     lines += [f"note: {text}" for text in written.notes]
     lines += way_lines(mine("approaches"))
@@ -88,13 +88,13 @@ def _explained(folder: Path, tower: str, line: str | None) -> list[str]:
         role = stake["role"]
         lines += _stake(stake, mine("checks", role))
         lines += stake_lines(stake, mine("leads", role), mine("exposures", role))
-    lines += [*limit_lines(mine("exposures")), *_alternatives(mine("alternatives")), *_pairs(mine("pairs"))]
+    lines += [*limit_sources(mine("exposures")), *_alternatives(mine("alternatives")), *_pairs(mine("pairs"))]
     return [*lines, *_exclusions(mine("exclusions")), *_ways(mine("relaxations"))]
 
 
 def _moved(table: Any) -> list[str]:
     """Names of points that somebody moved after the plan was written."""
-    return list(moved(table.to_crs(4326).reset_index(drop=True), 0)) if len(table) else []
+    return list(misplaced(table.to_crs(4326).reset_index(drop=True), 0)) if len(table) else []
 
 
 def _find(towers: pd.DataFrame, folder: Path, tower: str, line: str | None) -> tuple[str, str]:

@@ -71,7 +71,7 @@ def _at(row: Any, before: str = ", ", behind: str = "") -> str:
     return f"{before}fault at {place}{behind}" if isinstance(place, str) and place else ""
 
 
-def limit_lines(exposures: pd.DataFrame) -> Iterator[str]:
+def limit_sources(exposures: pd.DataFrame) -> Iterator[str]:
     """Editions of the limits, and where their figures come from."""
     if len(exposures):
         yield ""

@@ -46,8 +46,8 @@ def with_new_ids(
             names[key] = (key[0], f"{key[1]} (of the old plan)")
     told = [f"{_word(key)} is now {_word(other)}" for key, other in list(changed.items())[:_NAMED]]
     more = f" and {len(changed) - _NAMED} more" if len(changed) > _NAMED else ""
-    said = f"ids of {len(changed)} towers at the same place changed; they are compared: {', '.join(told)}{more}"
-    return {name: _renamed(table, names) for name, table in old.items()}, [said]
+    notes = f"ids of {len(changed)} towers at the same place changed; they are compared: {', '.join(told)}{more}"
+    return {name: _renamed(table, names) for name, table in old.items()}, [notes]
 
 
 def _changed(before: list[Key], now: list[Key], old_m: FloatArray, new_m: FloatArray) -> dict[Key, Key]:

@@ -2,13 +2,13 @@
 
 from layoutplan.siting.collect import collect
 from layoutplan.siting.evaluate import Evaluated, evaluate
-from layoutplan.siting.near import Near, find_near, in_sight
+from layoutplan.siting.near import NearPairs, find_near, in_sight
 from layoutplan.siting.obstacles import Obstacles, build_obstacles
 from layoutplan.siting.site import Sited, site_towers
 
 __all__ = [
     "Evaluated",
-    "Near",
+    "NearPairs",
     "Obstacles",
     "Sited",
     "build_obstacles",

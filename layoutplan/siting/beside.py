@@ -9,7 +9,7 @@ import numpy as np
 from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.siting.capsule import ray_interval, segment_distance
 from layoutplan.siting.measure import against
-from layoutplan.siting.near import Near
+from layoutplan.siting.near import NearPairs
 from layoutplan.siting.obstacles import Obstacles
 from layoutplan.siting.rays import Rays
 from layoutplan.siting.trace import may_not_pass
@@ -31,14 +31,14 @@ class Beside:
     feature: IntArray
 
 
-def beside(rays: Rays, distance_m: FloatArray, near: Near, obstacles: Obstacles) -> Beside:
+def beside(rays: Rays, distance_m: FloatArray, near: NearPairs, obstacles: Obstacles) -> Beside:
     """Measure leads, which run straight from the towers, against everything near that they must not cross.
 
     Parameters
     ----------
     rays, distance_m
         The leads, n of them.
-    near : Near
+    near : NearPairs
         What lies near the same towers.
     obstacles : Obstacles
 
@@ -59,7 +59,7 @@ def beside(rays: Rays, distance_m: FloatArray, near: Near, obstacles: Obstacles)
     return found
 
 
-def _apart_m(rays: Rays, distance_m: FloatArray, near: Near, lead: IntArray, pair: IntArray) -> FloatArray:
+def _apart_m(rays: Rays, distance_m: FloatArray, near: NearPairs, lead: IntArray, pair: IntArray) -> FloatArray:
     """Least distance between leads and segments, pair by pair. [m]."""
     direction = rays.direction[lead]
     tower, stake = np.zeros_like(direction), direction * distance_m[lead, None]

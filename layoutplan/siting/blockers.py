@@ -14,9 +14,9 @@ from layoutplan.job.classes import OUTSIDE_WORDS
 from layoutplan.line.model import Towers
 from layoutplan.siting.capsule import segment_distance
 from layoutplan.siting.figures import Figures
-from layoutplan.siting.judge import Rungs, covered
-from layoutplan.siting.meet import Stretches, join
-from layoutplan.siting.near import Near
+from layoutplan.siting.judge import DistanceSteps, within_stretches
+from layoutplan.siting.meet import Stretches, joined_stretches
+from layoutplan.siting.near import NearPairs
 from layoutplan.siting.obstacles import NO, POWER_LINE, TOLERANCE_M, Obstacles
 from layoutplan.siting.ragged import group_starts
 from layoutplan.siting.rays import ANGLE_TOLERANCE_DEG, Rays, lead_length_m, nearest_span, reel_distance_m
@@ -45,7 +45,7 @@ class Blocker:
     ray, enter_m, leave_m : ndarray
         Stretches of the rays; they may overlap.
     change : callable
-        From ray and rung numbers to the change that would admit the candidate.
+        From ray and distance step numbers to the change that would admit the candidate.
     relaxed : callable
         From a change to the relaxation in words.
     """
@@ -64,19 +64,19 @@ class Scene:
     tower: Towers
     rays: Rays
     trace: Trace
-    rungs: Rungs
-    near: Near
+    steps: DistanceSteps
+    near: NearPairs
     obstacles: Obstacles
     job: Job
     figures: Figures
 
-    def points_m(self, ray: IntArray, rung: IntArray) -> FloatArray:
+    def points_m(self, ray: IntArray, step_no: IntArray) -> FloatArray:
         """Places of candidates in the tower's frame, shape (n, 2)."""
-        return self.rays.direction[ray] * self.rungs.distance_m[ray, rung][:, None]
+        return self.rays.direction[ray] * self.steps.distance_m[ray, step_no][:, None]
 
-    def edge_distance_m(self, ray: IntArray, rung: IntArray, feature: IntArray) -> FloatArray:
+    def edge_distance_m(self, ray: IntArray, step_no: IntArray, feature: IntArray) -> FloatArray:
         """Distance of candidates from the edge of the nearest of some features. [m]."""
-        points = self.points_m(ray, rung)
+        points = self.points_m(ray, step_no)
         least = np.full(len(points), np.inf)
         for pair in np.flatnonzero(np.isin(self.near.feature, feature)):
             away = segment_distance(points, self.near.start_m[pair], self.near.end_m[pair])
@@ -131,7 +131,7 @@ def _angle(scene: Scene) -> Blocker:
 def _least_distance(scene: Scene) -> Blocker:
     rules, size = scene.job.rules, float(scene.tower.electrode_size_m[0])
     limit = max(rules.min_distance_m, rules.electrode_size_multiple * size)
-    distance = scene.rungs.distance_m
+    distance = scene.steps.distance_m
 
     def relaxed(change: float) -> Relaxation:
         needed = np.floor(limit - change + TOLERANCE_M)
@@ -144,8 +144,8 @@ def _least_distance(scene: Scene) -> Blocker:
     every = np.arange(len(scene.rays))
     upto = np.full(len(every), limit - 2 * TOLERANCE_M)
 
-    def change(ray: IntArray, rung: IntArray) -> FloatArray:
-        short = limit - distance[ray, rung]
+    def change(ray: IntArray, step_no: IntArray) -> FloatArray:
+        short = limit - distance[ray, step_no]
         return np.where(np.floor(limit - short + TOLERANCE_M) >= LEAST_SIZES * limit, short, np.inf)
 
     return Blocker(every, np.zeros(len(every)), upto, change, relaxed)
@@ -155,8 +155,8 @@ def _reel(scene: Scene) -> Blocker:
     rules, leg = scene.job.rules, scene.tower.leg_xy_m
     reach = reel_distance_m(scene.rays.direction, np.repeat(leg, len(scene.rays), axis=0), rules.reach_m)
 
-    def change(ray: IntArray, rung: IntArray) -> FloatArray:
-        return lead_length_m(scene.points_m(ray, rung), leg[0], rules.slack_pct) - rules.reel_m
+    def change(ray: IntArray, step_no: IntArray) -> FloatArray:
+        return lead_length_m(scene.points_m(ray, step_no), leg[0], rules.slack_pct) - rules.reel_m
 
     def relaxed(by: float) -> Relaxation:
         needed = np.ceil(rules.reel_m + by - TOLERANCE_M)
@@ -182,8 +182,8 @@ def _line_clearance(scene: Scene) -> Blocker:
         step = effort(CONDUCTORS, change / max(limit, 1.0))
         return Relaxation("line_clearance", needed, limit, "m", step, text)
 
-    def change(ray: IntArray, rung: IntArray) -> FloatArray:
-        away = scene.edge_distance_m(ray, rung, lines)
+    def change(ray: IntArray, step_no: IntArray) -> FloatArray:
+        away = scene.edge_distance_m(ray, step_no, lines)
         return np.where(np.floor(away + TOLERANCE_M) >= floor, limit - away, np.inf)
 
     return Blocker(mine.ray, mine.enter_m, mine.leave_m, change, relaxed)
@@ -233,10 +233,10 @@ def _keep_out(scene: Scene, feature: int, mine: Stretches) -> Blocker:
     row = scene.job.obstacle_classes[name]
     floor = _floor_m(row)
 
-    def change(ray: IntArray, rung: IntArray) -> FloatArray:
-        away = scene.edge_distance_m(ray, rung, np.array([feature]))
+    def change(ray: IntArray, step_no: IntArray) -> FloatArray:
+        away = scene.edge_distance_m(ray, step_no, np.array([feature]))
         inside = scene.trace.inside.take(scene.trace.inside.feature == feature)
-        within = covered(inside, scene.rungs)[ray, rung] | (_tenths_m(away) < floor)
+        within = within_stretches(inside, scene.steps)[ray, step_no] | (_tenths_m(away) < floor)
         return np.where(within, np.inf, limit - away)
 
     def relaxed(by: float) -> Relaxation:
@@ -283,7 +283,7 @@ def _barriers(scene: Scene) -> Stretches:
 def _owned_land(scene: Scene) -> list[Blocker]:
     """One agreement opens a piece of land for the lead and for the stake."""
     blocked, owned = scene.trace.blocked, _owned(scene)
-    mine = join(blocked.take(blocked.feature >= 0), _barriers(scene))
+    mine = joined_stretches(blocked.take(blocked.feature >= 0), _barriers(scene))
     out = []
     for feature, stretches in _by_feature(_namesakes_joined(mine.take(owned[mine.feature]), scene.obstacles)):
         name = scene.obstacles.class_names[scene.obstacles.class_code[feature]]

@@ -12,7 +12,7 @@ from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.job import Job
 from layoutplan.line.geodesy import turn_deg
 from layoutplan.siting.figures import Figures, beyond_limits
-from layoutplan.siting.judge import Rungs, allowed, score_terms, total
+from layoutplan.siting.judge import DistanceSteps, permitted, score_terms, total
 from layoutplan.siting.limits import raised
 from layoutplan.siting.ragged import group_starts
 from layoutplan.siting.rays import ANGLE_TOLERANCE_DEG, LEFT, RIGHT, Rays
@@ -40,8 +40,8 @@ class RayBest:
         return RayBest(*(getattr(self, name)[rows] for name in self.__slots__))
 
 
-def best_on_rays(rays: Rays, trace: Trace, rungs: Rungs, job: Job, figures: Figures) -> RayBest:
-    """Find the allowed rung with the fewest points on each ray; the nearer one in a tie.
+def best_on_rays(rays: Rays, trace: Trace, steps: DistanceSteps, job: Job, figures: Figures) -> RayBest:
+    """Find the allowed distance step with the fewest points on each ray; the nearer one in a tie.
 
     Parameters
     ----------
@@ -49,7 +49,7 @@ def best_on_rays(rays: Rays, trace: Trace, rungs: Rungs, job: Job, figures: Figu
         Directions from the towers.
     trace : Trace
         What each ray meets.
-    rungs : Rungs
+    distance steps : DistanceSteps
         Distances of the candidates on each ray. [m]
     job : Job
         Its weights and limits.
@@ -61,13 +61,13 @@ def best_on_rays(rays: Rays, trace: Trace, rungs: Rungs, job: Job, figures: Figu
     RayBest
         Sorted by tower, side and score.
     """
-    ok = allowed(rays, trace, rungs)
-    terms = score_terms(rays, trace, rungs, figures)
+    ok = permitted(rays, trace, steps)
+    terms = score_terms(rays, trace, steps, figures)
     for beyond in beyond_limits(terms, job).values():
         ok &= ~beyond
     points = np.where(ok, total(terms, job.score), np.inf)
-    rung = np.argmin(points, axis=1)
-    score = np.round(points[np.arange(len(rays)), rung], _DIGITS)
+    step_no = np.argmin(points, axis=1)
+    score = np.round(points[np.arange(len(rays)), step_no], _DIGITS)
     ray = np.flatnonzero(np.isfinite(score))
     ray = ray[np.lexsort((rays.bearing_deg[ray], score[ray], rays.side[ray], rays.tower[ray]))]
     return RayBest(
@@ -76,8 +76,8 @@ def best_on_rays(rays: Rays, trace: Trace, rungs: Rungs, job: Job, figures: Figu
         side=rays.side[ray],
         bearing_deg=rays.bearing_deg[ray],
         angle_deg=rays.angle_deg[ray],
-        distance_m=rungs.start_m[ray] + rungs.step_m * rung[ray],
-        caution_crossings=terms["caution_crossings"][ray, rung[ray]].astype(np.int64),
+        distance_m=steps.start_m[ray] + steps.step_m * step_no[ray],
+        caution_crossings=terms["caution_crossings"][ray, step_no[ray]].astype(np.int64),
         score=score[ray],
     )
 

@@ -13,12 +13,12 @@ from layoutplan.siting.choose import RayBest
 from layoutplan.siting.evaluate import Evaluated
 from layoutplan.siting.exclusions import Exclusions
 from layoutplan.siting.measure import Clearances
-from layoutplan.siting.pairs import Pairs
+from layoutplan.siting.pairs import StakePairs
 from layoutplan.siting.rays import Rays
 from layoutplan.siting.site import Sited
 from layoutplan.siting.trace import Touches
 
-T = TypeVar("T", Rays, Touches, Clearances, Beside, RayBest, Pairs, Exclusions)
+T = TypeVar("T", Rays, Touches, Clearances, Beside, RayBest, StakePairs, Exclusions)
 
 
 def collect(sections: Sequence[Sited], tower_counts: Sequence[int]) -> Sited:

@@ -12,10 +12,10 @@ from layoutplan.job import Job
 from layoutplan.line.model import Towers
 from layoutplan.siting.beside import Beside, beside
 from layoutplan.siting.figures import NOTHING_KNOWN, Figures, beyond_limits
-from layoutplan.siting.judge import TERMS, Rungs, allowed, score_terms, total
+from layoutplan.siting.judge import TERMS, DistanceSteps, permitted, score_terms, total
 from layoutplan.siting.mapped_spans import with_mapped_spans
 from layoutplan.siting.measure import Clearances, clearances, distance_to_axis_m, holding
-from layoutplan.siting.near import Near
+from layoutplan.siting.near import NearPairs
 from layoutplan.siting.obstacles import Obstacles
 from layoutplan.siting.rays import ANGLE_TOLERANCE_DEG, Rays, make_rays, nearest_span
 from layoutplan.siting.trace import Touches, trace_rays
@@ -77,7 +77,7 @@ def evaluate(
     tower: IntArray,
     bearing_deg: FloatArray,
     distance_m: FloatArray,
-    near: Near,
+    near: NearPairs,
     obstacles: Obstacles,
     job: Job,
     figures: Figures = NOTHING_KNOWN,
@@ -91,7 +91,7 @@ def evaluate(
         Rows of ``towers``.
     bearing_deg, distance_m : ndarray, shape (n,)
         Each position as seen from its tower point, from true north and on the ground.
-    near : Near
+    near : NearPairs
         What lies near ``towers``, as far as the farthest of the positions and the margin.
     obstacles : Obstacles
     job : Job
@@ -110,10 +110,10 @@ def evaluate(
     distance = distance_m[order]
     reach = float(distance.max(initial=0.0)) + 1.0
     trace = trace_rays(rays, near, obstacles, reach_m=reach, margin_m=job.score.margin_m)
-    rung = Rungs(distance, 1.0, 1)
-    table = score_terms(rays, trace, rung, figures)
+    step_no = DistanceSteps(distance, 1.0, 1)
+    table = score_terms(rays, trace, step_no, figures)
     score = total(table, job.score)[:, 0]
-    kept = allowed(rays, trace, rung)[:, 0] & (rays.angle_deg >= job.rules.min_angle_deg - ANGLE_TOLERANCE_DEG)
+    kept = permitted(rays, trace, step_no)[:, 0] & (rays.angle_deg >= job.rules.min_angle_deg - ANGLE_TOLERANCE_DEG)
     for beyond in beyond_limits(table, job).values():
         kept &= ~beyond[:, 0]
     terms = {name: np.broadcast_to(table[name], (len(rays), 1))[:, 0].astype(float) for name in TERMS}

@@ -12,7 +12,7 @@ from layoutplan.job import Job
 from layoutplan.line.geodesy import fold_deg
 from layoutplan.line.model import Towers
 from layoutplan.siting.figures import LIMITED, Figures, beyond_limits, sets_limits
-from layoutplan.siting.judge import Rungs
+from layoutplan.siting.judge import DistanceSteps
 from layoutplan.siting.obstacles import NO, POWER_LINE, Obstacles
 from layoutplan.siting.ragged import first_of_each, union_of_stretches
 from layoutplan.siting.rays import ANGLE_TOLERANCE_DEG, Rays
@@ -40,7 +40,7 @@ def count_exclusions(
     around: Rays,
     rays: Rays,
     trace: Trace,
-    rungs: Rungs,
+    steps: DistanceSteps,
     obstacles: Obstacles,
     job: Job,
     figures: Figures,
@@ -53,7 +53,7 @@ def count_exclusions(
         Of the fan, with the mapped lines that end at them.
     around : Rays
         All bearings around the towers; at an angle tower one side has more of them than the other.
-    rays, trace, rungs, obstacles
+    rays, trace, distance steps, obstacles
         The fan and what it meets.
     job : Job
     figures : Figures
@@ -73,16 +73,16 @@ def count_exclusions(
     labels = [*names, *crossing, *limited, "electrode_distance", "reel", "lead_angle"]
     group = rays.tower * 2 + rays.side
     table = np.zeros((len(labels), 2 * tower_count), dtype=np.int64)
-    _add(table, *_blocked(trace, rungs, obstacles), group)
-    _add(table, *_crossed(trace, rungs, obstacles, len(names)), group)
+    _add(table, *_blocked(trace, steps, obstacles), group)
+    _add(table, *_crossed(trace, steps, obstacles, len(names)), group)
     every = np.arange(len(rays))
     last = len(labels) - 1
-    for label, beyond in _beyond(rays, rungs, job, figures).items():
+    for label, beyond in _beyond(rays, steps, job, figures).items():
         _add(table, every, np.full(len(rays), labels.index(label)), beyond.sum(axis=1), group)
-    _add(table, every, np.full(len(rays), last - 2), rungs.first_at(every, rays.min_m - 1e-6), group)
-    _add(table, every, np.full(len(rays), last - 1), rungs.count - rungs.first_beyond(every, rays.max_m), group)
-    of = np.bincount(around.tower * 2 + around.side, minlength=2 * tower_count) * rungs.count
-    table[last] = of - np.bincount(group, minlength=2 * tower_count) * rungs.count
+    _add(table, every, np.full(len(rays), last - 2), steps.first_at(every, rays.min_m - 1e-6), group)
+    _add(table, every, np.full(len(rays), last - 1), steps.count - steps.first_beyond(every, rays.max_m), group)
+    of = np.bincount(around.tower * 2 + around.side, minlength=2 * tower_count) * steps.count
+    table[last] = of - np.bincount(group, minlength=2 * tower_count) * steps.count
     rule, slot = np.nonzero(table)
     order = np.lexsort((rule, slot))
     rule, slot = rule[order], slot[order]
@@ -104,14 +104,14 @@ def _angle_names(towers: Towers, around: Rays, job: Job, slot: IntArray) -> list
     return [", ".join(dict.fromkeys(of[:n])) for of, n in zip(names, count, strict=True)]
 
 
-def _beyond(rays: Rays, rungs: Rungs, job: Job, figures: Figures) -> dict[str, NDArray[np.bool_]]:
+def _beyond(rays: Rays, steps: DistanceSteps, job: Job, figures: Figures) -> dict[str, NDArray[np.bool_]]:
     if not sets_limits(job):
         return {}
-    return beyond_limits(figures(rays.tower, rays.bearing_deg, rungs.distance_m), job)
+    return beyond_limits(figures(rays.tower, rays.bearing_deg, steps.distance_m), job)
 
 
-def _blocked(trace: Trace, rungs: Rungs, obstacles: Obstacles) -> tuple[IntArray, IntArray, IntArray]:
-    """Ray, rule and number of rungs that keep-outs take away."""
+def _blocked(trace: Trace, steps: DistanceSteps, obstacles: Obstacles) -> tuple[IntArray, IntArray, IntArray]:
+    """Ray, rule and number of distance steps that keep-outs take away."""
     classes = len(obstacles.class_names)
     feature = trace.blocked.feature
     rule = np.where(feature == OUTSIDE_PERMITTED, classes, obstacles.class_code[feature])
@@ -119,17 +119,19 @@ def _blocked(trace: Trace, rungs: Rungs, obstacles: Obstacles) -> tuple[IntArray
         trace.blocked.ray * (classes + 1) + rule, trace.blocked.enter_m, trace.blocked.leave_m
     )
     ray = key // (classes + 1)
-    return ray, key % (classes + 1), rungs.first_beyond(ray, leave) - rungs.first_at(ray, enter)
+    return ray, key % (classes + 1), steps.first_beyond(ray, leave) - steps.first_at(ray, enter)
 
 
-def _crossed(trace: Trace, rungs: Rungs, obstacles: Obstacles, first_rule: int) -> tuple[IntArray, IntArray, IntArray]:
-    """Ray, rule and number of rungs beyond the first crossing that is not allowed, class by class."""
+def _crossed(
+    trace: Trace, steps: DistanceSteps, obstacles: Obstacles, first_rule: int
+) -> tuple[IntArray, IntArray, IntArray]:
+    """Ray, rule and number of distance steps beyond the first crossing that is not allowed, class by class."""
     no = trace.touches.level == NO
     classes = len(obstacles.class_names)
     code = obstacles.class_code[trace.touches.feature[no]]
     key, at = first_of_each(trace.touches.ray[no] * classes + code, trace.touches.at_m[no])
     ray = key // classes
-    return ray, first_rule + key % classes, rungs.count - rungs.first_at(ray, at)
+    return ray, first_rule + key % classes, steps.count - steps.first_at(ray, at)
 
 
 def _add(table: IntArray, ray: IntArray, rule: IntArray, count: IntArray, group: FloatArray | IntArray) -> None:

@@ -36,7 +36,7 @@ _MAYBE_UNKNOWN = frozenset(FIGURE_TERMS)
 
 
 @dataclass(frozen=True, slots=True)
-class Rungs:
+class DistanceSteps:
     """Equally spaced distances on each ray: ``start_m + step_m * j`` for j = 0 … count - 1."""
 
     start_m: FloatArray
@@ -49,22 +49,22 @@ class Rungs:
         return self.start_m[:, None] + self.step_m * np.arange(self.count)
 
     def first_at(self, ray: NDArray[np.int64], at_m: FloatArray) -> NDArray[np.int64]:
-        """Return the number of the first rung at or beyond a place on a ray, 0 … count."""
+        """Return the number of the first distance step at or beyond a place on a ray, 0 … count."""
         return np.clip(np.ceil((at_m - self.start_m[ray]) / self.step_m), 0, self.count).astype(np.int64)
 
     def first_beyond(self, ray: NDArray[np.int64], at_m: FloatArray) -> NDArray[np.int64]:
-        """Return the number of the first rung beyond a place on a ray, 0 … count."""
+        """Return the number of the first distance step beyond a place on a ray, 0 … count."""
         return np.clip(np.floor((at_m - self.start_m[ray]) / self.step_m) + 1, 0, self.count).astype(np.int64)
 
 
-def covered(stretches: Stretches, rungs: Rungs) -> BoolArray:
-    """Whether each rung lies in any of the stretches, shape (rays, count).
+def within_stretches(stretches: Stretches, steps: DistanceSteps) -> BoolArray:
+    """Whether each distance step lies in any of the stretches, shape (rays, count).
 
     Parameters
     ----------
     stretches : Stretches
         Parts of the rays. [m]
-    rungs : Rungs
+    distance steps : DistanceSteps
         Distances of the candidates on each ray. [m]
 
     Returns
@@ -73,16 +73,16 @@ def covered(stretches: Stretches, rungs: Rungs) -> BoolArray:
         Ends of a stretch belong to it.
     """
     ray, enter, leave = union_of_stretches(stretches.ray, stretches.enter_m, stretches.leave_m)
-    first, beyond = rungs.first_at(ray, enter), rungs.first_beyond(ray, leave)
-    holds = first < beyond  # disjoint stretches that hold a rung begin, and end, at different rungs
-    steps = np.zeros((len(rungs.start_m), rungs.count + 1), dtype=np.int8)
-    steps[ray[holds], first[holds]] += 1
-    steps[ray[holds], beyond[holds]] -= 1
-    return np.cumsum(steps, axis=1, dtype=np.int8)[:, : rungs.count].view(np.bool_)
+    first, beyond = steps.first_at(ray, enter), steps.first_beyond(ray, leave)
+    holds = first < beyond  # disjoint stretches that hold a distance step begin, and end, at different distance steps
+    change = np.zeros((len(steps.start_m), steps.count + 1), dtype=np.int8)
+    change[ray[holds], first[holds]] += 1
+    change[ray[holds], beyond[holds]] -= 1
+    return np.cumsum(change, axis=1, dtype=np.int8)[:, : steps.count].view(np.bool_)
 
 
-def allowed(rays: Rays, trace: Trace, rungs: Rungs) -> BoolArray:
-    """Whether a stake on each rung keeps every hard rule of a single position, shape (rays, count).
+def permitted(rays: Rays, trace: Trace, steps: DistanceSteps) -> BoolArray:
+    """Whether a stake on each distance step keeps every hard rule of a single position, shape (rays, count).
 
     The angle to the spans is a property of the ray and is asked where the rays are made.
 
@@ -92,22 +92,22 @@ def allowed(rays: Rays, trace: Trace, rungs: Rungs) -> BoolArray:
         Directions from the towers.
     trace : Trace
         What each ray meets.
-    rungs : Rungs
+    distance steps : DistanceSteps
         Distances of the candidates on each ray. [m]
 
     Returns
     -------
     ndarray of bool, shape (rays, count)
     """
-    distance = rungs.distance_m
+    distance = steps.distance_m
     no = trace.touches.level == NO
     barrier = np.full(len(rays), np.inf)
     np.minimum.at(barrier, trace.touches.ray[no], trace.touches.at_m[no])
     ok = (distance >= rays.min_m[:, None] - TOLERANCE_M) & (distance <= np.minimum(rays.max_m, barrier)[:, None])
-    return ok & ~covered(trace.blocked, rungs)
+    return ok & ~within_stretches(trace.blocked, steps)
 
 
-def score_terms(rays: Rays, trace: Trace, rungs: Rungs, figures: Figures) -> dict[str, FloatArray]:
+def score_terms(rays: Rays, trace: Trace, steps: DistanceSteps, figures: Figures) -> dict[str, FloatArray]:
     """Terms of the score in their own units, by name (:data:`TERMS`), each broadcastable to (rays, count).
 
     off_square_deg
@@ -141,7 +141,7 @@ def score_terms(rays: Rays, trace: Trace, rungs: Rungs, figures: Figures) -> dic
         Directions from the towers.
     trace : Trace
         What each ray meets.
-    rungs : Rungs
+    distance steps : DistanceSteps
         Distances of the candidates on each ray. [m]
     figures : Figures
         Voltages, readings and the ground at any position.
@@ -153,17 +153,17 @@ def score_terms(rays: Rays, trace: Trace, rungs: Rungs, figures: Figures) -> dic
     """
     caution = trace.touches.level == CAUTION
     ray = trace.touches.ray[caution]
-    crossings = np.zeros((len(rays), rungs.count + 1), dtype=np.int16)
-    np.add.at(crossings, (ray, rungs.first_at(ray, trace.touches.at_m[caution])), 1)
+    crossings = np.zeros((len(rays), steps.count + 1), dtype=np.int16)
+    np.add.at(crossings, (ray, steps.first_at(ray, trace.touches.at_m[caution])), 1)
     return {
         "off_square_deg": rays.off_square_deg[:, None],
-        "beyond_min_m": np.maximum(rungs.distance_m - rays.min_m[:, None], 0.0),
-        "caution_crossings": np.cumsum(crossings, axis=1, dtype=np.int16)[:, : rungs.count],
-        "caution_ground": covered(trace.agreed_ground, rungs),
-        "near_keep_out": covered(trace.close, rungs),
-        "lead_beside_m": _most_short(trace, rungs),
-        "woodland_crops_m": _length_within(trace.soft, rungs),
-        **figures(rays.tower, rays.bearing_deg, rungs.distance_m),
+        "beyond_min_m": np.maximum(steps.distance_m - rays.min_m[:, None], 0.0),
+        "caution_crossings": np.cumsum(crossings, axis=1, dtype=np.int16)[:, : steps.count],
+        "caution_ground": within_stretches(trace.agreed_ground, steps),
+        "near_keep_out": within_stretches(trace.close, steps),
+        "lead_beside_m": _most_short(trace, steps),
+        "woodland_crops_m": _length_within(trace.soft, steps),
+        **figures(rays.tower, rays.bearing_deg, steps.distance_m),
     }
 
 
@@ -205,26 +205,26 @@ def total(terms: dict[str, FloatArray], weights: Score) -> FloatArray:
     return points
 
 
-def _most_short(trace: Trace, rungs: Rungs) -> FloatArray:
-    """By how much leads to each rung come nearer than the margin to what they must not cross, at most. [m]."""
+def _most_short(trace: Trace, steps: DistanceSteps) -> FloatArray:
+    """By how much leads to each distance step come nearer than the margin to what they must not cross, at most. [m]."""
     passes = trace.passes
     if len(passes.ray) == 0:
-        return np.zeros((len(rungs.start_m), 1))
-    most = np.zeros((len(rungs.start_m), rungs.count + 1))
-    np.maximum.at(most, (passes.ray, rungs.first_at(passes.ray, passes.at_m)), passes.short_m)
-    return np.asarray(np.maximum.accumulate(most, axis=1)[:, : rungs.count])
+        return np.zeros((len(steps.start_m), 1))
+    most = np.zeros((len(steps.start_m), steps.count + 1))
+    np.maximum.at(most, (passes.ray, steps.first_at(passes.ray, passes.at_m)), passes.short_m)
+    return np.asarray(np.maximum.accumulate(most, axis=1)[:, : steps.count])
 
 
 def tally(
-    rungs: Rungs, ray: NDArray[np.int64], rung: NDArray[np.int64], weight: FloatArray | None = None
+    steps: DistanceSteps, ray: NDArray[np.int64], step_no: NDArray[np.int64], weight: FloatArray | None = None
 ) -> FloatArray:
-    """Number (or weight) of events on each rung, with one column more for those beyond the last.
+    """Number (or weight) of events on each distance step, with one column more for those beyond the last.
 
     Parameters
     ----------
-    rungs : Rungs
+    distance steps : DistanceSteps
         Distances of the candidates on each ray. [m]
-    ray, rung : ndarray of int, shape (n,)
+    ray, distance step : ndarray of int, shape (n,)
         Where each event is.
     weight : ndarray, shape (n,), optional
         What it counts; 1 if left out.
@@ -233,21 +233,23 @@ def tally(
     -------
     ndarray, shape (rays, count + 1)
     """
-    width = rungs.count + 1
+    width = steps.count + 1
     return (
-        np.bincount(ray * width + rung, weight, minlength=len(rungs.start_m) * width).reshape(-1, width).astype(float)
+        np.bincount(ray * width + step_no, weight, minlength=len(steps.start_m) * width)
+        .reshape(-1, width)
+        .astype(float)
     )
 
 
-def _length_within(stretches: Stretches, rungs: Rungs) -> FloatArray:
-    """Length of each ray within disjoint stretches, from the tower to each rung. [m]."""
+def _length_within(stretches: Stretches, steps: DistanceSteps) -> FloatArray:
+    """Length of each ray within disjoint stretches, from the tower to each distance step. [m]."""
     if len(stretches) == 0:
-        return np.zeros((len(rungs.start_m), 1))
+        return np.zeros((len(steps.start_m), 1))
     ray, enter, leave = stretches.ray, stretches.enter_m, stretches.leave_m
-    first, beyond = rungs.first_at(ray, enter), rungs.first_at(ray, leave)
-    inside = np.zeros((len(rungs.start_m), rungs.count + 1), dtype=np.int8)
+    first, beyond = steps.first_at(ray, enter), steps.first_at(ray, leave)
+    inside = np.zeros((len(steps.start_m), steps.count + 1), dtype=np.int8)
     np.add.at(inside, (ray, first), 1)
     np.subtract.at(inside, (ray, beyond), 1)
-    offset = tally(rungs, ray, first, enter) - tally(rungs, ray, beyond, leave)
-    inside = np.cumsum(inside, axis=1, dtype=np.int8)[:, : rungs.count]
-    return np.maximum(inside * rungs.distance_m - np.cumsum(offset, axis=1)[:, : rungs.count], 0.0)
+    offset = tally(steps, ray, first, enter) - tally(steps, ray, beyond, leave)
+    inside = np.cumsum(inside, axis=1, dtype=np.int8)[:, : steps.count]
+    return np.maximum(inside * steps.distance_m - np.cumsum(offset, axis=1)[:, : steps.count], 0.0)

@@ -13,7 +13,7 @@ from layoutplan.siting.relaxation import CONDUCTORS, FARTHEST, MEANS, STEEPEST_D
 
 
 def limit_blockers(scene: Scene) -> list[Blocker]:
-    """Limits that the job sets; an unknown figure cannot be mended by raising them.
+    """Limits that the job sets; an unknown figure cannot be cured by raising them.
 
     Parameters
     ----------
@@ -27,7 +27,7 @@ def limit_blockers(scene: Scene) -> list[Blocker]:
     """
     if not sets_limits(scene.job):
         return []
-    terms = scene.figures(scene.rays.tower, scene.rays.bearing_deg, scene.rungs.distance_m)
+    terms = scene.figures(scene.rays.tower, scene.rays.bearing_deg, scene.steps.distance_m)
     beyond = beyond_limits(terms, scene.job)
     return [_limit(scene, terms[item.figure], item, beyond[item.rule]) for item in LIMITED if item.rule in beyond]
 
@@ -35,12 +35,12 @@ def limit_blockers(scene: Scene) -> list[Blocker]:
 def _limit(scene: Scene, values: FloatArray, item: Limited, beyond: NDArray[np.bool_]) -> Blocker:
     limit = float(item.limit(scene.job) or 0.0)
     most = _most(item, limit, scene)
-    ray, rung = np.nonzero(beyond)
-    at = scene.rungs.distance_m[ray, rung]
+    ray, step_no = np.nonzero(beyond)
+    at = scene.steps.distance_m[ray, step_no]
 
-    def change(ray: IntArray, rung: IntArray) -> FloatArray:
-        value = _tenths_up(values[ray, rung])
-        return np.where(value <= most, values[ray, rung] - limit, np.inf)  # so is what is unknown
+    def change(ray: IntArray, step_no: IntArray) -> FloatArray:
+        value = _tenths_up(values[ray, step_no])
+        return np.where(value <= most, values[ray, step_no] - limit, np.inf)  # so is what is unknown
 
     def relaxed(by: float) -> Relaxation:
         return _raised(item.rule, limit, limit + by, item.unit, item.way_out, MEANS if item.own_means else CONDUCTORS)

@@ -7,14 +7,14 @@ from dataclasses import replace
 import numpy as np
 
 from layoutplan.line.model import Towers
-from layoutplan.siting.near import Near
+from layoutplan.siting.near import NearPairs
 from layoutplan.siting.obstacles import Obstacles
 from layoutplan.siting.ragged import expand
 
 _STUB_M = 10.0  # a piece no longer than this, or an end on the arms, says nothing of a span's direction (judgement)
 
 
-def with_mapped_spans(towers: Towers, near: Near, obstacles: Obstacles) -> Towers:
+def with_mapped_spans(towers: Towers, near: NearPairs, obstacles: Obstacles) -> Towers:
     """Towers whose adjoining spans include the mapped power lines that come to the tower point.
 
     A line of which only a part is planned goes on, and branches may be missing from the job: leads keep their angle to
@@ -24,7 +24,7 @@ def with_mapped_spans(towers: Towers, near: Near, obstacles: Obstacles) -> Tower
     ----------
     towers : Towers
         Of one section.
-    near : Near
+    near : NearPairs
         What lies near them.
     obstacles : Obstacles
         Of the whole job.

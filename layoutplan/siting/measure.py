@@ -9,7 +9,7 @@ import numpy as np
 from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.siting.capsule import segment_distance
 from layoutplan.siting.meet import Stretches
-from layoutplan.siting.near import Near
+from layoutplan.siting.near import NearPairs
 from layoutplan.siting.obstacles import POWER_LINE, Obstacles
 from layoutplan.siting.ragged import expand, group_starts
 from layoutplan.siting.rays import Rays
@@ -41,7 +41,7 @@ class Clearances:
     depth_m: FloatArray
 
 
-def clearances(rays: Rays, distance_m: FloatArray, near: Near, obstacles: Obstacles, trace: Trace) -> Clearances:
+def clearances(rays: Rays, distance_m: FloatArray, near: NearPairs, obstacles: Obstacles, trace: Trace) -> Clearances:
     """Measure positions (one on each ray) against everything near their towers.
 
     Parameters
@@ -87,7 +87,7 @@ def _depths(held: IntArray, area: IntArray, position: IntArray, feature: IntArra
     return np.where(there, least[found], np.inf)
 
 
-def distance_to_axis_m(rays: Rays, distance_m: FloatArray, near: Near, obstacles: Obstacles) -> FloatArray:
+def distance_to_axis_m(rays: Rays, distance_m: FloatArray, near: NearPairs, obstacles: Obstacles) -> FloatArray:
     """Distance of positions (one on each ray) from the nearest axis of the planned lines.
 
     Parameters
@@ -96,7 +96,7 @@ def distance_to_axis_m(rays: Rays, distance_m: FloatArray, near: Near, obstacles
         Directions from the towers to the positions, one each.
     distance_m : ndarray, shape (n,)
         Of the positions from the tower points. [m]
-    near : Near
+    near : NearPairs
         What lies near the same towers.
     obstacles : Obstacles
         Of the whole job.
@@ -140,14 +140,14 @@ def holding(stretches: Stretches, distance_m: FloatArray) -> tuple[IntArray, Int
     return stretches.ray[rows], stretches.feature[rows]
 
 
-def against(rays: Rays, near: Near) -> tuple[IntArray, IntArray]:
+def against(rays: Rays, near: NearPairs) -> tuple[IntArray, IntArray]:
     """Pair every position with everything near its tower: numbers of both.
 
     Parameters
     ----------
     rays : Rays
         To the positions, one each.
-    near : Near
+    near : NearPairs
         What lies near the same towers.
 
     Returns

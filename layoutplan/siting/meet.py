@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.siting.capsule import bearing_span, ray_crossing, ray_interval
-from layoutplan.siting.near import Near
+from layoutplan.siting.near import NearPairs
 from layoutplan.siting.ragged import expand
 from layoutplan.siting.rays import Rays
 
@@ -84,7 +84,7 @@ class Stretches:
         return cut.take(cut.enter_m <= cut.leave_m)
 
 
-def join(*parts: Stretches) -> Stretches:
+def joined_stretches(*parts: Stretches) -> Stretches:
     """Put stretches of several origins into one table.
 
     Parameters
@@ -99,14 +99,14 @@ def join(*parts: Stretches) -> Stretches:
     Examples
     --------
     >>> one = Stretches(np.array([0]), np.array([5]), np.array([10.0]), np.array([15.0]))
-    >>> len(join(one, one))
+    >>> len(joined_stretches(one, one))
     2
     """
     return Stretches(*(np.concatenate([getattr(part, name) for part in parts]) for name in Stretches.__slots__))
 
 
 @dataclass(frozen=True, slots=True)
-class Pairs:
+class RaySegments:
     """Pairs of a ray and a segment near its tower that lies in the ray's direction.
 
     ``near`` is the row of the segment among those near the tower.
@@ -120,21 +120,21 @@ class Pairs:
     end_m: FloatArray
 
 
-def meet(rays: Rays, near: Near, radius_m: FloatArray) -> Pairs:
+def meet(rays: Rays, near: NearPairs, radius_m: FloatArray) -> RaySegments:
     """Pair each ray with the segments whose capsule of ``radius_m`` (one per entry of ``near``) it may enter.
 
     Parameters
     ----------
     rays : Rays
         Sorted by tower and bearing.
-    near : Near
+    near : NearPairs
         Segments near the same towers.
     radius_m : ndarray, one for each entry of ``near``
         Of the capsules. [m]
 
     Returns
     -------
-    Pairs
+    RaySegments
         Candidates: a ray may still miss its capsule by a hair.
     """
     first, width = bearing_span(near.start_m, near.end_m, radius_m)
@@ -148,7 +148,7 @@ def meet(rays: Rays, near: Near, radius_m: FloatArray) -> Pairs:
     row, number = expand(count)
     ray = np.concatenate((begin, again))[row] + number
     pair = row % max(len(near.tower), 1)
-    return Pairs(
+    return RaySegments(
         ray=ray,
         near=pair,
         feature=near.feature[pair],
@@ -158,12 +158,12 @@ def meet(rays: Rays, near: Near, radius_m: FloatArray) -> Pairs:
     )
 
 
-def capsule_stretches(pairs: Pairs, *radii_m: FloatArray) -> list[Stretches]:
+def capsule_stretches(pairs: RaySegments, *radii_m: FloatArray) -> list[Stretches]:
     """Stretches of the rays within each radius of their segments; pairs with a NaN or no positive radius meet nothing.
 
     Parameters
     ----------
-    pairs : Pairs
+    pairs : RaySegments
     *radii_m : ndarray
         One or more radii for every pair. [m]
 
@@ -183,12 +183,12 @@ def capsule_stretches(pairs: Pairs, *radii_m: FloatArray) -> list[Stretches]:
     ]
 
 
-def crossings(pairs: Pairs) -> tuple[NDArray[np.bool_], FloatArray]:
+def crossings(pairs: RaySegments) -> tuple[NDArray[np.bool_], FloatArray]:
     """Which pairs cross, and at what distance from the tower.
 
     Parameters
     ----------
-    pairs : Pairs
+    pairs : RaySegments
         From `meet`.
 
     Returns

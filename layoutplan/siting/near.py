@@ -25,7 +25,7 @@ _EDGE_M = 0.01  # a tower this near to the edge of an area stands on it
 
 
 @dataclass(frozen=True, slots=True)
-class Near:
+class NearPairs:
     """Pairs of one tower and one segment within reach, sorted by tower; and the areas around towers.
 
     Attributes
@@ -59,7 +59,7 @@ class Near:
     reach_m: float
 
 
-def find_near(obstacles: Obstacles, towers: Towers, reach_m: float) -> Near:
+def find_near(obstacles: Obstacles, towers: Towers, reach_m: float) -> NearPairs:
     """Collect the segments that can matter to a stake within ``reach_m`` of each tower.
 
     A segment is kept if its keep-out (or body) comes within the reach. Tower numbers count the rows of ``towers``.
@@ -75,7 +75,7 @@ def find_near(obstacles: Obstacles, towers: Towers, reach_m: float) -> Near:
 
     Returns
     -------
-    Near
+    NearPairs
         Segments in the frames of their towers. [m]
     """
     tower, segment = _candidates(obstacles, towers, reach_m + obstacles.reach_beyond_m)
@@ -93,7 +93,7 @@ def find_near(obstacles: Obstacles, towers: Towers, reach_m: float) -> Near:
     inside_feature = obstacles.area_feature[area]
     within = np.flatnonzero(~np.isin(_key(obstacles, inside_tower, inside_feature), edges))
     within = within[np.lexsort((inside_feature[within], inside_tower[within]))]
-    return Near(
+    return NearPairs(
         tower[keep],
         feature[keep],
         start[keep],

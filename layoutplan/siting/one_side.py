@@ -22,7 +22,7 @@ def leads_nearer_together(scene: Scene, open_at: NDArray[np.bool_]) -> Relaxatio
     ----------
     scene : Scene
         One tower with its widened fan.
-    open_at : ndarray of bool, shape (rays, rungs)
+    open_at : ndarray of bool, shape (rays, distance steps)
         Candidates that keep all rules.
 
     Returns
@@ -49,7 +49,7 @@ def two_on_one_side(scene: Scene, open_at: NDArray[np.bool_]) -> Relaxation | No
     ----------
     scene : Scene
         One tower with its widened fan.
-    open_at : ndarray of bool, shape (rays, rungs)
+    open_at : ndarray of bool, shape (rays, distance steps)
         Candidates that keep all rules.
 
     Returns
@@ -92,8 +92,8 @@ def _widest(scene: Scene, open_at: NDArray[np.bool_]) -> tuple[float, str, str] 
     if not between.any():
         return None
     pair = np.array(np.unravel_index(np.argmax(np.round(between, 6)), between.shape))
-    rung = np.argmax(open_at[ray[pair]], axis=1)
-    where = 0, bearing[pair], scene.rungs.distance_m[ray[pair], rung]
+    step_no = np.argmax(open_at[ray[pair]], axis=1)
+    where = 0, bearing[pair], scene.steps.distance_m[ray[pair], step_no]
     bias, coupled = (float(of(*where)[0, 1]) for of in (scene.figures.pair_bias_pct, scene.figures.coupling_pct))
     parts = [f"the geometry bends the reading by {bias:.1f} %"] if np.isfinite(bias) else []
     parts += [f"{coupled:.1f} % is coupled from lead to lead"] if np.isfinite(coupled) else []

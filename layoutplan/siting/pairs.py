@@ -16,7 +16,7 @@ _DIGITS = 6  # as positions are compared
 
 
 @dataclass(frozen=True, slots=True)
-class Pairs:
+class StakePairs:
     """At most one pair of each tower, on one side of the line; one entry each.
 
     Attributes
@@ -53,12 +53,12 @@ class Pairs:
         chosen = np.nan_to_num(self.chosen_bias_pct + self.chosen_coupling_pct)
         return np.asarray(self.bias_pct + self.coupling_pct <= np.maximum(chosen, target_pct))
 
-    def take(self, rows: IntArray | NDArray[np.bool_]) -> Pairs:
+    def take(self, rows: IntArray | NDArray[np.bool_]) -> StakePairs:
         """Return some of the pairs."""
-        return Pairs(*(getattr(self, name)[rows] for name in self.__slots__))
+        return StakePairs(*(getattr(self, name)[rows] for name in self.__slots__))
 
 
-def better_on_one_side(best: RayBest, choice: Choice, job: Job, figures: Figures) -> tuple[Pairs, Choice]:
+def better_on_one_side(best: RayBest, choice: Choice, job: Job, figures: Figures) -> tuple[StakePairs, Choice]:
     """Find for towers with a pair on opposite sides the best pair on one side that has fewer points.
 
     Parameters
@@ -71,7 +71,7 @@ def better_on_one_side(best: RayBest, choice: Choice, job: Job, figures: Figures
 
     Returns
     -------
-    pairs : Pairs
+    pairs : StakePairs
         Those that read as well; none where only points decide, or opposite sides are required.
     choice : Choice
         Where only points decide, with the pairs that have fewer.
@@ -94,7 +94,7 @@ def better_on_one_side(best: RayBest, choice: Choice, job: Job, figures: Figures
     return _joined([]), replace(choice, h=h_row, s=s_row, same_side=same_side)
 
 
-def _best_pair(best: RayBest, h: int, s: int, job: Job, figures: Figures) -> tuple[tuple[int, int], Pairs] | None:
+def _best_pair(best: RayBest, h: int, s: int, job: Job, figures: Figures) -> tuple[tuple[int, int], StakePairs] | None:
     """Rows of the best pair on one side of one tower, H first, and its figures; None unless it has fewer points."""
     fits = np.triu(far_apart(best, job) & (best.side[:, None] == best.side))
     alone = figures(best.tower, best.bearing_deg, best.distance_m[:, None])["bias_pct"][:, 0]
@@ -121,7 +121,7 @@ def _best_pair(best: RayBest, h: int, s: int, job: Job, figures: Figures) -> tup
     far, near = (i, j) if some.distance_m[i] >= some.distance_m[j] else (j, i)
     chosen = int(np.searchsorted(rows, h)), int(np.searchsorted(rows, s))
     both = np.array([far, near])
-    return (int(rows[far]), int(rows[near])), Pairs(
+    return (int(rows[far]), int(rows[near])), StakePairs(
         tower=np.array([tower]),
         side=np.array([int(some.side[i])]),
         bearing_deg=some.bearing_deg[both][None],
@@ -136,8 +136,8 @@ def _best_pair(best: RayBest, h: int, s: int, job: Job, figures: Figures) -> tup
     )
 
 
-def _joined(parts: list[Pairs]) -> Pairs:
+def _joined(parts: list[StakePairs]) -> StakePairs:
     if parts:
-        return Pairs(*(np.concatenate([getattr(part, name) for part in parts]) for name in Pairs.__slots__))
+        return StakePairs(*(np.concatenate([getattr(part, name) for part in parts]) for name in StakePairs.__slots__))
     whole, flat, two = np.zeros(0, dtype=np.int64), np.zeros(0), np.zeros((0, 2))
-    return Pairs(whole, whole, two, two, whole, *([flat] * 6))
+    return StakePairs(whole, whole, two, two, whole, *([flat] * 6))

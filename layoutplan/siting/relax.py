@@ -17,7 +17,7 @@ from layoutplan.line.geodesy import turn_deg
 from layoutplan.line.model import Towers
 from layoutplan.siting.blockers import Blocker, Scene, find_blockers
 from layoutplan.siting.figures import NOTHING_KNOWN, Figures
-from layoutplan.siting.judge import Rungs, tally
+from layoutplan.siting.judge import DistanceSteps, tally
 from layoutplan.siting.limits import limit_blockers
 from layoutplan.siting.mapped_spans import with_mapped_spans
 from layoutplan.siting.near import find_near
@@ -59,10 +59,10 @@ def find_relaxations(
     tower = with_mapped_spans(tower, near, obstacles)
     rays = keeping_angle(circle(tower, wide, job.search.bearing_step_deg), wide)
     trace = trace_rays(rays, near, obstacles, reach_m=reach, margin_m=0.0)
-    rungs = _wide_ladder(rays, tower, rules, reach, job.search.distance_step_m)
-    scene = Scene(tower, rays, trace, rungs, near, obstacles, job, figures)
+    steps = _wider_steps(rays, tower, rules, reach, job.search.distance_step_m)
+    scene = Scene(tower, rays, trace, steps, near, obstacles, job, figures)
     blockers = [*find_blockers(scene), *limit_blockers(scene)]
-    open_at, lone = _alone(blockers, rungs)
+    open_at, lone = _alone(blockers, steps)
     open_rays = np.asarray(open_at.any(axis=1))
     needs = _ray_needs(blockers, open_rays, lone)
     may_share = one_side and rules.sides != "required"
@@ -78,12 +78,12 @@ def _by_effort(item: Relaxation) -> tuple[float, str]:
     return item.effort, item.text
 
 
-def _wide_ladder(rays: Rays, tower: Towers, rules: Rules, reach_m: float, step_m: float) -> Rungs:
+def _wider_steps(rays: Rays, tower: Towers, rules: Rules, reach_m: float, step_m: float) -> DistanceSteps:
     first = max(np.floor(least_distance_m(tower, rules)[0] * LEAST_SIZES / step_m), 1.0)
-    return Rungs(np.full(len(rays), first * step_m), step_m, max(int((reach_m - 1.0) / step_m - first) + 1, 0))
+    return DistanceSteps(np.full(len(rays), first * step_m), step_m, max(int((reach_m - 1.0) / step_m - first) + 1, 0))
 
 
-def _alone(blockers: list[Blocker], rungs: Rungs) -> tuple[NDArray[np.bool_], IntArray]:
+def _alone(blockers: list[Blocker], steps: DistanceSteps) -> tuple[NDArray[np.bool_], IntArray]:
     """Mark open candidates; and for each candidate the number of its only blocker, -1 if none or several."""
     number = np.repeat(np.arange(len(blockers)), [len(blocker.ray) for blocker in blockers])
     ray, enter, leave = (
@@ -92,9 +92,9 @@ def _alone(blockers: list[Blocker], rungs: Rungs) -> tuple[NDArray[np.bool_], In
     key, enter, leave = union_of_stretches(ray * len(blockers) + number, enter, leave)
     ray, number = key // len(blockers), key % len(blockers)
     weight = number.astype(np.float64)
-    first, beyond = rungs.first_at(ray, enter), rungs.first_beyond(ray, leave)
-    count = np.cumsum(tally(rungs, ray, first) - tally(rungs, ray, beyond), axis=1)[:, : rungs.count]
-    which = np.cumsum(tally(rungs, ray, first, weight) - tally(rungs, ray, beyond, weight), axis=1)[:, : rungs.count]
+    first, beyond = steps.first_at(ray, enter), steps.first_beyond(ray, leave)
+    count = np.cumsum(tally(steps, ray, first) - tally(steps, ray, beyond), axis=1)[:, : steps.count]
+    which = np.cumsum(tally(steps, ray, first, weight) - tally(steps, ray, beyond, weight), axis=1)[:, : steps.count]
     return count == 0, np.where(count == 1, np.round(which), -1).astype(np.int64)
 
 
@@ -103,13 +103,13 @@ def _ray_needs(blockers: list[Blocker], open_rays: NDArray[np.bool_], lone: IntA
 
     It is 0 where a ray is open anyway, and infinite where others block it too.
     """
-    ray, rung = np.nonzero((lone >= 0) & ~open_rays[:, None])
-    number = lone[ray, rung]
+    ray, step_no = np.nonzero((lone >= 0) & ~open_rays[:, None])
+    number = lone[ray, step_no]
     needs = {}
     for which in np.unique(number).tolist():
         mine = number == which
         needs[which] = np.where(open_rays, 0.0, np.inf)
-        np.minimum.at(needs[which], ray[mine], blockers[which].change(ray[mine], rung[mine]))
+        np.minimum.at(needs[which], ray[mine], blockers[which].change(ray[mine], step_no[mine]))
     return needs
 
 

@@ -15,12 +15,12 @@ from layoutplan.siting.evaluate import Evaluated, evaluate
 from layoutplan.siting.exclusions import Exclusions, count_exclusions
 from layoutplan.siting.figures import NOTHING_KNOWN, Figures
 from layoutplan.siting.fixed import NO_FIXED, Fixed, around_fixed
-from layoutplan.siting.judge import Rungs
+from layoutplan.siting.judge import DistanceSteps
 from layoutplan.siting.mapped_spans import with_mapped_spans
 from layoutplan.siting.measure import distance_to_axis_m
-from layoutplan.siting.near import Near, find_near
+from layoutplan.siting.near import NearPairs, find_near
 from layoutplan.siting.obstacles import TOLERANCE_M, Obstacles
-from layoutplan.siting.pairs import Pairs, better_on_one_side
+from layoutplan.siting.pairs import StakePairs, better_on_one_side
 from layoutplan.siting.rays import Rays, circle, keeping_angle
 from layoutplan.siting.relax import find_relaxations
 from layoutplan.siting.relaxation import Relaxation
@@ -49,7 +49,7 @@ class Sited:
         Distinct further positions of each side, best first.
     alternatives_axis_m : ndarray
         Their distances to the nearest axis of the planned lines. [m]
-    pairs : Pairs
+    pairs : StakePairs
         On one side, with fewer points than the chosen pair on opposite sides, reading as well.
     exclusions : Exclusions
     relaxations : dict
@@ -62,7 +62,7 @@ class Sited:
     opposite: NDArray[np.bool_]
     alternatives: RayBest
     alternatives_axis_m: FloatArray
-    pairs: Pairs
+    pairs: StakePairs
     exclusions: Exclusions
     relaxations: dict[int, list[Relaxation]]
 
@@ -99,8 +99,8 @@ def site_towers(
     around = circle(spanned, rules, search.bearing_step_deg)
     rays = keeping_angle(around, rules)
     trace = trace_rays(rays, near, obstacles, reach_m=reach, margin_m=job.score.margin_m)
-    rungs = ladder(rays, reach, search.distance_step_m)
-    best = best_on_rays(rays, trace, rungs, job, figures)
+    steps = all_steps(rays, reach, search.distance_step_m)
+    best = best_on_rays(rays, trace, steps, job, figures)
     pairs, choice = better_on_one_side(best, choose_pairs(best, len(towers), job, figures), job, figures)
     choice, fixed = around_fixed(choice, best, wanted, towers, rules)
     rows = np.concatenate((choice.h[choice.h >= 0], choice.s[choice.s >= 0]))
@@ -119,7 +119,7 @@ def site_towers(
         alternatives=other,
         alternatives_axis_m=_axis_distance_m(other, rays, near, obstacles),
         pairs=pairs.take(~np.isin(pairs.tower, wanted.tower)),
-        exclusions=count_exclusions(spanned, around, rays, trace, rungs, obstacles, job, figures),
+        exclusions=count_exclusions(spanned, around, rays, trace, steps, obstacles, job, figures),
         relaxations={
             int(i): [LONELY] if i in wanted.tower else _relaxations(int(i), towers, obstacles, job, figures, choice)
             for i in without
@@ -138,7 +138,7 @@ def _relaxations(
     return sorted((choice.ways_out[tower], *others), key=lambda item: item.effort)
 
 
-def ladder(rays: Rays, reach_m: float, step_m: float) -> Rungs:
+def all_steps(rays: Rays, reach_m: float, step_m: float) -> DistanceSteps:
     """Whole multiples of the step, from the least distance allowed on any ray to the reach; at least one.
 
     Parameters
@@ -152,12 +152,12 @@ def ladder(rays: Rays, reach_m: float, step_m: float) -> Rungs:
 
     Returns
     -------
-    Rungs
+    DistanceSteps
         The same for all rays.
     """
     first = np.ceil((rays.min_m.min(initial=reach_m) - TOLERANCE_M) / step_m)
     last = np.floor(min(rays.max_m.max(initial=0.0), reach_m) / step_m)
-    return Rungs(np.full(len(rays), first * step_m), step_m, max(int(last - first) + 1, 1))
+    return DistanceSteps(np.full(len(rays), first * step_m), step_m, max(int(last - first) + 1, 1))
 
 
 def _alternatives(best: RayBest, taken: IntArray, job: Job) -> IntArray:
@@ -166,7 +166,7 @@ def _alternatives(best: RayBest, taken: IntArray, job: Job) -> IntArray:
     return rows[~np.isin(rows, taken)]
 
 
-def _axis_distance_m(best: RayBest, rays: Rays, near: Near, obstacles: Obstacles) -> FloatArray:
+def _axis_distance_m(best: RayBest, rays: Rays, near: NearPairs, obstacles: Obstacles) -> FloatArray:
     order = np.argsort(best.ray, kind="stable")
     away = np.empty(len(order))
     away[order] = distance_to_axis_m(rays.take(best.ray[order]), best.distance_m[order], near, obstacles)

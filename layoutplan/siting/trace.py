@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 
 from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.job.classes import PERMITTED
-from layoutplan.siting.meet import Pairs, Stretches, capsule_stretches, crossings, join, meet
-from layoutplan.siting.near import Near
+from layoutplan.siting.meet import RaySegments, Stretches, capsule_stretches, crossings, joined_stretches, meet
+from layoutplan.siting.near import NearPairs
 from layoutplan.siting.obstacles import CAUTION, FREE, NO, TOLERANCE_M, Obstacles
 from layoutplan.siting.ragged import expand, first_of_each, group_starts, union_of_stretches
 from layoutplan.siting.rays import Rays
@@ -79,14 +79,14 @@ class Trace:
     passes: Passes
 
 
-def trace_rays(rays: Rays, near: Near, obstacles: Obstacles, *, reach_m: float, margin_m: float) -> Trace:
+def trace_rays(rays: Rays, near: NearPairs, obstacles: Obstacles, *, reach_m: float, margin_m: float) -> Trace:
     """Follow each ray and note what it meets.
 
     Parameters
     ----------
     rays : Rays
         Sorted by tower and bearing.
-    near : Near
+    near : NearPairs
         What lies within ``reach_m + margin_m`` of the same towers.
     obstacles : Obstacles
     reach_m : float
@@ -110,13 +110,13 @@ def trace_rays(rays: Rays, near: Near, obstacles: Obstacles, *, reach_m: float, 
     if obstacles.permitted_given:
         permitted = obstacles.class_code[inside.feature] == obstacles.code(PERMITTED)
         beyond = _complement(inside.take(permitted).within(reach_m), len(rays), reach_m)
-        blocked = join(blocked, beyond)
+        blocked = joined_stretches(blocked, beyond)
         ray, start = first_of_each(beyond.ray, beyond.enter_m)
         count = len(ray)
         touches.append(Touches(ray, np.full(count, OUTSIDE_PERMITTED), start, np.full(count, CAUTION)))
     return Trace(
-        blocked=join(blocked, stay_out).within(reach_m),
-        close=join(close, stay_out).within(reach_m),
+        blocked=joined_stretches(blocked, stay_out).within(reach_m),
+        close=joined_stretches(close, stay_out).within(reach_m),
         inside=inside,
         agreed_ground=inside.take(obstacles.stake[inside.feature] == CAUTION).within(reach_m),
         soft=_soft(inside, obstacles).within(reach_m),
@@ -126,7 +126,13 @@ def trace_rays(rays: Rays, near: Near, obstacles: Obstacles, *, reach_m: float, 
 
 
 def _passes(
-    rays: Rays, near: Near, obstacles: Obstacles, pairs: Pairs, hit: np.ndarray, at: FloatArray, margin_m: float
+    rays: Rays,
+    near: NearPairs,
+    obstacles: Obstacles,
+    pairs: RaySegments,
+    hit: np.ndarray,
+    at: FloatArray,
+    margin_m: float,
 ) -> Passes:
     """Where rays pass what they must not cross: short of a crossing, the nearest point is an end of the segment."""
     if margin_m == 0.0:
@@ -152,12 +158,12 @@ def _passes(
     return Passes(ray, at, np.minimum(short, margin_m))
 
 
-def may_not_pass(near: Near, obstacles: Obstacles) -> NDArray[np.bool_]:
+def may_not_pass(near: NearPairs, obstacles: Obstacles) -> NDArray[np.bool_]:
     """Mark the segments near towers that leads must not cross; a line that ends at the tower is a span of it.
 
     Parameters
     ----------
-    near : Near
+    near : NearPairs
         Segments near the towers.
     obstacles : Obstacles
         Of the whole job.
@@ -170,7 +176,9 @@ def may_not_pass(near: Near, obstacles: Obstacles) -> NDArray[np.bool_]:
     return np.asarray(barred[near.feature] & ~near.fastened)
 
 
-def _inside(rays: Rays, near: Near, obstacles: Obstacles, pairs: Pairs, hit: np.ndarray, at: FloatArray) -> Stretches:
+def _inside(
+    rays: Rays, near: NearPairs, obstacles: Obstacles, pairs: RaySegments, hit: np.ndarray, at: FloatArray
+) -> Stretches:
     """Stretches within areas: every crossing of an edge changes inside and outside.
 
     Where the tower stands on an area's edge, a lead starts inside if an odd number of crossings lies ahead of it.
@@ -200,7 +208,9 @@ def _inside(rays: Rays, near: Near, obstacles: Obstacles, pairs: Pairs, hit: np.
     return Stretches(ray[enters], feature[enters], np.maximum(place[enters], 0.0), leave[enters])
 
 
-def _line_touches(near: Near, obstacles: Obstacles, pairs: Pairs, hit: np.ndarray, at: FloatArray) -> Touches:
+def _line_touches(
+    near: NearPairs, obstacles: Obstacles, pairs: RaySegments, hit: np.ndarray, at: FloatArray
+) -> Touches:
     """First contact with features mapped as lines: with their body, or with their axis.
 
     The axis counts where the tower itself stands within the (mostly estimated) width, and for planned spans: a lead
@@ -221,7 +231,7 @@ def _line_touches(near: Near, obstacles: Obstacles, pairs: Pairs, hit: np.ndarra
     )
 
 
-def _holds_tower(near: Near, obstacles: Obstacles, body_m: FloatArray) -> NDArray[np.bool_]:
+def _holds_tower(near: NearPairs, obstacles: Obstacles, body_m: FloatArray) -> NDArray[np.bool_]:
     """Mark the segments near a tower of which the feature's body holds it, at any of the feature's segments."""
     key = near.tower * len(obstacles.class_code) + near.feature
     return np.isin(key, key[near.distance_m <= body_m[near.feature]])

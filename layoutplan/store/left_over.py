@@ -21,22 +21,22 @@ _REMOVED = "unfinished files of a run that was cut were removed; what lies here 
 
 def put_in_order(folder: Path) -> str:
     """Put a folder in order if a run was cut there, for who holds it; say what was done, nothing if there was none."""
-    said = []
+    notes = []
     with held_back():
         for journal in journals(folder):
             staging, steps = _read(journal)
             if journal.name == JOURNAL and _finish(folder, staging, steps, journal):
-                said.append(_FINISHED)
+                notes.append(_FINISHED)
             else:
                 _undo(folder, staging, steps, journal)
-                said.append(_PUT_BACK)
+                notes.append(_PUT_BACK)
     left = [path for path in left_over(folder) if path.name.startswith(STAGING)]
     for path in left:
         if path.is_dir() and not path.is_symlink():
             shutil.rmtree(path, ignore_errors=True)
         else:
             path.unlink(missing_ok=True)
-    return "; ".join(said or ([_REMOVED] if left else []))
+    return "; ".join(notes or ([_REMOVED] if left else []))
 
 
 def left_over(folder: Path) -> list[Path]:

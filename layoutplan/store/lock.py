@@ -55,10 +55,10 @@ def alone_in(folder: Path) -> Iterator[str]:
             yield holder[1]
             return
         with _locked(folder):
-            said = put_in_order(folder)
-            _held[key] = threading.get_ident(), said
+            notes = put_in_order(folder)
+            _held[key] = threading.get_ident(), notes
             try:
-                yield said
+                yield notes
             finally:
                 del _held[key]
     finally:

@@ -188,7 +188,7 @@ def _give_up(folder: Path, staging: Path, steps: Sequence[Step], err: BaseExcept
         names = ", ".join(failed[:5]) or UNDO
         raise OutputError(
             f"'{folder}': the files of the new plan could not all be moved into place ({err}), and not all earlier "
-            f"ones could be put back ({names}). Mend the cause and run any command on this folder again: it goes on "
+            f"ones could be put back ({names}). Remove the cause and run any command on this folder again: it goes on "
             "with putting back."
         ) from err
 

@@ -26,8 +26,8 @@ def settle(folder: str | Path) -> str:
     if not left_over(folder):
         return ""
     try:
-        with alone_in(folder) as said:
-            return said
+        with alone_in(folder) as notes:
+            return notes
     except BusyError:
         if journals(folder):
             raise

@@ -67,7 +67,7 @@ def fan_lengths(
         Sum of the straight pieces between neighbouring points; NaN where a height on the way is unknown. [m]
     """
     tower, bearing, distance, frames = _fan(dem, tower_lonlat_deg, bearing_deg, distance_m)
-    along, rung = points_to_rungs(distance, dem.step_m if step_m is None else step_m)
+    along, step_no = points_to_steps(distance, dem.step_m if step_m is None else step_m)
     out = np.empty((len(tower), bearing.shape[1], len(distance)))
     level2 = (np.diff(along) ** 2).astype(np.float32)
     length = np.zeros((bearing.shape[1], len(along)))
@@ -79,11 +79,11 @@ def fan_lengths(
     for i in range(len(tower)):
         height = dem.first_known(length.size, values).reshape(length.shape)
         np.cumsum(np.sqrt(np.diff(height) ** 2 + level2), axis=1, out=length[:, 1:])
-        out[i] = length[:, rung]
+        out[i] = length[:, step_no]
     return out
 
 
-def points_to_rungs(distance_m: FloatArray, step_m: float) -> tuple[FloatArray, IntArray]:
+def points_to_steps(distance_m: FloatArray, step_m: float) -> tuple[FloatArray, IntArray]:
     """Points along a ray from 0 that meet every distance and lie no further apart than a step.
 
     Parameters
@@ -97,13 +97,13 @@ def points_to_rungs(distance_m: FloatArray, step_m: float) -> tuple[FloatArray, 
     -------
     along_m : ndarray, shape (m,)
         Ascending from 0. [m]
-    rung : ndarray of int, shape (d,)
+    distance step : ndarray of int, shape (d,)
         Which of them is each distance.
 
     Examples
     --------
-    >>> along, rung = points_to_rungs(np.array([10.0, 4.0]), 3.0)
-    >>> print(along, "m; those of 10 and 4 m:", rung)
+    >>> along, distance step = points_to_steps(np.array([10.0, 4.0]), 3.0)
+    >>> print(along, "m; those of 10 and 4 m:", distance step)
     [ 0.  2.  4.  7. 10.] m; those of 10 and 4 m: [4 2]
     """
     knots = np.unique(np.append(distance_m, 0.0))

@@ -25,7 +25,7 @@ _TOGETHER = 64  # such windows whose tiles are read in one go
 
 
 @dataclass(frozen=True, slots=True)
-class Placed:
+class MosaicFile:
     """A file and where its first cell lies in the mosaic."""
 
     file: RasterFile
@@ -42,11 +42,11 @@ class Mosaic:
         Tells the mosaics of a store apart.
     chart : Chart
         Of the file whose first cell is row 0, column 0.
-    placed : sequence of Placed
+    placed : sequence of MosaicFile
     store : TileStore
     """
 
-    def __init__(self, number: int, chart: Chart, placed: Sequence[Placed], store: TileStore) -> None:
+    def __init__(self, number: int, chart: Chart, placed: Sequence[MosaicFile], store: TileStore) -> None:
         self.chart = chart
         self._number, self._placed, self._store = number, tuple(placed), store
         boxes = [(at.row, at.col, at.row + at.file.height, at.col + at.file.width) for at in placed]
@@ -134,7 +134,7 @@ class Mosaic:
         return tiles
 
 
-def _cut(placed: Placed, key: Key) -> tuple[int, int, int, int]:
+def _cut(placed: MosaicFile, key: Key) -> tuple[int, int, int, int]:
     """Window of a file that falls into a tile: row, column, height, width."""
     row, col = key[1] * TILE - placed.row, key[2] * TILE - placed.col
     first_row, first_col = max(row, 0), max(col, 0)

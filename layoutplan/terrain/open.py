@@ -17,7 +17,7 @@ from layoutplan.inputs.words import counted, listed
 from layoutplan.job.terrain import Terrain
 from layoutplan.terrain.chart import Chart, Projection, chart_of, projection
 from layoutplan.terrain.dem import Dem, elevation_m
-from layoutplan.terrain.mosaic import Mosaic, Placed
+from layoutplan.terrain.mosaic import Mosaic, MosaicFile
 from layoutplan.terrain.raster_file import HIGHEST_M, LOWEST_M, RasterFile, read_header
 from layoutplan.terrain.tiles import TileStore
 
@@ -90,7 +90,7 @@ def open_terrain(section: Terrain, lonlat_deg: ArrayLike, reach_m: float) -> Ope
             *_gaps(heights_m, used),
         ),
         assumptions=(
-            *(text for (_, _, said), found in zip(headers, charts, strict=True) if found for text in said),
+            *(text for (_, _, notes), found in zip(headers, charts, strict=True) if found for text in notes),
             *_limits(float(sides_m.max()), section),
         ),
     )
@@ -127,14 +127,14 @@ def _meets(file: RasterFile, chart: Chart, xy: FloatArray, xy_per_m: FloatArray,
 def _mosaics(files: Sequence[RasterFile], charts: Sequence[Sequence[Chart]]) -> tuple[Mosaic, ...]:
     """Put files that follow each other and lie on one lattice together, so that there is no seam between them."""
     bases: list[Chart] = []
-    members: list[list[Placed]] = []
+    members: list[list[MosaicFile]] = []
     for file, its_charts in zip(files, charts, strict=True):
         for chart in its_charts:
             offset = bases[-1].offset_of(chart, max(file.height, file.width)) if bases else None
             if offset is None:
                 bases.append(chart)
                 members.append([])
-            members[-1].append(Placed(file, *(offset or (0, 0))))
+            members[-1].append(MosaicFile(file, *(offset or (0, 0))))
     store = TileStore()
     return tuple(Mosaic(i, chart, placed, store) for i, (chart, placed) in enumerate(zip(bases, members, strict=True)))
 
@@ -179,26 +179,26 @@ def _gaps(heights_m: FloatArray, files: Sequence[RasterFile]) -> list[str]:
             f"{listed(file.where for file in files)}: no height at any tower: the cells there hold no data, or values "
             f"outside {LOWEST_M:.0f} to {HIGHEST_M:.0f} m. Check terrain.files, terrain.nodata, terrain.vertical_unit."
         )
-    said = []
+    notes = []
     if missing:
-        said.append(
+        notes.append(
             f"terrain: no height known at {counted(missing, 'tower')} of {len(heights_m)}; slopes there are unknown"
         )
     if zero := int((heights_m == 0.0).sum()):
-        said.append(
+        notes.append(
             f"terrain: height exactly 0 at {counted(zero, 'tower')} of {len(heights_m)}; if 0 stands for no height in "
             "the file, set terrain.nodata = 0: else unknown ground counts as flat"
         )
-    return said
+    return notes
 
 
 def _limits(cell_m: float, section: Terrain) -> list[str]:
     """What cannot be told from a model with cells of that size."""
-    said = ["terrain: heights are taken for the bare ground; a surface model counts trees and roofs as ground"]
+    notes = ["terrain: heights are taken for the bare ground; a surface model counts trees and roofs as ground"]
     least_m = cell_m * np.tan(np.radians(section.cliff_slope_deg))
     if least_m > section.cliff_drop_m:
-        said.append(
+        notes.append(
             f"terrain: cells of {cell_m:.3g} m; steps in the ground lower than about {least_m:.0f} m do not show in "
             "them as cliffs"
         )
-    return said
+    return notes

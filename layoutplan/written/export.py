@@ -83,8 +83,8 @@ def export_plan(
         return [*new, _amended_record(folder, new, staging)] if _same(folder, target) else new
 
     written = write_together(target, make, inputs=_inputs(folder))
-    said = () if _same(folder, target) else _beside_others(target, plan)
-    return [path for path in written if path.name != RECORD_NAME], replace(stored, notes=(*stored.notes, *said))
+    further = () if _same(folder, target) else _beside_others(target, plan)
+    return [path for path in written if path.name != RECORD_NAME], replace(stored, notes=(*stored.notes, *further))
 
 
 def format_lines() -> list[str]:

@@ -29,7 +29,7 @@ _KNOWN = {
 _ROUNDED = 1e-4  # as the table keeps them
 
 
-def odd_limits(exposures: pd.DataFrame) -> list[str]:
+def changed_limits(exposures: pd.DataFrame) -> list[str]:
     """Say which limits and ratios of a table of exposures cannot be this program's.
 
     Held against the code: which standards there are, the limits in service on voltage and current, and those of

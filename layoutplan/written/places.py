@@ -12,7 +12,7 @@ import shapely
 _SAME_PLACE_DEG = 2e-7  # a few centimetres at most; coordinate systems turned there and back give millimetres
 
 
-def moved(table: pd.DataFrame, vertex: int) -> Iterator[str]:
+def misplaced(table: pd.DataFrame, vertex: int) -> Iterator[str]:
     """Names of points, or of lines by their first or last vertex, that are not at the row's ``lon`` and ``lat``.
 
     Parameters
@@ -37,4 +37,4 @@ def loose(leads: gpd.GeoDataFrame, electrodes: pd.DataFrame, towers: pd.DataFram
     for table, vertex, on in ((towers, 0, keys), (electrodes, -1, [*keys, "role"])):
         there = leads[[*keys, "role"]].merge(table[[*on, "lon", "lat"]].drop_duplicates(on), on=on, how="left")
         ends = leads.assign(lon=there["lon"].to_numpy(), lat=there["lat"].to_numpy())
-        yield from moved(ends.set_geometry(shapely.get_point(ends.geometry.to_numpy(), vertex)), 0)
+        yield from misplaced(ends.set_geometry(shapely.get_point(ends.geometry.to_numpy(), vertex)), 0)

@@ -19,7 +19,7 @@ from layoutplan.text import clean
 _KEY = "line_id tower_id"
 _HOLDS = {"text": "texts", "true or false": "yes or no"}
 _DRAWN_BY_HAND = ("electrodes", "leads")
-_MEND = "Plan again into this folder, or take the plan as it was written."
+_FIX = "Plan again into this folder, or take the plan as it was written."
 
 
 def require_sound(
@@ -38,7 +38,7 @@ def require_sound(
     """
     looks = (_columns, _words, partial(_classes, own_classes), _keys, _ends, _places)  # each rests on those before it
     for found in (found for look in looks for found in look(tables)):
-        raise OutputError(f"'{folder}': plan.gpkg was changed: {found}. {_MEND}")
+        raise OutputError(f"'{folder}': plan.gpkg was changed: {found}. {_FIX}")
 
 
 @contextmanager

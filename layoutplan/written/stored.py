@@ -13,7 +13,7 @@ import pandas as pd
 import shapely
 
 from layoutplan.errors import OutputError
-from layoutplan.inputs.corridor import Frame
+from layoutplan.inputs.corridor import LongitudeFrame
 from layoutplan.inputs.model import InputFile
 from layoutplan.inputs.provenance import sha256_of
 from layoutplan.layout.model import Plan
@@ -23,8 +23,8 @@ from layoutplan.outputs.plan_number import plan_number
 from layoutplan.store.record import RECORD_NAME
 from layoutplan.text import clean
 from layoutplan.written.job import found_terrain, recorded_job
-from layoutplan.written.limits_again import odd_limits
-from layoutplan.written.places import loose, moved
+from layoutplan.written.limits_again import changed_limits
+from layoutplan.written.places import loose, misplaced
 from layoutplan.written.read import read_plan
 from layoutplan.written.sound import taken_apart
 
@@ -78,19 +78,19 @@ def stored_plan(folder: str | Path, job_file: str | Path | None = None) -> Store
     if missing:
         raise OutputError(f"'{folder}': plan.gpkg has no layer {', '.join(missing)}. Plan again into this folder.")
     with taken_apart(folder):
-        frame = Frame.around(read["towers"][["lon", "lat"]].to_numpy(dtype=float))
+        frame = LongitudeFrame.around(read["towers"][["lon", "lat"]].to_numpy(dtype=float))
         tables = {
             name: _in_degrees(read[name], frame) if table.geometry else read[name] for name, table in TABLES.items()
         }
-        plan, said = _plan(record, tables)
+        plan, further = _plan(record, tables)
         plan, lost = _with_ground(plan, record, folder, job_file)
-        if odd := odd_limits(plan.exposures):
+        if odd := changed_limits(plan.exposures):
             raise OutputError(
                 f"'{folder}': {len(odd)} exposure(s) in plan.gpkg have a limit or ratio that this program does not "
                 f"give: {clean(odd[0])}. They were changed, or another version made them. Plan again into this folder."
             )
         changed = "" if written.as_written else _require_in_place(plan, str(record.get("plan_number")), folder)
-        return Stored(plan, changed, (*written.notes, *said), lost)
+        return Stored(plan, changed, (*written.notes, *further), lost)
 
 
 def _plan(record: Mapping[str, Any], tables: Mapping[str, Any]) -> tuple[Plan, list[str]]:
@@ -99,9 +99,11 @@ def _plan(record: Mapping[str, Any], tables: Mapping[str, Any]) -> tuple[Plan, l
     assumed = [text for text in job_assumptions(job) if text not in record["assumptions"]]
     unsaid = [text for text in CAUTIONS if text not in record["cautions"]]
     foreign = [text for text in record["cautions"] if text not in CAUTIONS]
-    said = [f"{RECORD_NAME} lacked this caution: {text}" for text in unsaid]
-    said += [f"{RECORD_NAME} lacked this assumption: {text}" for text in assumed]
-    said += [f"{RECORD_NAME} holds a caution that is none of this program; it was left out: {text}" for text in foreign]
+    further = [f"{RECORD_NAME} lacked this caution: {text}" for text in unsaid]
+    further += [f"{RECORD_NAME} lacked this assumption: {text}" for text in assumed]
+    further += [
+        f"{RECORD_NAME} holds a caution that is none of this program; it was left out: {text}" for text in foreign
+    ]
     plan = Plan(
         job=job,
         files=tuple(
@@ -114,7 +116,7 @@ def _plan(record: Mapping[str, Any], tables: Mapping[str, Any]) -> tuple[Plan, l
         grid_crs=str(record["grid_crs"]),
         **tables,
     )
-    return plan, said
+    return plan, further
 
 
 def _with_ground(
@@ -143,7 +145,7 @@ def _with_ground(
     return replace(plan, job=plan.job.model_copy(update={"terrain": terrain, "output": output})), lost
 
 
-def _in_degrees(table: gpd.GeoDataFrame, frame: Frame) -> gpd.GeoDataFrame:
+def _in_degrees(table: gpd.GeoDataFrame, frame: LongitudeFrame) -> gpd.GeoDataFrame:
     """Leave degrees to the bit as they are; bring other systems back to them, as finely as a plan keeps them."""
     if table.crs is None or table.crs == "EPSG:4326":
         return table
@@ -158,7 +160,12 @@ def _require_in_place(plan: Plan, number: str, folder: Path) -> str:
     The plan's number is made from its towers' and stakes' figures; the leads' are held against both.
     """
     electrodes, leads = plan.electrodes, plan.leads
-    points = (*moved(plan.towers, 0), *moved(electrodes, 0), *moved(leads, -1), *loose(leads, electrodes, plan.towers))
+    points = (
+        *misplaced(plan.towers, 0),
+        *misplaced(electrodes, 0),
+        *misplaced(leads, -1),
+        *loose(leads, electrodes, plan.towers),
+    )
     away = list(dict.fromkeys(points))
     pairs = [set(zip(table["line_id"], table["tower_id"], table["role"], strict=True)) for table in (electrodes, leads)]
     away += [f"{tower} {role}" for _, tower, role in sorted(pairs[0] ^ pairs[1], key=str)]

@@ -9,7 +9,7 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
-from layoutplan.access import Frame, Ground, Relief, Walks, build_ground, walk_on, walk_out
+from layoutplan.access import Relief, TangentFrame, WalkingGround, Walks, build_ground, walk_on, walk_out
 from layoutplan.job import shipped_classes
 from layoutplan.job.access import Access
 
@@ -55,8 +55,8 @@ class Scene:
     gate_vehicle: str = "permit"
 
     @property
-    def frame(self) -> Frame:
-        return Frame.at(self.at)
+    def frame(self) -> TangentFrame:
+        return TangentFrame.at(self.at)
 
     def _shapes(self, shapes: list[Any]) -> list[Any]:
         return [shapely.transform(shape, self.frame.to_lonlat) for shape in shapes]
@@ -86,7 +86,7 @@ class Scene:
         vehicle = np.full(len(gates), self.gate_vehicle, dtype=object)
         return gpd.GeoDataFrame({"vehicle": vehicle}, geometry=gates, crs="EPSG:4326")
 
-    def ground(self) -> Ground:
+    def ground(self) -> WalkingGround:
         return build_ground(
             self.map(),
             self.road_table(),

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import shapely
 
-from layoutplan.access import APPROACH_COLUMNS, Frame, Relief, Walkable, approaches_table
+from layoutplan.access import APPROACH_COLUMNS, Relief, TangentFrame, Walkable, approaches_table
 from layoutplan.inputs.model import TOWER_FIGURES, LineInput
 from layoutplan.job import Line, TowerSource
 from layoutplan.line import build_lines
@@ -34,7 +34,9 @@ def table(scene, complete_m=(5000.0, 5000.0), relief=None, least_m=0.0):
     rows = [(number, role, xy) for number, tower in enumerate("12") for role, xy in zip("HS", STAKES_M[tower])]  # noqa: B905
     tower, role, place = zip(*rows, strict=True)
     lonlat = scene.frame.to_lonlat(np.array(place))
-    xy = np.array([Frame.at(found.lonlat_deg[i]).to_xy(at[None])[0] for i, at in zip(tower, lonlat, strict=True)])
+    xy = np.array(
+        [TangentFrame.at(found.lonlat_deg[i]).to_xy(at[None])[0] for i, at in zip(tower, lonlat, strict=True)]
+    )
     return approaches_table(section.ways(np.array(tower), np.array(role), xy))
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import shapely
 
-from layoutplan.access import Frame, Relief, open_window, pace_s_per_m
+from layoutplan.access import Relief, TangentFrame, open_window, pace_s_per_m
 from layoutplan.access.cost import move_times_s
 from layoutplan.access.lattice import MOVES
 
@@ -154,4 +154,4 @@ def test_far_away_features_are_left_out():
     scene = Scene((Feature("building", shapely.box(900, 900, 910, 910)),))
     made = window(scene)
     assert len(made.features.row) == 0
-    assert isinstance(made.frame, Frame)
+    assert isinstance(made.frame, TangentFrame)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from geographiclib.geodesic import Geodesic
 
-from layoutplan.access import Frame
+from layoutplan.access import TangentFrame
 
 from .scenes import EVERYWHERE
 
@@ -16,7 +16,7 @@ def test_points_lie_where_geodesics_lead(at):
     for azimuth in range(0, 360, 45):
         there = Geodesic.WGS84.Direct(at[1], at[0], azimuth, 1500.0)
         xy = 1500.0 * np.array([[np.sin(np.radians(azimuth)), np.cos(np.radians(azimuth))]])
-        lon, lat = Frame.at(at).to_lonlat(xy)[0]
+        lon, lat = TangentFrame.at(at).to_lonlat(xy)[0]
         back = Geodesic.WGS84.Inverse(there["lat2"], there["lon2"], lat, lon)["s12"]
         assert back < 2e-4
 
@@ -24,7 +24,7 @@ def test_points_lie_where_geodesics_lead(at):
 @pytest.mark.parametrize("at", EVERYWHERE)
 def test_there_and_back(at):
     xy = np.random.default_rng(1).uniform(-2000, 2000, (200, 2))
-    frame = Frame.at(at)
+    frame = TangentFrame.at(at)
     lonlat = frame.to_lonlat(xy)
     assert np.abs(lonlat[:, 0] - at[0]).max() < 1.0  # continuous across the antimeridian
     np.testing.assert_allclose(frame.to_xy(lonlat), xy, atol=1e-7)
@@ -35,7 +35,7 @@ def test_there_and_back(at):
 @pytest.mark.parametrize("at", EVERYWHERE)
 @pytest.mark.parametrize("far_m", [300.0, 1500.0])
 def test_a_lattice_lies_where_its_places_lie(at, far_m):
-    frame, axis = Frame.at(at), np.linspace(-far_m, far_m, 41)
+    frame, axis = TangentFrame.at(at), np.linspace(-far_m, far_m, 41)
     xy = np.column_stack((np.tile(axis, 41), np.repeat(axis, 41)))
     lonlat = frame.lattice_to_lonlat(axis)
     assert np.abs(lonlat[:, 0] - at[0]).max() < 1.0  # continuous across the antimeridian

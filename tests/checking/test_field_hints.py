@@ -207,7 +207,7 @@ def test_order_and_lines() -> None:
     ("row", "message"),
     [
         ({"tower_id": "1"}, "row 2: more than one line of the plan has a tower '1': add a column line_id"),
-        ({"tower_id": "99"}, "readings.csv, row 2: no such tower in the plan: '99'. Mend the id or the line"),
+        ({"tower_id": "99"}, "readings.csv, row 2: no such tower in the plan: '99'. Correct the id or the line"),
         ({"tower_id": "12", "line_id": "B"}, "readings.csv, row 2: no such tower in the plan: '12'"),
     ],
 )  # fmt: skip

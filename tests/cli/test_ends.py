@@ -103,7 +103,7 @@ def test_an_error_nobody_foresaw_has_a_code_and_a_report_of_its_own(folder):
 
 def test_where_no_report_can_be_written_the_mend_is_said(monkeypatch):
     monkeypatch.setattr(report, "_written", lambda _text: None)
-    assert "--debug" in report.tell(ValueError("x"), ["plan"])
+    assert "--debug" in report.write_report(ValueError("x"), ["plan"])
 
 
 def test_a_crash_within_a_library_is_told_in_words(folder):
@@ -124,7 +124,7 @@ def test_a_crash_within_a_library_is_told_in_words(folder):
     ],
 )
 def test_messages_lose_what_is_personal(text, shown):
-    assert report.nameless(text, 'table["lon"]') == shown
+    assert report.anonymous(text, 'table["lon"]') == shown
 
 
 @pytest.mark.skipif(not os.path.exists("/dev/full"), reason="no device that is always full")

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from layoutplan.electrical import EarthingNetwork, Factors, chain_state, driving_point_impedance
+from layoutplan.electrical import EarthingNetwork, SolvedNetwork, chain_state, driving_point_impedance
 from layoutplan.errors import InputRangeError
 
 NO_PAIR = (np.zeros((0, 2), dtype=np.int64), np.zeros(0, dtype=complex))
@@ -73,7 +73,7 @@ def dense(network, injected, driven, ground):
 def test_equals_a_dense_nodal_solve(network, seed):
     # Source: Kirchhoff's laws, own dense reference.
     given = causes(network, seed)
-    found = Factors(network).state(*given, states=3)
+    found = SolvedNetwork(network).state(*given, states=3)
     for part, expected in zip(
         (found.potential_v, found.branch_a, found.footing_a), dense(network, *given), strict=True
     ):
@@ -84,7 +84,7 @@ def test_equals_a_dense_nodal_solve(network, seed):
 def test_current_is_conserved_at_every_node_and_as_a_whole(network, seed):
     # Source: Kirchhoff's laws.
     given = causes(network, seed)
-    found = Factors(network).state(*given, states=3)
+    found = SolvedNetwork(network).state(*given, states=3)
     out = np.zeros((network.nodes, 3), dtype=complex)
     np.add.at(out, network.branch[:, 0], found.branch_a)
     np.add.at(out, network.branch[:, 1], -found.branch_a)
@@ -106,7 +106,7 @@ def test_reciprocity(network, data):
     """What 1 A at one place makes at another, 1 A there makes here; likewise for all unknowns."""
     # No published source: law of reciprocity.
     one, two = (data.draw(st.integers(0, network.size - 1)) for _ in range(2))
-    found = Factors(network).solve(np.eye(network.size)[:, [one, two]])
+    found = SolvedNetwork(network).solve(np.eye(network.size)[:, [one, two]])
     assert found[two, 0] == pytest.approx(found[one, 1], rel=1e-6, abs=1e-9)
 
 
@@ -115,7 +115,7 @@ def test_no_node_stands_higher_than_the_one_that_is_fed(network, data):
     """Passive: real power goes into it. Without mutual parts no potential exceeds that of the node itself."""
     # No published source: passivity.
     node = data.draw(st.integers(0, network.nodes - 1))
-    state = Factors(network).state(np.eye(network.nodes)[:, [node]])
+    state = SolvedNetwork(network).state(np.eye(network.nodes)[:, [node]])
     assert state.potential_v[node, 0].real > 0
 
 
@@ -123,7 +123,7 @@ def test_no_node_stands_higher_than_the_one_that_is_fed(network, data):
 def test_states_add_up(network, seed):
     # No published source: linearity.
     injected, driven, ground = causes(network, seed, 1)
-    factors = Factors(network)
+    factors = SolvedNetwork(network)
     total = factors.state(injected, driven, ground)
     parts = [factors.state(injected), factors.state(branch_v=driven), factors.state(ground_v=ground)]
     for name in ("potential_v", "branch_a", "footing_a"):
@@ -139,12 +139,12 @@ def test_one_chain_is_the_chain_of_towers(count, seed):
     span = rng.uniform(0.02, 0.5, count - 1) + 1j * rng.uniform(0.05, 0.6, count - 1)
     network = chain_of(footing, span)
     injected, driven, _ = causes(network, seed, 1)
-    found = Factors(network).state(injected, driven)
+    found = SolvedNetwork(network).state(injected, driven)
     expected = chain_state(footing, span, driven[:, 0], injected[:, 0])
     assert found.potential_v[:, 0] == pytest.approx(expected.potential_v, rel=1e-6, abs=1e-7)
     assert found.branch_a[:, 0] == pytest.approx(expected.span_current_a, rel=1e-6, abs=1e-7)
     assert found.footing_a[:, 0] == pytest.approx(expected.tower_current_a, rel=1e-6, abs=1e-7)
-    seen = np.diag(Factors(network).state(np.eye(count), states=count).potential_v)
+    seen = np.diag(SolvedNetwork(network).state(np.eye(count), states=count).potential_v)
     assert seen == pytest.approx(driving_point_impedance(footing, span), rel=1e-6)
 
 
@@ -152,7 +152,7 @@ def test_a_footing_beside_another_at_one_node_is_in_parallel():
     # Source: Kirchhoff's laws.
     network = EarthingNetwork(1, np.zeros((0, 2), dtype=np.int64), np.zeros(0, dtype=complex), np.array([0, 0]),
                               np.array([10.0, 2.5]), *NO_PAIR, *NO_FOOTINGS)  # fmt: skip
-    state = Factors(network).state([[1.0]])
+    state = SolvedNetwork(network).state([[1.0]])
     assert state.potential_v[0, 0] == pytest.approx(2.0, rel=1e-6)
     assert state.footing_a[:, 0] == pytest.approx([0.2, 0.8], rel=1e-6)
 
@@ -162,14 +162,14 @@ def test_footings_that_lift_each_other_help_less():
     # Source: two equal coupled resistances, Sunde 1949, ch. 3 (from memory).
     network = EarthingNetwork(1, np.zeros((0, 2), dtype=np.int64), np.zeros(0, dtype=complex), np.array([0, 0]),
                               np.array([10.0, 10.0]), *NO_PAIR, np.array([[0, 1]]), np.array([3.0]))  # fmt: skip
-    assert Factors(network).state([[1.0]]).potential_v[0, 0] == pytest.approx(6.5, rel=1e-6)
+    assert SolvedNetwork(network).state([[1.0]]).potential_v[0, 0] == pytest.approx(6.5, rel=1e-6)
 
 
 def test_node_that_nothing_leads_to_keeps_the_network_solvable():
     # No published source: this package's own bookkeeping.
     network = EarthingNetwork(3, np.array([[0, 1]]), np.array([0.1 + 0.3j]), np.array([0]), np.array([10.0]), *NO_PAIR,
                               *NO_FOOTINGS)  # fmt: skip
-    state = Factors(network).state([[1.0], [0.0], [0.0]])
+    state = SolvedNetwork(network).state([[1.0], [0.0], [0.0]])
     assert state.potential_v[:, 0] == pytest.approx([10.0, 10.0, 0.0], abs=1e-6)
 
 
@@ -184,11 +184,11 @@ def test_a_part_is_right_where_the_state_has_died_away(seed):
     part, unknown = network.part(keep)
     unit = np.zeros((network.size, 1))
     unit[60] = 1.0
-    whole = Factors(network).solve(unit)[unknown, 0]
+    whole = SolvedNetwork(network).solve(unit)[unknown, 0]
     local = np.zeros((part.size, 1))
     here = np.arange(len(unknown)) + (np.arange(len(unknown)) >= keep.sum())  # its last node stands for the rest
     local[here, 0] = unit[unknown, 0]
-    assert Factors(part).solve(local)[here, 0] == pytest.approx(whole, abs=1e-3 * abs(whole).max())
+    assert SolvedNetwork(part).solve(local)[here, 0] == pytest.approx(whole, abs=1e-3 * abs(whole).max())
 
 
 @pytest.mark.parametrize(
@@ -205,4 +205,4 @@ def test_values_that_cannot_be(changes, message):
     base = chain_of([10.0, 5.0], [0.1 + 0.3j])
     values = {name: changes.get(name, getattr(base, name)) for name in base.__slots__}
     with pytest.raises(InputRangeError, match=message):
-        Factors(EarthingNetwork(**values))
+        SolvedNetwork(EarthingNetwork(**values))

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from .reference import A, Surface, chain, driven_ohm, lifted, point_source, series_matrix, together
+from .reference import A, Surface, chain, driven_ohm, point_source, raised, series_matrix, together
 
 SEQUENCES = np.array([[1, 1, 1], [A**2, A, 1], [A, A**2, 1]])
 
@@ -89,7 +89,7 @@ class DenseLine:
 
     def at(self, tower: int, place_m: Any) -> np.ndarray:
         """Potential of the ground at a place seen from a tower, per ampere into each electrode, (f,). [V/A]."""
-        found = lifted(self.towers_m[tower] + np.atleast_2d(place_m), self.electrodes_m, self.surface)[0]
+        found = raised(self.towers_m[tower] + np.atleast_2d(place_m), self.electrodes_m, self.surface)[0]
         return np.minimum(found, np.diag(self.earth_ohm)) * (self.mutual | (self.electrode_tower == tower))
 
     def to_stake(self, v: np.ndarray, tower: int, stake_m: Any) -> Any:
@@ -302,5 +302,5 @@ class DenseLines:
         """Voltage between a tower and the ground at a place seen from it, (k,)."""
         places = np.concatenate([line.electrodes_m for line in self.lines])
         here = np.concatenate([line.towers_m for line in self.lines])[node]
-        at = np.minimum(lifted((here + stake_m)[None], places, self.lines[0].surface)[0], np.diag(self.earth_ohm))
+        at = np.minimum(raised((here + stake_m)[None], places, self.lines[0].surface)[0], np.diag(self.earth_ohm))
         return v[node] - at @ np.linalg.solve(self.earth_ohm, v[self.node])

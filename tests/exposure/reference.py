@@ -49,7 +49,7 @@ def point_source(rho: float) -> Surface:
     return lambda distance_m: rho / (2 * np.pi * distance_m)
 
 
-def lifted(places: Any, others: Any, surface: Surface) -> np.ndarray:
+def raised(places: Any, others: Any, surface: Surface) -> np.ndarray:
     """Potential of places (p, 2) per ampere into points (q, 2) of the surface, (p, q); no nearer than 1 m. [V/A]."""
     apart = np.hypot(*np.moveaxis(np.asarray(places)[:, None] - np.asarray(others), -1, 0))
     return surface(np.maximum(apart, 1.0))
@@ -58,7 +58,7 @@ def lifted(places: Any, others: Any, surface: Surface) -> np.ndarray:
 def together(places: Any, own_ohm: Any, surface: Surface) -> np.ndarray:
     """Resistances (f, f) of electrodes: points to each other, never quite the lower of the two. [ohm]."""
     own = np.asarray(own_ohm, dtype=float)
-    matrix = np.minimum(lifted(places, places, surface), 0.98 * np.minimum.outer(own, own))
+    matrix = np.minimum(raised(places, places, surface), 0.98 * np.minimum.outer(own, own))
     np.fill_diagonal(matrix, own)
     return matrix
 

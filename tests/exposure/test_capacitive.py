@@ -78,9 +78,9 @@ def test_straight_lead_beside_a_straight_line(bearing, conductors):
     lateral = np.sin(np.radians(bearing)) * np.linspace(0, 100.0, 4001)
     most = field(conductors, 220.0, lateral).max()
     assert 0.975 * most < found.field_v_per_m[0, 0] <= most * (1 + 1e-6)  # looked for at 24 places only
-    carried, lying = (current(conductors, 220.0, lateral, 100.0, height) for height in (1.0, 0.0009 + 0.0008))
+    carried, on_ground = (current(conductors, 220.0, lateral, 100.0, height) for height in (1.0, 0.0009 + 0.0008))
     assert found.carried_a[0, 0] == pytest.approx(carried, rel=3e-4)
-    assert found.lying_a[0, 0] == pytest.approx(lying, rel=3e-4)
+    assert found.on_ground_a[0, 0] == pytest.approx(on_ground, rel=3e-4)
 
 
 def test_published_field_under_a_flat_line():
@@ -150,6 +150,6 @@ def test_line_of_unknown_voltage_is_unknown_and_not_zero():
     alone = found_at(Course(straight(), {"voltage_kv": None}))
     beside = found_at(flat_line(), Course(straight(aside_m=300.0), {"voltage_kv": None, "measured": False}))
     for found in (alone, beside):
-        assert np.isnan([found.field_v_per_m, found.carried_a, found.lying_a]).all()
+        assert np.isnan([found.field_v_per_m, found.carried_a, found.on_ground_a]).all()
     far = found_at(flat_line(), Course(straight(aside_m=3000.0), {"voltage_kv": None, "measured": False}))
     assert np.isfinite(far.carried_a).all()

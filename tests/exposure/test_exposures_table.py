@@ -188,7 +188,7 @@ def test_columns_of_leads_and_towers(full):
     assert leads["emf_load_v"].to_numpy() == pytest.approx(found.leads.emf_load_v.ravel(), rel=DIGITS, abs=0.051)
     assert leads["stake_touch_v"].to_numpy() == pytest.approx(found.leads.stake_touch_v.ravel(), rel=DIGITS)
     assert leads["fault_location"].tolist() == found.leads.fault_location.ravel().tolist()
-    largest = np.maximum(found.leads.capacitive.carried_a, found.leads.capacitive.lying_a).ravel()
+    largest = np.maximum(found.leads.capacitive.carried_a, found.leads.capacitive.on_ground_a).ravel()
     assert leads["capacitive_ma"].to_numpy() == pytest.approx(1000 * largest, abs=1e-4)
     assert leads["service_ratio"].to_numpy() == pytest.approx(found.leads.worst_ratio("in service").ravel(), abs=1e-4)
     towers = with_tower_figures(gpd.GeoDataFrame({"tower_id": list("12345")}), found)

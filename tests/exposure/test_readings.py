@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from layoutplan.exposure import Network, measured
-from layoutplan.exposure.readings import Reading, readings
+from layoutplan.exposure.readings import ReadingFigures, readings
 
 from .dense import DenseLine
 from .worlds import FLAT, WIRES, Course, ends, flat_line, straight, world
@@ -39,7 +39,7 @@ def line(soil: Any = None, wires: bool = True, **grids: float) -> DenseLine:
     return DenseLine(straight(), conductors, np.full(41, FOOTING), rho=rho, layered=layered, **grids)
 
 
-def reading(network: Network, h: Any, s: Any, tower: int = 20) -> Reading:
+def reading(network: Network, h: Any, s: Any, tower: int = 20) -> ReadingFigures:
     return readings(network, measured(network), np.array([tower]), np.atleast_2d(h), np.atleast_2d(s))
 
 

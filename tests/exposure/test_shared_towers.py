@@ -122,7 +122,7 @@ def test_what_is_not_known_of_the_other_line_is_unknown_of_the_tower(beside):
 def test_a_line_of_which_nothing_is_known_makes_its_towers_unknown():
     network = world(line(SMALL), Course(straight(21), {"voltage_kv": None})).network()
     found = assessed(network, ROWS)
-    assert network.dark_too.all()
+    assert network.unknown_too.all()
     assert np.isnan(found.towers.potential_rise_v).all()
     assert np.isnan(found.towers.standing_high_a).all()
     table = exposures_table(assessed(network, [1, 3], 60.0, 250.0), network, keys())
@@ -137,7 +137,7 @@ def test_a_line_that_only_bends_there_makes_the_tower_unknown():
     bent = straight(21)[[0, 10, 20]] + np.array([[900.0, 0.0], [0.0, 0.0], [900.0, 0.0]])
     course = replace(beside, towers_m=bent[[0, 2]], centreline_m=bent, columns={})
     network = world(line(SMALL), course).network()
-    assert np.flatnonzero(network.dark_too).tolist() == [10]
+    assert np.flatnonzero(network.unknown_too).tolist() == [10]
     assert np.isnan(assessed(network, [10]).towers.potential_rise_v[10])
 
 

@@ -173,10 +173,10 @@ def test_an_unknown_load_beside_makes_unknown_what_a_usual_one_would_lift():
     own, beside = flat_line(load=UNBALANCED), flat_line(straight(aside_m=60.0), load=None, measured=False)
     found = assessed(world(own, beside).network(), [20]).towers
     network = world(own, beside.but(load={"current_a": 1000.0})).network()
-    lifted = np.abs(network.loads.potential_v[network.node, 1]).sum(axis=-1) > 0.1
-    assert lifted[:41].sum() > 0
+    raised = np.abs(network.loads.potential_v[network.node, 1]).sum(axis=-1) > 0.1
+    assert raised[:41].sum() > 0
     # between two of them it is not known where exactly the potential passes through zero
-    first, last = np.flatnonzero(lifted[:41])[[0, -1]]
+    first, last = np.flatnonzero(raised[:41])[[0, -1]]
     for current in (found.standing_high_a, found.standing_low_a):
         assert np.flatnonzero(np.isnan(current[:41])).tolist() == list(range(first, last + 1))
 

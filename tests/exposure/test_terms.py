@@ -120,7 +120,7 @@ def test_coupling_of_a_pair_in_per_cent_of_the_reading():
     assert exact <= found <= 1.08 * exact  # how much the earth wires take is asked at the full reach
 
 
-def dark(aside_m: float) -> Course:
+def unknown_axes(aside_m: float) -> Course:
     return Course(straight(aside_m=aside_m), {"voltage_kv": None, "measured": False})
 
 
@@ -128,7 +128,7 @@ def no_load(aside_m: float) -> Course:
     return flat_line(straight(aside_m=aside_m), load=None, measured=False)
 
 
-@pytest.mark.parametrize("beside", [dark, no_load], ids=["no voltage", "no load"])
+@pytest.mark.parametrize("beside", [unknown_axes, no_load], ids=["no voltage", "no load"])
 @pytest.mark.parametrize(("aside", "known"), [(500.0, False), (3000.0, True)])
 def test_line_of_unknown_load_near_by_makes_the_voltage_unknown(beside, aside, known):
     network = world(flat_line(), beside(aside)).network()

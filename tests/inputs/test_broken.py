@@ -66,7 +66,7 @@ def test_a_geopackage_with_a_system_that_is_none(number: int, layer_file: Write)
         base.commit()
     with pytest.raises(InputError, match=r"Set layers\[0\].crs|cannot be read"):
         open_vector(FileSource(path=path), "layers[0]")
-    given = open_vector(FileSource(path=path, crs="EPSG:4326"), "layers[0]")  # the mend that the message names
+    given = open_vector(FileSource(path=path, crs="EPSG:4326"), "layers[0]")  # the fix that the message names
     assert given.crs == "EPSG:4326"
 
 

@@ -7,7 +7,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from layoutplan.inputs.corridor import Corridor, Frame
+from layoutplan.inputs.corridor import Corridor, LongitudeFrame
 
 from ..effort import examples
 
@@ -17,7 +17,7 @@ MARGIN_M = 1200.0
 
 def corridor(lonlat: list[tuple[float, float]], margin_m: float = MARGIN_M) -> Corridor:
     places = np.array(lonlat, dtype=float)
-    frame = Frame.around(places)
+    frame = LongitudeFrame.around(places)
     return Corridor.around(frame.points(places), margin_m, frame)
 
 
@@ -50,7 +50,7 @@ def test_windows_in_a_projected_system_hold_what_lies_in_them() -> None:
 
 
 def test_longitudes_stay_as_they_are_away_from_the_antimeridian() -> None:
-    frame = Frame.around(np.array([[8.0, 49.0], [177.9, 49.0]]))
+    frame = LongitudeFrame.around(np.array([[8.0, 49.0], [177.9, 49.0]]))
     assert frame.centre_deg is None
     assert frame.points(np.array([[-179.0, 1.0]])).tolist() == [[-179.0, 1.0]]
 
@@ -64,7 +64,7 @@ def test_longitudes_stay_as_they_are_away_from_the_antimeridian() -> None:
     ],
 )
 def test_longitudes_run_on_at_the_antimeridian(lons: list[float], other: float, as_counted: float) -> None:
-    frame = Frame.around(np.array([[lon, -16.5] for lon in lons]))
+    frame = LongitudeFrame.around(np.array([[lon, -16.5] for lon in lons]))
     counted = frame.points(np.array([[lon, -16.5] for lon in [*lons, other]]))[:, 0]
     assert np.ptp(counted) < 1.0
     assert (counted[-1] - as_counted) % 360 == pytest.approx(0, abs=1e-9)
@@ -72,12 +72,12 @@ def test_longitudes_run_on_at_the_antimeridian(lons: list[float], other: float, 
 
 def test_unshifted_longitudes_keep_every_bit() -> None:
     lon = 179.123456789012345
-    assert Frame(180.0).points(np.array([[lon, 0.0]]))[0, 0] == lon
+    assert LongitudeFrame(180.0).points(np.array([[lon, 0.0]]))[0, 0] == lon
 
 
 def test_line_unbroken_across_the_antimeridian() -> None:
     line = np.array([shapely.LineString([(179.9, 1), (-179.9, 1)])], dtype=object)
-    assert shapely.length(Frame(180.0).geometries(line))[0] == pytest.approx(0.2)
+    assert shapely.length(LongitudeFrame(180.0).geometries(line))[0] == pytest.approx(0.2)
 
 
 @pytest.mark.parametrize("crs", ["EPSG:4326", "EPSG:3857", "EPSG:32760", "EPSG:3832"])
@@ -102,4 +102,4 @@ def test_box_overlap() -> None:
 
 def test_what_lies_on_the_far_side_is_not_torn_apart() -> None:
     far = np.array([shapely.LineString([(-0.5, 1), (0.5, 1)]), shapely.box(-30, -10, 40, 10)], dtype=object)
-    assert shapely.equals(Frame(180.0).geometries(far), far).all()
+    assert shapely.equals(LongitudeFrame(180.0).geometries(far), far).all()

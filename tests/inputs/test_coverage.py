@@ -7,7 +7,7 @@ import pyproj
 import pytest
 import shapely
 
-from layoutplan.inputs.coverage import complete_within_m, covered, octants_with_evidence
+from layoutplan.inputs.coverage import complete_within_m, octants_with_evidence, uncovered_reasons
 from layoutplan.inputs.evidence import is_local, thin
 
 GEOD = pyproj.Geod(ellps="WGS84")
@@ -24,14 +24,14 @@ def around(bearings_deg: list[float], distance_m: float = 500.0) -> np.ndarray:
 
 
 def test_nothing_given_is_nothing_known() -> None:
-    assert covered(HERE, 150, np.empty((0, 2)), [], [], 1000, 6) == [["no_map"]]
-    assert covered(HERE, 150, np.empty((0, 2)), EVERYWHERE, [], 1000, 1) == [["no_map"]]
+    assert uncovered_reasons(HERE, 150, np.empty((0, 2)), [], [], 1000, 6) == [["no_map"]]
+    assert uncovered_reasons(HERE, 150, np.empty((0, 2)), EVERYWHERE, [], 1000, 1) == [["no_map"]]
 
 
 @pytest.mark.parametrize(("octants", "yes"), [(5, True), (6, False)])
 def test_evidence_in_enough_directions(octants: int, yes: bool) -> None:
     evidence = around([0, 45, 90, 135, 180])
-    assert covered(HERE, 150, evidence, [], [], 1000, octants) == [[] if yes else ["few_features"]]
+    assert uncovered_reasons(HERE, 150, evidence, [], [], 1000, octants) == [[] if yes else ["few_features"]]
 
 
 def test_many_points_in_one_direction_are_one_direction() -> None:
@@ -57,24 +57,26 @@ def test_disc_of_reach_inside_the_extent(distance_m: float, inside: bool, lat: f
     edge = at(90, distance_m, 9.0, lat)[0]
     box = [shapely.box(8.0, lat - 1, edge, lat + 1)]
     evidence = np.array([at(bearing, 300, 9.0, lat) for bearing in range(0, 360, 45)])
-    assert covered(np.array([[9.0, lat]]), 150, evidence, box, [], 1000, 6) == [[] if inside else ["outside_box"]]
+    assert uncovered_reasons(np.array([[9.0, lat]]), 150, evidence, box, [], 1000, 6) == [
+        [] if inside else ["outside_box"]
+    ]
 
 
 def test_extents_together_hold_a_disc_across_their_seam() -> None:
     evidence = around(list(range(0, 360, 45)))
     halves = [shapely.box(8.5, 48.5, 9.0, 49.5), shapely.box(9.0, 48.5, 9.5, 49.5)]
-    assert covered(HERE, 150, evidence, halves, [], 1000, 8) == [[]]
-    assert covered(HERE, 150, evidence, halves[:1], [], 1000, 8) == [["outside_box"]]
+    assert uncovered_reasons(HERE, 150, evidence, halves, [], 1000, 8) == [[]]
+    assert uncovered_reasons(HERE, 150, evidence, halves[:1], [], 1000, 8) == [["outside_box"]]
 
 
 def test_coverage_polygon_alone_decides() -> None:
     nothing = np.empty((0, 2))
-    assert covered(HERE, 150, nothing, [], EVERYWHERE, 1000, 8) == [[]]
+    assert uncovered_reasons(HERE, 150, nothing, [], EVERYWHERE, 1000, 8) == [[]]
     elsewhere = [shapely.box(0, 0, 1, 1)]
-    found = covered(HERE, 150, around(list(range(0, 360, 45))), EVERYWHERE, elsewhere, 1000, 6)
+    found = uncovered_reasons(HERE, 150, around(list(range(0, 360, 45))), EVERYWHERE, elsewhere, 1000, 6)
     assert found == [["outside_polygon"]]
     ring = shapely.box(8.9, 48.9, 9.1, 49.1).difference(shapely.Point(9.0015, 49.0).buffer(0.0001))
-    assert covered(HERE, 150, nothing, [], [ring], 1000, 6) == [["outside_polygon"]]  # a hole within reach
+    assert uncovered_reasons(HERE, 150, nothing, [], [ring], 1000, 6) == [["outside_polygon"]]  # a hole within reach
 
 
 def test_against_brute_force() -> None:

@@ -75,7 +75,7 @@ def test_filter_picks_the_rows_of_a_case(towers_csv: Write) -> None:
         (FULL + "2,1,1\n", "f.csv, row 3, 5, field 'tower_id': the tower id '2' is used more than once"),
         (FULL + ",1,1\n", "f.csv, row 5, field 'tower_id': no tower id"),
         (FULL + "4,1,1\n02,1,1\n", "row 5, 6, field .tower_id.: no such tower in line 'A': '4', '02'. Its towers"),
-        (HEAD + "1,-2,3\n2,1,1\n3,-0.1,0\n", "row 2, 4, field 'from_start_ka': '-2' is no number from 0 up. Mend it"),
+        (HEAD + "1,-2,3\n2,1,1\n3,-0.1,0\n", "row 2, 4, field 'from_start_ka': '-2' is no number from 0 up. Correct"),
         (HEAD + "1,2,nan\n", "row 2, field 'from_end_ka': 'nan' is no number from 0 up"),
         (HEAD + "1,inf,3\n", "row 2, field 'from_start_ka': 'inf' is no number from 0 up"),
         (HEAD + "1,2,3 kA\n", "row 2, field 'from_end_ka': '3 kA' is no number from 0 up"),

@@ -119,11 +119,11 @@ def test_invalid_missing_and_multiple_geometries(read: Read, layer_file: Write) 
 def test_area_that_collapses_keeps_its_edge() -> None:
     sliver = shapely.Polygon([(0, 0), (1, 0), (2, 0)])
     spike = shapely.Polygon([(0, 0), (1, 0), (1, 1), (0, 1), (0, 2), (0, 1)])
-    mended, was_invalid = repair(np.array([sliver, spike, YARD], dtype=object), "map")
+    restored, was_invalid = repair(np.array([sliver, spike, YARD], dtype=object), "map")
     assert was_invalid.tolist() == [True, True, False]
-    assert mended[0].length == pytest.approx(2.0)
-    assert mended[1].geom_type == "Polygon"
-    assert mended[1].area == pytest.approx(1.0)
+    assert restored[0].length == pytest.approx(2.0)
+    assert restored[1].geom_type == "Polygon"
+    assert restored[1].area == pytest.approx(1.0)
 
 
 @pytest.mark.parametrize("crs", ["EPSG:25832", "EPSG:3857", "EPSG:31467", "EPSG:2154"])

@@ -17,7 +17,7 @@ from pandas.testing import assert_frame_equal
 
 from layoutplan.errors import InputError
 from layoutplan.inputs import osm_objects
-from layoutplan.inputs.corridor import Corridor, Frame
+from layoutplan.inputs.corridor import Corridor, LongitudeFrame
 from layoutplan.inputs.osm_collect import Collector
 from layoutplan.inputs.osm_file import OsmExtract, read_osm
 from layoutplan.inputs.osm_objects import objects, ways
@@ -120,7 +120,7 @@ def test_area_that_cannot_be_built_far_away_is_left_out(osm_file: NewFile) -> No
         half = new.line([(lon, 49), (lon, 49.001), (lon + 0.001, 49.001)])
         ponds.append(new.relation([(half, "outer"), (77777, "outer")], type="multipolygon", natural="water"))
     around = np.array([[8.1, 49.0]])
-    corridor = Corridor.around(around, 1000.0, Frame.around(around))
+    corridor = Corridor.around(around, 1000.0, LongitudeFrame.around(around))
     assert read(new.save(), corridor=corridor).things["osm_id"].tolist() == ponds[:1]
 
 
@@ -243,8 +243,8 @@ def test_truncated_files(osm_file: NewFile, tmp_path: Path, suffix: str) -> None
             writer.add(thing)
     path = tmp_path / f"cut{suffix}"
     path.write_bytes(whole.read_bytes()[: whole.stat().st_size // 2])
-    mend = "It is truncated, damaged or of another kind: fetch it again"
-    with pytest.raises(InputError, match=rf"cut{suffix}: cannot be read to its end as an OpenStreetMap file .*{mend}"):
+    fix = "It is truncated, damaged or of another kind: fetch it again"
+    with pytest.raises(InputError, match=rf"cut{suffix}: cannot be read to its end as an OpenStreetMap file .*{fix}"):
         read(path)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from layoutplan.inputs.osm_tags import TagRules
-from layoutplan.inputs.osm_ways import vehicle_on_road, vehicle_said, vehicle_through_gate
+from layoutplan.inputs.osm_ways import vehicle_on_road, vehicle_stated, vehicle_through_gate
 from layoutplan.job import shipped_classes
 
 RULES = TagRules(shipped_classes())
@@ -116,4 +116,4 @@ def test_what_an_object_is_to_a_walker_and_a_driver(text: str, classes: list[tup
     ],
 )
 def test_words_of_a_column(value: str, verdict: str) -> None:
-    assert vehicle_said(value) == verdict
+    assert vehicle_stated(value) == verdict

@@ -13,7 +13,7 @@ import shapely
 from geopandas.testing import assert_geodataframe_equal
 
 from layoutplan.inputs import Inputs, extracts, osm_objects, read_inputs
-from layoutplan.inputs.coverage import covered
+from layoutplan.inputs.coverage import uncovered_reasons
 from layoutplan.job import Job
 
 pytestmark = [pytest.mark.shared, pytest.mark.long]
@@ -105,7 +105,7 @@ def test_headers(shared_data: Path, make_job: Callable[..., Job]) -> None:
 
 def _covered(inputs: Inputs) -> np.ndarray:
     lonlat = shapely.get_coordinates(inputs.lines[0].towers.geometry)
-    causes = covered(lonlat, 142.9, inputs.evidence, inputs.extents, inputs.coverage, 1000, 6)
+    causes = uncovered_reasons(lonlat, 142.9, inputs.evidence, inputs.extents, inputs.coverage, 1000, 6)
     return np.array([not found for found in causes])
 
 

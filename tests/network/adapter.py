@@ -16,7 +16,7 @@ from layoutplan.inputs import read_inputs
 from layoutplan.inputs.model import LineInput
 from layoutplan.job import Job, load_job
 from layoutplan.line import build_lines
-from layoutplan.line.course import Course, order_line
+from layoutplan.line.course import OrderedLine, order_line
 
 from .data import Line, Station, Vertex, Wire, World, wire
 from .worlds import moved
@@ -68,7 +68,7 @@ class JobWorld:
             return dict.fromkeys(names, (500 * fault.current_ka,) * 2)
         return dict.fromkeys(names, (1000 * fault.from_start_ka, 1000 * fault.from_end_ka))
 
-    def _line(self, source: LineInput, course: Course, stations: dict[str, Station]) -> Line:
+    def _line(self, source: LineInput, course: OrderedLine, stations: dict[str, Station]) -> Line:
         line, names = source.line, list(source.towers["tower_id"].to_numpy(dtype=str)[course.rows])
         vertices = [Vertex(*self.xy(bend)) for bend in course.axes[0][:-1]]
         towers = []

@@ -84,7 +84,7 @@ def test_clean_under_audit(make_plan, tmp_path, towers) -> None:
     drawing = drawing_of(make_plan(towers), tmp_path)
     auditor = drawing.audit()
     assert (auditor.errors, auditor.fixes) == ([], [])
-    _, found = recover.readfile(str(tmp_path / "stakes.dxf"))  # the reader for damaged files finds nothing to mend
+    _, found = recover.readfile(str(tmp_path / "stakes.dxf"))  # the reader for damaged files finds nothing to repair
     assert (found.errors, found.fixes) == ([], [])
 
 

@@ -10,8 +10,8 @@ from lxml import etree
 
 from layoutplan.errors import OutputError
 from layoutplan.outputs.gis_project import write_project
-from layoutplan.outputs.gis_project.items import Box, legend, legend_height_mm
-from layoutplan.outputs.gis_project.shown import Layer
+from layoutplan.outputs.gis_project.items import PaperBox, legend_height_mm, legend_item
+from layoutplan.outputs.gis_project.shown import ShownLayer
 from layoutplan.outputs.gis_project.view import BAR_STEPS, SCALE_STEPS, round_down, round_up
 from layoutplan.outputs.installed import chosen_formats
 from layoutplan.outputs.plan_number import plan_number
@@ -127,13 +127,13 @@ def test_a_long_title_leaves_room_and_the_plan_number_stays(make_plan, tmp_path)
 
 
 def layer(signs, number):
-    return Layer("obstacles", f"Layer {number}", "", "Obstacles", kind=None, signs=signs)
+    return ShownLayer("obstacles", f"Layer {number}", "", "Obstacles", kind=None, signs=signs)
 
 
 @pytest.mark.parametrize("signs", [10, 40, 70, 400])
 def test_a_legend_shrinks_to_its_box_but_not_beyond_reading(signs) -> None:
     layers = [layer(signs, 1)]
-    box = Box(0, 0, 92, 180)
-    size = float(legend(box, Element("LayoutItem"), layers).get("symbolHeight")) / 3.0
+    box = PaperBox(0, 0, 92, 180)
+    size = float(legend_item(box, Element("LayoutItem"), layers).get("symbolHeight")) / 3.0
     assert size == pytest.approx(min(1.0, max(0.6, 180 / legend_height_mm(layers))), rel=1e-4)
     assert (size < 1.0) == (signs > 44)  # 180 mm hold two headings of 4.5 mm and 45 signs of 3.8 mm

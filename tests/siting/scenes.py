@@ -14,7 +14,7 @@ from pyproj import Geod
 from layoutplan.inputs.model import TOWER_FIGURES, LineInput
 from layoutplan.job import Job, Line, TowerSource
 from layoutplan.line import LineModel, build_lines
-from layoutplan.siting import Evaluated, Near, Obstacles, Sited, build_obstacles, evaluate, find_near, site_towers
+from layoutplan.siting import Evaluated, NearPairs, Obstacles, Sited, build_obstacles, evaluate, find_near, site_towers
 from layoutplan.siting.rays import Rays, make_rays
 from layoutplan.siting.trace import Trace, trace_rays
 
@@ -130,7 +130,7 @@ def north_line(*features: Feature, **changes: Any) -> Scene:
     return Scene((NORTHWARD,), features, **changes)
 
 
-def near_and_rays(ready: Ready, bearing_deg: Any, reach_m: float = 150.0, tower: int = 1) -> tuple[Near, Rays]:
+def near_and_rays(ready: Ready, bearing_deg: Any, reach_m: float = 150.0, tower: int = 1) -> tuple[NearPairs, Rays]:
     """What lies near one tower, and rays from it at ascending bearings."""
     towers = ready.model.towers.rows(np.array([tower]))
     bearing = np.atleast_1d(np.asarray(bearing_deg, dtype=float))

@@ -10,15 +10,15 @@ from shapely import LineString, Point, box
 
 from layoutplan.job import Score
 from layoutplan.siting.figures import FIGURE_TERMS, NOTHING_KNOWN
-from layoutplan.siting.judge import TERMS, Rungs, allowed, covered, score_terms, total
+from layoutplan.siting.judge import TERMS, DistanceSteps, permitted, score_terms, total, within_stretches
 from layoutplan.siting.meet import Stretches
 
 from .scenes import Course, Feature, Scene, near_and_rays, north_line, trace
 from .strategies import examples
 
 
-def rungs(start: float = 50.0, step: float = 1.0, count: int = 100, rays: int = 1) -> Rungs:
-    return Rungs(np.full(rays, start), step, count)
+def steps(start: float = 50.0, step: float = 1.0, count: int = 100, rays: int = 1) -> DistanceSteps:
+    return DistanceSteps(np.full(rays, start), step, count)
 
 
 def stretches(*rows: tuple[int, float, float]) -> Stretches:
@@ -30,34 +30,34 @@ def stretches(*rows: tuple[int, float, float]) -> Stretches:
     ("at", "first_at", "first_beyond"),
     [(0, 0, 0), (49.9, 0, 0), (50, 0, 1), (50.1, 1, 1), (51, 1, 2), (149, 99, 100), (149.5, 100, 100), (9e3, 100, 100)],
 )
-def test_number_of_a_rung(at: float, first_at: int, first_beyond: int) -> None:
+def test_number_of_a_step(at: float, first_at: int, first_beyond: int) -> None:
     ray, place = np.zeros(1, dtype=np.int64), np.array([float(at)])
-    assert rungs().first_at(ray, place)[0] == first_at
-    assert rungs().first_beyond(ray, place)[0] == first_beyond
+    assert steps().first_at(ray, place)[0] == first_at
+    assert steps().first_beyond(ray, place)[0] == first_beyond
 
 
 @pytest.mark.parametrize("step", [0.1, 0.3, 1.0, 2.5, 10.0])
-def test_rungs_at_their_own_distance(step: float) -> None:
-    """Steps that are no binary fractions: a rung's own distance, give or take a micrometre, is found again."""
-    ladder = rungs(60.0, step, 50)
+def test_steps_at_their_own_distance(step: float) -> None:
+    """Steps that are no binary fractions: a distance step's own distance, give or take a micrometre, is found again."""
+    all_steps = steps(60.0, step, 50)
     ray, number = np.zeros(50, dtype=np.int64), np.arange(50)
-    distance = ladder.distance_m[0]
-    assert ladder.first_at(ray, distance - 1e-6).tolist() == number.tolist()
-    assert ladder.first_beyond(ray, distance + 1e-6).tolist() == (number + 1).tolist()
-    assert ladder.first_at(ray, distance + 1e-6).tolist() == (number + 1).tolist()
-    assert ladder.first_beyond(ray, distance - 1e-6).tolist() == number.tolist()
+    distance = all_steps.distance_m[0]
+    assert all_steps.first_at(ray, distance - 1e-6).tolist() == number.tolist()
+    assert all_steps.first_beyond(ray, distance + 1e-6).tolist() == (number + 1).tolist()
+    assert all_steps.first_at(ray, distance + 1e-6).tolist() == (number + 1).tolist()
+    assert all_steps.first_beyond(ray, distance - 1e-6).tolist() == number.tolist()
 
 
 @given(st.lists(st.tuples(st.integers(0, 2), st.integers(0, 700), st.integers(0, 300)), max_size=25))
 @examples(100)
 def test_covered_against_counting(rows: list[tuple[int, int, int]]) -> None:
     some = [(ray, first / 7, first / 7 + length / 13) for ray, first, length in rows]
-    ladder = rungs(20.0, 1.0, 60, rays=3)
-    found = covered(stretches(*some), ladder)
+    all_steps = steps(20.0, 1.0, 60, rays=3)
+    found = within_stretches(stretches(*some), all_steps)
     assert found.shape == (3, 60)
     assert found.dtype == np.bool_
     for ray in range(3):
-        want = [any(r == ray and a <= d <= b for r, a, b in some) for d in ladder.distance_m[ray]]
+        want = [any(r == ray and a <= d <= b for r, a, b in some) for d in all_steps.distance_m[ray]]
         assert found[ray].tolist() == want
 
 
@@ -83,9 +83,9 @@ def test_covered_against_counting(rows: list[tuple[int, int, int]]) -> None:
 def test_allowed_distances_to_the_east(scene: Scene, first: int | None, last: int | None) -> None:
     ready = scene.ready()
     _, rays = near_and_rays(ready, [90.0])
-    ladder = rungs(1.0, 1.0, 200)
-    ok = allowed(rays, trace(ready, [90.0], 200.0), ladder)[0]
-    found = ladder.distance_m[0][ok]
+    all_steps = steps(1.0, 1.0, 200)
+    ok = permitted(rays, trace(ready, [90.0], 200.0), all_steps)[0]
+    found = all_steps.distance_m[0][ok]
     assert (found.min(initial=np.inf), found.max(initial=-np.inf)) == (first or np.inf, last or -np.inf)
     assert len(found) == (0 if first is None else last - first + 1)
 
@@ -93,15 +93,15 @@ def test_allowed_distances_to_the_east(scene: Scene, first: int | None, last: in
 def test_stakes_beyond_a_keep_out_are_allowed() -> None:
     ready = north_line(Feature("minor_road", LineString([(90, -99), (90, 99)]), 6.0)).ready()
     _, rays = near_and_rays(ready, [90.0])
-    ladder = rungs(1.0, 1.0, 200)
-    ok = allowed(rays, trace(ready, [90.0], 200.0), ladder)[0]
-    assert ladder.distance_m[0][ok].tolist() == [*range(60, 83), *range(98, 143)]
+    all_steps = steps(1.0, 1.0, 200)
+    ok = permitted(rays, trace(ready, [90.0], 200.0), all_steps)[0]
+    assert all_steps.distance_m[0][ok].tolist() == [*range(60, 83), *range(98, 143)]
 
 
 def term(name: str, scene: Scene, bearing: float = 90.0, distance: float = 100.0) -> float:
     ready = scene.ready()
     _, rays = near_and_rays(ready, [bearing])
-    table = score_terms(rays, trace(ready, [bearing]), Rungs(np.array([distance]), 1.0, 1), NOTHING_KNOWN)
+    table = score_terms(rays, trace(ready, [bearing]), DistanceSteps(np.array([distance]), 1.0, 1), NOTHING_KNOWN)
     return float(np.broadcast_to(table[name], (1, 1))[0, 0])
 
 
@@ -161,7 +161,7 @@ def test_terms_of_a_stake_100_m_to_the_east(name: str, value: float, scene: Scen
 def test_terms_have_the_published_names() -> None:
     ready = north_line().ready()
     _, rays = near_and_rays(ready, [90.0])
-    assert tuple(score_terms(rays, trace(ready, [90.0]), rungs(), NOTHING_KNOWN)) == TERMS
+    assert tuple(score_terms(rays, trace(ready, [90.0]), steps(), NOTHING_KNOWN)) == TERMS
 
 
 WEIGHTS: dict[str, Any] = {

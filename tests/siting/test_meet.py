@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from layoutplan.siting.capsule import ray_interval
-from layoutplan.siting.meet import Stretches, capsule_stretches, crossings, join, meet
+from layoutplan.siting.meet import Stretches, capsule_stretches, crossings, joined_stretches, meet
 
 from .scenes import Feature, near_and_rays, north_line
 from .strategies import examples, tenths
@@ -36,7 +36,10 @@ def test_shrinking_drops_what_vanishes() -> None:
 
 
 def test_join_keeps_the_order_of_its_parts() -> None:
-    assert rows(join(stretches((1, 1, 0, 1)), stretches(), stretches((0, 2, 3, 4)))) == [(1, 1, 0, 1), (0, 2, 3, 4)]
+    assert rows(joined_stretches(stretches((1, 1, 0, 1)), stretches(), stretches((0, 2, 3, 4)))) == [
+        (1, 1, 0, 1),
+        (0, 2, 3, 4),
+    ]
 
 
 @given(st.lists(st.tuples(*[tenths(-120, 120)] * 4), min_size=1, max_size=12), tenths(0, 60), tenths(-179, 179))

@@ -148,10 +148,10 @@ def test_exclusions_against_brute_force(scene: Scene) -> None:
     bearing = bearing[oracle.angle_deg(Points(bearing, np.ones(360))) > 30 - 1e-6]
     circle_ = circle(towers, ready.job.rules, 1.0)
     per_side = np.bincount(circle_.side, minlength=2)
-    rungs = int(found.of[0] / per_side[found.side[0]])
+    steps = int(found.of[0] / per_side[found.side[0]])
     first = np.ceil(circle_.min_m.min() - 1e-6)
-    distance = first + np.arange(rungs)
-    points = Points(np.repeat(bearing, rungs), np.tile(distance, len(bearing)))
+    distance = first + np.arange(steps)
+    points = Points(np.repeat(bearing, steps), np.tile(distance, len(bearing)))
     right = oracle.is_right(points)
     for kind in {body.kind for body in oracle.bodies}:
         bodies = [body for body in oracle.bodies if body.kind == kind]

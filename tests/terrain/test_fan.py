@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from layoutplan.line.geodesy import direct
 from layoutplan.terrain import OpenedTerrain, fan_lengths, fan_slopes, profiles, slope_aspect
-from layoutplan.terrain.fan import points_to_rungs
+from layoutplan.terrain.fan import points_to_steps
 
 Write = Callable[..., Path]
 Open = Callable[..., OpenedTerrain]
@@ -41,8 +41,8 @@ def test_slopes_are_those_of_single_places(hills: Path, opened: Open, towers: np
     dem = opened(hills, towers, 150.0).dem
     bearing = BEARINGS + np.arange(4)[:, None]
     found = fan_slopes(dem, towers, bearing, DISTANCES)
-    tower, ray, rung = (grid.ravel() for grid in np.indices(found.shape))
-    places = direct(towers[tower], bearing[tower, ray], DISTANCES[rung])
+    tower, ray, step_no = (grid.ravel() for grid in np.indices(found.shape))
+    places = direct(towers[tower], bearing[tower, ray], DISTANCES[step_no])
     assert found.ravel() == pytest.approx(slope_aspect(dem, places)[0], abs=0.02)
     assert found.max() > 30
 
@@ -51,8 +51,8 @@ def test_lengths_are_those_of_single_leads(hills: Path, opened: Open, towers: np
     dem = opened(hills, towers, 150.0).dem
     bearing = BEARINGS + np.arange(4)[:, None]
     found = fan_lengths(dem, towers, bearing, DISTANCES, 0.2)
-    tower, ray, rung = (grid.ravel() for grid in np.indices(found.shape))
-    leads = profiles(dem, towers[tower], bearing[tower, ray], DISTANCES[rung], 0.2, cliff_slope_deg=60)
+    tower, ray, step_no = (grid.ravel() for grid in np.indices(found.shape))
+    leads = profiles(dem, towers[tower], bearing[tower, ray], DISTANCES[step_no], 0.2, cliff_slope_deg=60)
     assert found.ravel() == pytest.approx(leads.length_m, abs=0.02)
     assert found[..., 3].max() > 1.1 * 142
     assert (np.diff(found, axis=2) >= np.diff(DISTANCES) - 1e-4).all()
@@ -83,9 +83,9 @@ def test_beyond_a_void_the_length_is_unknown(dem_file: Write, opened: Open, lonl
     heights[:, 47] = np.nan  # 70 to 80 m east of the tower
     tower = lonlat(EAST_M + 400, NORTH_M - 300)
     dem = opened(dem_file(heights), tower, 150.0).dem
-    rungs = np.array([0.0, 50.0, 75.0, 100.0])
-    lengths, slopes = (ask(dem, tower, [[90.0, 270.0]], rungs)[0] for ask in (fan_lengths, fan_slopes))
-    assert lengths == pytest.approx(np.array([[0, 50, np.nan, np.nan], rungs]), nan_ok=True)
+    steps = np.array([0.0, 50.0, 75.0, 100.0])
+    lengths, slopes = (ask(dem, tower, [[90.0, 270.0]], steps)[0] for ask in (fan_lengths, fan_slopes))
+    assert lengths == pytest.approx(np.array([[0, 50, np.nan, np.nan], steps]), nan_ok=True)
     assert np.isnan(slopes).tolist() == [[False, False, True, False], [False] * 4]
 
 
@@ -93,9 +93,9 @@ def test_beyond_a_void_the_length_is_unknown(dem_file: Write, opened: Open, lonl
     distance=st.lists(st.floats(0, 300), min_size=1, max_size=20),
     step=st.floats(0.3, 50),
 )
-def test_points_meet_every_rung(distance: list[float], step: float) -> None:
-    along, rung = points_to_rungs(np.array(distance), step)
-    assert along[rung] == pytest.approx(np.array(distance), abs=1e-9)
+def test_points_meet_every_step(distance: list[float], step: float) -> None:
+    along, step_no = points_to_steps(np.array(distance), step)
+    assert along[step_no] == pytest.approx(np.array(distance), abs=1e-9)
     assert along[0] == 0
     assert along[-1] == max(distance)
     assert (np.diff(along) <= step * (1 + 1e-6)).all()

@@ -9,7 +9,7 @@ import pyproj
 from layoutplan.layout.model import Plan
 from layoutplan.layout.schema import TABLES
 from layoutplan.outputs.gis_project.layout import overview
-from layoutplan.outputs.gis_project.shown import Layer, shown_layers
+from layoutplan.outputs.gis_project.shown import ShownLayer, shown_layers
 from layoutplan.outputs.gis_project.tree import layer_tree
 from layoutplan.outputs.gis_project.view import Extent, plan_extent
 from layoutplan.outputs.gpkg import named_crs
@@ -40,7 +40,7 @@ def project(plan: Plan) -> ET.Element:
     return root
 
 
-def _layer(layer: Layer, crs: pyproj.CRS, credit: str) -> ET.Element:
+def _layer(layer: ShownLayer, crs: pyproj.CRS, credit: str) -> ET.Element:
     shapes = layer.kind.project if layer.kind else "No geometry"
     labelled = layer.style is not None and layer.style.label is not None
     element = ET.Element("maplayer", {"type": "vector", "geometry": shapes, "labelsEnabled": str(int(labelled))})

@@ -7,7 +7,7 @@ import xml.etree.ElementTree as ET
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from layoutplan.outputs.gis_project.shown import Layer
+from layoutplan.outputs.gis_project.shown import ShownLayer
 from layoutplan.outputs.gis_project.tree import layer_tree
 from layoutplan.outputs.gis_project.view import BAR_STEPS, Extent, round_down
 from layoutplan.outputs.styles.looks import Sign
@@ -31,7 +31,7 @@ _LEGEND = (  # part, size, bold, space above
 
 
 @dataclass(frozen=True, slots=True)
-class Box:
+class PaperBox:
     """A rectangle on the page, from its upper left corner. [mm]."""
 
     left: float
@@ -40,7 +40,7 @@ class Box:
     height: float
 
 
-def item(kind: str, box: Box, **more: str) -> ET.Element:
+def item(kind: str, box: PaperBox, **more: str) -> ET.Element:
     """Describe an item of the layout; its number depends on kind and place only."""
     place = f"{box.left:g},{box.top:g},mm"
     own = f"{{{uuid.uuid5(uuid.NAMESPACE_OID, f'layoutplan {kind} {place}')}}}"
@@ -58,14 +58,14 @@ def item(kind: str, box: Box, **more: str) -> ET.Element:
     return ET.Element("LayoutItem", fixed | more)
 
 
-def map_item(box: Box, shown: Extent) -> ET.Element:
+def map_item(box: PaperBox, shown: Extent) -> ET.Element:
     """Describe the map; it shows exactly ``shown`` if that has the proportions of the box."""
     element = item("map", box, frame="true", background="true", id="map")
     ET.SubElement(element, "Extent", {name: f"{value:.3f}" for name, value in shown.named().items()})
     return element
 
 
-def label(box: Box, text: str, size_pt: float, *, bold: bool = False, align: str = "left") -> ET.Element:
+def label(box: PaperBox, text: str, size_pt: float, *, bold: bool = False, align: str = "left") -> ET.Element:
     """Describe a text, wrapped within its box."""
     halign = {"left": "1", "centre": "4"}[align]
     lines = "\n".join(label_text(line) for line in text.splitlines())
@@ -75,7 +75,7 @@ def label(box: Box, text: str, size_pt: float, *, bold: bool = False, align: str
     return element
 
 
-def legend(box: Box, drawn: ET.Element, layers: Sequence[Layer]) -> ET.Element:
+def legend_item(box: PaperBox, drawn: ET.Element, layers: Sequence[ShownLayer]) -> ET.Element:
     """Describe the legend of what the map shows: signs of which there is none on it are left out by the program.
 
     What does not fit into its box would be cut off without a word, so that a long legend is made smaller.
@@ -102,7 +102,7 @@ def legend(box: Box, drawn: ET.Element, layers: Sequence[Layer]) -> ET.Element:
     return element
 
 
-def legend_height_mm(layers: Sequence[Layer]) -> float:
+def legend_height_mm(layers: Sequence[ShownLayer]) -> float:
     """Height at full size of a legend with every sign that its layers have; the one drawn has some of them."""
     groups = len({layer.group for layer in layers if layer.group})
     rows = sum(layer.signs for layer in layers)
@@ -110,7 +110,7 @@ def legend_height_mm(layers: Sequence[Layer]) -> float:
     return (len(layers) + groups) * _HEADING_MM + rows * (_SIGN_MM + _ABOVE_SIGN_MM) + tall * _TALL_SIGN_MM
 
 
-def scale_bar(box: Box, drawn: ET.Element, scale: float) -> ET.Element:
+def scale_bar_item(box: PaperBox, drawn: ET.Element, scale: float) -> ET.Element:
     """Describe a scale bar in round metres or kilometres, for a map at 1 : ``scale``."""
     step_m = round_down(scale * (box.width - 10) / 1000 / _SEGMENTS, BAR_STEPS)  # room for the last number
     unit, per_unit, word = ("km", 1000.0, "km") if step_m >= 1000 else ("meters", 1.0, "m")
@@ -134,7 +134,7 @@ def scale_bar(box: Box, drawn: ET.Element, scale: float) -> ET.Element:
     return element
 
 
-def north(box: Box, drawn: ET.Element) -> ET.Element:
+def north(box: PaperBox, drawn: ET.Element) -> ET.Element:
     """Describe an arrow to true north in the middle of a map."""
     more = {"mapUuid": drawn.get("uuid", ""), "northMode": "1", "northOffset": "0"}
     return item("picture", box, file=_NORTH, resizeMode="0", anchorPoint="4", mode="0", **more)

@@ -42,7 +42,7 @@ _KINDS = (
 
 
 @dataclass(frozen=True, slots=True)
-class Layer:
+class ShownLayer:
     """A layer of the project; without ``kind`` a table. ``signs`` is how many of its rules draw something."""
 
     table: str
@@ -61,19 +61,19 @@ class Layer:
         return f"{name}_{uuid.uuid5(uuid.NAMESPACE_OID, f'layoutplan {name}')}".replace("-", "_")
 
 
-def shown_layers(plan: Plan) -> list[Layer]:
+def shown_layers(plan: Plan) -> list[ShownLayer]:
     """Layers from the top of the list down; those in which there is nothing are left out."""
     styles = layer_styles(present_classes(plan))
     drawn = [layer for name in _DRAWN for layer in _drawn(plan, name, styles[name])]
     listed = [
-        Layer(name, TABLES[name].title, f"./plan.gpkg|layername={name}", TABLES_GROUP, ticked=False)
+        ShownLayer(name, TABLES[name].title, f"./plan.gpkg|layername={name}", TABLES_GROUP, ticked=False)
         for name in _LISTED
         if len(getattr(plan, name))
     ]
     return [*drawn, *listed]
 
 
-def _drawn(plan: Plan, name: str, style: Style) -> Iterator[Layer]:
+def _drawn(plan: Plan, name: str, style: Style) -> Iterator[ShownLayer]:
     types = shapely.get_type_id(getattr(plan, name).geometry.to_numpy())
     kinds = [kind for kind in _KINDS if np.isin(types, kind.types).any()]
     mixed = TABLES[name].geometry == "Unknown"
@@ -89,7 +89,7 @@ def _drawn(plan: Plan, name: str, style: Style) -> Iterator[Layer]:
             there = set(plan.obstacles["obstacle_class"][np.isin(types, kind.types)])
             dress = replace(style, rules=tuple(rule for rule in style.rules if rule.value in there | {""}))
         signs = _signs(dress, getattr(plan, name)[np.isin(types, kind.types)])
-        yield Layer(name, title, source, group, kind, dress, ticked=name not in _UNTICKED, signs=signs)
+        yield ShownLayer(name, title, source, group, kind, dress, ticked=name not in _UNTICKED, signs=signs)
 
 
 def _signs(style: Style, rows: pd.DataFrame) -> int:

@@ -6,10 +6,10 @@ import xml.etree.ElementTree as ET
 from collections.abc import Iterable
 from itertools import groupby
 
-from layoutplan.outputs.gis_project.shown import Layer
+from layoutplan.outputs.gis_project.shown import ShownLayer
 
 
-def layer_tree(layers: Iterable[Layer]) -> ET.Element:
+def layer_tree(layers: Iterable[ShownLayer]) -> ET.Element:
     """Return the list from the top down; grouped layers are folded."""
     root = ET.Element("layer-tree-group")
     for group, members in groupby(layers, lambda layer: layer.group):

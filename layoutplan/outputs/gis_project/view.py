@@ -50,7 +50,7 @@ class Extent:
 
 def plan_extent(plan: Plan, crs: pyproj.CRS) -> Extent:
     """Rectangle around towers and stakes in a projected system."""
-    unit_m = metres_per_unit(crs)
+    unit_m = projected_unit_m(crs)
     places = np.vstack([plan.towers[["lon", "lat"]], plan.electrodes[["lon", "lat"]]]).astype(float)
     if not len(places):
         return Extent(0.0, 0.0, _LEAST_M / unit_m, _LEAST_M / unit_m)
@@ -59,7 +59,7 @@ def plan_extent(plan: Plan, crs: pyproj.CRS) -> Extent:
     return found.resized(max(found.width, _LEAST_M / unit_m), max(found.height, _LEAST_M / unit_m))
 
 
-def metres_per_unit(crs: pyproj.CRS) -> float:
+def projected_unit_m(crs: pyproj.CRS) -> float:
     """Length of the unit of a projected system's axes."""
     return float(crs.axis_info[0].unit_conversion_factor)
 

@@ -20,7 +20,7 @@ Rows = Iterable[tuple[str, str]]
 
 
 @lru_cache(4096)  # labels and reasons come again and again
-def inert(value: str) -> str:
+def inert_balloon(value: str) -> str:
     """Foreign text as HTML that shows letter for letter; viewers fill in ``$[…]`` of their own, so that goes too."""
     return page_text(xml_text(value)).replace("$", "&#36;")
 
@@ -64,9 +64,9 @@ def span_balloons(plan: Plan) -> list[str]:
 def cautions_html(plan: Plan) -> str:
     """Return what the crew is warned of, and whom the map's data is credited to."""
     credit = map(xml_text, credit_lines(plan))
-    items = "".join(f"<li>{inert(text)}</li>" for text in plan.cautions)
+    items = "".join(f"<li>{inert_balloon(text)}</li>" for text in plan.cautions)
     return f"<p>Plan number {plan_number(plan)}</p><ul>{items}</ul>" + "".join(
-        f"<p>{inert(text)}</p>" for text in credit
+        f"<p>{inert_balloon(text)}</p>" for text in credit
     )
 
 
@@ -85,10 +85,10 @@ def _balloons(popups: Popups, links: list[str] | None, first: Sequence[Rows] | N
 def _table(title: str, rows: Rows, link: str) -> str:
     lines = "".join(_lines(rows))
     way = f'<tr><td>Find the way</td><td><a href="{link}">{link}</a></td></tr>' if link else ""
-    return f'<b>{inert(title)}</b><table border="1" cellpadding="3">{lines}{way}</table>'
+    return f'<b>{inert_balloon(title)}</b><table border="1" cellpadding="3">{lines}{way}</table>'
 
 
 def _lines(rows: Rows) -> Iterator[str]:
     for label, text in rows:
         if text:
-            yield f"<tr><td>{inert(label)}</td><td>{inert(text)}</td></tr>"
+            yield f"<tr><td>{inert_balloon(label)}</td><td>{inert_balloon(text)}</td></tr>"

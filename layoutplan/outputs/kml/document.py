@@ -14,7 +14,7 @@ from fastkml.features import Snippet
 
 from layoutplan.layout.levels import known_level
 from layoutplan.layout.model import REACHABLE, Plan
-from layoutplan.layout.set_out import SET_OUT_COLUMNS, marked_name, stake_sign
+from layoutplan.layout.set_out import SET_OUT_COLUMNS, marked_name, sign_name
 from layoutplan.outputs.columns import records
 from layoutplan.outputs.kml.balloons import (
     cautions_html,
@@ -97,7 +97,7 @@ def _stakes(plan: Plan) -> Iterator[tuple[Key, Placemark]]:
     lines = [stake_words(row).short for row in records(plan.electrodes, *STAKE_COLUMNS)]
     rows = zip(records(plan.electrodes, *_STAKE_DATA), lines, stake_balloons(plan), strict=True)
     for (row, line, balloon), point in zip(rows, _points(plan.electrodes), strict=True):
-        name, sign = marked_name(row.waypoint, row.status, length), stake_sign(row.role, row.status)
+        name, sign = marked_name(row.waypoint, row.status, length), sign_name(row.role, row.status)
         yield (row.line_id, row.tower_id), _placemark(name, line, balloon, sign, row, point)
 
 

@@ -19,7 +19,7 @@ from numpy.typing import ArrayLike
 from layoutplan.layout.levels import known_level
 from layoutplan.layout.model import REACHABLE, Plan
 from layoutplan.layout.rules import STATUSES
-from layoutplan.layout.set_out import stake_sign
+from layoutplan.layout.set_out import sign_name
 from layoutplan.outputs.columns import records, turned, west_deg
 from layoutplan.outputs.map_page.line_popups import lead_popups, span_popups, walk_popups
 from layoutplan.outputs.map_page.obstacle_popups import obstacle_popups
@@ -31,7 +31,7 @@ from layoutplan.outputs.map_page.popups import (
     electrode_popups,
     tower_popups,
 )
-from layoutplan.outputs.map_page.styles import base_map
+from layoutplan.outputs.map_page.styles import base_map_styles
 from layoutplan.outputs.map_page.surroundings import BaseMap
 from layoutplan.text import clean, page_text
 
@@ -45,7 +45,7 @@ def plan_layers(plan: Plan) -> Iterator[FeatureLayer]:
     west = west_deg(plan)
     yield _layer("Towers", towers.geometry.array, tower_popups(replace(plan, towers=towers)), west,
                  of_tower=top.tolist(), sign=towers["status"], label=towers["tower_id"])  # fmt: skip
-    stake_signs = list(map(stake_sign, stakes["role"], stakes["status"]))
+    stake_signs = list(map(sign_name, stakes["role"], stakes["status"]))
     yield _layer("Stakes H and S", stakes.geometry.array, electrode_popups(plan), west,
                  of_tower=_of_tower(plan, stakes), sign=stake_signs)  # fmt: skip
     levels = [f"lead {known_level(code)}" for code in leads["lead_level"]]
@@ -62,7 +62,7 @@ def plan_layers(plan: Plan) -> Iterator[FeatureLayer]:
 def base_layers(plan: Plan, base: BaseMap) -> Iterator[FeatureLayer]:
     """Yield the map features around the towers by kind, topmost first."""
     west = west_deg(plan)
-    for group, classes in reversed(list(base_map(plan.job.obstacle_classes).items())):
+    for group, classes in reversed(list(base_map_styles(plan.job.obstacle_classes).items())):
         rows = base.features["obstacle_class"].isin(list(classes))
         part = _in_drawing_order(base.features[rows], list(classes))
         if len(part):

@@ -128,11 +128,11 @@ def electrode_popups(plan: Plan) -> Popups:
         [
             (
                 warning(row.status),
-                said.start,
-                said.distance,
-                said.bearing,
-                said.lead,
-                said.middle,
+                wording.start,
+                wording.distance,
+                wording.bearing,
+                wording.lead,
+                wording.middle,
                 row.waypoint,
                 f"{row.side} side, to the {row.octant}",
                 crossings.get((row.line_id, row.tower_id, row.role), ""),
@@ -147,7 +147,7 @@ def electrode_popups(plan: Plan) -> Popups:
                 f"{bearing(row.bearing_grid_deg)} grid from the tower middle",
                 row.line_id,
             )
-            for row, said in zip(rows, words, strict=True)
+            for row, wording in zip(rows, words, strict=True)
         ],
     )  # fmt: skip
 

@@ -15,7 +15,7 @@ import numpy as np
 
 from layoutplan.job.class_model import Look, ObstacleClass
 from layoutplan.layout.rules import ALL_MET, BREAKS, COMPROMISED, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED, TAKE_CARE
-from layoutplan.layout.set_out import stake_sign
+from layoutplan.layout.set_out import sign_name
 
 GREEN, SKY, ORANGE, VERMILION, BLUE, PURPLE = "#009e73", "#56b4e9", "#e69f00", "#d55e00", "#0072b2", "#cc79a7"
 YELLOW, INK = "#f0e442", "#111111"
@@ -67,7 +67,7 @@ SIGNS: Mapping[str, Mapping[str, Any]] = MappingProxyType(
         "alternative": _sign("circle", "#ffffff", 4, close=True),
     }
 )
-STAKE_SIGNS = tuple(stake_sign(role, status) for role in ("H", "S") for status in (ALL_MET, NOT_COVERED))
+STAKE_SIGNS = tuple(sign_name(role, status) for role in ("H", "S") for status in (ALL_MET, NOT_COVERED))
 
 
 def _lead(color: str, weight: float, dash: str | None = None, casing: float = 0) -> dict[str, Any]:
@@ -90,7 +90,7 @@ PLAN_STYLES: Mapping[str, Mapping[str, Any]] = MappingProxyType(
 )
 
 
-def base_map(classes: Mapping[str, ObstacleClass]) -> dict[str, dict[str, dict[str, Any]]]:
+def base_map_styles(classes: Mapping[str, ObstacleClass]) -> dict[str, dict[str, dict[str, Any]]]:
     """Styles of the classes by the groups of the layer control, in the order of drawing.
 
     Parameters
@@ -112,7 +112,7 @@ def base_map(classes: Mapping[str, ObstacleClass]) -> dict[str, dict[str, dict[s
 
 def base_styles(classes: Mapping[str, ObstacleClass]) -> dict[str, dict[str, Any]]:
     """Styles of the classes, in the order of drawing."""
-    return {name: style for group in base_map(classes).values() for name, style in group.items()}
+    return {name: style for group in base_map_styles(classes).values() for name, style in group.items()}
 
 
 def _style(look: Look) -> dict[str, Any]:
@@ -142,7 +142,7 @@ _GROUPS: Mapping[str, str] = MappingProxyType(
     {
         "land": "Land",
         "entry": "Entry and protection",
-        "silent": "Not told by the map",
+        "silent": "Not shown by the map",
         "water": "Water",
         "roads": "Roads and railways",
         "built": "Buildings, fences, cliffs",

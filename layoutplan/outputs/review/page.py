@@ -15,7 +15,7 @@ from markupsafe import Markup
 from layoutplan.layout.model import Plan
 from layoutplan.layout.rules import STATUSES, rule_words
 from layoutplan.outputs.plan_number import plan_number
-from layoutplan.outputs.record import nameless, paths_in, short_names, software_versions
+from layoutplan.outputs.record import paths_in, short_names, software_versions, without_folders
 from layoutplan.outputs.review.bases import Bases
 from layoutplan.outputs.review.checks import rules_of
 from layoutplan.outputs.review.exposures import exposures_of
@@ -99,5 +99,5 @@ def _topics(plan: Plan) -> dict[str, Any]:
 def _notes(plan: Plan) -> Mapping[str, Any]:
     """Cautions, assumptions, problems and inputs, with files by their names and not by their places."""
     names = short_names({*(file.path for file in plan.files), *paths_in(plan.job.model_dump())})
-    texts = {kind: nameless(getattr(plan, kind), names) for kind in ("cautions", "assumptions", "problems")}
+    texts = {kind: without_folders(getattr(plan, kind), names) for kind in ("cautions", "assumptions", "problems")}
     return texts | {"inputs": [(names[file.path], file) for file in plan.files]}

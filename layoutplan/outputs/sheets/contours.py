@@ -26,24 +26,24 @@ _COLOR = "#9c6b3c"
 
 
 @dataclass(frozen=True, slots=True)
-class Ground:
+class ContourHeights:
     """Heights to draw from, and what the sheets say where there are none."""
 
     dem: Dem
     note: str
 
 
-def ground_of(plan: Plan, lonlat: FloatArray, reach_m: float) -> Ground:
+def ground_of(plan: Plan, lonlat: FloatArray, reach_m: float) -> ContourHeights:
     """Open the elevation files of a plan again; without them the sheets say so and draw no contours."""
     if not plan.job.terrain.files:
-        return Ground(Dem(), "No elevation model was given: no contours.")
+        return ContourHeights(Dem(), "No elevation model was given: no contours.")
     try:
-        return Ground(open_terrain(plan.job.terrain, lonlat, reach_m).dem, "")
+        return ContourHeights(open_terrain(plan.job.terrain, lonlat, reach_m).dem, "")
     except InputError:
-        return Ground(Dem(), "The elevation files could not be opened for drawing: no contours.")
+        return ContourHeights(Dem(), "The elevation files could not be opened for drawing: no contours.")
 
 
-def draw_contours(pen: Pen, panel: Panel, ground: Ground, labels: Labels) -> str:
+def draw_contours(pen: Pen, panel: Panel, ground: ContourHeights, labels: Labels) -> str:
     """Draw contours at a round step with heights on some of them; return what to print of them below the map."""
     if not ground.dem.mosaics:
         return ground.note

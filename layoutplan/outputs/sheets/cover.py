@@ -18,7 +18,7 @@ from layoutplan.outputs.sheets.legend import draw_legend, legend_height
 from layoutplan.outputs.sheets.marks import status_sign
 from layoutplan.outputs.sheets.pen import INK, WHITE, Box, Pen
 from layoutplan.outputs.sheets.surroundings import Surroundings
-from layoutplan.outputs.sheets.tower_page import Frame, foot
+from layoutplan.outputs.sheets.tower_page import PageFrame, foot
 from layoutplan.outputs.words import may_stake
 
 _ROW, _COLUMNS = 4.4, 2
@@ -52,7 +52,7 @@ def _rows_in(height_mm: float) -> int:
 
 
 def draw_front(
-    pen: Pen, plan: Plan, sheets: list[Sheet], frame: Frame, around: Surroundings, notes: Sequence[str]
+    pen: Pen, plan: Plan, sheets: list[Sheet], frame: PageFrame, around: Surroundings, notes: Sequence[str]
 ) -> None:
     """Draw the first page; ``notes`` are what the making of the sheets met with."""
     box = frame.content
@@ -85,7 +85,7 @@ def draw_front(
     foot(pen, frame, 1)
 
 
-def _about(plan: Plan, sheets: list[Sheet], frame: Frame) -> list[Item]:
+def _about(plan: Plan, sheets: list[Sheet], frame: PageFrame) -> list[Item]:
     (lines,) = as_lists(plan.towers, ["line_id"])
     days = plan.job.work.days
     when = "not given in the job" if days is None else " to ".join(dict.fromkeys(str(day) for day in days))
@@ -127,7 +127,7 @@ def _counts(sheets: list[Sheet]) -> list[Item]:
 def draw_lists(
     pen_of_page: Callable[[], Pen],
     sheets: list[Sheet],
-    frame: Frame,
+    frame: PageFrame,
     classes: dict[str, tuple[str, PaperArea | PaperLine]],
 ) -> None:
     """Draw the pages with legend and list of towers; ``pen_of_page`` begins a new page."""
@@ -147,7 +147,7 @@ def draw_lists(
         pen = pen_of_page()
 
 
-def _index_rows(sheets: list[Sheet], frame: Frame) -> list[tuple[str, str, str, str]]:
+def _index_rows(sheets: list[Sheet], frame: PageFrame) -> list[tuple[str, str, str, str]]:
     """Sign, tower, status and page; those that need most work first."""
     rank = {status: number for number, status in enumerate(STATUSES[::-1])}
     first = frame.pages - len(sheets) + 1

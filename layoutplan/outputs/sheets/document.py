@@ -23,7 +23,7 @@ from layoutplan.outputs.sheets.fonts import Fonts
 from layoutplan.outputs.sheets.layers import Features
 from layoutplan.outputs.sheets.pen import MM, Pen
 from layoutplan.outputs.sheets.surroundings import Surroundings
-from layoutplan.outputs.sheets.tower_page import Frame, draw_tower_page
+from layoutplan.outputs.sheets.tower_page import PageFrame, draw_tower_page
 from layoutplan.outputs.words import credit_text
 from layoutplan.text import clean
 
@@ -48,7 +48,7 @@ def write_sheets(plan: Plan, folder: Path) -> Path:
     classes = _classes(around.features)
     fonts = Fonts(plan.job.output.font)
     page = _PAGES_MM[plan.job.output.page]
-    frame = Frame(
+    frame = PageFrame(
         page=page,
         title=clean(plan.job.title),
         plan_number=plan_number(plan),
@@ -67,7 +67,7 @@ def write_sheets(plan: Plan, folder: Path) -> Path:
 
 
 def _tower_sections(
-    sheets: list[Sheet], first: int, frame: Frame, around: Surroundings, fonts: Fonts
+    sheets: list[Sheet], first: int, frame: PageFrame, around: Surroundings, fonts: Fonts
 ) -> Iterator[bytes]:
     for start in range(0, len(sheets), _SECTION):
         buffer = BytesIO()
@@ -82,7 +82,7 @@ def _tower_sections(
 def _front(
     plan: Plan,
     sheets: list[Sheet],
-    frame: Frame,
+    frame: PageFrame,
     around: Surroundings,
     classes: dict[str, tuple[str, PaperArea | PaperLine]],
     fonts: Fonts,
@@ -117,13 +117,13 @@ def _spelt_note(sheets: list[Sheet], fonts: Fonts) -> str:
     )
 
 
-def _canvas(buffer: BytesIO, frame: Frame, fonts: Fonts) -> Canvas:
+def _canvas(buffer: BytesIO, frame: PageFrame, fonts: Fonts) -> Canvas:
     rl_config.useA85 = 0  # binary streams: a fifth smaller, a third faster
     size = (frame.page[0] * MM, frame.page[1] * MM)
     return Canvas(buffer, pagesize=size, pageCompression=1, invariant=1, initialFontName=fonts.regular)
 
 
-def _merge(sections: list[bytes], path: Path, sheets: list[Sheet], first: int, frame: Frame) -> None:
+def _merge(sections: list[bytes], path: Path, sheets: list[Sheet], first: int, frame: PageFrame) -> None:
     writer = PdfWriter()
     for section in sections:
         writer.append(BytesIO(section))

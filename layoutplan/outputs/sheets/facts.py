@@ -60,7 +60,7 @@ class Sheet:
     excluded : tuple of named tuple
         Rows of the table of exclusions.
     silence : str
-        Why the map does not tell what is about the tower, in words; empty where it does.
+        Why the map does not show what is about the tower, in words; empty where it does.
     ways : tuple of named tuple
         On foot, columns ``_WAY``, the one to the tower first; none where ways were not looked for.
     changes : tuple of str

@@ -14,10 +14,10 @@ def hatched(pen: Pen, box: Box, ops: Sequence[str], angle_deg: float, spacing: f
     if not ops:
         return
     with pen.within(ops):
-        pen.path([lines(box, angle_deg, spacing)], width=0.3, color=color)
+        pen.path([hatch_path(box, angle_deg, spacing)], width=0.3, color=color)
 
 
-def lines(box: Box, angle_deg: float, spacing: float) -> str:
+def hatch_path(box: Box, angle_deg: float, spacing: float) -> str:
     """Path of parallel lines over a box, counter-clockwise from level."""
     angle = np.radians(angle_deg)
     along, across = np.array([np.cos(angle), np.sin(angle)]), np.array([-np.sin(angle), np.cos(angle)])

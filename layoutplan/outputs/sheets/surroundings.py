@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from layoutplan.arrays import FloatArray
 from layoutplan.job.classes import ObstacleClass
-from layoutplan.outputs.sheets.contours import Ground
+from layoutplan.outputs.sheets.contours import ContourHeights
 from layoutplan.outputs.sheets.facts import Sheet
 from layoutplan.outputs.sheets.layers import Features
 from layoutplan.outputs.sheets.panel import Panel
@@ -35,7 +35,7 @@ class Surroundings:
     tower_ids : list of str
     reach_m : float
         Of the reel.
-    ground : Ground
+    ground : ContourHeights
     classes : mapping
         Obstacle classes in words.
     """
@@ -47,7 +47,7 @@ class Surroundings:
     towers: FloatArray
     tower_ids: list[str]
     reach_m: float
-    ground: Ground
+    ground: ContourHeights
     classes: Mapping[str, ObstacleClass]
 
     def near_spans(self, window: tuple[float, float, float, float]) -> NDArray[np.bool_]:

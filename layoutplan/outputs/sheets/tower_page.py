@@ -14,11 +14,11 @@ from layoutplan.outputs.sheets.hatch import hatched
 from layoutplan.outputs.sheets.marks import status_sign
 from layoutplan.outputs.sheets.neighbours import nearest_road
 from layoutplan.outputs.sheets.panel import tower_panel
+from layoutplan.outputs.sheets.paragraphs import blocks_of
 from layoutplan.outputs.sheets.pen import INK, WHITE, Box, Pen, ops_of
 from layoutplan.outputs.sheets.qr import place_code
 from layoutplan.outputs.sheets.surroundings import Surroundings
 from layoutplan.outputs.sheets.tables import draw_blanks, draw_notes, draw_places, draw_stakes
-from layoutplan.outputs.sheets.told import blocks_of
 from layoutplan.outputs.sheets.tower_map import draw_map
 from layoutplan.outputs.words import degrees, figure, may_stake
 
@@ -33,7 +33,7 @@ _SIZES = (8.0, 7.5, 7.0, 6.5, 6.0)
 _SHARES = (0.5, 0.56, 0.44, 0.62, 0.38)  # of the width, for the left column
 _GUTTER = 4.0
 _ORDERS = {
-    ALL_MET: ("ALL RULES MET, as far as the map tells", "Look before you stake."),
+    ALL_MET: ("ALL RULES MET, as far as the map shows", "Look before you stake."),
     TAKE_CARE: ("RULES MET: TAKE CARE", "Nobody need be asked; mind what is listed below."),
     COMPROMISED: ("COMPROMISE", "Read what is off before staking."),
     NEEDS_AGREEMENT: (
@@ -47,7 +47,7 @@ _ORDERS = {
 
 
 @dataclass(frozen=True, slots=True)
-class Frame:
+class PageFrame:
     """What stands on every page.
 
     Attributes
@@ -66,7 +66,7 @@ class Frame:
     grid_crs: str
     pages: int
 
-    def numbered(self, pages: int) -> Frame:
+    def numbered(self, pages: int) -> PageFrame:
         """The same with its number of pages."""
         return replace(self, pages=pages)
 
@@ -76,7 +76,7 @@ class Frame:
         return Box(MARGIN, MARGIN, self.page[0] - 2 * MARGIN, self.page[1] - 2 * MARGIN)
 
 
-def draw_tower_page(pen: Pen, sheet: Sheet, number: int, frame: Frame, around: Surroundings) -> None:
+def draw_tower_page(pen: Pen, sheet: Sheet, number: int, frame: PageFrame, around: Surroundings) -> None:
     """Draw the page of a tower."""
     box = frame.content
     _head(pen, Box(box.left, box.top - _HEAD, box.width, _HEAD), sheet, frame)
@@ -89,7 +89,7 @@ def draw_tower_page(pen: Pen, sheet: Sheet, number: int, frame: Frame, around: S
     foot(pen, frame, number)
 
 
-def _with_stakes(pen: Pen, box: Box, sheet: Sheet, frame: Frame, around: Surroundings) -> None:
+def _with_stakes(pen: Pen, box: Box, sheet: Sheet, frame: PageFrame, around: Surroundings) -> None:
     crossings = crossings_of(sheet, around.classes)
     road = nearest_road(tower_panel(sheet, box), around.features)
     columns = _columns(pen, blocks_of(sheet, crossings, road, around.classes), (box.width - _GUTTER) / 2)
@@ -149,7 +149,7 @@ def _side(pen: Pen, box: Box, sheet: Sheet, note: str) -> None:
         pen.text(box.left, max(box.bottom, y - 6.2) - number * 2.6, line, 6.5)
 
 
-def _without_stakes(pen: Pen, box: Box, sheet: Sheet, frame: Frame, around: Surroundings) -> None:
+def _without_stakes(pen: Pen, box: Box, sheet: Sheet, frame: PageFrame, around: Surroundings) -> None:
     """Draw the map, and the reasons in large letters."""
     upper = min(_MOST_MAP, box.height * 0.5)
     note = draw_map(pen, Box(box.left, box.top - upper, box.width, upper), sheet, [], around)
@@ -176,7 +176,7 @@ def _why_none(sheet: Sheet) -> str:
     return "; ".join(filter(None, (sheet.silence, shut_text(sides))))
 
 
-def _head(pen: Pen, box: Box, sheet: Sheet, frame: Frame) -> None:
+def _head(pen: Pen, box: Box, sheet: Sheet, frame: PageFrame) -> None:
     tower = sheet.tower
     code = box.height
     what, lon, lat = _first_place(sheet)
@@ -231,7 +231,7 @@ def _band(pen: Pen, box: Box, status: str) -> None:
     pen.fitted(inner.left + 11, inner.bottom + 1.0, more, room, 7.5, color=color)
 
 
-def foot(pen: Pen, frame: Frame, number: int) -> None:
+def foot(pen: Pen, frame: PageFrame, number: int) -> None:
     """Draw what stands at the bottom of every page."""
     box = frame.content
     pen.line([(box.left, box.bottom + 5.4), (box.right, box.bottom + 5.4)], 0.4)

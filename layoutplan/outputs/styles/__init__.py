@@ -15,7 +15,7 @@ from pathlib import Path
 import pandas as pd
 from pyogrio.errors import DataSourceError
 
-from layoutplan.layout.schema import Table
+from layoutplan.layout.schema import TableSchema
 from layoutplan.outputs.styles.looks import Style
 from layoutplan.outputs.styles.qml import qml_text
 from layoutplan.outputs.styles.sld import sld_text
@@ -58,7 +58,7 @@ _ROW = (
 
 
 def add_styles(
-    path: Path, tables: Mapping[str, pd.DataFrame], schema: Mapping[str, Table], styles: Mapping[str, Style]
+    path: Path, tables: Mapping[str, pd.DataFrame], schema: Mapping[str, TableSchema], styles: Mapping[str, Style]
 ) -> None:
     """Add styles and titles of columns to a GeoPackage.
 
@@ -92,14 +92,14 @@ def add_styles(
         raise DataSourceError(f"{path.name}: {err}") from err
 
 
-def _titles(frame: pd.DataFrame, table: Table) -> dict[str, str]:
+def _titles(frame: pd.DataFrame, table: TableSchema) -> dict[str, str]:
     """Titles of a layer's columns by name; what somebody added is called as it is."""
     names = [str(name) for name in frame if name != "geometry"]
     return {name: table.columns[name].title if name in table.columns else name for name in names}
 
 
 def _style_rows(
-    titles: Mapping[str, Mapping[str, str]], schema: Mapping[str, Table], styles: Mapping[str, Style]
+    titles: Mapping[str, Mapping[str, str]], schema: Mapping[str, TableSchema], styles: Mapping[str, Style]
 ) -> Iterator[tuple[str, ...]]:
     for name, mine in titles.items():
         style = styles.get(name)

@@ -22,7 +22,7 @@ from layoutplan.layout.rules import (
     TAKE_CARE,
 )
 from layoutplan.layout.set_out import warning
-from layoutplan.outputs.styles.looks import Fill, Label, Rule, Sign, Stroke, Style
+from layoutplan.outputs.styles.looks import Fill, Label, Sign, Stroke, Style, StyleRule
 from layoutplan.outputs.words import ROLE_WORDS
 
 _GREEN, _SKY, _ORANGE, _VERMILION = "#009e73", "#56b4e9", "#e69f00", "#d55e00"
@@ -55,11 +55,11 @@ _LAND = {
 LEAD_STYLE = Style(
     (
         *(
-            Rule(words, (_LEADS[level],), "lead_level", level, up_to=FIELDWORK)
+            StyleRule(words, (_LEADS[level],), "lead_level", level, up_to=FIELDWORK)
             for level, words in LEAD_LEVELS.items()
             if level != UNKNOWN_LEVEL
         ),
-        Rule(LEAD_LEVELS[UNKNOWN_LEVEL], (_LEADS[UNKNOWN_LEVEL],), up_to=FIELDWORK),
+        StyleRule(LEAD_LEVELS[UNKNOWN_LEVEL], (_LEADS[UNKNOWN_LEVEL],), up_to=FIELDWORK),
     )
 )
 _DASHES: Mapping[str, tuple[float, ...]] = {"no": (), "agree": (3, 1.5), "care": (1.5, 1.5), "free": (0.6, 1.2)}
@@ -78,52 +78,56 @@ def layer_styles(classes: Iterable[ObstacleClass]) -> Mapping[str, Style]:
     return {
         "towers": Style(
             (
-                *(Rule(status, (sign,), "status", status) for status, sign in TOWER_SIGNS.items()),
-                Rule(OTHER, (Sign("cross", INK, 4.5),)),
+                *(StyleRule(status, (sign,), "status", status) for status, sign in TOWER_SIGNS.items()),
+                StyleRule(OTHER, (Sign("cross", INK, 4.5),)),
             ),
             Label("tower_id", 100_000, "status", ALL_MET, 15_000),
         ),
-        "spans": Style((Rule("span", (Stroke(INK, 0.7),)),)),
+        "spans": Style((StyleRule("span", (Stroke(INK, 0.7),)),)),
         "electrodes": Style(
             (
-                *(Rule(ROLE_WORDS[role], (sign,), "role", role, up_to=FIELDWORK) for role, sign in _STAKES.items()),
                 *(
-                    Rule(warning(status), (Sign("x", INK, 6.0),), "status", status, up_to=FIELDWORK)
+                    StyleRule(ROLE_WORDS[role], (sign,), "role", role, up_to=FIELDWORK)
+                    for role, sign in _STAKES.items()
+                ),
+                *(
+                    StyleRule(warning(status), (Sign("x", INK, 6.0),), "status", status, up_to=FIELDWORK)
                     for status in STATUSES
                     if warning(status) and status != NO_LAYOUT
                 ),
-                Rule(OTHER, (Sign("cross", INK),), up_to=FIELDWORK),
+                StyleRule(OTHER, (Sign("cross", INK),), up_to=FIELDWORK),
             ),
             Label("waypoint", 10_000, "status", ALL_MET, 2_500),
         ),
         "leads": LEAD_STYLE,
         "approaches": Style(
             (
-                Rule("way on foot", (Stroke(_GREEN, 0.5, (0.5, 1.2)),), "verdict", REACHABLE, up_to=FIELDWORK),
-                Rule("way on foot, ask first", (Stroke(_ORANGE, 0.6, (2, 1, 0.5, 1)),), up_to=FIELDWORK),
+                StyleRule("way on foot", (Stroke(_GREEN, 0.5, (0.5, 1.2)),), "verdict", REACHABLE, up_to=FIELDWORK),
+                StyleRule("way on foot, ask first", (Stroke(_ORANGE, 0.6, (2, 1, 0.5, 1)),), up_to=FIELDWORK),
             )
         ),
-        "alternatives": Style((Rule("alternative position", (Sign("circle", _WHITE, 2.0),), up_to=DETAIL),)),
+        "alternatives": Style((StyleRule("alternative position", (Sign("circle", _WHITE, 2.0),), up_to=DETAIL),)),
         "obstacles": Style(
-            (*map(_class_rule, classes), Rule(OTHER, _every_way("#3f3f3f", "no"))), Label("name", 5_000, minor=True)
+            (*map(_class_rule, classes), StyleRule(OTHER, _every_way("#3f3f3f", "no"))),
+            Label("name", 5_000, minor=True),
         ),
         "permissions": Style(
             (
-                *(Rule(state, (fill,), "state", state) for state, fill in _LAND.items()),
-                Rule(OTHER, (_LAND["permission needed"],)),
+                *(StyleRule(state, (fill,), "state", state) for state, fill in _LAND.items()),
+                StyleRule(OTHER, (_LAND["permission needed"],)),
             ),
             Label("parcel", 10_000, minor=True),
         ),
     }
 
 
-def _class_rule(row: ObstacleClass) -> Rule:
+def _class_rule(row: ObstacleClass) -> StyleRule:
     label = f"{row.label} ({_STAKE_WORDS[row.stake]})"
     gis = row.look.gis
     area, line, point = _every_way(gis.line or row.look.line, row.stake)
     dash = line.dash if gis.dash is None else gis.dash
     line = Stroke(gis.stroke or line.color, gis.width, dash, gis.casing)
-    return Rule(label, (area, line, point), "obstacle_class", row.name, up_to=DETAIL if gis.small else 0)
+    return StyleRule(label, (area, line, point), "obstacle_class", row.name, up_to=DETAIL if gis.small else 0)
 
 
 def _every_way(hue: str, stake: str) -> tuple[Fill, Stroke, Sign]:

@@ -37,7 +37,7 @@ Look = Sign | Stroke | Fill
 
 
 @dataclass(frozen=True, slots=True)
-class Rule:
+class StyleRule:
     """What rows look like whose ``column`` is ``value``.
 
     Without column, those that no other rule fits. A row is drawn by the looks that suit its geometry, on maps at
@@ -71,7 +71,7 @@ class Label:
 class Style:
     """Style of a layer."""
 
-    rules: tuple[Rule, ...]
+    rules: tuple[StyleRule, ...]
     label: Label | None = None
 
     @property

@@ -5,7 +5,7 @@ from __future__ import annotations
 import xml.etree.ElementTree as ET
 from collections.abc import Mapping
 
-from layoutplan.outputs.styles.looks import Fill, Label, Look, Rule, Sign, Stroke, Style
+from layoutplan.outputs.styles.looks import Fill, Label, Look, Sign, Stroke, Style, StyleRule
 
 VERSION = "3.22.0"  # of the program whose documents these are
 
@@ -71,7 +71,7 @@ def aliases(titles: Mapping[str, str]) -> ET.Element:
     return element
 
 
-def _rule(rule: Rule, number: str, style: Style) -> ET.Element:
+def _rule(rule: StyleRule, number: str, style: Style) -> ET.Element:
     element = ET.Element("rule", {"key": f"{{rule-{number}}}", "symbol": number, "label": rule.label})
     if rule.column:
         element.set("filter", f'"{rule.column}" = {_quoted(rule.value)}')

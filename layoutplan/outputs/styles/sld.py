@@ -5,7 +5,7 @@ from __future__ import annotations
 import xml.etree.ElementTree as ET
 from itertools import chain
 
-from layoutplan.outputs.styles.looks import Fill, Look, Rule, Sign, Stroke, Style
+from layoutplan.outputs.styles.looks import Fill, Look, Sign, Stroke, Style, StyleRule
 
 _SLD, _OGC = "http://www.opengis.net/sld", "http://www.opengis.net/ogc"
 _PX_PER_MM = 1 / 0.28  # the standard's pixel (symbology encoding, OGC 05-077r4)
@@ -37,7 +37,7 @@ def sld_text(layer: str, style: Style) -> str:
     return '<?xml version="1.0" encoding="UTF-8"?>\n' + ET.tostring(root, encoding="unicode") + "\n"
 
 
-def _rule(rule: Rule, style: Style) -> ET.Element:
+def _rule(rule: StyleRule, style: Style) -> ET.Element:
     element = ET.Element(f"{{{_SLD}}}Rule")
     _text(element, "Name", rule.label)
     if rule.column:
@@ -57,7 +57,7 @@ def _limit(element: ET.Element, up_to: int) -> None:
         _text(element, "MaxScaleDenominator", str(up_to))
 
 
-def _filter(rule: Rule) -> ET.Element:
+def _filter(rule: StyleRule) -> ET.Element:
     element = ET.Element(f"{{{_OGC}}}Filter")
     _comparison(ET.SubElement(element, f"{{{_OGC}}}PropertyIsEqualTo"), rule.column, rule.value)
     return element

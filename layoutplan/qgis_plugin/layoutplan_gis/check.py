@@ -112,14 +112,14 @@ class CheckAlgorithm(CommandAlgorithm):
             arguments = ["check", "--json", "--out", str(self.result), *options, "--", str(self.plan)]
             found = result_of(self.command(arguments, feedback, None), "The check failed")
         self.copies["with --job"] = f"under '{_JOB}'"
-        self._tell(found, feedback)
+        self._report(found, feedback)
         counts = {name: len(found.get(name.lower(), ())) for name in _COUNTS}
         titles = {name: f"Check: {TABLES[name][:1].lower()}{TABLES[name][1:]}" for name in _SHOWN}
         layers = load_layers(self.result / "check.gpkg", titles, context)
         chain = {key.upper(): layers[key] for key in ("checks", "electrodes") if key in layers}
         return {"OUTPUT": str(self.result), **chain, **counts}
 
-    def _tell(self, found: dict[str, Any], feedback: QgsProcessingFeedback) -> None:
+    def _report(self, found: dict[str, Any], feedback: QgsProcessingFeedback) -> None:
         """Say what `layoutplan check` says on the command line, the worst in colour."""
         broken, missing = found.get("broken", ()), found.get("missing", ())
         breaking = {row.get("waypoint") for row in broken}

@@ -60,7 +60,7 @@ def found_command(setting: str, surroundings: Mapping[str, str], home: Path, win
         if given.strip():
             path = Path(given.strip().strip('"')).expanduser()
             if not _is_program(path):
-                raise CommandError(f"'{path}' is no program. Mend the path, or empty it; it is set under: {where}")
+                raise CommandError(f"'{path}' is no program. Correct the path, or empty it; it is set under: {where}")
             return path
     name = "layoutplan.exe" if windows else "layoutplan"
     for folder in _folders(surroundings, home, windows):
@@ -90,7 +90,7 @@ def _is_program(path: Path) -> bool:
 def checked_version(command: Path, surroundings: Mapping[str, str]) -> str:
     """Version of the command; CommandError if it does not start, does not say, or is too old."""
     try:
-        said = subprocess.run(
+        lines = subprocess.run(
             [str(command), "--version"],
             stdin=subprocess.DEVNULL,
             capture_output=True,
@@ -103,9 +103,9 @@ def checked_version(command: Path, surroundings: Mapping[str, str]) -> str:
         raise CommandError(f"'{command} --version' does not answer. Try it in a terminal.") from err
     except OSError as err:
         raise CommandError(f"'{command}' cannot be started ({err.strerror}). {_again()}") from err
-    match = re.search(r"version (\d+)\.(\d+)\.(\d+)", said.stdout.decode("utf-8", "replace"))
-    if said.returncode or match is None:
-        last = said.stderr.decode("utf-8", "replace").strip().rpartition("\n")[2]
+    match = re.search(r"version (\d+)\.(\d+)\.(\d+)", lines.stdout.decode("utf-8", "replace"))
+    if lines.returncode or match is None:
+        last = lines.stderr.decode("utf-8", "replace").strip().rpartition("\n")[2]
         raise CommandError(f"'{command} --version' does not work: {last or 'it says no version'}. {_again()}")
     if tuple(map(int, match.groups())) < LEAST_VERSION:
         least = ".".join(map(str, LEAST_VERSION))
@@ -118,6 +118,6 @@ def checked_version(command: Path, surroundings: Mapping[str, str]) -> str:
 
 def _again() -> str:
     return (
-        f"If that is not layoutplan, mend the path under {SETTING_PLACE}, or in {VARIABLE}; else install it again, in "
+        f"If that is not layoutplan, correct the path in {SETTING_PLACE}, or in {VARIABLE}; else install it again, in "
         f"a terminal:  {INSTALL_LINE}"
     )

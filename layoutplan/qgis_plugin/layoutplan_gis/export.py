@@ -51,7 +51,7 @@ class ExportAlgorithm(CommandAlgorithm):
         self.add(plan_parameter(), PLAN_HELP)
         self.add(
             QgsProcessingParameterEnum("FORMATS", "What to make", list(FORMATS.values()), True, [0, 1]),
-            "What each of them holds is told in the documentation under 'Outputs'.",
+            "What each of them holds is described in the documentation under 'Outputs'.",
         )
         self.add(
             QgsProcessingParameterNumber(

@@ -69,7 +69,7 @@ def _add_line(algorithm: Any) -> None:
 def _add_map(algorithm: Any) -> None:
     algorithm.add(
         QgsProcessingParameterMultipleLayers("OBSTACLES", "Obstacles", _KIND.TypeVectorAnyGeometry, optional=True),
-        "Layers with what keeps stakes and leads away. A column 'obstacle_class' tells the class of each feature; "
+        "Layers with what keeps stakes and leads away. A column 'obstacle_class' gives the class of each feature; "
         "where there is none, see the next parameter.",
     )
     algorithm.add(

@@ -82,22 +82,22 @@ def run(arguments: Sequence[str], listener: Listener, surroundings: Mapping[str,
         )
     except (OSError, ValueError) as err:
         raise CommandError(f"'{arguments[0]}' cannot be started ({err}).") from err
-    said: Queue[tuple[str, str]] = Queue()
+    stream_lines: Queue[tuple[str, str]] = Queue()
     readers = [
-        Thread(target=_read, args=(stream, name, said), daemon=True)
+        Thread(target=_read, args=(stream, name, stream_lines), daemon=True)
         for stream, name in ((child.stdout, "out"), (child.stderr, "err"))
     ]
     for reader in readers:
         reader.start()
     outcome = Outcome()
     try:
-        _follow(child, readers, said, outcome, listener)
+        _follow(child, readers, stream_lines, outcome, listener)
     except Cancelled:
         stop(child)
         for reader in readers:
             reader.join(_GRACE_S)
-        while not said.empty():
-            _take(*said.get(), outcome, listener)
+        while not stream_lines.empty():
+            _take(*stream_lines.get(), outcome, listener)
         if outcome.result or not child.returncode:
             raise Cancelled(finished=True) from None
         raise
@@ -107,16 +107,16 @@ def run(arguments: Sequence[str], listener: Listener, surroundings: Mapping[str,
     return outcome
 
 
-def _read(stream: IO[bytes], name: str, said: Queue[tuple[str, str]]) -> None:
+def _read(stream: IO[bytes], name: str, stream_lines: Queue[tuple[str, str]]) -> None:
     with stream:
         while line := stream.readline(_LONGEST_LINE):
-            said.put((name, line.decode("utf-8", "replace").rstrip("\r\n")))
+            stream_lines.put((name, line.decode("utf-8", "replace").rstrip("\r\n")))
 
 
 def _follow(
     child: subprocess.Popen[bytes],
     readers: Sequence[Thread],
-    said: Queue[tuple[str, str]],
+    stream_lines: Queue[tuple[str, str]],
     outcome: Outcome,
     listener: Listener,
 ) -> None:
@@ -124,7 +124,7 @@ def _follow(
     while True:
         ended = child.poll() is not None and not any(reader.is_alive() for reader in readers)
         try:
-            name, line = said.get(timeout=0 if ended else _POLL_S)
+            name, line = stream_lines.get(timeout=0 if ended else _POLL_S)
         except Empty:
             if ended:
                 return
@@ -135,7 +135,7 @@ def _follow(
             raise Cancelled
         limit = listener.longest_silence_s
         if limit is not None and time.monotonic() - heard > limit:
-            raise CommandError(f"The command said nothing for {limit:g} s and was stopped. Try it in a terminal.")
+            raise CommandError(f"The command gave no output for {limit:g} s and was stopped. Try it in a terminal.")
 
 
 def _take(name: str, line: str, outcome: Outcome, listener: Listener) -> None:
@@ -179,10 +179,10 @@ def stop(child: subprocess.Popen[bytes]) -> None:
 def failure(outcome: Outcome, what: str) -> str:
     """What went wrong, in the command's own words where it found some."""
     starts = [number for number, line in enumerate(outcome.errors) if line.startswith(_FAILURE)]
-    said = outcome.errors[starts[-1] :] if starts else [line for line in outcome.errors if line.strip()][-1:]
-    words = os.linesep.join(said).strip()
+    stream_lines = outcome.errors[starts[-1] :] if starts else [line for line in outcome.errors if line.strip()][-1:]
+    words = os.linesep.join(stream_lines).strip()
     if not words and not outcome.code:
         return f"{what}: the command ended without saying what it made. Is it really layoutplan?"
     if not words:
-        return f"{what}: the command ended with code {outcome.code} and said nothing. Try it in a terminal."
+        return f"{what}: the command ended with code {outcome.code} without a message. Try it in a terminal."
     return f"{what}: {words}"

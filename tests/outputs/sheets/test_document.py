@@ -280,7 +280,7 @@ def test_permissions_for_ways_are_to_be_agreed(make_plan, written):
         asks, text = (ways["verdict"] == "needs permission").any(), " ".join(document.text(number).split())
         if (plan.electrodes["tower_id"] == name).any():
             assert ("needs permission: protected area" in text) == asks
-            assert not (asks and "Nothing as far as the map tells" in text)
+            assert not (asks and "Nothing as far as the map shows" in text)
         assert ("scan for the drop-off" in text) == ways["drop_off_lat"].notna().any()
 
 

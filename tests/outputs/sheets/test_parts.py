@@ -18,9 +18,9 @@ from layoutplan.outputs.sheets.crossings import crossings_of
 from layoutplan.outputs.sheets.facts import sheets_of
 from layoutplan.outputs.sheets.fonts import Fonts
 from layoutplan.outputs.sheets.panel import SCALES, panel_around
+from layoutplan.outputs.sheets.paragraphs import _cautions, _to_settle
 from layoutplan.outputs.sheets.pen import Box, Pen, cut
 from layoutplan.outputs.sheets.tables import minutes
-from layoutplan.outputs.sheets.told import _cautions, _to_settle
 
 GEOD = Geod(ellps="WGS84")
 

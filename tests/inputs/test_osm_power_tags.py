@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from layoutplan.inputs.osm_told import told_by_map
+from layoutplan.inputs.osm_power_tags import tags_over_job
 from layoutplan.job import Line
 
 OSM = {"path": "map.osm.pbf", "way_ids": [1]}
@@ -15,7 +15,7 @@ WIRE = {"attachment_height_m": 20, "sag_m": 5, "diameter_mm": 20}
 
 def told(ways: list[str], **keys: Any) -> tuple[Line, str, str]:
     tags = {100 + i: dict(part.split("=") for part in way.split()) for i, way in enumerate(ways)}
-    line, assumptions, problems = told_by_map(Line.model_validate({"id": "L", "osm": OSM, **keys}), tags)
+    line, assumptions, problems = tags_over_job(Line.model_validate({"id": "L", "osm": OSM, **keys}), tags)
     return line, " | ".join(assumptions), " | ".join(problems)
 
 

@@ -60,7 +60,7 @@ def _to_settle(sheet: Sheet, crossings: list[Crossing], classes: Mapping[str, Ob
     to_ask = list(_to_ask(sheet))
     yield from to_ask
     if not (told or crossings or to_ask or any(row.met_by == STAKE for row in sheet.crossings)):
-        yield Item("Nothing as far as the map tells; owners' records and the ground itself have not been asked.")
+        yield Item("Nothing as far as the map shows; owners' records and the ground itself have not been asked.")
 
 
 def _to_ask(sheet: Sheet) -> Iterator[Item]:

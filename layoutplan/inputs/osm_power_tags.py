@@ -1,4 +1,4 @@
-"""What the map tells of a planned line: its tags fill what the job leaves open, and are held against what it gives."""
+"""What the map says of a planned line: its tags fill what the job leaves open, and are held against what it gives."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ _NEAR_HZ = 0.1  # 16.67 is tagged as well as 16.7
 _SAME = 0.02  # relative: 110 kV is 110 kV
 
 
-def told_by_map(line: Line, ways: Mapping[int, Mapping[str, str]]) -> tuple[Line, list[str], list[str]]:
+def tags_over_job(line: Line, ways: Mapping[int, Mapping[str, str]]) -> tuple[Line, list[str], list[str]]:
     """Fill in voltage and frequency from tags, and hold what the job says against them.
 
     Parameters
@@ -40,15 +40,15 @@ def told_by_map(line: Line, ways: Mapping[int, Mapping[str, str]]) -> tuple[Line
     filled: dict[str, Any] = {}
     taken, problems = [], []
     for told in (_voltage, _frequency):
-        values, text, said = told(line, list(ways.values()), tagged)
+        values, text, notes = told(line, list(ways.values()), tagged)
         filled |= values
         taken += [text] if text else []
-        problems += [f"line '{line.id}': {words}" for words in said]
+        problems += [f"line '{line.id}': {words}" for words in notes]
     if filled:
         line = line.model_copy(update=filled)
     assumed = [f"line '{line.id}': {' and '.join(taken)} as {tagged}"] if taken else []
-    circuits, said = _circuits(line, list(ways.values()), tagged)
-    return line, [*assumed, *circuits], [*problems, *said]
+    circuits, notes = _circuits(line, list(ways.values()), tagged)
+    return line, [*assumed, *circuits], [*problems, *notes]
 
 
 _Told = tuple[dict[str, Any], str, list[str]]
