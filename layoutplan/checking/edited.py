@@ -55,7 +55,7 @@ class Given:
 def edited_stakes(plan: Reopened) -> Given:
     """Read the electrodes as they are now in the plan's file.
 
-    A stake without tower goes to the nearest one, a stake without role takes the one that is free there: both are noted.
+    A stake without tower goes to the nearest one, one without role takes the role that is free there; both are noted.
 
     Raises
     ------
