@@ -136,7 +136,7 @@ def test_bad_places_name_the_row(layer_file: Write, bad: Any) -> None:
         ("earth_electrode_size_column", [12.0, 12.0, 12e3], "feature 3, field 'value': 12000 m cannot be meant"),
         ("earth_electrode_size_column", ["1", "inf", "2"], "feature 2, field 'value': 'inf' is no positive number"),
         ("footing_resistance_column", [10.0, 0.0, -3.0], "feature 2, 3, field 'value': '0.0' is no positive number"),
-        ("footing_resistance_column", ["10", "< 5", ""], "feature 2, field 'value': '< 5' is no positive number. Correct"),
+        ("footing_resistance_column", ["10", "< 5", ""], "feature 2, field 'value': '< 5' is no positive number. C"),
         ("soil_resistivity_column", ["-1", "nan", "0"], "feature 1, 2, 3, field 'value': '-1' is no positive number"),
         ("soil_resistivity_column", ["dry", "1e3", "2"], "feature 1, field 'value': 'dry' is no positive number"),
         ("order_column", ["1", "two", "3"], "feature 2, field 'value': 'two' is no number"),
