@@ -7,17 +7,24 @@ from pathlib import Path
 import click
 
 from layoutplan.cli.common import debug_option, errors_in_words, settle_folders
+from layoutplan.cli.terminal import paint, wrapped
 
 
 @click.command("explain")
 @click.argument("folder", type=click.Path(path_type=Path), metavar="DIR")
 @click.argument("tower", metavar="TOWER")
 @click.option("--line", help="Line of the tower, where several lines have one of that id.")
+@click.option("--short", is_flag=True, help="One screen: what is not kept, ways out, set-out, handling of the leads.")
 @debug_option
-def command(folder: Path, tower: str, line: str | None, debug: bool) -> None:
-    """Say for one TOWER of the plan in DIR why its stakes stand where they stand, and why not elsewhere."""
+def command(folder: Path, tower: str, line: str | None, short: bool, debug: bool) -> None:
+    """Report for one TOWER of the plan in DIR why its stakes stand where they stand, and why not elsewhere.
+
+    On a terminal long lines are wrapped and verdicts coloured (not if NO_COLOR is set); elsewhere they are left as they
+    are.
+    """
     with errors_in_words(debug):
         from layoutplan.reports.explain import explain_tower
 
         settle_folders(folder)
-        click.echo("\n".join(explain_tower(folder, tower, line)))
+        lines = explain_tower(folder, tower, line, short=short, paint=paint)
+        click.echo("\n".join(wrapped(lines)))

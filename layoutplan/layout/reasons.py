@@ -102,14 +102,20 @@ def _bare(row: Any) -> Reason:
 
 
 def side_text(rows: Iterable[Any]) -> str:
-    """Name the rules that excluded most candidates of one side of a tower, from rows of the table of exclusions."""
+    """What shuts most of one side of a tower, from rows of the table of exclusions."""
     most = sorted((-row.candidates, exclusion_words(row.rule, row.detail), row.of) for row in rows)[:MOST_SHOWN]
-    return ", ".join(f"{rule} excluded {-count} of {of}" for count, rule, of in most)
+    return ", ".join(f"{words} ({_share(-count, of)})" for count, words, of in most)
+
+
+def _share(count: int, of: int) -> str:
+    share = 100 * count / of
+    return f"{share:.0f} %" if 1 <= share <= 99 or count == of else "over 99 %" if share > 99 else "below 1 %"
 
 
 def shut_text(sides: Mapping[str, str]) -> str:
-    """Say what shuts both sides of a tower, from the words for each."""
-    return "; ".join(f"{side}: {sides.get(side) or 'nothing excluded'}" for side in ("left", "right"))
+    """What shuts sides of a tower, from the words for each."""
+    shut = "; ".join(f"{side}: {text or 'nothing'}" for side, text in sides.items())
+    return f"ruled out, as a share of the positions tried, {shut}"
 
 
 def reason_text(reasons: Sequence[Reason], *, fixed: bool) -> str:

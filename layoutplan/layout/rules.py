@@ -146,12 +146,39 @@ def rule_words(name: str) -> str:
     return f"{words}: {of.replace('_', ' ')}" if colon else words
 
 
+_EXCLUDED = MappingProxyType(
+    {
+        "lead_crossing": "lead across {}",
+        "keep_out": "stake on or near {}",
+        "lead_angle": "lead along the {}",
+        "line_clearance": "stake too near the line",
+        "electrode_distance": "stake too near the tower",
+        "permitted_land": "stake where nobody has permitted it",
+        "reel": "lead longer than the reel",
+    }
+)
+
+
 def exclusion_words(rule: str, detail: str) -> str:
-    """Name of a rule that excluded candidates, with the span or the ground that it is about."""
-    words = rule_words(rule)
-    if not detail:
-        return words
-    return f"{words}: {detail}" if rule == "lead_angle" else f"{words} {detail}"
+    """What candidates would have done that a rule excluded, for people to read.
+
+    Parameters
+    ----------
+    rule, detail : str
+        As in the table of exclusions.
+
+    Examples
+    --------
+    >>> exclusion_words("lead_crossing:river_canal", "river or canal")
+    'lead across river or canal'
+    >>> exclusion_words("lead_angle", "span to 4, span to 6"), exclusion_words("slope", "")
+    ('lead along the span to 4, span to 6', 'slope')
+    """
+    name, _, of = rule.partition(":")
+    words = _EXCLUDED.get(name)
+    if words is None:
+        return f"{rule_words(rule)} {detail}".rstrip()
+    return words.format(detail or of.replace("_", " ")) if "{}" in words else f"{words} {detail}".rstrip()
 
 
 def map_themes(rule: str, classes: Mapping[str, ObstacleClass]) -> frozenset[str]:

@@ -63,20 +63,19 @@ def other_side_texts(sited: Sited, excluded: dict[tuple[int, int], str]) -> dict
     return {
         int(tower): "fewer points than a pair on opposite sides"
         if sited.opposite[tower]
-        else f"on the {SIDES[1 - used[tower]]} {excluded.get((tower, 1 - used[tower]), 'nothing is left')}"
+        else shut_text({str(SIDES[1 - used[tower]]): excluded.get((tower, 1 - used[tower]), "nothing is left")})
         for tower in np.flatnonzero(sited.same_side).tolist()
     }
 
 
 def no_layout_reasons(sited: Sited, excluded: dict[tuple[int, int], str]) -> dict[int, str]:
-    """Say for towers without layout what shuts each side and what would open it."""
+    """Say for towers without layout what would open a side, and what shuts each of them."""
     out = {}
     for tower, relaxations in sited.relaxations.items():
         sides = shut_text({str(SIDES[side]): excluded.get((tower, side), "") for side in (0, 1)})
         ways = "; or ".join(item.text for item in relaxations[:MOST_SHOWN])
-        out[tower] = f"{sides}. " + (
-            f"Would give a layout: {ways}" if ways else "No single change that could be advised would help"
-        )
+        first = f"would give a layout: {ways}" if ways else "no single change that could be advised would give a layout"
+        out[tower] = f"{first}. {sides[0].upper()}{sides[1:]}"
     return out
 
 

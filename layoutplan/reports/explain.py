@@ -1,9 +1,10 @@
-"""Why the stakes of one tower stand where they stand, told from a written plan."""
+"""Why the stakes of one tower stand where they stand, from a written plan: what is not kept, and ways out, first."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import cache
+from itertools import chain
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -13,9 +14,10 @@ import pandas as pd
 
 from layoutplan.access.verdicts import TOWER
 from layoutplan.errors import OutputError
-from layoutplan.layout.rules import exclusion_words, rule_words
+from layoutplan.layout.reasons import shut_text, side_text
+from layoutplan.layout.rules import KEPT, NO_LAYOUT, SEVERITY, exclusion_words, rule_words
 from layoutplan.layout.set_out import set_out, warning
-from layoutplan.reports.explain_electrics import limit_sources, stake_lines, tower_lines
+from layoutplan.reports.explain_electrics import lead_lines, limit_sources, stake_lines, tower_lines
 from layoutplan.written.limits_again import changed_limits
 from layoutplan.written.places import misplaced
 from layoutplan.written.read import read_plan
@@ -34,11 +36,20 @@ TERM_WORDS = {  # terms of the score, as `siting.judge` orders them
     "steep_deg": "degrees steeper than easy ground",
     "walk_min": "minutes on foot from the tower",
 }
+_NO_WAY = "  no single change that could be advised would give a layout"
+Paint = Callable[[str, str], str]
 _NO_EXPOSURES = pd.DataFrame(columns=["line_id", "tower_id", "role"])  # of a plan by an earlier version
 
 
-def explain_tower(folder: Path, tower: str, line: str | None = None) -> list[str]:
-    """Tell everything the plan in ``folder`` holds on one tower.
+def _plain(verdict: str, text: str) -> str:
+    del verdict
+    return text
+
+
+def explain_tower(
+    folder: Path, tower: str, line: str | None = None, *, short: bool = False, paint: Paint = _plain
+) -> list[str]:
+    """Report what the plan in ``folder`` holds on one tower.
 
     Parameters
     ----------
@@ -48,6 +59,15 @@ def explain_tower(folder: Path, tower: str, line: str | None = None) -> list[str
         Id of the tower.
     line : str, optional
         Id of the line, where several lines have a tower of that id.
+    short : bool
+        Only what decides: the status and why, ways out, each stake's set-out, what is not kept, how to handle its lead.
+    paint : callable, optional
+        Given a verdict or status and a text that stands for it; returns the text as it is to be shown.
+
+    Returns
+    -------
+    list of str
+        Lines, of any length.
 
     Raises
     ------
@@ -56,10 +76,10 @@ def explain_tower(folder: Path, tower: str, line: str | None = None) -> list[str
         several).
     """
     with taken_apart(folder):
-        return _explained(folder, tower, line)
+        return _explained(folder, tower, line, short, paint)
 
 
-def _explained(folder: Path, tower: str, line: str | None) -> list[str]:
+def _explained(folder: Path, tower: str, line: str | None, short: bool, paint: Paint) -> list[str]:
     written = read_plan(folder, record_needed=False)
     tables = written.tables
     line_id, tower_id = _find(tables["towers"], folder, tower, line)
@@ -72,24 +92,48 @@ def _explained(folder: Path, tower: str, line: str | None) -> list[str]:
         return table[(table["line_id"] == line_id) & (table["tower_id"] == tower_id)]
 
     head = mine("towers").iloc[0]
-    lines = [f"tower {tower_id} of line '{line_id}': {head['status']}", f"  {head['reasons']}", *tower_lines(head)]
+    odd = changed_limits(mine("exposures"))
+    lines = [f"caution: not what this program gives, do not rely on it: {text}" for text in odd]
     away = [name for table in ("towers", "electrodes") for name in _moved(mine(table))]
     if away:
-        lines.insert(
-            0,
+        lines.append(
             f"caution: plan.gpkg was changed, {', '.join(away)} no longer lie(s) where these figures say. They are "
-            "those of the place that was planned; hold the new one against the rules with 'layoutplan check'.",
+            "those of the place that was planned; hold the new one against the rules with 'layoutplan check'."
         )
-    odd = changed_limits(mine("exposures"))
-    lines[:0] = [f"caution: not what this program gives, do not rely on it: {text}" for text in odd]
+    lines += [f"tower {tower_id} of line '{line_id}': {paint(head['status'], head['status'])}", *_why(head, mine)]
     lines += [f"note: {text}" for text in written.notes]
-    lines += way_lines(mine("approaches"))
-    for stake in mine("electrodes").to_dict("records"):
+    stakes = mine("electrodes").to_dict("records")
+    if short:
+        return [*lines, *chain.from_iterable(_in_short(stake, mine, paint) for stake in stakes)]
+    lines += [*tower_lines(head), *way_lines(mine("approaches"))]
+    for stake in stakes:
         role = stake["role"]
-        lines += _stake(stake, mine("checks", role))
+        lines += _stake(stake, mine("checks", role), paint)
         lines += stake_lines(stake, mine("leads", role), mine("exposures", role))
     lines += [*limit_sources(mine("exposures")), *_alternatives(mine("alternatives")), *_pairs(mine("pairs"))]
-    return [*lines, *_exclusions(mine("exclusions")), *_ways(mine("relaxations"))]
+    return [*lines, *_exclusions(mine("exclusions"))]
+
+
+def _why(tower: Any, mine: Callable[[str], Any]) -> Iterator[str]:
+    """Reasons for the status; of a tower without layout first what would give one, then what shuts it."""
+    if tower["status"] != NO_LAYOUT or tower.get("map_gaps"):
+        yield f"  {tower['reasons']}"
+    if tower["status"] != NO_LAYOUT:
+        return
+    ways = mine("relaxations")
+    yield "  what would give a layout, what a planner would ask for first at the front:" if len(ways) else _NO_WAY
+    yield from (f"    {row.rank}. {row.text}" for row in ways.itertuples())
+    rows = list(mine("exclusions").itertuples())
+    yield f"  {shut_text({side: side_text(row for row in rows if row.side == side) for side in ('left', 'right')})}"
+
+
+def _in_short(stake: Any, mine: Callable[[str, str], Any], paint: Paint) -> Iterator[str]:
+    role = stake["role"]
+    yield from _set_out(stake, paint)
+    checks = _worst_first(mine("checks", role))
+    for verdict, rows in checks[checks["verdict"] != KEPT].groupby("verdict", sort=False):
+        yield f"  {paint(str(verdict), str(verdict))}: {', '.join(map(rule_words, rows['rule']))}"
+    yield from lead_lines(mine("leads", role))
 
 
 def _moved(table: Any) -> list[str]:
@@ -109,18 +153,27 @@ def _find(towers: pd.DataFrame, folder: Path, tower: str, line: str | None) -> t
     raise OutputError(f"{folder}: the plan has no tower '{tower}'; there are for instance {', '.join(near)}.")
 
 
-def _stake(stake: Any, checks: Any) -> Iterator[str]:
+def _set_out(stake: Any, paint: Paint) -> Iterator[str]:
+    words = set_out(SimpleNamespace(**stake))
     yield ""
-    told = set_out(SimpleNamespace(**stake))
-    yield f"{stake['role']} {stake['waypoint']}: {warning(stake['status']) or stake['status']}"
-    yield f"  set out {told.line}"
-    yield f"  {told.middle}; {stake['side']} side, to the {stake['octant']}"
+    status = stake["status"]
+    yield f"{stake['role']} {stake['waypoint']}: {paint(status, warning(status) or status)}"
+    yield f"  set out {words.line}"
+    yield f"  {words.middle}; {stake['side']} side, to the {stake['octant']}"
+
+
+def _worst_first(checks: Any) -> Any:
+    return checks.sort_values("verdict", key=lambda verdict: -verdict.map(SEVERITY), kind="stable")
+
+
+def _stake(stake: Any, checks: Any, paint: Paint) -> Iterator[str]:
+    yield from _set_out(stake, paint)
     yield f"  {stake['lat']:.7f} {stake['lon']:.7f}   E {stake['easting']:.2f} N {stake['northing']:.2f}"
     yield f"  {'rule':<26}{'measured':>10}{'limit':>10} {'unit':<10}{'verdict':<13}basis"
-    for row in checks.itertuples():
+    for row in _worst_first(checks).itertuples():
         yield (
             f"  {rule_words(row.rule):<26}{_number(row.measured):>10}{_number(row.limit):>10} {row.unit:<10}"
-            f"{row.verdict:<13}"
+            f"{paint(row.verdict, f'{row.verdict:<13}')}"
             f"{row.basis}" + (f" [{row.detail}]" if row.detail else "")
         )
     yield f"  score {stake['score']:.1f} points: {_terms(stake)}"
@@ -128,7 +181,7 @@ def _stake(stake: Any, checks: Any) -> Iterator[str]:
 
 def _terms(stake: Any) -> str:
     given = {words: stake[name] for name, words in TERM_WORDS.items() if name in stake}
-    counted = [f"{value:g} {words}" for words, value in given.items() if pd.notna(value) and value]
+    counted = [f"{value:.3g} {words}" for words, value in given.items() if pd.notna(value) and value]
     unknown = [f"{words} unknown (counts nothing)" for words, value in given.items() if pd.isna(value)]
     return ", ".join([*(counted or ["perpendicular to the line at the least distance"]), *unknown])
 
@@ -138,7 +191,7 @@ def _number(value: float) -> str:
 
 
 def way_lines(ways: pd.DataFrame) -> list[str]:
-    """Tell the ways of one tower, one line each.
+    """Report the ways of one tower, one line each.
 
     Parameters
     ----------
@@ -194,10 +247,3 @@ def _exclusions(table: pd.DataFrame) -> Iterator[str]:
     yield "candidates excluded (one may break several rules):" if len(table) else "no candidate was excluded"
     for row in table.sort_values(["side", "candidates"], ascending=[True, False], kind="stable").itertuples():
         yield f"  {row.side:<6}{row.candidates:7d} of {row.of:<7d} {exclusion_words(str(row.rule), str(row.detail))}"
-
-
-def _ways(table: pd.DataFrame) -> Iterator[str]:
-    if len(table):
-        yield ""
-        yield "what would give a layout, what a planner would ask for first at the front:"
-        yield from (f"  {row.rank}. {row.text}" for row in table.itertuples())

@@ -1,4 +1,4 @@
-"""What the plan says of voltages, electrodes and readings at one tower, told from a written plan."""
+"""What a written plan says of voltages, electrodes and readings at one tower."""
 
 from __future__ import annotations
 
@@ -51,10 +51,18 @@ def stake_lines(stake: Any, leads: pd.DataFrame, exposures: pd.DataFrame) -> Ite
         return
     for lead in leads.to_dict("records"):
         yield f"  voltage on arrival, tower to stake: {_range(lead, 'expected_reading_v', 'V')}"
-        yield f"  lead in service: {lead['handling']}; worst ratio {three_figures(lead['service_ratio'])}"
-        yield f"  lead under a fault: {lead['handling_fault']}; worst ratio {three_figures(lead['fault_ratio'])}"
+    yield from lead_lines(leads)
     yield _HEAD
     yield from map(_exposure, exposures.itertuples())
+
+
+def lead_lines(leads: pd.DataFrame) -> Iterator[str]:
+    """How leads are to be handled, in service and under a fault; nothing if the plan has no electrical figures."""
+    if "handling" not in leads:
+        return
+    for lead in leads.to_dict("records"):
+        yield f"  lead in service: {lead['handling']}; worst ratio {three_figures(lead['service_ratio'])}"
+        yield f"  lead under a fault: {lead['handling_fault']}; worst ratio {three_figures(lead['fault_ratio'])}"
 
 
 def _exposure(row: Any) -> str:

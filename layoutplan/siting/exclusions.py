@@ -24,7 +24,7 @@ class Exclusions:
     """One entry for each tower, side and rule that excluded a candidate; one candidate may break several rules.
 
     ``rule`` is its name, with the obstacle class behind ``keep_out:`` and ``lead_crossing:``; ``detail`` names the
-    spans near whose direction no lead may run.
+    ground, or the spans near whose direction no lead may run.
     """
 
     tower: IntArray
@@ -86,7 +86,11 @@ def count_exclusions(
     rule, slot = np.nonzero(table)
     order = np.lexsort((rule, slot))
     rule, slot = rule[order], slot[order]
-    detail = np.full(len(rule), "", dtype=object)
+    ground = [job.obstacle_classes[name].label for name in obstacles.class_names]
+    about = np.array([*ground, *[""] * (len(labels) - len(ground))], dtype=object)
+    about[len(names) : len(names) + len(crossing)] = ground
+    about[obstacles.code(POWER_LINE)] = ""  # the line's own rule
+    detail = about[rule]
     at_angle = rule == last
     detail[np.isin(rule, limited_at["over_reel_m"])] = "on the slope"
     detail[at_angle] = _angle_names(towers, around, job, slot[at_angle])

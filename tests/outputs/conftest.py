@@ -353,7 +353,7 @@ def build_plan(
         rank=1, rule="reel", needed=171.0, limit=150.0, unit="m", text="a 171 m reel instead of 150 m"
     )
     exclusions = without[["line_id", "tower_id"]].assign(
-        side="right", rule="keep_out:river_canal", detail="", candidates=882, of=882
+        side="right", rule="keep_out:river_canal", detail="river or canal", candidates=882, of=882
     )
     job = Job(
         title="Valley line </title>{{7*7}}" if hostile else "Valley line, autumn campaign",

@@ -7,11 +7,13 @@ import numpy as np
 import pytest
 
 from layoutplan.errors import OutputError
+from layoutplan.layout.rules import SEVERITY, rule_words
 from layoutplan.outputs.gpkg import write_gpkg
 from layoutplan.reports.explain import TERM_WORDS, explain_tower
 from layoutplan.siting.judge import TERMS
 from layoutplan.text import three_figures
 from layoutplan.written import read as reading
+from layoutplan.written.read import read_plan_tables
 
 TOUCH = "EN 50522 (IEC 61936-1), permissible touch voltage (values from memory)"
 
@@ -147,3 +149,41 @@ def test_a_stake_that_was_moved_since_is_said_first(folder, epsg):
     assert second.startswith("tower 001")
     other = next(tower for tower in stakes["tower_id"] if tower != "001")
     assert not explain_tower(folder, other)[0].startswith("caution")
+
+
+def test_in_short_a_tower_fills_no_more_than_a_screen(folder) -> None:
+    """What decides, worst first; each line of it stands in the long report as well."""
+    whole = explain_tower(folder, "001")
+    short = explain_tower(folder, "001", short=True)
+    assert len(short) <= 24
+    assert [line for line in short if line.startswith("  set out ")] == [
+        line for line in whole if line.startswith("  set out ")
+    ]
+    assert [line for line in short if line.startswith("  lead ")] == [
+        line for line in whole if line.startswith("  lead ")
+    ]
+    checks = read_plan_tables(folder)["checks"].query("tower_id == '001' and role == 'H' and verdict != 'kept'")
+    text = sections([*short, ""])["H"]
+    for rule, verdict in zip(checks["rule"], checks["verdict"], strict=True):
+        (line,) = [line for line in text.splitlines() if line.startswith(f"  {verdict}: ")]
+        assert rule_words(rule) in line
+
+
+def test_rules_that_are_not_kept_come_first(folder) -> None:
+    checks = read_plan_tables(folder)["checks"].query("tower_id == '001' and role == 'H'")
+    lines = sections(explain_tower(folder, "001", paint=lambda verdict, _: f"<{verdict}>"))["H"].splitlines()
+    shown = [match[1] for line in lines[1:] if (match := re.search("<(.+?)>", line))]
+    assert sorted(shown) == sorted(checks["verdict"])
+    ranks = [SEVERITY[verdict] for verdict in shown]
+    assert ranks == sorted(ranks, reverse=True)
+    assert ranks[0] > ranks[-1]
+
+
+def test_a_tower_without_layout_begins_with_the_way_out(make_plan, tmp_path) -> None:
+    plan = make_plan(8, hostile=False)
+    write_gpkg(plan, tmp_path)
+    (tower,) = plan.towers.loc[plan.towers["status"] == "no layout", "tower_id"].tolist()[:1]
+    lines = explain_tower(tmp_path, tower, short=True)
+    ways, shut = (next(n for n, line in enumerate(lines) if words in line) for words in ("a 171 m reel", "ruled out"))
+    assert ways < shut
+    assert "right: stake on or near river or canal (100 %)" in lines[shut]

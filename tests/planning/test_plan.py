@@ -34,8 +34,10 @@ def test_no_hard_rule_is_broken(made):
 def test_the_compromise_is_named_with_its_reason(made):
     tower = made.towers.set_index("tower_id").loc["108"]
     assert tower["status"] == "compromise"
-    assert "both stakes on one side of the line: on the left" in tower["reasons"]
-    assert "river canal" in tower["reasons"]
+    assert (
+        "both stakes on one side of the line: ruled out, as a share of the positions tried, left: " in tower["reasons"]
+    )
+    assert "lead across river or canal (" in tower["reasons"]
 
 
 def test_no_layout_comes_with_a_way_out(made):

@@ -123,7 +123,7 @@ def test_a_tower_without_layout_has_reasons_and_no_stake(calm_plan, written):
     document = written(calm_plan)
     row = calm_plan.towers["status"].tolist().index(NO_LAYOUT)
     text = document.text(COVER + 1 + row)
-    assert "left: nothing excluded; right: keep-out: river canal excluded 882 of 882" in text
+    assert "left: nothing; right: stake on or near river or canal (100 %)" in text
     assert "a 171 m reel instead of 150 m" in text
     assert "scan for H" not in text
     assert "as staked" not in text
