@@ -48,8 +48,8 @@ def changed_limits(exposures: pd.DataFrame) -> list[str]:
     wrong = ~np.isnan(allowed).all(axis=1) & ~(np.abs(allowed - limit[:, None]) <= 2 * _ROUNDED).any(axis=1)
     with np.errstate(divide="ignore", invalid="ignore"):
         again = value / limit
-    # a voltage has three digits, below 1 V one: its ratio was worked out before
-    worth = np.where(np.abs(value) < 1, 0.5, 0.005) * np.abs(again)
+    # a voltage has three digits, below 1 V one, and 0.97 V reads 1: its ratio was worked out before
+    worth = np.where(np.abs(value) <= 1, 0.5, 0.005) * np.abs(again)
     slack = worth + _ROUNDED * (1 + (1 + np.abs(again)) / np.maximum(np.abs(limit), _ROUNDED))
     wrong |= ~exposures["basis"].isin(_KNOWN).to_numpy()
     wrong |= (np.abs(again - ratio) > slack) | (np.isnan(again) & ~np.isnan(ratio))
