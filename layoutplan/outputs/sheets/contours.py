@@ -16,7 +16,7 @@ from layoutplan.errors import InputError
 from layoutplan.layout.model import Plan
 from layoutplan.outputs.sheets.labels import Labels
 from layoutplan.outputs.sheets.panel import Panel, line_ops
-from layoutplan.outputs.sheets.pen import Pen
+from layoutplan.outputs.sheets.pen import SMALLEST_PT, Pen
 from layoutplan.terrain import Dem, elevation_m, open_terrain
 
 _STEPS_M = (1, 2, 5, 10, 20, 50, 100)
@@ -92,4 +92,4 @@ def _write_heights(panel: Panel, labels: Labels, levels: FloatArray, lines: list
             continue
         xy = panel.mm_of(max(pieces, key=len))
         places = [tuple(xy[int(share * (len(xy) - 1))].tolist()) for share in (0.5, 0.3, 0.7, 0.15, 0.85)]
-        labels.write(places, f"{level:g}", 5.5, color=_COLOR)
+        labels.write(places, f"{level:g}", SMALLEST_PT, color=_COLOR)

@@ -16,14 +16,14 @@ from layoutplan.outputs.sheets.grid import grid_bearing_deg, has_grid
 from layoutplan.outputs.sheets.index_map import draw_index
 from layoutplan.outputs.sheets.legend import draw_legend, legend_height
 from layoutplan.outputs.sheets.marks import status_sign
-from layoutplan.outputs.sheets.pen import INK, WHITE, Box, Pen
+from layoutplan.outputs.sheets.pen import INK, SMALLEST_PT, WHITE, Box, Pen
 from layoutplan.outputs.sheets.surroundings import Surroundings
 from layoutplan.outputs.sheets.tower_page import PageFrame, foot
 from layoutplan.outputs.words import may_stake
 
 _ROW, _COLUMNS = 4.4, 2
 _MOST_TEXT = 112.0
-_SIZES = (8.0, 7.5, 7.0, 6.5, 6.0)
+_SIZES = (9.0, 8.5, 8.0, 7.5, SMALLEST_PT)
 _USE = (
     "Print at 100 % (no fitting to the page): a ruler on the scale bar must give the length written there.",
     "Black band on top, hollow signs: not to be staked yet.",

@@ -11,12 +11,12 @@ from layoutplan.arrays import FloatArray
 from layoutplan.outputs.sheets.facts import Sheet
 from layoutplan.outputs.sheets.labels import Labels
 from layoutplan.outputs.sheets.panel import Panel
-from layoutplan.outputs.sheets.pen import Box, Pen
+from layoutplan.outputs.sheets.pen import SMALLEST_PT, Box, Pen
 
 _STEPS = (10, 20, 50, 100, 200, 500, 1000, 2000, 5000)
 _APART = 22.0  # mm, at least
 _ARM = 1.3
-_SIZE = 5.5
+_SIZE = SMALLEST_PT
 _LEAST_SCALE = 1e-6
 
 

@@ -15,7 +15,7 @@ from layoutplan.outputs.sheets.labels import Labels
 from layoutplan.outputs.sheets.layers import Features, draw_edges, draw_ground, draw_ways
 from layoutplan.outputs.sheets.marks import north_arrow, scale_bar, status_sign
 from layoutplan.outputs.sheets.panel import line_ops, panel_around
-from layoutplan.outputs.sheets.pen import INK, WHITE, Box, Pen, ops_of
+from layoutplan.outputs.sheets.pen import INK, SMALLEST_PT, WHITE, Box, Pen, ops_of
 from layoutplan.outputs.sheets.surroundings import Surroundings
 from layoutplan.outputs.sheets.tower_map import STRIP
 from layoutplan.outputs.words import may_stake
@@ -54,7 +54,7 @@ def draw_index(pen: Pen, box: Box, plan: Plan, sheets: list[Sheet], around: Surr
     pen.box(frame, 1.0)
     scale_bar(pen, box.left + 2, box.top - frame.height - 6.8, panel.mm_per_m, panel.scale)
     north_arrow(pen, box.left + 62, box.bottom + 0.6, 8.2, None, None)
-    pen.text(box.left + 68, box.bottom + 6, "true north up", 6.5)
+    pen.text(box.left + 68, box.bottom + 6, "true north up", SMALLEST_PT)
     (lines,) = as_lists(plan.towers, ["line_id"])
     pen.fitted(box.left + 92, box.bottom + 6, ", ".join(dict.fromkeys(lines)), box.width - 94, 7.5, bold=True)
 
@@ -68,4 +68,4 @@ def _plain(features: Features) -> Features:
 def _sign(pen: Pen, x: float, y: float, status: str) -> None:
     dark = not may_stake(status)
     pen.circle(x, y, 1.45, INK if dark else WHITE, 0.7)
-    pen.text(x, y - 0.75, status_sign(status), 5.5, bold=True, align="centre", color=WHITE if dark else INK)
+    pen.text(x, y - 0.95, status_sign(status), SMALLEST_PT, bold=True, align="centre", color=WHITE if dark else INK)

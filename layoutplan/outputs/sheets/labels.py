@@ -9,7 +9,7 @@ import shapely
 
 from layoutplan.outputs.sheets.layers import Features
 from layoutplan.outputs.sheets.panel import Panel, areas_of, lines_of
-from layoutplan.outputs.sheets.pen import MM, Box, Pen
+from layoutplan.outputs.sheets.pen import MM, SMALLEST_PT, Box, Pen
 
 _SHARES = (0.5, 0.3, 0.7, 0.15, 0.85)
 _MOST_LABELS = 14
@@ -73,7 +73,7 @@ def name_features(labels: Labels, panel: Panel, features: Features) -> None:
         if key in done or len(done) >= _MOST_LABELS:
             continue
         places = _places(panel, shapely.clip_by_rect(features.shapes[row], *window))
-        if labels.write(places, names[row][:40], 6.5, color="#333333"):
+        if labels.write(places, names[row][:40], SMALLEST_PT, color="#333333"):
             done.add(key)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from layoutplan.outputs.sheets.pen import INK, WHITE, Box, Pen
+from layoutplan.outputs.sheets.pen import INK, SMALLEST_PT, WHITE, Box, Pen
 from layoutplan.outputs.sheets.styles import ROLE_COLOR
 from layoutplan.outputs.words import STATUS_SIGNS
 
@@ -36,7 +36,7 @@ def stake_sign(pen: Pen, x: float, y: float, role: str, radius: float = 2.1, *, 
         shape, middle = [(-1.3, 1.0), (1.3, 1.0), (0, -1.45)], 0.22
     points = [(x + radius * dx, y + radius * dy) for dx, dy in shape]
     pen.polygon(points, color if settled else WHITE, 1.0, INK if settled else color)
-    size = radius * 3.2
+    size = max(radius * 3.2, SMALLEST_PT)
     pen.text(x, y + middle * radius - size * 0.125, role, size, bold=True, align="centre",
              color=WHITE if settled else color)  # fmt: skip
 
@@ -78,7 +78,7 @@ def scale_bar(pen: Pen, x: float, y: float, mm_per_m: float, scale: int) -> Box:
         fill = INK if part % 2 == 0 else WHITE
         pen.box(Box(x + part * whole / 4, y, whole / 4, 1.6), 0.5, INK, fill)
     for share in (0, 0.5, 1):
-        pen.text(x + share * whole, y + 2.3, f"{share * length_m:g}", 6.5, align="centre")
-    pen.text(x + whole + pen.width(f"{length_m:g}", 6.5) / 2 + 0.9, y + 2.3, "m", 6.5)
+        pen.text(x + share * whole, y + 2.3, f"{share * length_m:g}", SMALLEST_PT, align="centre")
+    pen.text(x + whole + pen.width(f"{length_m:g}", SMALLEST_PT) / 2 + 0.9, y + 2.3, "m", SMALLEST_PT)
     pen.text(x, y - 4.0, f"Scale 1:{scale:,}", 8, bold=True)
     return Box(x, y, whole, 1.6)

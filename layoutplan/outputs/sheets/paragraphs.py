@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from layoutplan.job.classes import ObstacleClass
@@ -20,7 +20,7 @@ _CLEAR_SHOWN = 3
 _STEEP_DEG = 10.0  # judgement
 _VOLTAGES = ("expected_reading_v_high", "emf_load_v", "emf_fault_v", "transferred_fault_v", "service_ratio")
 _TICK = "☐"
-_AGREED = "Agreed with ________________ on ____________"
+_AGREED = "Agreed with ______________ on _________"
 
 
 def blocks_of(sheet: Sheet, crossings: list[Crossing], road: str, classes: Mapping[str, ObstacleClass]) -> list[Block]:
@@ -45,22 +45,27 @@ def _to_settle(sheet: Sheet, crossings: list[Crossing], classes: Mapping[str, Ob
         elif item.minded:
             yield Item(f"{says}: take care.", mark)
         else:
-            yield Item(f"{says}.", mark)
-            yield Item(_AGREED, "")
+            yield Item(f"{says}. {_AGREED}", mark)
+    stand: dict[str, list[str]] = {}
     for row in sheet.crossings:
         if row.met_by == STAKE:
-            yield Item(f"Stake {row.role} stands on {what(row, classes)}.", _TICK)
-            yield Item(_AGREED, "")
-    told: dict[str, list[str]] = {}
+            stand.setdefault(what(row, classes), []).append(row.role)
+    for ground, roles in stand.items():
+        yield Item(f"{_stakes(roles)} on {ground}. {_AGREED}", _TICK)
+    reasons: dict[str, list[str]] = {}
     for stake in sheet.stakes:
-        if more := "; ".join(reason.line for reason in _other_reasons(stake.role, sheet, classes)):
-            told.setdefault(more, []).append(stake.role)
-    for more, roles in told.items():
-        yield Item(f"{' and '.join(roles)}: {more}.", "!")
+        for reason in _other_reasons(stake.role, sheet, classes):
+            reasons.setdefault(reason.line, []).append(stake.role)
+    for line, roles in reasons.items():
+        yield Item(f"{' and '.join(roles)}: {line}.", "!")
     to_ask = list(_to_ask(sheet))
     yield from to_ask
-    if not (told or crossings or to_ask or any(row.met_by == STAKE for row in sheet.crossings)):
+    if not (reasons or crossings or to_ask or stand):
         yield Item("Nothing as far as the map shows; owners' records and the ground itself have not been asked.")
+
+
+def _stakes(roles: Sequence[str]) -> str:
+    return f"Stake {roles[0]} stands" if len(roles) == 1 else f"Stakes {' and '.join(roles)} stand"
 
 
 def _to_ask(sheet: Sheet) -> Iterator[Item]:
@@ -70,8 +75,7 @@ def _to_ask(sheet: Sheet) -> Iterator[Item]:
         if way.verdict == PERMISSION:
             told.setdefault(way.reason, []).append(way.to)
     for reason, targets in told.items():
-        yield Item(f"Way to {' and '.join(targets)} needs permission: {reason}.", _TICK)
-        yield Item(_AGREED, "")
+        yield Item(f"Way to {' and '.join(targets)} needs permission: {reason}. {_AGREED}", _TICK)
 
 
 def _other_reasons(role: str, sheet: Sheet, classes: Mapping[str, ObstacleClass]) -> list[Reason]:
@@ -87,7 +91,7 @@ def _is_fixed(role: str, sheet: Sheet) -> bool:
 def _find(sheet: Sheet) -> Iterator[Item]:
     for stake in sheet.stakes:
         fixed = " Fixed by the job." if _is_fixed(stake.role, sheet) else ""
-        yield Item(f"{set_out(stake).line}; {stake.side} of the line.{fixed}", stake.role, bold=True)
+        yield Item(f"{set_out(stake).line}.{fixed}", stake.role, bold=True)
     yield Item("GPS: waypoint, or scan the code. Tape and bearing decide; more than 10 m apart: stop and find out why.")
     if sheet.declination_note:
         yield Item(sheet.declination_note, "!", bold=True)

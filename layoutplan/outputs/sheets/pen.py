@@ -17,6 +17,8 @@ from layoutplan.outputs.sheets.fonts import Fonts
 MM = 72 / 25.4  # points
 INK, GREY, PALE, WHITE = "#111111", "#666666", "#dddddd", "#ffffff"
 _LONGEST = 500  # letters
+SMALLEST_PT = 7.0
+"""Smaller letters are not read in the field, on a copy, in the rain; judgement."""
 _ALIGN = {"left": 0.0, "centre": 0.5, "right": 1.0}
 
 
@@ -102,9 +104,9 @@ class Pen:
         self.canvas.drawText(line)
 
     def fitted(self, x: float, y: float, text: str, width: float, size: float, **look: Any) -> None:
-        """Write one line made to fit: in smaller letters down to seven tenths, then cut with an ellipsis."""
+        """Write one line made to fit: in smaller letters as far as they can be read, then cut with an ellipsis."""
         bold, text = look.get("bold", False), text[:_LONGEST]
-        size = max(min(size, size * width / max(self.width(text, size, bold), 1e-9)), 0.7 * size)
+        size = max(min(size, size * width / max(self.width(text, size, bold), 1e-9)), 0.7 * size, SMALLEST_PT)
         self.text(x, y, cut(self, text, width + 0.01, size, bold), size, **look)
 
     def line(

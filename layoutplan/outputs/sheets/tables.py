@@ -10,11 +10,11 @@ from layoutplan.layout.set_out import metres, three_digits
 from layoutplan.outputs.columns import turned_lon
 from layoutplan.outputs.sheets.facts import Sheet
 from layoutplan.outputs.sheets.marks import stake_sign
-from layoutplan.outputs.sheets.pen import INK, WHITE, Box, Pen
+from layoutplan.outputs.sheets.pen import INK, SMALLEST_PT, WHITE, Box, Pen
 from layoutplan.outputs.words import degrees, may_stake
 from layoutplan.text import clean
 
-ROW = 4.2
+ROW, SET_OUT_ROW = 4.2, 5.2
 _SHADE = "#f0f0f0"
 
 
@@ -28,18 +28,16 @@ def stake_rows(sheet: Sheet) -> list[tuple[str, list[str], bool]]:
     has_compass = any(s.set_out_bearing_magnetic_deg is not None for s in stakes)
     rows = [
         row("Waypoint", [s.waypoint for s in stakes], True),
-        row("Set out from", [s.set_out_from for s in stakes]),
-        row("Tape on the ground", [_or_unknown(metres(s.set_out_ground_m)) for s in stakes], True),
+        row("Set out from", [s.set_out_from for s in stakes], True),
+        row("Tape on ground", [_or_unknown(metres(s.set_out_ground_m)) for s in stakes], True),
         row("Distance, level", [metres(s.set_out_level_m) for s in stakes], True),
         row("Compass bearing", [_magnetic(s) for s in stakes], has_compass),
         row("True bearing", [three_digits(s.set_out_bearing_deg) for s in stakes], not has_compass),
-        row("From tower middle", [f"{metres(s.distance_m)} {three_digits(s.bearing_true_deg)}" for s in stakes]),
         row("Lead to pull", [metres(s.lead_length_m) for s in stakes], True),
-        row("Angle to the line", [degrees(s.angle_to_line_deg) for s in stakes]),
-        row("Side of the line", [s.side for s in stakes]),
+        row("From tower middle", [f"{metres(s.distance_m)} {three_digits(s.bearing_true_deg)}" for s in stakes]),
+        row("Angle, side of line", [f"{degrees(s.angle_to_line_deg)} {s.side}" for s in stakes]),
         row("Height difference", [_signed(s.height_difference_m) for s in stakes]),
-        row("Slope at the stake", [_or_unknown(degrees(s.slope_deg)) for s in stakes]),
-        row("Steepest on the way", [_or_unknown(degrees(s.steepest_deg)) for s in stakes]),
+        row("Slope, steepest", [_two(degrees(s.slope_deg), degrees(s.steepest_deg)) for s in stakes]),
         row("Rods to bring", [_rods(s) for s in stakes]),
     ]
     return rows
@@ -58,6 +56,10 @@ def _or_unknown(text: str) -> str:
     return "unknown" if text.startswith("?") else text
 
 
+def _two(at_stake: str, on_the_way: str) -> str:
+    return f"{_or_unknown(at_stake)}, {_or_unknown(on_the_way)}"
+
+
 def _rods(stake: Any) -> str:
     return "unknown" if stake.rods is None else f"{stake.rods:.0f}"
 
@@ -65,7 +67,7 @@ def _rods(stake: Any) -> str:
 def draw_stakes(pen: Pen, box: Box, sheet: Sheet) -> float:
     """Draw how the stakes lie; return the height used."""
     rows = stake_rows(sheet)
-    label = box.width * 0.42
+    label = box.width * 0.34
     cell = (box.width - label) / 2
     y = box.top - 12.0
     pen.box(Box(box.left, y, box.width, 12.0), 0.6, INK, WHITE)
@@ -80,13 +82,13 @@ def draw_stakes(pen: Pen, box: Box, sheet: Sheet) -> float:
         text = "NOT YET" if dark else stake.status
         pen.fitted(left + 1, y + 1.5, text, cell - 2, 7, bold=dark, color=WHITE if dark else INK)
     for number, (text, cells, strong) in enumerate(rows):
-        y -= ROW
+        y -= SET_OUT_ROW if strong else ROW
         if number % 2 == 0:
-            pen.box(Box(box.left, y, box.width, ROW), 0, fill=_SHADE)
-        pen.fitted(box.left + 0.8, y + 1.25, text, label - 1.6, 7.5)
+            pen.box(Box(box.left, y, box.width, SET_OUT_ROW if strong else ROW), 0, fill=_SHADE)
+        pen.fitted(box.left + 0.8, y + 1.25, text, label - 1.2, 7.5)
         for place, value in enumerate(cells):
-            x = box.left + label + (place + 1) * cell - 1.0
-            pen.fitted(x, y + 1.15, value, cell - 1.6, 8.5 if strong else 7.5, bold=strong, align="right")
+            x = box.left + label + (place + 1) * cell - 0.8
+            pen.fitted(x, y + 1.25, value, cell - 1.2, 10.5 if strong else 7.5, bold=strong, align="right")
     pen.box(Box(box.left, y, box.width, box.top - 12.0 - y), 0.6)
     for number in range(2):
         x = box.left + label + number * cell
@@ -103,7 +105,7 @@ def draw_places(pen: Pen, box: Box, sheet: Sheet, grid_crs: str) -> None:
     pen.box(Box(box.left, y, box.width, ROW), 0, fill="#dedede")
     x = box.left
     for title, width in columns:
-        pen.fitted(x + 0.8, y + 1.25, title, width * factor - 1.2, 6.5)
+        pen.fitted(x + 0.8, y + 1.25, title, width * factor - 1.2, SMALLEST_PT)
         x += width * factor
     for row in (*sheet.stakes, sheet.tower):
         y -= ROW
@@ -140,15 +142,15 @@ def minutes(value_deg: float, letters: str) -> str:
 
 def draw_blanks(pen: Pen, box: Box, sheet: Sheet) -> None:
     """Draw the fields that the crew fills in."""
-    columns = (("as staked", 15), ("distance, m", 22), ("bearing, ° mag/true", 25), ("GPS, if moved", 40),
-               ("on arrival, V", 20), ("reading, ohm", 24), ("remarks, why moved", 40))  # fmt: skip
+    columns = (("as staked", 15), ("distance, m", 22), ("bearing mag/true", 27), ("GPS, if moved", 40),
+               ("on arrival, V", 20), ("reading, ohm", 24), ("remarks, why moved", 38))  # fmt: skip
     factor = box.width / sum(width for _, width in columns)
     head, row = 4.0, (box.height - 4.0 - 6.0) / 2
     y = box.top - head
     x = box.left
     pen.box(Box(box.left, y, box.width, head), 0, fill="#dedede")
     for title, width in columns:
-        pen.fitted(x + 0.8, y + 1.2, title, width * factor - 1.2, 6.5)
+        pen.fitted(x + 0.8, y + 1.2, title, width * factor - 1.2, SMALLEST_PT)
         pen.line([(x, box.top), (x, box.bottom + 6.0)], 0.3)
         x += width * factor
     for stake in sheet.stakes:

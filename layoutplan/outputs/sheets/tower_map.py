@@ -26,7 +26,7 @@ from layoutplan.outputs.sheets.marks import (
     tower_sign,
 )
 from layoutplan.outputs.sheets.panel import Panel, line_ops, lines_of, tower_panel
-from layoutplan.outputs.sheets.pen import INK, WHITE, Box, Pen, ops_of
+from layoutplan.outputs.sheets.pen import INK, SMALLEST_PT, WHITE, Box, Pen, ops_of
 from layoutplan.outputs.sheets.styles import ROLE_COLOR, WALK_COLOR, WALK_DASH
 from layoutplan.outputs.sheets.surroundings import Surroundings
 from layoutplan.outputs.words import may_stake
@@ -182,7 +182,9 @@ def _write(labels: Labels, panel: Panel, sheet: Sheet, around: Surroundings) -> 
         labels.beside(sx, sy, 3.0, text, 7.5)
     if not sheet.stakes:
         top = panel.mm_of(np.array([0.0, around.reach_m])).tolist()
-        labels.write([(top[0], top[1] - 2.5), (top[0], top[1] - 6)], f"reach of the reel, {around.reach_m:.0f} m", 6.5)
+        labels.write(
+            [(top[0], top[1] - 2.5), (top[0], top[1] - 6)], f"reach of the reel, {around.reach_m:.0f} m", SMALLEST_PT
+        )
     for tx, ty, name in around.other_towers(panel, sheet):
         labels.beside(tx, ty, 1.6, name[:24], 7, bold=False)
 
@@ -199,7 +201,7 @@ def _below(pen: Pen, box: Box, panel: Panel, sheet: Sheet) -> None:
         "grid: none" if grid is None else f"grid {_east_west(grid, 2)} (dashed tick)",
     )
     for number, text in enumerate(words):
-        pen.text(x + 5, box.top - 3.6 - 3.4 * number, text, 6.5)
+        pen.text(x + 5, box.top - 3.6 - 3.4 * number, text, SMALLEST_PT)
 
 
 def _or_none(value: float) -> float | None:

@@ -15,7 +15,7 @@ from layoutplan.outputs.sheets.marks import status_sign
 from layoutplan.outputs.sheets.neighbours import nearest_road
 from layoutplan.outputs.sheets.panel import tower_panel
 from layoutplan.outputs.sheets.paragraphs import blocks_of
-from layoutplan.outputs.sheets.pen import INK, WHITE, Box, Pen, ops_of
+from layoutplan.outputs.sheets.pen import INK, SMALLEST_PT, WHITE, Box, Pen, ops_of
 from layoutplan.outputs.sheets.qr import place_code
 from layoutplan.outputs.sheets.surroundings import Surroundings
 from layoutplan.outputs.sheets.tables import draw_blanks, draw_notes, draw_places, draw_stakes
@@ -24,13 +24,14 @@ from layoutplan.outputs.words import degrees, figure, may_stake
 
 MARGIN = 12.0
 _GAP = 2.0
-_SIDE = 66.0  # column beside the map
-_LEAST_MAP, _MOST_MAP = 97.0, 132.0
+_SIDE = 74.0  # column beside the map
+_TIGHT_MAP, _LEAST_MAP, _MOST_MAP = 75.0, 92.0, 132.0
+_LEAST_CODE = 13.0  # to be scanned from a sheet in the hand
 _BLANKS = 27.0
 _PLACES = 17.5
 _HEAD, _BAND, _FOOT = 16.0, 9.0, 7.0
-_SIZES = (8.0, 7.5, 7.0, 6.5, 6.0)
-_SHARES = (0.5, 0.56, 0.44, 0.62, 0.38)  # of the width, for the left column
+_SIZES = (9.0, 8.5, 8.0, 7.5, SMALLEST_PT)
+_SHARES = (0.5, 0.53, 0.47, 0.56, 0.44, 0.59, 0.41, 0.62, 0.38)  # of the width, for the left column
 _GUTTER = 4.0
 _ORDERS = {
     ALL_MET: ("ALL RULES MET, as far as the map shows", "Look before you stake."),
@@ -92,49 +93,48 @@ def draw_tower_page(pen: Pen, sheet: Sheet, number: int, frame: PageFrame, aroun
 def _with_stakes(pen: Pen, box: Box, sheet: Sheet, frame: PageFrame, around: Surroundings) -> None:
     crossings = crossings_of(sheet, around.classes)
     road = nearest_road(tower_panel(sheet, box), around.features)
-    columns = _columns(pen, blocks_of(sheet, crossings, road, around.classes), (box.width - _GUTTER) / 2)
     room = box.height - _BLANKS - _PLACES - 3 * _GAP
-    fit = _fit(pen, columns, box.width, room - _LEAST_MAP)
-    upper = min(max(room - fit.height, _LEAST_MAP), _MOST_MAP)
+    blocks, least = blocks_of(sheet, crossings, road, around.classes), _LEAST_MAP
+    fit = _fit(pen, blocks, box.width, room - least)
+    if fit.height > room - least:  # rather without the codes than without a word
+        least = _TIGHT_MAP
+        fit = _fit(pen, blocks, box.width, room - least)
+    upper = min(max(room - fit.height, least), _MOST_MAP)
     top = Box(box.left, box.top - upper, box.width, upper)
     note = draw_map(pen, Box(top.left, top.bottom, top.width - _SIDE - 3.0, top.height), sheet, crossings, around)
     _side(pen, Box(top.right - _SIDE, top.bottom, _SIDE, top.height), sheet, note)
     places = Box(box.left, top.bottom - _GAP - _PLACES, box.width, _PLACES)
     draw_places(pen, places, sheet, frame.grid_crs)
     below = Box(box.left, box.bottom + _BLANKS + _GAP, fit.left, places.bottom - box.bottom - _BLANKS - 1.5 * _GAP)
-    draw(pen, columns[0], below, fit.size)
+    draw(pen, fit.columns[0], below, fit.size)
     right = below.right + _GUTTER
-    draw(pen, columns[1], Box(right, below.bottom, box.right - right, below.height), fit.size)
+    draw(pen, fit.columns[1], Box(right, below.bottom, box.right - right, below.height), fit.size)
     draw_blanks(pen, Box(box.left, box.bottom, box.width, _BLANKS), sheet)
 
 
-def _columns(pen: Pen, blocks: list[Block], width: float) -> tuple[list[Block], list[Block]]:
-    """Put the last block below the shorter of the two columns that the others make."""
-    left, right, last = blocks[:2], blocks[2:-1], blocks[-1]
-    shorter = left if height(pen, left, width, _SIZES[0]) <= height(pen, right, width, _SIZES[0]) else right
-    shorter.append(last)
-    return left, right
-
-
 class _Fit(NamedTuple):
-    """Size of the letters [points], width of the left column and height of both [mm]."""
+    """Size of the letters [points], width of the left column and height of both [mm], and what stands in them."""
 
     size: float
     left: float
     height: float
+    columns: tuple[list[Block], list[Block]]
 
 
-def _fit(pen: Pen, columns: tuple[list[Block], list[Block]], width: float, room: float) -> _Fit:
-    """Largest letters with which both columns fit, the longer one made wider if that helps."""
-    fit = _Fit(_SIZES[-1], (width - _GUTTER) / 2, room)
+def _fit(pen: Pen, blocks: list[Block], width: float, room: float) -> _Fit:
+    """Largest letters with which two columns fit: the last block below either, one column wider if that helps."""
     for size in _SIZES:
-        for share in _SHARES:
-            left = share * (width - _GUTTER)
-            sides = zip(columns, (left, width - _GUTTER - left), strict=True)
-            needed = max(height(pen, blocks, side, size) for blocks, side in sides) + 1.0
-            if needed <= room:
-                return _Fit(size, left, needed)
-    return fit
+        fits = []
+        for columns in ((blocks[:2], blocks[2:]), ([*blocks[:2], blocks[-1]], blocks[2:-1])):
+            for share in _SHARES:
+                left = share * (width - _GUTTER)
+                sides = zip(columns, (left, width - _GUTTER - left), strict=True)
+                needed = max(height(pen, column, side, size) for column, side in sides) + 1.0
+                fits.append(_Fit(size, left, needed, columns))
+        best = min(fits, key=lambda fit: fit.height)
+        if best.height <= room:
+            return best
+    return best
 
 
 def _side(pen: Pen, box: Box, sheet: Sheet, note: str) -> None:
@@ -142,18 +142,20 @@ def _side(pen: Pen, box: Box, sheet: Sheet, note: str) -> None:
     used = draw_stakes(pen, box, sheet)
     side = min(26.0, box.height - used - 8.0)
     y = box.top - used - 1.0 - side
-    for stake, left in zip(sheet.stakes, (box.left, box.right - side), strict=False):
+    if side < _LEAST_CODE:
+        side, y = 0.0, box.top - used + 1.0
+    for stake, left in zip(sheet.stakes if side else (), (box.left, box.right - side), strict=False):
         place_code(pen, Box(left, y, side, side), stake.lon, stake.lat)
         pen.text(left + side / 2, y - 2.2, f"scan for {stake.role}", 7, bold=True, align="centre")
-    for number, line in enumerate(wrapped(pen, note, box.width, 6.5)[:2]):
-        pen.text(box.left, max(box.bottom, y - 6.2) - number * 2.6, line, 6.5)
+    for number, line in enumerate(wrapped(pen, note, box.width, SMALLEST_PT)[:2]):
+        pen.text(box.left, max(box.bottom, y - 6.2) - number * 2.8, line, SMALLEST_PT)
 
 
 def _without_stakes(pen: Pen, box: Box, sheet: Sheet, frame: PageFrame, around: Surroundings) -> None:
     """Draw the map, and the reasons in large letters."""
     upper = min(_MOST_MAP, box.height * 0.5)
     note = draw_map(pen, Box(box.left, box.top - upper, box.width, upper), sheet, [], around)
-    pen.text(box.right, box.top - upper + 2.0, note, 6.5, align="right")
+    pen.text(box.right, box.top - upper + 2.0, note, SMALLEST_PT, align="right")
     places = Box(box.left, box.top - upper - _GAP - _PLACES + 8.5, box.width, 8.5)
     draw_places(pen, places, sheet, frame.grid_crs)
     notes = 32.0
@@ -181,7 +183,7 @@ def _head(pen: Pen, box: Box, sheet: Sheet, frame: PageFrame) -> None:
     code = box.height
     what, lon, lat = _first_place(sheet)
     place_code(pen, Box(box.right - code, box.bottom, code, code), lon, lat)
-    pen.text(box.right - code - 1, box.bottom + 1.5, f"scan for {what}", 6.5, align="right")
+    pen.text(box.right - code - 1, box.bottom + 1.5, f"scan for {what}", SMALLEST_PT, align="right")
     room = box.width - code - 4
     _name(pen, Box(box.left, box.top - 8.0, room, 8.0), f"Tower {tower.tower_id}")
     line = f"Line {tower.line_id}, {figure(tower.chainage_m, 'm')} along it; {_turn(tower.deflection_deg)}"
@@ -238,5 +240,5 @@ def foot(pen: Pen, frame: PageFrame, number: int) -> None:
     pages = f"plan {frame.plan_number}   page {number} of {frame.pages}"
     pen.text(box.right, box.bottom + 2.4, pages, 7.5, bold=True, align="right")
     room = box.width - pen.width(pages, 7.5, True) - 4
-    pen.fitted(box.left, box.bottom + 2.6, f"Map data: {frame.credits}", room, 6.5)
-    pen.fitted(box.left, box.bottom + 0.1, f"Declination: {frame.magnetic}", box.width, 6)
+    pen.fitted(box.left, box.bottom + 2.6, f"Map data: {frame.credits}", room, SMALLEST_PT)
+    pen.fitted(box.left, box.bottom - 0.2, f"Declination: {frame.magnetic}", box.width, SMALLEST_PT)

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pypdfium2
 import pytest
+from pypdfium2 import raw
 
 from layoutplan.layout.model import Plan
 from layoutplan.outputs.columns import on_the_globe
@@ -28,6 +29,13 @@ class Document:
     def text(self, page: int) -> str:
         """Text of a page (1, 2, …), spaces and line ends made one."""
         return " ".join(self.pages[page - 1].get_textpage().get_text_bounded().split())
+
+    def letters(self, page: int) -> list[tuple[str, float]]:
+        """Each letter of a page with its size in points."""
+        found = self.pages[page - 1].get_textpage()
+        every = range(found.count_chars())
+        letters = [(chr(raw.FPDFText_GetUnicode(found, n)), raw.FPDFText_GetFontSize(found, n)) for n in every]
+        return [(letter, size) for letter, size in letters if letter.isprintable() and not letter.isspace()]
 
     def size_mm(self, page: int) -> tuple[float, float]:
         width, height = self.pages[page - 1].get_size()

@@ -47,6 +47,20 @@ def test_every_figure_to_set_out_by_is_on_its_page(calm_plan, written):
             assert figure in text, figure
 
 
+def test_letters_can_be_read_in_the_field(calm_plan, written):
+    """Nothing below 7 points; what a stake is set out by is written in 10 at least."""
+    document = written(calm_plan)
+    for page in range(1, len(document.pages) + 1):
+        letters = document.letters(page)
+        assert len(letters) > 100
+        assert min(size for _, size in letters) > 6.99, page
+    (number,) = [n for n, tower in enumerate(calm_plan.towers["tower_id"], COVER + 1) if tower == "001"]
+    large = "".join(letter for letter, size in document.letters(number) if 9.99 < size < 11)
+    for stake in calm_plan.electrodes[calm_plan.electrodes["tower_id"] == "001"].itertuples():
+        for text in (metres(stake.set_out_ground_m), three_digits(stake.set_out_bearing_magnetic_deg)):
+            assert text.replace(" ", "") in large
+
+
 def test_what_a_lead_passes_too_closely_is_told(calm_plan, written):
     first = calm_plan.electrodes.iloc[0]
     mine = (calm_plan.checks["tower_id"] == first["tower_id"]) & (calm_plan.checks["role"] == first["role"])

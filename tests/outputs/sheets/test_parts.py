@@ -77,11 +77,11 @@ def test_a_forbidden_crossing_has_no_line_to_sign():
     )
     classes = shipped_classes()
     items = [(item.mark, item.text) for item in _to_settle(sheet, crossings_of(sheet, classes), classes)]
-    assert [mark for mark, _ in items] == ["1", "", "2", "3", "!"]
+    assert [mark for mark, _ in items] == ["1", "2", "3", "!"]
     assert sum("Agreed with" in text for _, text in items) == 1
-    assert items[2][1].endswith("take care.")
-    assert "not to be laid there, whoever agrees" in items[3][1]
-    assert items[4][1] == "H: breaks lead crossing."
+    assert items[1][1].endswith("take care.")
+    assert "not to be laid there, whoever agrees" in items[2][1]
+    assert items[3][1] == "H: breaks lead crossing."
 
 
 def test_what_a_lead_passes_closely_is_a_caution_for_the_crew():
@@ -168,4 +168,5 @@ def test_what_is_listed_with_a_line_to_sign_is_not_told_again():
     rows = met("H", "minor_road", 20.0), met("H", "protected_area", None, "Moss", met_by="stake")
     sheet, classes = sheet_of(checks, *rows), shipped_classes()
     texts = [item.text for item in _to_settle(sheet, crossings_of(sheet, classes), classes)]
-    assert [text.partition(" ")[0] for text in texts] == ["Lead", "Agreed", "Stake", "Agreed"]
+    assert [text.partition(" ")[0] for text in texts] == ["Lead", "Stake"]
+    assert all("Agreed with ____" in text for text in texts)
