@@ -71,7 +71,7 @@ def draw_front(
         Block("Using the sheets", tuple(Item(text) for text in _USE)),
     ]
     cautions = (Item(_PRECEDENCE, "!", bold=True), *(Item(text) for text in plan.cautions))
-    warn = [Block("Cautions: they hold on every page", cautions)]
+    warn = [Block("Before going out", tuple(_to_fill_in(plan))), Block("Cautions: they hold on every page", cautions)]
     columns = (about, warn)
     size = next(
         (s for s in _SIZES if max(height(pen, blocks, half, s) for blocks in columns) <= _MOST_TEXT), _SIZES[-1]
@@ -98,6 +98,19 @@ def _about(plan: Plan, sheets: list[Sheet], frame: PageFrame) -> list[Item]:
         Item(
             f"Magnetic declination: {frame.magnetic.rstrip('.')}. Bearings for the compass are given to half a degree."
         ),
+    ]
+
+
+def _to_fill_in(plan: Plan) -> list[Item]:
+    """What the crew has to have in hand, given in the job or to be written in."""
+    work, blank = plan.job.work, "_" * 22
+    frequencies = ", ".join(f"{hz:g}" for hz in plan.job.method.test_frequencies_hz)
+    return [
+        Item(f"Permit to work: {work.permit_number or blank}", "☐"),
+        Item(f"Control room: {work.control_room or blank}", "☐"),
+        Item(f"In an emergency call: {work.emergency_phone or blank}", "☐"),
+        Item(f"Instrument, serial number: {blank}", "☐"),
+        Item(f"Test frequency, Hz ({frequencies} in the plan): {blank}", "☐"),
     ]
 
 

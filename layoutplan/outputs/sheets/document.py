@@ -55,6 +55,7 @@ def write_sheets(plan: Plan, folder: Path) -> Path:
         credits=credit_text(plan),
         magnetic=magnetic.model,
         grid_crs=plan.grid_crs,
+        calls=_calls(plan),
         pages=0,
     )
     first = front_pages(frame.content, len(sheets), len(classes)) + 1
@@ -64,6 +65,11 @@ def write_sheets(plan: Plan, folder: Path) -> Path:
     path = folder / "sheets.pdf"
     _merge([front, *towers], path, sheets, first, frame)
     return path
+
+
+def _calls(plan: Plan) -> str:
+    work, blank = plan.job.work, "_" * 16
+    return clean(f"Control room {work.control_room[:40] or blank}   Emergency {work.emergency_phone[:40] or blank}")
 
 
 def _tower_sections(

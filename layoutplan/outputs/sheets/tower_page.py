@@ -56,6 +56,8 @@ class PageFrame:
     page : (float, float)
         Width and height. [mm]
     title, plan_number, credits, magnetic, grid_crs : str
+    calls : str
+        Whom the crew calls, or room to write it.
     pages : int
     """
 
@@ -65,6 +67,7 @@ class PageFrame:
     credits: str
     magnetic: str
     grid_crs: str
+    calls: str
     pages: int
 
     def numbered(self, pages: int) -> PageFrame:
@@ -241,4 +244,6 @@ def foot(pen: Pen, frame: PageFrame, number: int) -> None:
     pen.text(box.right, box.bottom + 2.4, pages, 7.5, bold=True, align="right")
     room = box.width - pen.width(pages, 7.5, True) - 4
     pen.fitted(box.left, box.bottom + 2.6, f"Map data: {frame.credits}", room, SMALLEST_PT)
-    pen.fitted(box.left, box.bottom - 0.2, f"Declination: {frame.magnetic}", box.width, SMALLEST_PT)
+    pen.text(box.right, box.bottom - 0.8, frame.calls, SMALLEST_PT, bold=True, align="right")
+    room = box.width - pen.width(frame.calls, SMALLEST_PT, True) - 4
+    pen.fitted(box.left, box.bottom - 0.8, f"Declination: {frame.magnetic}", room, SMALLEST_PT)

@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 from pypdf import PdfReader
 
+from layoutplan.job.land import Work
 from layoutplan.layout.rules import NO_LAYOUT
 from layoutplan.layout.set_out import metres, three_digits
 from layoutplan.outputs.columns import on_the_globe
@@ -59,6 +60,20 @@ def test_letters_can_be_read_in_the_field(calm_plan, written):
     for stake in calm_plan.electrodes[calm_plan.electrodes["tower_id"] == "001"].itertuples():
         for text in (metres(stake.set_out_ground_m), three_digits(stake.set_out_bearing_magnetic_deg)):
             assert text.replace(" ", "") in large
+
+
+def test_whom_the_crew_calls_is_on_every_page(calm_plan, written):
+    def document(**work):
+        job = calm_plan.job.model_copy(update={"work": Work(**work)})
+        return written(dataclasses.replace(calm_plan, job=job))
+
+    given = {"permit_number": "PTW 17/3", "control_room": "ext. 4711", "emergency_phone": "112"}
+    filled, blank = document(**given), document()
+    for page in range(1, len(filled.pages) + 1):
+        assert "Control room ext. 4711 Emergency 112" in filled.text(page)
+    assert all(text in filled.text(1) for text in ("Permit to work: PTW 17/3", "In an emergency call: 112"))
+    assert "Control room ____" in blank.text(COVER + 1)
+    assert "Permit to work: ____" in blank.text(1)
 
 
 def test_what_a_lead_passes_too_closely_is_told(calm_plan, written):
