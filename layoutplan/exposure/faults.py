@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -123,7 +123,7 @@ def line_faults(job: Job, system: EarthingSystem, line: int, table: FaultTable |
     )
 
 
-def station_faults(job: Job, system: EarthingSystem) -> list[StationFaults]:
+def station_faults(job: Job, system: EarthingSystem, served: Collection[int]) -> list[StationFaults]:
     """Faults in the stations of which the job gives the current.
 
     Parameters
@@ -131,7 +131,9 @@ def station_faults(job: Job, system: EarthingSystem) -> list[StationFaults]:
     job : Job
         Its stations.
     system : EarthingSystem
-        At their frequency.
+        At one frequency.
+    served : collection of int
+        Numbers of the stations that have this frequency.
 
     Returns
     -------
@@ -141,7 +143,7 @@ def station_faults(job: Job, system: EarthingSystem) -> list[StationFaults]:
     found = []
     for i, station in enumerate(system.joints.stations):
         fault = station.fault
-        if fault is None:
+        if fault is None or i not in served:
             continue
         row = np.array([station.node])
         one = system.factors.solve(units(system.network.size, row).toarray())[:, 0]

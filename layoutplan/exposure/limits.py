@@ -23,6 +23,7 @@ from layoutplan.electrical import (
 )
 from layoutplan.electrical.limits import en50522_basis, ieee80_basis
 from layoutplan.exposure.network import Network
+from layoutplan.exposure.windows import see
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,19 +83,28 @@ def service_limits(network: Network, tower: IntArray) -> dict[str, Limit]:
     """
     public = network.job.limits.public_or_livestock
     frequency = np.array([source.line.frequency_hz for source in network.sources] or [50.0])
-    owner = np.maximum(network.owner[tower], 0)
     fields = [electric_field_limit(float(f), public=public) for f in frequency]
     return {
         "voltage": _fixed(LONG_DURATION_VOLTAGE_PUBLIC if public else LONG_DURATION_VOLTAGE, len(tower)),
         "current": _fixed(CONTACT_CURRENT_PUBLIC if public else CONTACT_CURRENT, len(tower)),
         "field": Limit(
-            np.array([limit.value for limit in fields])[owner],
+            _least(network, tower, np.array([limit.value for limit in fields])),
             fields[0].unit,
             fields[0].standard,
             f"{fields[0].edition}; {fields[0].source}",
             np.full(len(tower), np.inf),
         ),
     }
+
+
+def _least(network: Network, tower: IntArray, of_lines: FloatArray) -> FloatArray:
+    """The own line's limit at each tower, or that of a line near it which is lower: what all make is one figure."""
+    least = of_lines[np.maximum(network.owner[tower], 0)]
+    for source, limit in zip(network.sources, of_lines.tolist(), strict=False):
+        if limit < least.max(initial=0.0):
+            near = see(source.course, network.towers.lonlat_deg[tower], network.ground.deep_ohm_m, far=False).row
+            least[near] = np.minimum(least[near], limit)
+    return least
 
 
 def touch_values(network: Network, tower: IntArray, clearing_time_s: float) -> FloatArray:

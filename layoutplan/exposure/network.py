@@ -152,12 +152,15 @@ def build_network(job: Job, model: LineModel, lines: Sequence[tuple[Line, FaultT
     pairs = footings.pairs()
     systems = _systems(courses, joints, footings, pairs, ground)
     tables = {line.id: table for line, table in lines}
-    sources, at_stations = [], []
+    sources = []
     for number, (course, at) in enumerate(zip(courses, vertex, strict=True)):
         system = systems[course.line.frequency_hz]
         sources.append(Source(course, at, line_faults(job, system, number, tables[course.line.id])))
-    for hz, system in list(systems.items())[:1]:
-        at_stations = [(hz, found) for found in station_faults(job, system)]
+    at_stations = [
+        (hz, found)
+        for hz, served in _stations_served(joints, courses).items()
+        for found in station_faults(job, systems[hz], served)
+    ]
     owner = np.full(len(model.towers), -1)
     for number, source in enumerate(sources):
         owner[model.towers.line_id == source.line.id] = number
@@ -208,6 +211,17 @@ def _systems(
     return {
         hz: earthing_system(courses, joints, footings, pairs, ground.deep_ohm_m, hz)
         for hz in dict.fromkeys(course.line.frequency_hz for course in courses)
+    }
+
+
+def _stations_served(joints: Joints, courses: Sequence[LineConductors]) -> dict[float, frozenset[int]]:
+    """Numbers of the stations by the frequencies of the lines that end there: of all lines where none does."""
+    ends = [(course.line.frequency_hz, joints.ends(number)) for number, course in enumerate(courses)]
+    served = {number for _, both in ends for number in both}
+    alone = set(range(len(joints.stations))) - served
+    return {
+        hz: frozenset(alone.union(*(both for own, both in ends if own == hz)) - {-1})
+        for hz in dict.fromkeys(own for own, _ in ends)
     }
 
 

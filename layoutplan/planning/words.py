@@ -57,11 +57,17 @@ def side_texts(exclusions: Exclusions) -> dict[tuple[int, int], str]:
     return {place: side_text(found) for place, found in rows.items()}
 
 
+_COUPLED = "no pair on opposite sides keeps the limit on coupling of the leads"
+_FEWER = "fewer points than a pair on opposite sides"
+
+
 def other_side_texts(sited: Sited, excluded: dict[tuple[int, int], str]) -> dict[int, str]:
-    """Say for towers with both stakes on one side what keeps the other one shut, or that points alone decided."""
+    """Say for towers with both stakes on one side what keeps the other one shut, or that coupling or points decided."""
     used = dict(zip(sited.chosen.rays.tower.tolist(), sited.chosen.rays.side.tolist(), strict=True))
     return {
-        int(tower): "fewer points than a pair on opposite sides"
+        int(tower): _COUPLED
+        if sited.coupled[tower]
+        else _FEWER
         if sited.opposite[tower]
         else shut_text({str(SIDES[1 - used[tower]]): excluded.get((tower, 1 - used[tower]), "nothing is left")})
         for tower in np.flatnonzero(sited.same_side).tolist()

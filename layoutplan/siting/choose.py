@@ -131,15 +131,16 @@ def distinct(best: RayBest, apart_m: float, count: int) -> IntArray:
 class Choice:
     """Rows of the best positions chosen for H and S of each tower; -1 where there is no layout.
 
-    ``same_side`` marks towers with a pair on one side; ``opposite`` those that have one on opposite sides.
-    ``ways_out`` holds, for towers that have pairs but none within the job's limits for pairs, the limit that would let
-    one in.
+    ``same_side`` marks towers with a pair on one side; ``opposite`` those that have one on opposite sides, ``coupled``
+    those of them whose pair is on one side because no opposite one keeps the limit on coupling. ``ways_out`` holds, for
+    towers that have pairs but none within the job's limits for pairs, the limit that would let one in.
     """
 
     h: IntArray
     s: IntArray
     same_side: NDArray[np.bool_]
     opposite: NDArray[np.bool_]
+    coupled: NDArray[np.bool_]
     ways_out: Mapping[int, Relaxation]
 
 
@@ -169,20 +170,25 @@ def choose_pairs(best: RayBest, tower_count: int, job: Job, figures: Figures) ->
     row[best.side[lead], best.tower[lead]] = lead
     opposite = np.asarray((row >= 0).all(axis=0))
     first, second = np.where(opposite, row[RIGHT], -1), np.where(opposite, row[LEFT], -1)
-    same_side = np.zeros(tower_count, dtype=bool)
+    same_side, coupled = np.zeros(tower_count, dtype=bool), np.zeros(tower_count, dtype=bool)
     ways_out = {}
     searched = np.asarray(opposite if job.rules.sides == "required" else (row >= 0).any(axis=0))
     if job.rules.max_coupling_pct is None:
         searched &= ~opposite
     for tower in np.flatnonzero(searched).tolist():
         rows = np.flatnonzero(best.tower == tower)
-        pair, way_out = _pair(best.take(rows), bool(opposite[tower]), job, figures)
-        if way_out is not None:
+        mine = best.take(rows)
+        pair, way_out = _pair(mine, bool(opposite[tower]), job, figures)
+        if pair is None and opposite[tower] and job.rules.sides != "required":
+            pair, _ = _pair(mine, False, job, figures)  # leads at an angle couple less than those in one line
+            coupled[tower] = pair is not None
+        if pair is None and way_out is not None:
             ways_out[tower] = way_out
         first[tower], second[tower] = (-1, -1) if pair is None else rows[list(pair)]
-        same_side[tower] = pair is not None and not opposite[tower]
+        same_side[tower] = pair is not None and mine.side[pair[0]] == mine.side[pair[1]]
     swap = (first >= 0) & (best.distance_m[second] > best.distance_m[first]) if len(best.ray) else first >= 0
-    return Choice(np.where(swap, second, first), np.where(swap, first, second), same_side, opposite, ways_out)
+    h, s = np.where(swap, second, first), np.where(swap, first, second)
+    return Choice(h, s, same_side, opposite, coupled, ways_out)
 
 
 def _pair(

@@ -47,6 +47,7 @@ def collect(sections: Sequence[Sited], tower_counts: Sequence[int]) -> Sited:
         role=np.concatenate([section.role for section in sections]),
         same_side=np.concatenate([section.same_side for section in sections]),
         opposite=np.concatenate([section.opposite for section in sections]),
+        coupled=np.concatenate([section.coupled for section in sections]),
         alternatives=_join([section.alternatives for section in sections], {"tower": towers}),
         alternatives_axis_m=np.concatenate([section.alternatives_axis_m for section in sections]),
         pairs=_join([section.pairs for section in sections], {"tower": towers}),

@@ -79,7 +79,7 @@ def better_on_one_side(best: RayBest, choice: Choice, job: Job, figures: Figures
     if job.rules.sides == "required":
         return _joined([]), choice
     found = []
-    for tower in np.flatnonzero(choice.opposite & (choice.h >= 0)).tolist():
+    for tower in np.flatnonzero(choice.opposite & ~choice.same_side & (choice.h >= 0)).tolist():
         rows = np.flatnonzero(best.tower == tower)
         h, s = (int(np.flatnonzero(rows == which[tower])[0]) for which in (choice.h, choice.s))
         pair = _best_pair(best.take(rows), h, s, job, figures)

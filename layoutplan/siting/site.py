@@ -45,6 +45,8 @@ class Sited:
         Per tower: both stakes on one side of the line.
     opposite : ndarray of bool
         Per tower: there is a position on either side, so that one side was a choice.
+    coupled : ndarray of bool
+        Per tower: the choice was one side because no opposite pair keeps the limit on coupling of the leads.
     alternatives : RayBest
         Distinct further positions of each side, best first.
     alternatives_axis_m : ndarray
@@ -60,6 +62,7 @@ class Sited:
     role: NDArray[np.str_]
     same_side: NDArray[np.bool_]
     opposite: NDArray[np.bool_]
+    coupled: NDArray[np.bool_]
     alternatives: RayBest
     alternatives_axis_m: FloatArray
     pairs: StakePairs
@@ -116,6 +119,7 @@ def site_towers(
         role=role[np.lexsort((np.mod(bearing, 360.0), tower))],
         same_side=choice.same_side,
         opposite=choice.opposite,
+        coupled=choice.coupled,
         alternatives=other,
         alternatives_axis_m=_axis_distance_m(other, rays, near, obstacles),
         pairs=pairs.take(~np.isin(pairs.tower, wanted.tower)),

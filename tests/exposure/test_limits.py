@@ -146,3 +146,14 @@ def test_ratio_is_value_over_limit_and_what_counts_is_judged():
     assert set(found.handling("under a fault").ravel()) == {
         "above a limit: no bare contact; bond, earth or move the lead first"
     }
+
+
+def test_the_field_of_two_frequencies_keeps_the_lower_limit_where_they_meet():
+    """ICNIRP 2010, occupational, 500/f kV/m but 20 at most: 10 at 50 Hz. A field of both is judged by the lower one."""
+    traction = flat_line(straight(5), frequency_hz=16.7)
+    beside, far = (flat_line(straight(5, aside_m=aside_m)) for aside_m in (60.0, 40000.0))
+    for courses in ((traction, beside), (beside, traction)):
+        network = world(*courses).network()
+        assert service_limits(network, np.arange(10))["field"].value == pytest.approx([10e3] * 10)
+    network = world(traction, far).network()
+    assert service_limits(network, np.arange(10))["field"].value == pytest.approx([20e3] * 5 + [10e3] * 5)

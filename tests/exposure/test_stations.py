@@ -199,3 +199,27 @@ def test_where_the_offset_is_left_out_the_plan_says_so():
         for more in ({}, {"x_over_r": 10.0})
     ]
     assert [any("without d.c. offset" in text for text in each) for each in texts] == [True, False]
+
+
+@pytest.mark.parametrize("order", [1, -1])
+def test_a_fault_in_a_station_has_the_frequency_of_the_lines_that_end_there(order):
+    """A traction line far away, first in the job or last, does not change what a 50 Hz station's fault lifts.
+
+    Derived here: nothing of the far line touches the network of the near one; source for both figures is one model.
+    """
+    fault = {"current_ka": 20.0, "clearing_time_s": 0.3}
+    far = flat_line(straight(5, aside_m=40000.0), frequency_hz=16.7)
+    alone = assessed(place(fault=fault).network(), [3, 18]).towers
+    network = place(*(line(), far)[::order], fault=fault).network()
+    assert [hz for hz, _ in network.station_faults] == [50.0]
+    mine = network.owner == (0 if order == 1 else 1)
+    both = assessed(network, np.flatnonzero(mine)[[3, 18]]).towers
+    assert both.potential_rise_v[mine] == pytest.approx(alone.potential_rise_v, rel=1e-6)
+
+
+def test_a_station_of_two_frequencies_has_faults_at_both():
+    fault = {"current_ka": 20.0, "clearing_time_s": 0.3}
+    traction = flat_line(straight(5, aside_m=60.0), frequency_hz=16.7, end_station="North")
+    for courses in ((line(), traction), (traction, line())):
+        network = place(*courses, fault=fault).network()
+        assert {hz for hz, _ in network.station_faults} == {50.0, 16.7}

@@ -216,3 +216,45 @@ def test_a_pair_on_one_side_without_fewer_points_or_angle_is_not_told() -> None:
 def test_where_opposite_sides_are_required_one_side_gives_no_pair() -> None:
     found = best((0, RIGHT, 40, 60, 1), (0, RIGHT, 140, 75, 1))
     assert choose_pairs(found, 1, asking(sides="required"), NOTHING_KNOWN).h.tolist() == [-1]
+
+
+class InLine:
+    """Figures by which leads couple as the parts of them that run in one line (common practice, no source)."""
+
+    def coupling_pct(self, tower: int, bearing_deg: np.ndarray, distance_m: np.ndarray) -> np.ndarray:
+        del tower, distance_m
+        return 3.0 * np.abs(np.cos(np.radians(bearing_deg[:, None] - bearing_deg)))
+
+    def pair_bias_pct(self, tower: int, bearing_deg: np.ndarray, distance_m: np.ndarray) -> np.ndarray:
+        del tower, distance_m
+        return np.zeros((len(bearing_deg), len(bearing_deg)))
+
+    def __call__(self, tower: np.ndarray, bearing_deg: np.ndarray, distance_m: np.ndarray) -> dict[str, np.ndarray]:
+        del tower, bearing_deg
+        return {"bias_pct": np.zeros(distance_m.shape)}
+
+
+@pytest.mark.parametrize(
+    ("sides", "limit", "expected"),
+    [
+        ("preferred", 4.0, (270.0, 45.0, False)),
+        ("preferred", 1.0, (45.0, 135.0, True)),
+        ("scored", 1.0, (45.0, 135.0, True)),
+        ("required", 1.0, None),
+    ],
+)
+def test_coupling_that_no_opposite_pair_keeps_is_kept_on_one_side_if_the_job_lets_it(
+    sides: str, limit: float, expected: tuple[float, float, bool] | None
+) -> None:
+    """Two leads to the right, 90 degrees apart, couple nothing; either with the one to the left couples 2.1 %."""
+    found = best((0, RIGHT, 45, 70, 1), (0, RIGHT, 135, 60, 2), (0, LEFT, 270, 80, 1))
+    job, figures = asking(sides=sides, max_coupling_pct=limit), InLine()
+    choice = choose_pairs(found, 1, job, figures)
+    _, choice = better_on_one_side(found, choice, job, figures)
+    if expected is None:
+        assert choice.h[0] == choice.s[0] == -1
+        assert choice.ways_out[0].rule == "lead_coupling"
+        return
+    assert (found.bearing_deg[choice.h[0]], found.bearing_deg[choice.s[0]], choice.same_side[0]) == expected
+    assert choice.coupled[0] == (limit == 1.0)
+    assert not choice.ways_out
