@@ -36,11 +36,14 @@ def beside(rays: Rays, distance_m: FloatArray, near: NearPairs, obstacles: Obsta
 
     Parameters
     ----------
-    rays, distance_m
-        The leads, n of them.
+    rays : Rays
+        Directions of the n leads.
+    distance_m : ndarray, shape (n,)
+        Their straight lengths on the ground. [m]
     near : NearPairs
         What lies near the same towers.
     obstacles : Obstacles
+        Of the whole job.
 
     Returns
     -------

@@ -36,7 +36,18 @@ class RayBest:
     score: FloatArray
 
     def take(self, rows: IntArray) -> RayBest:
-        """Return some of the positions."""
+        """Return some of the positions.
+
+        Parameters
+        ----------
+        rows : ndarray of int
+            Rows to keep.
+
+        Returns
+        -------
+        RayBest
+            In the order of ``rows``.
+        """
         return RayBest(*(getattr(self, name)[rows] for name in self.__slots__))
 
 
@@ -225,7 +236,7 @@ def _pair(
 
 
 def far_apart(best: RayBest, job: Job) -> NDArray[np.bool_]:
-    """Whether every two of n positions of one tower have the angle between the leads that two on one side need.
+    """Whether every two of n positions of one tower have the least angle between two leads on one side.
 
     Parameters
     ----------
@@ -238,6 +249,17 @@ def far_apart(best: RayBest, job: Job) -> NDArray[np.bool_]:
     -------
     ndarray of bool, shape (n, n)
         Symmetric.
+
+    Examples
+    --------
+    Leads to the east, north-east and south; 60 degrees are asked for:
+
+    >>> from types import SimpleNamespace
+    >>> from layoutplan.job import Rules
+    >>> whole, flat = np.zeros(3, dtype=int), np.zeros(3)
+    >>> best = RayBest(whole, whole, whole, np.array([90.0, 45.0, 180.0]), flat, flat, whole, flat)
+    >>> far_apart(best, SimpleNamespace(rules=Rules(same_side_min_angle_deg=60.0)))[0].tolist()
+    [False, False, True]
     """
     between = np.abs(turn_deg(best.bearing_deg[:, None] - best.bearing_deg))
     return np.asarray(between >= job.rules.same_side_min_angle_deg - ANGLE_TOLERANCE_DEG)

@@ -87,21 +87,26 @@ def evaluate(
     Parameters
     ----------
     towers : Towers
+        Of one section.
     tower : ndarray of int, shape (n,)
         Rows of ``towers``.
-    bearing_deg, distance_m : ndarray, shape (n,)
-        Each position as seen from its tower point, from true north and on the ground.
+    bearing_deg : ndarray, shape (n,)
+        From the tower point, clockwise from true north. [deg]
+    distance_m : ndarray, shape (n,)
+        From the tower point on the ground. [m]
     near : NearPairs
         What lies near ``towers``, as far as the farthest of the positions and the margin.
     obstacles : Obstacles
+        Of the whole job.
     job : Job
+        Its rules, limits and weights.
     figures : Figures
         Of ``towers``.
 
     Returns
     -------
     Evaluated
-        Sorted by tower and bearing.
+        n positions, sorted by tower and bearing.
     """
     bearing_deg = np.mod(bearing_deg, 360.0)
     order = np.lexsort((bearing_deg, tower))

@@ -22,14 +22,16 @@ class Limited:
     Attributes
     ----------
     figure : str
+        Its name among the figures of positions.
     rule : str
         As it is named among exclusions and relaxations.
     unit : str
+        Of figure and limit.
     limit : callable
         From the job; None where it sets none.
     unknown_breaks : bool
         Whether an unknown figure breaks the rule. One that the user asked for must be known to hold; what nobody can
-        know without an elevation model is told, not forbidden.
+        know without an elevation model is reported, not forbidden.
     way_out : str
         What raising the limit means, with ``needed`` and ``limit``.
     own_means : bool
@@ -74,13 +76,50 @@ class Figures(Protocol):
         """Figures of (n, k) positions on n bearings, by name; NaN where unknown."""
 
     def coupling_pct(self, tower: int, bearing_deg: FloatArray, distance_m: FloatArray) -> FloatArray:
-        """Coupling between the leads to every two of n positions of one tower, (n, n); NaN where unknown."""
+        """Coupling between the leads to every two of n positions of one tower.
+
+        Parameters
+        ----------
+        tower : int
+            Row of the tower.
+        bearing_deg, distance_m : ndarray, shape (n,)
+            The positions, from the tower point. [deg], [m]
+
+        Returns
+        -------
+        ndarray, shape (n, n)
+            Share of the expected impedance; NaN where unknown. [%]
+        """
 
     def pair_bias_pct(self, tower: int, bearing_deg: FloatArray, distance_m: FloatArray) -> FloatArray:
-        """Bias of the reading for every two of n positions of one tower, (n, n), as a share; NaN where unknown."""
+        """Bias of the reading for every two of n positions of one tower.
+
+        Parameters
+        ----------
+        tower : int
+            Row of the tower.
+        bearing_deg, distance_m : ndarray, shape (n,)
+            The positions, from the tower point. [deg], [m]
+
+        Returns
+        -------
+        ndarray, shape (n, n)
+            Share of the expected resistance; NaN where unknown. [%]
+        """
 
     def rows(self, index: IntArray) -> Figures:
-        """Return the same for some of the towers."""
+        """Return the figures of some of the towers.
+
+        Parameters
+        ----------
+        index : ndarray of int
+            Rows of the towers to keep.
+
+        Returns
+        -------
+        Figures
+            Its tower numbers count ``index``.
+        """
 
 
 class NothingKnown:
@@ -119,6 +158,14 @@ def sets_limits(job: Job) -> bool:
     -------
     bool
         False where figures only weigh in the score.
+
+    Examples
+    --------
+    The sample's rules do without limits of their own, but its elevation model brings the limit on slopes:
+
+    >>> from layoutplan.job import load_job
+    >>> sets_limits(load_job("sample_gis/job.toml"))
+    True
     """
     return any(item.limit(job) is not None for item in LIMITED)
 
@@ -137,6 +184,16 @@ def beyond_limits(figures: Mapping[str, FloatArray], job: Job) -> dict[str, NDAr
     -------
     dict of str to ndarray of bool
         Only rules for which the job sets a limit; an unknown figure breaks those that must be known to hold.
+
+    Examples
+    --------
+    A limit of 10 V on the lead, and leads at 4 V, at 12 V and at an unknown voltage, which breaks it too:
+
+    >>> from layoutplan.job import load_job
+    >>> job = load_job("sample_gis/job.toml")
+    >>> job = job.model_copy(update={"rules": job.rules.model_copy(update={"max_induced_v": 10.0})})
+    >>> beyond_limits({"induced_v": np.array([4.0, 12.0, np.nan])}, job)
+    {'induced_voltage': array([False,  True,  True])}
     """
     beyond = {}
     for item in LIMITED:

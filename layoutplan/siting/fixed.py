@@ -29,11 +29,31 @@ class Fixed:
         return len(self.tower)
 
     def take(self, rows: IntArray | NDArray[np.bool_]) -> Fixed:
-        """Return some of the stakes."""
+        """Return some of the stakes.
+
+        Parameters
+        ----------
+        rows : ndarray of int or bool
+            Rows to keep.
+
+        Returns
+        -------
+        Fixed
+        """
         return Fixed(*(getattr(self, name)[rows] for name in self.__slots__))
 
     def of_section(self, first: int, count: int) -> Fixed:
-        """Return the stakes of some towers; tower numbers then count from the first of them."""
+        """Return the stakes of some towers; tower numbers then count from the first of them.
+
+        Parameters
+        ----------
+        first, count : int
+            First tower of the section, and how many it has.
+
+        Returns
+        -------
+        Fixed
+        """
         part = self.take((self.tower >= first) & (self.tower < first + count))
         return replace(part, tower=part.tower - first)
 
@@ -49,9 +69,13 @@ def around_fixed(choice: Choice, best: RayBest, fixed: Fixed, towers: Towers, ru
     choice : Choice
         What would be chosen if nothing were fixed.
     best : RayBest
+        Positions to choose from.
     fixed : Fixed
+        Stakes that stay where they are.
     towers : Towers
+        Of the section.
     rules : Rules
+        Whether stakes may stand on one side, and the angle between their leads.
 
     Returns
     -------

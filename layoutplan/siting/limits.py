@@ -13,7 +13,7 @@ from layoutplan.siting.relaxation import CONDUCTORS, FARTHEST, MEANS, STEEPEST_D
 
 
 def limit_blockers(scene: Scene) -> list[Blocker]:
-    """Limits that the job sets; an unknown figure cannot be cured by raising them.
+    """Limits that the job sets; raising them is no remedy for an unknown figure.
 
     Parameters
     ----------
@@ -73,6 +73,13 @@ def raised(rule: str, limit: float, needed: float) -> Relaxation:
     -------
     Relaxation
         With ``needed`` NaN where only a figure is missing.
+
+    Examples
+    --------
+    >>> raised("lead_coupling", 2.0, 3.14).text
+    "lead coupling of 3.2 % instead of 2 %, if the asset owner's rules allow it"
+    >>> raised("lead_coupling", 2.0, np.inf).text
+    'the figures without which the lead coupling of no pair is known'
     """
     words = rule.replace("_", " ")
     way_out = f"{words} of {{needed:g}} % instead of {{limit:g}} %, if the asset owner's rules allow it"

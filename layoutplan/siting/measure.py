@@ -46,12 +46,16 @@ def clearances(rays: Rays, distance_m: FloatArray, near: NearPairs, obstacles: O
 
     Parameters
     ----------
-    rays, distance_m
-        The positions, n of them.
-    near, obstacles
+    rays : Rays
+        Directions to the n positions, one each.
+    distance_m : ndarray, shape (n,)
+        From the tower points. [m]
+    near : NearPairs
         What lies near the same towers.
+    obstacles : Obstacles
+        Of the whole job.
     trace : Trace
-        Of these rays; it says which areas hold a position.
+        Of these rays; it states which areas hold a position.
 
     Returns
     -------

@@ -33,6 +33,15 @@ class Stretches:
     def take(self, rows: NDArray[np.bool_] | IntArray | slice) -> Stretches:
         """Return some of the stretches.
 
+        Parameters
+        ----------
+        rows : ndarray of bool or int, or slice
+            Rows to keep.
+
+        Returns
+        -------
+        Stretches
+
         Examples
         --------
         >>> parts = Stretches(np.array([0, 1]), np.array([5, 6]), np.array([10.0, 20.0]), np.array([15.0, 90.0]))
@@ -164,13 +173,25 @@ def capsule_stretches(pairs: RaySegments, *radii_m: FloatArray) -> list[Stretche
     Parameters
     ----------
     pairs : RaySegments
-    *radii_m : ndarray
+        From `meet`.
+    *radii_m : ndarray, shape (pairs,)
         One or more radii for every pair. [m]
 
     Returns
     -------
     list of Stretches
         One for each radius, ahead of the tower only. [m]
+
+    Examples
+    --------
+    A ray to the east meets a pole 40 m away: its keep-out of 10 m, and one widened by a margin of 5 m.
+
+    >>> one, pole = np.array([0]), np.array([[40.0, 0.0]])
+    >>> pairs = RaySegments(one, one, one, np.array([[1.0, 0.0]]), pole, pole)
+    >>> for part in capsule_stretches(pairs, np.array([10.0]), np.array([15.0])):
+    ...     print(part.enter_m, part.leave_m, "m")
+    [30.] [50.] m
+    [25.] [55.] m
     """
     rows = np.flatnonzero(np.logical_or.reduce([radius > 0 for radius in radii_m]))
     radius = np.stack([np.where(radius[rows] > 0, radius[rows], np.nan) for radius in radii_m])
@@ -194,8 +215,18 @@ def crossings(pairs: RaySegments) -> tuple[NDArray[np.bool_], FloatArray]:
     Returns
     -------
     hit : ndarray of bool, shape (pairs,)
+        Whether the ray crosses the segment.
     at_m : ndarray, shape (hits,)
-        [m]
+        Where, from the tower, for those that do. [m]
+
+    Examples
+    --------
+    A fence 40 m ahead of a ray to the east, and one that ends beside it:
+
+    >>> row, east = np.arange(2), np.array([[1.0, 0.0]] * 2)
+    >>> pairs = RaySegments(row, row, row, east, np.array([[40.0, -5.0], [40.0, 1.0]]), np.array([[40.0, 5.0]] * 2))
+    >>> crossings(pairs)
+    (array([ True, False]), array([40.]))
     """
     at = ray_crossing(pairs.direction, pairs.start_m, pairs.end_m)
     hit = ~np.isnan(at)

@@ -170,8 +170,8 @@ def windows(towers: Towers, reach_m: float) -> NDArray[np.object_]:
 
     Returns
     -------
-    ndarray of polygons, shape (n,)
-        [deg]
+    ndarray of shapely.Polygon, shape (n,)
+        In EPSG:4326. [deg]
     """
     lon, lat = towers.lonlat_deg.T
     east, north = margins_deg(lat, reach_m)

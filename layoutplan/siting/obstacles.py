@@ -95,7 +95,23 @@ class Obstacles:
         return float(np.nanmax(np.append(np.where(np.isnan(self.keep_out_m), self.body_m, self.keep_out_m), 0.0)))
 
     def code(self, class_name: str) -> int:
-        """Return the number of a class."""
+        """Return the number of a class.
+
+        Parameters
+        ----------
+        class_name : str
+            One of ``class_names``.
+
+        Returns
+        -------
+        int
+            Its place in ``class_names``.
+
+        Raises
+        ------
+        ValueError
+            If there is no such class.
+        """
         return self.class_names.index(class_name)
 
 

@@ -67,7 +67,7 @@ def two_on_one_side(scene: Scene, open_at: NDArray[np.bool_]) -> Relaxation | No
 
 
 def reading_words(job: Job) -> str:
-    """What is to be said of a pair on one side where the job limits how pairs may read.
+    """Words on how a pair on one side must read, where the job limits the readings of pairs.
 
     Parameters
     ----------
@@ -78,6 +78,13 @@ def reading_words(job: Job) -> str:
     -------
     str
         Empty where it sets none.
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> from layoutplan.job import Rules
+    >>> reading_words(SimpleNamespace(rules=Rules(max_bias_pct=5.0)))
+    ", if their reading keeps the job's limits"
     """
     limited = job.rules.max_bias_pct is not None or job.rules.max_coupling_pct is not None
     return ", if their reading keeps the job's limits" if limited else ""

@@ -33,6 +33,7 @@ def on_planned_line(
     Returns
     -------
     ndarray of bool, shape (m,)
+        True where the segment keeps within 10 m of one span, or of several.
     """
     own = np.zeros(len(vertex), dtype=bool)
     rows = np.flatnonzero(candidate)

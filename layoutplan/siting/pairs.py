@@ -49,12 +49,43 @@ class StakePairs:
         return len(self.tower)
 
     def reads_as_well(self, target_pct: float) -> NDArray[np.bool_]:
-        """Whether bias and coupling together keep a target, or are no more than of the opposite pair; unknown: not."""
+        """Whether bias and coupling together keep a target, or are no greater than those of the opposite pair.
+
+        Parameters
+        ----------
+        target_pct : float
+            Share of the expected resistance. [%]
+
+        Returns
+        -------
+        ndarray of bool, shape (n,)
+            False where bias or coupling is unknown.
+
+        Examples
+        --------
+        The target is 5 %. Bias and coupling come to 4 %, to 7 % where the opposite pair has 8 %, and to an unknown share:
+
+        >>> whole, flat, two = np.zeros(3, dtype=int), np.zeros(3), np.zeros((3, 2))
+        >>> bias, chosen = np.array([3.0, 6.0, np.nan]), np.array([2.0, 8.0, 2.0])
+        >>> pairs = StakePairs(whole, whole, two, two, whole, flat, flat, bias, flat + 1.0, chosen, flat)
+        >>> pairs.reads_as_well(5.0)
+        array([ True,  True, False])
+        """
         chosen = np.nan_to_num(self.chosen_bias_pct + self.chosen_coupling_pct)
         return np.asarray(self.bias_pct + self.coupling_pct <= np.maximum(chosen, target_pct))
 
     def take(self, rows: IntArray | NDArray[np.bool_]) -> StakePairs:
-        """Return some of the pairs."""
+        """Return some of the pairs.
+
+        Parameters
+        ----------
+        rows : ndarray of int or bool
+            Rows to keep.
+
+        Returns
+        -------
+        StakePairs
+        """
         return StakePairs(*(getattr(self, name)[rows] for name in self.__slots__))
 
 
@@ -64,10 +95,13 @@ def better_on_one_side(best: RayBest, choice: Choice, job: Job, figures: Figures
     Parameters
     ----------
     best : RayBest
+        Positions of all towers, sorted by tower, side and score.
     choice : Choice
         As the best pair of each side goes.
     job : Job
+        Its rules, limits and weights.
     figures : Figures
+        Bias and coupling of pairs.
 
     Returns
     -------

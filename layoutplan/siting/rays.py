@@ -55,12 +55,22 @@ class Rays:
         return np.column_stack((np.sin(bearing), np.cos(bearing)))
 
     def take(self, rows: IntArray | NDArray[np.bool_]) -> Rays:
-        """Return some of the rays."""
+        """Return some of the rays.
+
+        Parameters
+        ----------
+        rows : ndarray of int or bool
+            Rows to keep.
+
+        Returns
+        -------
+        Rays
+        """
         return Rays(*(getattr(self, name)[rows] for name in self.__slots__))
 
 
 def make_rays(towers: Towers, tower: IntArray, bearing_deg: FloatArray, rules: Rules) -> Rays:
-    """Rays at any towers and bearings, with everything the rules need to know of their direction.
+    """Rays at any towers and bearings, with all that the rules depend on in their direction.
 
     Parameters
     ----------
@@ -110,6 +120,7 @@ def nearest_span(towers: Towers, tower: IntArray, bearing_deg: FloatArray) -> ND
     Returns
     -------
     ndarray of str, shape (n,)
+        As in ``towers.adjoining_name``.
     """
     angle = fold_deg(towers.adjoining_deg[tower] - bearing_deg[:, None])
     return np.asarray(towers.adjoining_name[tower, np.nanargmin(angle, axis=1)])
@@ -139,7 +150,7 @@ def circle(towers: Towers, rules: Rules, step_deg: float) -> Rays:
 
 
 def keeping_angle(rays: Rays, rules: Rules) -> Rays:
-    """Those rays that keep the angle to every adjoining span.
+    """Rays that keep the least angle to every adjoining span.
 
     Parameters
     ----------
@@ -151,7 +162,16 @@ def keeping_angle(rays: Rays, rules: Rules) -> Rays:
     Returns
     -------
     Rays
-        Some of them.
+        Those that keep it, in their order.
+
+    Examples
+    --------
+    30 degrees are asked for, and a limit just met is kept:
+
+    >>> whole, flat = np.arange(3), np.zeros(3)
+    >>> fan = Rays(whole * 0, flat, whole * 0, np.array([29.9, 30.0, 90.0]), flat, flat, flat)
+    >>> keeping_angle(fan, Rules(min_angle_deg=30.0)).angle_deg
+    array([30., 90.])
     """
     return rays.take(rays.angle_deg >= rules.min_angle_deg - ANGLE_TOLERANCE_DEG)
 
@@ -169,7 +189,7 @@ def least_distance_m(towers: Towers, rules: Rules) -> FloatArray:
     Returns
     -------
     ndarray, shape (n,)
-        [m]
+        The greatest of the three. [m]
     """
     return np.maximum.reduce(
         [

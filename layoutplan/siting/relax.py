@@ -41,11 +41,13 @@ def find_relaxations(
     tower : Towers
         Of length one.
     obstacles : Obstacles
+        Of the whole job.
     job : Job
+        Its rules and limits.
     figures : Figures
         Of the tower.
     one_side : bool
-        Whether pairs on one side are worth looking for: not where there are some, and none keeps the job's limits.
+        Whether to look for pairs on one side: not where there are some, and none keeps the job's limits.
 
     Returns
     -------

@@ -82,8 +82,11 @@ def site_towers(
     Parameters
     ----------
     towers : Towers
+        Of one section.
     obstacles : Obstacles
+        Of the whole job.
     job : Job
+        Its rules, limits, weights and search steps.
     figures : Figures
         Of these towers.
     wanted : Fixed
@@ -158,6 +161,15 @@ def all_steps(rays: Rays, reach_m: float, step_m: float) -> DistanceSteps:
     -------
     DistanceSteps
         The same for all rays.
+
+    Examples
+    --------
+    Two rays on which the rules allow 58 m to 143 m and 61 m to 140 m, in steps of 5 m:
+
+    >>> whole, flat = np.zeros(2, dtype=int), np.zeros(2)
+    >>> rays = Rays(whole, flat, whole, flat, flat, np.array([58.0, 61.0]), np.array([143.0, 140.0]))
+    >>> print(all_steps(rays, 150.0, 5.0).distance_m[0, [0, -1]], "m")
+    [ 60. 140.] m
     """
     first = np.ceil((rays.min_m.min(initial=reach_m) - TOLERANCE_M) / step_m)
     last = np.floor(min(rays.max_m.max(initial=0.0), reach_m) / step_m)

@@ -89,6 +89,7 @@ def trace_rays(rays: Rays, near: NearPairs, obstacles: Obstacles, *, reach_m: fl
     near : NearPairs
         What lies within ``reach_m + margin_m`` of the same towers.
     obstacles : Obstacles
+        Of the whole job.
     reach_m : float
         How far the rays are followed. [m]
     margin_m : float
@@ -171,6 +172,7 @@ def may_not_pass(near: NearPairs, obstacles: Obstacles) -> NDArray[np.bool_]:
     Returns
     -------
     ndarray of bool, one for each entry of ``near``
+        True where a lead must not cross.
     """
     barred = (obstacles.crossing == NO) & ~obstacles.is_planned
     return np.asarray(barred[near.feature] & ~near.fastened)
