@@ -41,7 +41,18 @@ class Assessment:
     measured: Measured
 
     def spread(self, values: FloatArray) -> FloatArray:
-        """Values of the towers with stakes for all towers, NaN where there is no stake."""
+        """Spread values of the towers with stakes over all towers.
+
+        Parameters
+        ----------
+        values : ndarray, shape (t,)
+            One for each tower with stakes, in any unit.
+
+        Returns
+        -------
+        ndarray, shape (towers,)
+            NaN where there is no stake.
+        """
         out = np.full(len(self.towers.potential_rise_v), np.nan)
         out[self.tower] = values
         return out
@@ -53,7 +64,9 @@ def assess(network: Network, measured: Measured, tower: IntArray, stake_xy_m: Fl
     Parameters
     ----------
     network : Network
+        Of the job.
     measured : Measured
+        What the readings should be.
     tower : ndarray of int, shape (t,)
         Towers with stakes, ascending.
     stake_xy_m : ndarray, shape (t, 2, 2)

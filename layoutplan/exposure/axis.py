@@ -38,7 +38,27 @@ class Axis:
     tree: cKDTree
 
     def nearest(self, lonlat_deg: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Distance from places to the line, towers and spans alike, and the chainage there; shape (n,) each. [m]."""
+        """Distance from places to the line, towers and spans alike, and the chainage there.
+
+        Parameters
+        ----------
+        lonlat_deg : ndarray, shape (n, 2)
+            Longitude and latitude. [deg]
+
+        Returns
+        -------
+        away_m, chainage_m : ndarray, shape (n,)
+            Distances are up to ``STATION_M / 2`` too large. [m]
+
+        Examples
+        --------
+        A span of 607.9 m to the east, and a place 111 m north of its middle:
+
+        >>> axis = build_axis(np.array([[8.0, 47.0], [8.008, 47.0]]))
+        >>> away, chainage = axis.nearest(np.array([[8.004, 47.001]]))
+        >>> print(away.round(1), chainage, "m")
+        [111.2] [300.] m
+        """
         away, station = self.tree.query(to_ecef(lonlat_deg))
         return np.asarray(away, dtype=float), self.station_m[np.asarray(station, dtype=np.int64)]
 

@@ -46,14 +46,16 @@ def capacitive(network: Network, tower: IntArray, end_xy_m: FloatArray) -> Capac
     Parameters
     ----------
     network : Network
+        Of the job.
     tower : ndarray of int, shape (t,)
+        Rows of the network's towers.
     end_xy_m : ndarray, shape (t, m, 2)
         Stakes in the towers' frames. [m]
 
     Returns
     -------
     Capacitive
-        NaN where the voltage of the tower's own line, or of one near it, is unknown.
+        Of t·m leads; NaN where the voltage of the tower's own line, or of one near it, is unknown. [V/m], [A]
     """
     node, weight = np.polynomial.legendre.leggauss(_POINTS)
     along = end_xy_m[:, :, None] * ((node + 1) / 2)[:, None]

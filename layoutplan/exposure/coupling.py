@@ -24,6 +24,7 @@ def coupling_ohm(network: Network, h_xy_m: FloatArray, s_xy_m: FloatArray) -> Fl
     Parameters
     ----------
     network : Network
+        Of the job: soil and test frequencies.
     h_xy_m, s_xy_m : ndarray, shape (..., 2)
         Stakes in the tower's frame; both leads start at the tower. [m]
 
@@ -49,19 +50,27 @@ def _by_frequency(network: Network, h_xy_m: FloatArray, s_xy_m: FloatArray) -> n
 class CouplingTable:
     """Mutual impedance of two straight leads from one tower by their lengths and the angle between them.
 
-    Made when it is first asked for, up to ``reach_m``. For leads from 20 m to 300 m and angles from 20 degrees on what
-    it tells is at most 4 % above the exact figure and never below it; for smaller angles it may be 3 % below.
+    Made when it is first used, up to ``reach_m``. For leads from 20 m to 300 m and angles from 20 degrees on, its
+    values are at most 4 % above the exact figure and never below it; for smaller angles they may be 3 % below.
     """
 
     network: Network
     reach_m: float
 
     def ohm(self, bearing_deg: FloatArray, distance_m: FloatArray) -> FloatArray:
-        """Coupling of the leads to every two of n positions, (f, n, n); leads side by side count as 5 degrees apart.
+        """Coupling of the leads to every two of n positions; leads less than 5 degrees apart count as 5 degrees apart.
 
         Parameters
         ----------
-        bearing_deg, distance_m : ndarray, shape (n,)
+        bearing_deg : ndarray, shape (n,)
+            From the tower, clockwise. [deg]
+        distance_m : ndarray, shape (n,)
+            Lengths of the leads, taken as those at the table's ends where they are beyond them. [m]
+
+        Returns
+        -------
+        ndarray, shape (f, n, n)
+            Modulus at each test frequency. [Ω]
         """
         angle = np.abs(turn_deg(bearing_deg[:, None] - bearing_deg)).clip(_ANGLE_DEG[0], _ANGLE_DEG[-1])
         length = distance_m.clip(np.exp(self._table.grid[0][0]), np.exp(self._table.grid[0][-1]))

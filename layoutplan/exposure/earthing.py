@@ -62,11 +62,33 @@ class EarthingSystem:
     around_m: dict[int, float]
 
     def footing_row(self, footing: IntArray) -> IntArray:
-        """Place of footings among the unknowns."""
+        """Place of footings among the unknowns.
+
+        Parameters
+        ----------
+        footing : ndarray of int, shape (n,)
+            Rows of the footings.
+
+        Returns
+        -------
+        ndarray of int, shape (n,)
+            After the potentials of the nodes and the currents of the branches.
+        """
         return self.network.nodes + len(self.network.branch) + footing
 
     def branch_row(self, line: int) -> tuple[IntArray, IntArray]:
-        """Spans of a line with earth wire, and their places among the unknowns."""
+        """Spans of a line with earth wire, and their places among the unknowns.
+
+        Parameters
+        ----------
+        line : int
+            Number of the line.
+
+        Returns
+        -------
+        span, row : ndarray of int, shape (n,)
+            Without the spans that have no earth wire.
+        """
         span = np.flatnonzero(self.branch[line] >= 0)
         return span, self.network.nodes + self.branch[line][span]
 
@@ -130,7 +152,12 @@ class Excerpt:
         self.place[unknown] = self._here
 
     def solve(self, right: sparse.csr_array) -> ComplexArray:
-        """Solve for right-hand sides (size, k) of the whole network; what is not in the excerpt counts as 0.
+        """Solve for right-hand sides of the whole network; what lies outside the excerpt counts as 0.
+
+        Parameters
+        ----------
+        right : csr_array, shape (size, k)
+            Currents put into nodes [A], voltages in branches and footings [V].
 
         Returns
         -------
@@ -143,11 +170,35 @@ class Excerpt:
         return np.vstack((self._factors.solve(local), np.zeros((1, right.shape[1]))))
 
     def product(self, left: sparse.csr_array, solved: ComplexArray) -> ComplexArray:
-        """What quantities (size, q) are in solved states (unknowns + 1, k), shape (q, k)."""
+        """Values of quantities in solved states.
+
+        Parameters
+        ----------
+        left : csr_array, shape (size, q)
+            Each quantity as weights of the unknowns.
+        solved : ndarray of complex, shape (unknowns + 1, k)
+            From `solve`.
+
+        Returns
+        -------
+        ndarray of complex, shape (q, k)
+            In the units of the unknowns. [V], [A]
+        """
         return np.asarray(left[self._unknown].T @ solved[self._here])
 
     def at_rest(self, node: IntArray) -> bool:
-        """Whether 1 A put into any of some nodes, five of them tried, leaves the rim of the excerpt alone."""
+        """Whether 1 A put into any of some nodes, five of them tried, leaves the rim of the excerpt alone.
+
+        Parameters
+        ----------
+        node : ndarray of int
+            Nodes of the excerpt.
+
+        Returns
+        -------
+        bool
+            True where no node of the rim rises by more than a small part of the rise at the node itself.
+        """
         branch = self.system.network.branch
         cut = branch[self.keep[branch].sum(axis=1) == 1].ravel()
         rim = np.unique(cut[self.keep[cut]])
@@ -198,13 +249,19 @@ def earthing_system(
     Parameters
     ----------
     courses : sequence of LineConductors
+        Lines as they hang.
     joints : Joints
+        Nodes of their towers and stations.
     footings : Footings
+        Where current enters the ground.
     pairs : tuple
         From `Footings.pairs`.
-    soil_ohm_m, frequency_hz : float
+    soil_ohm_m : float
+        Resistivity of uniform soil, for currents that return in the earth. [Ω·m]
+    frequency_hz : float
+        Of the currents. [Hz]
     wires_only : bool
-        Whether what phase currents drive is not asked for.
+        Whether only the earth wires matter, and nothing that phase currents drive.
 
     Returns
     -------

@@ -41,7 +41,17 @@ class FaultFigures:
     share: FloatArray
 
     def rows(self, index: IntArray) -> FaultFigures:
-        """Return those of some of the towers."""
+        """Return the figures of some of the towers.
+
+        Parameters
+        ----------
+        index : ndarray of int
+            Rows to keep.
+
+        Returns
+        -------
+        FaultFigures
+        """
         return FaultFigures(
             self.rise.rows(index),
             self.induced.rows(index),
@@ -80,10 +90,12 @@ def fault_figures(
     Parameters
     ----------
     network : Network
+        Of the job.
     tower : ndarray of int, shape (t,)
+        Rows of the network's towers.
     stake_xy_m : ndarray, shape (t, 2, 2), or None
         H and S in the towers' frames; without them only the towers are looked at. [m]
-    made : mapping of list of Transfer
+    made : mapping of float to list of Transfer
         By supply frequency what `lead_transfers` gives for their leads; empty without them.
 
     Returns

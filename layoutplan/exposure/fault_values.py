@@ -48,7 +48,9 @@ def values_on_line(
     Parameters
     ----------
     excerpt : Excerpt
+        The network about a block of towers.
     faults : LineFaults
+        Of one line.
     solved : ndarray of complex, shape (unknowns + 1, q)
         The excerpt solved for the quantities.
     direct : sequence of csr_array, shape (q, spans), or None
@@ -89,16 +91,16 @@ def values_in_station(excerpt: Excerpt, faults: StationFaults, solved: ComplexAr
     Parameters
     ----------
     excerpt : Excerpt
-        q quantities.
+        The network about a block of towers.
     faults : StationFaults
         Currents of the station. [A]
-    solved : ndarray of complex
-        What each quantity is for every possible cause.
+    solved : ndarray of complex, shape (unknowns + 1, q)
+        The excerpt solved for q quantities.
 
     Returns
     -------
     ndarray of complex, shape (q, 1, 1)
-        [V]
+        One place, one phase. [V]
     """
     return np.asarray(solved[excerpt.place[faults.station.node]][:, None, None] * faults.injected_a)
 

@@ -83,7 +83,7 @@ def line_faults(job: Job, system: EarthingSystem, line: int, table: FaultTable |
     Raises
     ------
     JobError
-        The faulted phase or circuit does not exist.
+        If the faulted phase or circuit does not exist.
     """
     own = system.lines[line]
     course = own.course

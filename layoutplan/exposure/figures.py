@@ -85,17 +85,50 @@ class LeadFigures:
     exposures: tuple[Exposure, ...]
 
     def worst_ratio(self, state: str) -> FloatArray:
-        """Greatest ratio of those that count for the handling; NaN where one is unknown and none above 1."""
+        """Greatest ratio of those that count for the handling of the leads.
+
+        Parameters
+        ----------
+        state : str
+            ``SERVICE`` or ``FAULT``.
+
+        Returns
+        -------
+        ndarray, shape (t, 2)
+            Of H and S; NaN where one is unknown and none above 1. [-]
+        """
         ratios = self._ratios(state)
         worst = np.max(ratios, axis=-1, initial=0.0, where=~np.isnan(ratios))
         return np.where(np.isnan(ratios).any(axis=-1) & (worst <= 1), np.nan, worst)
 
     def level(self, state: str) -> NDArray[np.object_]:
-        """How near the worst of these ratios is to 1, `LeadLevel` of shape (t, 2)."""
+        """How near the worst of these ratios is to 1.
+
+        Parameters
+        ----------
+        state : str
+            ``SERVICE`` or ``FAULT``.
+
+        Returns
+        -------
+        ndarray of LeadLevel, shape (t, 2)
+            Of H and S.
+        """
         return np.asarray(lead_level(self._ratios(state)), dtype=object)
 
     def handling(self, state: str) -> NDArray[np.object_]:
-        """What these levels ask of the crew, shape (t, 2)."""
+        """What these levels ask of the crew.
+
+        Parameters
+        ----------
+        state : str
+            ``SERVICE`` or ``FAULT``.
+
+        Returns
+        -------
+        ndarray of str, shape (t, 2)
+            Of H and S.
+        """
         level = self.level(state)
         return np.array([each.handling for each in level.ravel()], dtype=object).reshape(level.shape)
 

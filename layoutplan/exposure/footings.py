@@ -59,7 +59,22 @@ class Footings:
     thickness_m: float | None
 
     def transfer_resistance_ohm(self, footing: IntArray, distance_m: FloatArray, soil_ohm_m: FloatArray) -> FloatArray:
-        """Potential of the ground per ampere at a distance from footings, never above their own. [V/A]."""
+        """Potential of the ground per ampere at a distance from footings, never above their own.
+
+        Parameters
+        ----------
+        footing : ndarray of int
+            Rows of the footings.
+        distance_m : ndarray, same shape
+            From their middles, > 0. [m]
+        soil_ohm_m : ndarray, same shape
+            Resistivity of the upper layer. [Ω·m]
+
+        Returns
+        -------
+        ndarray, same shape
+            At most the footing's resistance. [V/A]
+        """
         found = soil_potential(
             distance_m,
             soil_resistivity_ohm_m=soil_ohm_m,
@@ -69,7 +84,15 @@ class Footings:
         return np.asarray(np.minimum(found * self.scale[footing], self.ohm[footing]))
 
     def pairs(self) -> tuple[IntArray, FloatArray]:
-        """Footings that lift each other (p, 2), each pair once, and by how much per ampere (p,). [V/A]."""
+        """Footings that lift each other, each pair once, and by how much.
+
+        Returns
+        -------
+        pair : ndarray of int, shape (p, 2)
+            Rows of the footings.
+        transfer_resistance_ohm : ndarray, shape (p,)
+            Potential of the one per ampere of the other. [V/A]
+        """
         tree = cKDTree(self.point_m)
         near = tree.query_pairs(TOWER_M, output_type="ndarray")
         grids = np.flatnonzero(self.station[self.point])
@@ -117,7 +140,9 @@ class NearFootings:
         Parameters
         ----------
         footings : Footings
+            Of the network.
         tower : ndarray of int, shape (t,)
+            Rows of the towers.
         place_xy_m : ndarray, shape (t, ..., 2)
             In the towers' frames. [m]
 
@@ -136,7 +161,18 @@ class NearFootings:
         return np.concatenate((near, np.ones((*near.shape[:-1], 1))), axis=-1)
 
     def currents(self, tower: IntArray) -> sparse.csr_array:
-        """Which footings' currents make each part's, shape (t·n, footings): tower by tower, all others last."""
+        """Which footings' currents make up each part: tower by tower, all others last.
+
+        Parameters
+        ----------
+        tower : ndarray of int, shape (t,)
+            Rows of the towers.
+
+        Returns
+        -------
+        csr_array, shape (t·n, footings)
+            Weights of the footings' currents. [-], in the last part of each tower [V/A]
+        """
         near = np.column_stack((self.footing[tower], np.full(len(tower), -1)))
         row, column = np.arange(near.size)[near.ravel() >= 0], near.ravel()[near.ravel() >= 0]
         single = sparse.csr_array((np.ones(len(row)), (row, column)), shape=(near.size, self.others.shape[1]))
@@ -157,11 +193,15 @@ def footings_of(
     Parameters
     ----------
     courses : sequence of LineConductors
+        Lines as they hang.
     vertex : sequence of ndarray of int, shape (towers,)
         Vertex at which each line hangs on each planned tower, -1 where it does not.
     joints : Joints
+        Nodes of towers and stations.
     towers : Towers
+        The planned ones.
     ground : SoilAndFootings
+        Their soil and footings.
 
     Returns
     -------
@@ -170,7 +210,7 @@ def footings_of(
 
     Notes
     -----
-    Nobody measures the footings of lines that are not planned: they are taken as the median of the others.
+    Footings of lines that are not planned are not measured: they are taken as the median of the others (judgement).
     """
     count, stations = joints.structures, joints.stations
     ohm = np.full(count, float(np.median(ground.footing_ohm)))
@@ -207,10 +247,13 @@ def near_footings(
     Parameters
     ----------
     footings : Footings
+        Of the network.
     pairs : tuple
         From `Footings.pairs`.
     towers : Towers
+        The planned ones.
     ground : SoilAndFootings
+        Their soil.
 
     Returns
     -------

@@ -45,7 +45,18 @@ class SoilAndFootings:
     assumptions: tuple[str, ...]
 
     def layers(self, tower: IntArray) -> dict[str, FloatArray | float | None]:
-        """Soil at some towers, as the formulas ask for it."""
+        """Soil at some towers, under the names of the formulas' parameters.
+
+        Parameters
+        ----------
+        tower : ndarray of int
+            Rows of the towers.
+
+        Returns
+        -------
+        dict
+            Resistivities [Ω·m] and thickness [m]; None for a lower layer that is not given.
+        """
         return {
             "soil_resistivity_ohm_m": self.soil_ohm_m[tower],
             "lower_resistivity_ohm_m": self.lower_ohm_m,
@@ -53,15 +64,58 @@ class SoilAndFootings:
         }
 
     def potential_ohm(self, tower: IntArray, distance_m: FloatArray) -> FloatArray:
-        """Potential of the surface per ampere at a distance from towers. [V/A]."""
+        """Potential of the surface per ampere at a distance from towers.
+
+        Parameters
+        ----------
+        tower : ndarray of int
+            Rows of the towers.
+        distance_m : ndarray, broadcast with ``tower``
+            From a point source, > 0. [m]
+
+        Returns
+        -------
+        ndarray
+            See `soil_potential`. [V/A]
+
+        Examples
+        --------
+        100 m from a footing in 100 Ω·m, ρ/(2πr):
+
+        >>> no, one = np.array([False]), np.array([10.0])
+        >>> ground = SoilAndFootings(np.array([100.0]), no, None, None, one, no, 100.0, np.array([8.0]), ())
+        >>> print(ground.potential_ohm(np.array([0]), np.array([100.0])).round(3), "V/A")
+        [0.159] V/A
+        """
         return soil_potential(distance_m, **self.layers(tower))  # type: ignore[arg-type]
 
     def transfer_resistance_ohm(self, tower: IntArray, distance_m: FloatArray) -> FloatArray:
-        """Potential of the surface per ampere in the legs, never more than footing and electrode size allow. [V/A].
+        """Potential of the surface per ampere in the legs, never more than footing and electrode size allow.
 
         No footing has less resistance than the surface has potential per ampere at the edge of its electrode. Where it
         is given lower, soil or size must be wrong, and the potential is scaled down: the voltage between tower and
         stake comes out rather high, and does not vanish where the two figures happen to meet.
+
+        Parameters
+        ----------
+        tower : ndarray of int
+            Rows of the towers.
+        distance_m : ndarray, broadcast with ``tower``
+            From the tower's middle, > 0. [m]
+
+        Returns
+        -------
+        ndarray
+            At most ``potential_ohm``. [V/A]
+
+        Examples
+        --------
+        A footing of 1 Ω with an electrode of 8 m cannot be in 100 Ω·m, where the potential at its edge is 3.98 V/A:
+
+        >>> no, one = np.array([False]), np.array([1.0])
+        >>> ground = SoilAndFootings(np.array([100.0]), no, None, None, one, no, 100.0, np.array([8.0]), ())
+        >>> print(ground.transfer_resistance_ohm(np.array([0]), np.array([4.0, 100.0])).round(3), "V/A")
+        [1.   0.04] V/A
         """
         edge = self.potential_ohm(tower, self.size_m[tower] / 2)
         return self.potential_ohm(tower, distance_m) * np.minimum(1.0, self.footing_ohm[tower] / edge)

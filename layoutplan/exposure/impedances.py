@@ -34,14 +34,31 @@ class Impedances:
         return np.isfinite(self.span_ohm)
 
     def mutual_ohm_per_m(self, section: int) -> ComplexArray:
-        """Mutual impedance of the earth wires together and each phase conductor, 0 without earth wire. [Ω/m]."""
+        """Mutual impedance of the earth wires together and each phase conductor.
+
+        Parameters
+        ----------
+        section : int
+            Number of the cross-section.
+
+        Returns
+        -------
+        ndarray of complex, shape (phases,)
+            0 without earth wire. [Ω/m]
+        """
         earth = self.course.sections[section].is_earth_wire
         if not earth.any():
             return np.zeros(len(earth), dtype=complex)
         return equivalent_earth_wire(self.matrix[section], earth).mutual_impedance_ohm_per_m
 
     def shares(self) -> FloatArray:
-        """Part of the earth-wire current that each place of the course carries, shape (sections, c)."""
+        """Part of the earth-wire current that each place of the course carries.
+
+        Returns
+        -------
+        ndarray, shape (sections, c)
+            Real part; 0 where no earth wire hangs. [-]
+        """
         out = np.zeros((len(self.matrix), len(self.course.hold_m)))
         for i, section in enumerate(self.course.sections):
             if section.is_earth_wire.any():
@@ -56,10 +73,16 @@ class Impedances:
         Parameters
         ----------
         section : int
+            Number of the cross-section.
         total_a : ndarray of complex, shape (r, ...)
             In all earth wires together. [A]
         conductor_a : ndarray of complex, shape (r, c, ...)
             In all conductors, earth wires 0. [A]
+
+        Returns
+        -------
+        ndarray of complex, shape (r, c, ...)
+            ``conductor_a`` with the earth wires' currents. [A]
         """
         earth = self.course.sections[section].is_earth_wire
         if not earth.any():

@@ -19,11 +19,12 @@ _ORDER = 4  # Gauss points per panel of a ray; within 0.1 % of ten for leads tha
 
 
 def load_emf(network: Network, tower: IntArray, lead_xy_m: FloatArray) -> ComplexArray:
-    """Voltage that the greatest load of every line induces in leads, by way of all lines' earth wires, too.
+    """Voltage that the greatest load of every line induces in leads, through all lines' earth wires as well.
 
     Parameters
     ----------
     network : Network
+        Of the job.
     tower : ndarray of int, shape (t,)
         Rows of the network's towers.
     lead_xy_m : ndarray, shape (t, m, v, 2)
@@ -53,14 +54,18 @@ def fan_emf(network: Network, tower: IntArray, bearing_deg: FloatArray, distance
     Parameters
     ----------
     network : Network
+        Of the job.
     tower : ndarray of int, shape (t,)
+        Rows of the network's towers.
     bearing_deg : ndarray, shape (t, b)
+        Clockwise from true north. [deg]
     distance_m : ndarray, shape (d,)
+        Lengths of the leads. [m]
 
     Returns
     -------
     ndarray of complex, shape (t, b, d, lines, 3)
-        NaN where unknown. [V]
+        By line and sequence, as `load_emf`; NaN where unknown. [V]
     """
 
     def of_window(rows: IntArray, window: SpanWindow, driven: Driven) -> ComplexArray:
@@ -120,7 +125,7 @@ def emf_by_loads(network: Network, tower: IntArray, leads: int, made: Mapping[fl
     Returns
     -------
     ndarray of complex, shape (t, m, lines, 3)
-        [V]
+        By line and sequence; NaN where unknown. [V]
     """
     out = np.zeros((len(tower) * leads, len(network.sources), SEQUENCE_COUNT), dtype=complex)
     known = network.loads.known
@@ -140,15 +145,18 @@ def lead_transfers(network: Network, tower: IntArray, lead_xy_m: FloatArray, fre
     Parameters
     ----------
     network : Network
+        Of the job.
     tower : ndarray of int, shape (t,)
+        Rows of the network's towers.
     lead_xy_m : ndarray, shape (t, m, 2, 2)
         Both ends of the leads in the towers' frames, from the tower outwards. [m]
     frequency_hz : float
+        Of the currents. [Hz]
 
     Returns
     -------
     list of Transfer
-        One for each line; the leads, t·m of them, tower by tower, are what is driven.
+        One for each line; the t·m leads are what is driven, tower by tower. [Ω]
     """
     leads = lead_xy_m.shape[1]
     made = []

@@ -26,10 +26,13 @@ class StationNode:
     name : str
         As messages call it.
     node : int
+        Number of its node.
     grid_ohm : float
+        Resistance of its earth grid. [Ω]
     place_m : ndarray, shape (k, 3)
-        Where its lines end, geocentric.
+        Where its lines end, geocentric. [m]
     fault : StationFault or None
+        Current of a fault in the station, if given.
     """
 
     name: str
@@ -63,7 +66,18 @@ class Joints:
     stations: tuple[StationNode, ...]
 
     def ends(self, course: int) -> tuple[int, int]:
-        """Number of the station at the start and at the end of a course, -1 where there is none."""
+        """Stations at the start and at the end of a course.
+
+        Parameters
+        ----------
+        course : int
+            Number of the course.
+
+        Returns
+        -------
+        start, end : int
+            Numbers of the stations, -1 where there is none.
+        """
         nodes = {station.node: i for i, station in enumerate(self.stations)}
         return nodes.get(int(self.node[course][0]), -1), nodes.get(int(self.node[course][-1]), -1)
 
@@ -73,6 +87,18 @@ def numbered_nodes(job: Job, courses: Sequence[LineConductors]) -> Joints:
 
     Towers of different lines that are one structure are one node; so are line ends in one station, with the tower that
     stands there.
+
+    Parameters
+    ----------
+    job : Job
+        Its stations.
+    courses : sequence of LineConductors
+        Lines as they hang.
+
+    Returns
+    -------
+    Joints
+        Nodes of all vertices, structures and stations.
     """
     first = np.cumsum([0, *(len(course.names) for course in courses)])
     place = np.concatenate([course.axis.place_m for course in courses]) if courses else np.zeros((0, 3))
@@ -130,7 +156,28 @@ def _stations(job: Job, courses: Sequence[LineConductors], first: IntArray) -> l
 
 
 def twice_given(stations: Sequence[StationNode]) -> list[str]:
-    """Line ends with a grid each that lie so near that they are probably one station."""
+    """Line ends with a grid each that lie so near that they are probably one station.
+
+    Parameters
+    ----------
+    stations : sequence of StationNode
+        All of the network.
+
+    Returns
+    -------
+    list of str
+        A warning for each such pair.
+
+    Examples
+    --------
+    Two lines that end 120 m from each other:
+
+    >>> at = np.array([[4.3e6, 6e5, 4.6e6]])
+    >>> one = StationNode("line 'A', its end", 0, 0.5, at, None)
+    >>> other = StationNode("line 'B', its start", 9, 0.5, at + [[0, 120, 0]], None)
+    >>> print(twice_given([one, other])[0].partition(":")[0])
+    line 'A', its end and line 'B', its start lie 120 m from each other with an earth grid each
+    """
     texts = []
     for i, one in enumerate(stations):
         for other in stations[i + 1 :]:

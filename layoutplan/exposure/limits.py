@@ -61,7 +61,7 @@ def _each(values: FloatArray) -> FloatArray:
 
 
 def service_limits(network: Network, tower: IntArray) -> dict[str, Limit]:
-    """Limits in service by quantity: ``voltage`` [V], ``current`` [A], ``field`` [V/m].
+    """Limits in service by quantity.
 
     Parameters
     ----------
@@ -172,8 +172,8 @@ def fault_limit(network: Network, value_v: FloatArray, duration_s: FloatArray, *
         Of the job.
     value_v : ndarray
         Permissible voltages. [V]
-    duration_s : ndarray, of the same shape
-        [s]
+    duration_s : ndarray, same shape
+        Of the fault. [s]
     step : bool
         Whether they are step voltages.
 

@@ -71,8 +71,14 @@ def solve_loads(courses: Sequence[LineConductors], systems: Mapping[float, Earth
     Parameters
     ----------
     courses : sequence of LineConductors
-    systems : mapping of EarthingSystem
+        Lines as they hang.
+    systems : mapping of float to EarthingSystem
         By supply frequency.
+
+    Returns
+    -------
+    Loads
+        Potentials [V] and currents [A] by line and sequence; what an unknown load leaves open is marked.
 
     Notes
     -----

@@ -32,12 +32,26 @@ class Measured:
     response: ComplexArray
 
     def worst_expected_ohm(self) -> FloatArray:
-        """Greatest over the test frequencies, shape (towers,). [Ω]."""
+        """Greatest expected reading over the test frequencies.
+
+        Returns
+        -------
+        ndarray, shape (towers,)
+            NaN where the line is not known. [Ω]
+
+        Examples
+        --------
+        Where the earth wires' inductance lifts the reading from 2.1 Ω at 50 Hz to 3.4 Ω at 128 Hz:
+
+        >>> each_hz = np.array([[2.1, np.nan], [3.4, np.nan]])
+        >>> Measured(np.array([50.0, 128.0]), each_hz, np.zeros((2, 2, 1, 1), dtype=complex)).worst_expected_ohm()
+        array([3.4, nan])
+        """
         return np.asarray(self.expected_ohm.max(axis=0))
 
 
 def measured(network: Network) -> Measured:
-    """Say for every tower what the reading should be, and what it depends on.
+    """State for every tower what the reading should be, and what it depends on.
 
     Parameters
     ----------

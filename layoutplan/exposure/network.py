@@ -122,7 +122,17 @@ class Network:
         return in_a_grid(self.towers, self.joints.stations, self.ground.deep_ohm_m)
 
     def by_unknown_lines(self, tower: IntArray) -> NDArray[np.bool_]:
-        """Whether nothing electrical is known of the line of some towers, or of another one near them."""
+        """Whether nothing electrical is known of the line of some towers, or of another one near them.
+
+        Parameters
+        ----------
+        tower : ndarray of int, shape (t,)
+            Rows of the towers.
+
+        Returns
+        -------
+        ndarray of bool, shape (t,)
+        """
         out = np.asarray(self.owner[tower] < 0)
         for axis in self.unknown_axes:
             out |= axis.nearest(self.towers.lonlat_deg[tower])[0] <= UNKNOWN_MATTERS_M
@@ -135,14 +145,21 @@ def build_network(job: Job, model: LineModel, lines: Sequence[tuple[Line, FaultT
     Parameters
     ----------
     job : Job
+        Soil, method, limits, stations.
     model : LineModel
+        Towers and spans of the planned lines.
     lines : sequence of (Line, FaultTable or None)
         As they were read, branches included; with the fault currents by tower where the job names a table.
+
+    Returns
+    -------
+    Network
+        Solved for the greatest loads.
 
     Raises
     ------
     JobError
-        Conductors, phases or tower ranges that cannot be.
+        If conductors, phases or tower ranges do not fit the lines.
     """
     ground = ground_at(model.towers, job)
     courses, unknown_axes, texts = build_courses([line for line, _ in lines], model.spans)
@@ -226,7 +243,22 @@ def _stations_served(joints: Joints, courses: Sequence[LineConductors]) -> dict[
 
 
 def in_a_grid(towers: Towers, stations: Sequence[StationNode], soil_ohm_m: float) -> NDArray[np.bool_]:
-    """Mark towers that stand nearer to a station than the radius of a hemisphere of its grid's resistance."""
+    """Mark towers that stand nearer to a station than the radius of a hemisphere of its grid's resistance.
+
+    Parameters
+    ----------
+    towers : Towers
+        The planned ones.
+    stations : sequence of StationNode
+        All of the network.
+    soil_ohm_m : float
+        Resistivity of the soil about the grids. [Ω·m]
+
+    Returns
+    -------
+    ndarray of bool, shape (towers,)
+        True where the tower stands within a grid.
+    """
     here = to_ecef(towers.lonlat_deg)
     found = np.zeros(len(towers), dtype=bool)
     for station in stations:
@@ -250,7 +282,18 @@ def _unknown_too(
 
 
 def require_figures(network: Network) -> None:
-    """Raise a JobError if the job limits figures that are unknown: an unknown one cannot be held against a limit."""
+    """Hold the job's limits on figures against what is known: an unknown figure cannot be held against a limit.
+
+    Parameters
+    ----------
+    network : Network
+        Of the job.
+
+    Raises
+    ------
+    JobError
+        If the job limits a figure that is unknown.
+    """
     rules = network.job.rules
     known = {source.line.id: source.line for source in network.sources}
     planned = dict.fromkeys(network.towers.line_id.tolist())

@@ -12,7 +12,21 @@ _SOME = 5  # towers that are listed by name
 
 
 def left_out(job: Job, joints: Joints, lines: int) -> list[str]:
-    """What the network leaves out, and what of the stations is not given."""
+    """What the network leaves out, and what of the stations is not given.
+
+    Parameters
+    ----------
+    job : Job
+        Its lines and limits.
+    joints : Joints
+        Its stations.
+    lines : int
+        How many lines there are.
+
+    Returns
+    -------
+    list of str
+    """
     texts = [
         "power lines on the map that are not in the job add nothing to the voltages: their currents are not known",
         *twice_given(joints.stations),
@@ -38,7 +52,20 @@ def left_out(job: Job, joints: Joints, lines: int) -> list[str]:
 
 
 def gaps_of_faults(line: Line, names: Sequence[str]) -> list[str]:
-    """What is taken for towers that the table of fault currents leaves out."""
+    """What is taken for towers that the table of fault currents leaves out.
+
+    Parameters
+    ----------
+    line : Line
+        The line of the table.
+    names : sequence of str
+        Towers without a fault current.
+
+    Returns
+    -------
+    list of str
+        Empty without such towers.
+    """
     if not names:
         return []
     few = ", ".join(names[:_SOME]) + (f" and {len(names) - _SOME} more" if len(names) > _SOME else "")
@@ -50,7 +77,18 @@ def gaps_of_faults(line: Line, names: Sequence[str]) -> list[str]:
 
 
 def unknowns(line: Line) -> list[str]:
-    """What the job does not say of a line's load and fault, and what is taken instead."""
+    """What the job does not give of a line's load and fault, and what is taken instead.
+
+    Parameters
+    ----------
+    line : Line
+        One of the job.
+
+    Returns
+    -------
+    list of str
+        Assumptions, one sentence each.
+    """
     texts = []
     if line.load is None:
         texts.append(f"line '{line.id}': no load current given; everything that depends on it is unknown")

@@ -60,6 +60,7 @@ def readings(
     Parameters
     ----------
     network : Network
+        Of the job.
     towers : Measured
         From `measured`.
     tower : ndarray of int, shape (t,)
@@ -70,7 +71,7 @@ def readings(
     Returns
     -------
     ReadingFigures
-        Bias and coupling. [Ω], [-]
+        Bias and coupling; NaN where unknown. [Ω], [%]
     """
     expected = towers.expected_ohm[:, tower]
     bias = bias_ohm(network, towers, tower, h_xy_m, s_xy_m)
@@ -110,8 +111,11 @@ def bias_ohm(network: Network, towers: Measured, tower: IntArray, h_xy_m: FloatA
     Parameters
     ----------
     network : Network
+        Of the job.
     towers : Measured
+        From `measured`.
     tower : ndarray of int, shape (q,)
+        Rows of the network's towers.
     h_xy_m, s_xy_m : ndarray, shape (q, ..., 2)
         Stakes in the towers' frames. [m]
 
@@ -133,20 +137,24 @@ def bias_ohm(network: Network, towers: Measured, tower: IntArray, h_xy_m: FloatA
 def bias_between(
     network: Network, towers: Measured, tower: IntArray, at_h: FloatArray, at_s: FloatArray, apart_m: FloatArray
 ) -> FloatArray:
-    """Bias as `bias_ohm`, from what each footing near the towers lifts H and S by, and how far they are apart.
+    """Bias as `bias_ohm`, from the potentials that the footings near the towers give H and S, and their distance.
 
     Parameters
     ----------
     network : Network
+        Of the job.
     towers : Measured
+        From `measured`.
     tower : ndarray of int, shape (q,)
+        Rows of the network's towers.
     at_h, at_s : ndarray, shape (q, ..., n)
         From `Near.transfer_resistance_ohm`. [V/A]
     apart_m : ndarray, shape (q, ...)
+        From H to S; nearer than 0.5 m counts as 0.5 m. [m]
 
     Returns
     -------
-    ndarray
+    ndarray, shape (f, q, ...)
         Negative where the reading is low. [Ω]
     """
     apart = apart_m.clip(0.5)
@@ -186,7 +194,7 @@ def _bias(
 
 
 def coupled_share(network: Network, towers: Measured, tower: IntArray, h_xy_m: FloatArray) -> FloatArray:
-    """What 1 ohm between the leads makes of the reading: injected over the current it is divided by.
+    """What 1 ohm between the leads adds to the reading: injected current over the current it is divided by.
 
     Parameters
     ----------
@@ -202,7 +210,7 @@ def coupled_share(network: Network, towers: Measured, tower: IntArray, h_xy_m: F
     Returns
     -------
     ndarray, shape (f, q)
-        [-]
+        1 where the whole current is taken; NaN where unknown. [-]
     """
     if not network.job.method.legs_only:
         return np.where(np.isnan(towers.expected_ohm[:, tower]), np.nan, 1.0)

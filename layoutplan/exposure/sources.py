@@ -69,13 +69,39 @@ class LineConductors:
         return np.flatnonzero([not name for name in self.names])
 
     def conductor_points(self, vertex: IntArray) -> tuple[FloatArray, FloatArray]:
-        """Places that may hold a conductor: geocentric (..., c, 3) and height above ground (..., c). [m]."""
+        """Places that may hold a conductor.
+
+        Parameters
+        ----------
+        vertex : ndarray of int, shape (...)
+            Numbers of vertices.
+
+        Returns
+        -------
+        place_m : ndarray, shape (..., c, 3)
+            Geocentric, on the ground. [m]
+        height_m : ndarray, shape (..., c)
+            Above the ground. [m]
+        """
         offset, height = self.hold_m.T
         across = offset[:, None] * self.right[vertex][..., None, :]
         return self.axis.place_m[vertex][..., None, :] + across, np.broadcast_to(height, across.shape[:-1])
 
     def impedances(self, frequency_hz: float, soil_resistivity_ohm_m: float) -> list[np.ndarray]:
-        """Series impedance matrix of each section. [Ω/m]."""
+        """Series impedance matrix of each section, see `impedance_matrix`.
+
+        Parameters
+        ----------
+        frequency_hz : float
+            Frequency. [Hz]
+        soil_resistivity_ohm_m : float
+            Resistivity of uniform soil. [Ω·m]
+
+        Returns
+        -------
+        list of ndarray of complex, shape (c, c)
+            One for each section. [Ω/m]
+        """
         return [
             impedance_matrix(
                 section.array("offset_m"),
@@ -92,6 +118,13 @@ class LineConductors:
 def build_courses(lines: Sequence[Line], spans: Spans) -> tuple[list[LineConductors], list[Axis], list[str]]:
     """Lay out every line.
 
+    Parameters
+    ----------
+    lines : sequence of Line
+        Of the job, branches included.
+    spans : Spans
+        Of the planned lines.
+
     Returns
     -------
     courses : list of LineConductors
@@ -99,11 +132,12 @@ def build_courses(lines: Sequence[Line], spans: Spans) -> tuple[list[LineConduct
     dark : list of Axis
         Those of which nothing electrical is known.
     assumptions : list of str
+        What was taken for what the job does not give.
 
     Raises
     ------
     JobError
-        Conductors, phase orders or tower ranges that cannot be.
+        If conductors, phase orders or tower ranges do not fit a line.
     """
     courses, unknown_axes, assumptions = [], [], []
     for line in lines:
@@ -125,9 +159,21 @@ def build_courses(lines: Sequence[Line], spans: Spans) -> tuple[list[LineConduct
 
 
 def vertex_of_towers(course: LineConductors, towers: Towers) -> IntArray:
-    """Vertex of the course at each tower that carries the line, -1 at towers of other lines; shape (n,).
+    """Vertex of the course at each tower that carries the line.
 
-    A tower that two lines share is planned under one of them; the other knows it by its structure.
+    A tower that two lines share is planned under one of them; the other finds it by its structure.
+
+    Parameters
+    ----------
+    course : LineConductors
+        One line as it hangs.
+    towers : Towers
+        The planned ones.
+
+    Returns
+    -------
+    ndarray of int, shape (towers,)
+        -1 at towers of other lines.
     """
     vertex = np.full(max(towers.structure_no.max(initial=-1), course.structure_no.max(initial=-1)) + 1, -1)
     vertex[course.structure_no[course.towers]] = course.towers

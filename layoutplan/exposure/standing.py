@@ -28,7 +28,22 @@ class Standing:
     unknown: np.ndarray
 
     def to_ground_v(self, network: Network, tower: IntArray, place_xy_m: FloatArray) -> ComplexArray:
-        """Voltage between towers (t,) and the ground at places (t, m, 2), shape (t, m, lines, 3). [V]."""
+        """Voltage between towers and the ground at places about them.
+
+        Parameters
+        ----------
+        network : Network
+            Of the job.
+        tower : ndarray of int, shape (t,)
+            Rows of the towers.
+        place_xy_m : ndarray, shape (t, m, 2)
+            In the towers' frames. [m]
+
+        Returns
+        -------
+        ndarray of complex, shape (t, m, lines, 3)
+            By line and sequence; NaN where unknown. [V]
+        """
         raised = network.near.transfer_resistance_ohm(network.footings, tower, place_xy_m)
         known = (network.loads.footing_a * network.loads.known[:, None]).reshape(len(network.footings.ohm), -1)
         current = (network.near.currents(tower) @ known).reshape(*raised.shape[::2], *self.potential_v.shape[1:])

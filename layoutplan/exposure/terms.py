@@ -99,12 +99,38 @@ class FanTerms:
         return total
 
     def coupling_pct(self, tower: int, bearing_deg: FloatArray, distance_m: FloatArray) -> FloatArray:
-        """Coupling between the leads to every two of n positions of one tower, at the worst test frequency, (n, n)."""
+        """Coupling between the leads to every two of n positions of one tower, at the worst test frequency.
+
+        Parameters
+        ----------
+        tower : int
+            Row of the section.
+        bearing_deg, distance_m : ndarray, shape (n,)
+            The positions, from the tower point. [deg], [m]
+
+        Returns
+        -------
+        ndarray, shape (n, n)
+            Share of the expected impedance; NaN where unknown. [%]
+        """
         share = self.coupled_share_pct[:, tower, None, None]
         return np.asarray((self.coupling.ohm(bearing_deg, distance_m) * share).max(axis=0))
 
     def pair_bias_pct(self, tower: int, bearing_deg: FloatArray, distance_m: FloatArray) -> FloatArray:
-        """Size of the bias for every two of n positions of one tower, H the farther one, (n, n); NaN for one twice."""
+        """Size of the bias for every two of n positions of one tower, H the farther one.
+
+        Parameters
+        ----------
+        tower : int
+            Row of the section.
+        bearing_deg, distance_m : ndarray, shape (n,)
+            The positions, from the tower point. [deg], [m]
+
+        Returns
+        -------
+        ndarray, shape (n, n)
+            At the worst test frequency; NaN where unknown, and for a position with itself. [%]
+        """
         radians = np.radians(bearing_deg)
         place = distance_m[:, None] * np.column_stack((np.sin(radians), np.cos(radians)))
         first, second = np.nonzero(~np.eye(len(place), dtype=bool) & (distance_m[:, None] >= distance_m))
@@ -118,7 +144,17 @@ class FanTerms:
         return np.fmax(bias, bias.T)
 
     def rows(self, index: IntArray) -> FanTerms:
-        """Return the same for some of the towers."""
+        """Return the terms of some of the towers.
+
+        Parameters
+        ----------
+        index : ndarray of int
+            Rows of the section to keep.
+
+        Returns
+        -------
+        FanTerms
+        """
         mine = {name: getattr(self, name)[index] for name in ("emf_v", "bias_pct", "tower")}
         return replace(self, **mine, coupled_share_pct=self.coupled_share_pct[:, index])
 
@@ -129,6 +165,7 @@ def fan_terms(network: Network, towers: Measured, tower: IntArray, reach_m: floa
     Parameters
     ----------
     network : Network
+        Of the job.
     towers : Measured
         From `measured`.
     tower : ndarray of int, shape (t,)

@@ -45,9 +45,11 @@ def see(course: LineConductors, lonlat_deg: FloatArray, soil_ohm_m: float, *, fa
     Parameters
     ----------
     course : LineConductors
+        One line as it hangs.
     lonlat_deg : ndarray, shape (n, 2)
+        Longitude and latitude of the places. [deg]
     soil_ohm_m : float
-        With the line's frequency it sets how far the line matters.
+        With the line's frequency it sets how far the line matters. [Ω·m]
     far : bool
         Whether currents that return through the earth are to be right to 1 %; else those of a balanced load are.
 

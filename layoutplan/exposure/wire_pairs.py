@@ -18,7 +18,24 @@ _SMALL = 0.005  # mutual impedances below this part of the greatest that either 
 def transfers_between(
     lines: Sequence[Impedances], soil_ohm_m: float, frequency_hz: float, *, wires_only: bool
 ) -> dict[tuple[int, int], Transfer]:
-    """What the currents of each line drive in the earth wires of each other one near it, by (driven, driving)."""
+    """What the currents of each line drive in the earth wires of each other one near it.
+
+    Parameters
+    ----------
+    lines : sequence of Impedances
+        All lines at one frequency.
+    soil_ohm_m : float
+        Resistivity of uniform soil. [Ω·m]
+    frequency_hz : float
+        Of the currents. [Hz]
+    wires_only : bool
+        Whether only currents in earth wires matter.
+
+    Returns
+    -------
+    dict of (int, int) to Transfer
+        By (driven, driving) line; pairs that are far from each other are left out. [Ω]
+    """
     found = {}
     for i, j in combinations(range(len(lines)), 2):
         for driven, driving in ((i, j), (j, i)):
@@ -33,7 +50,24 @@ def transfers_between(
 def pairs_of_wires(
     lines: Sequence[Impedances], branch: Sequence[IntArray], transfers: dict[tuple[int, int], Transfer]
 ) -> tuple[IntArray, ComplexArray]:
-    """Mutual impedances between the earth wires of different lines: pairs of branches, and their impedance. [Ω]."""
+    """Mutual impedances between the earth wires of different lines.
+
+    Parameters
+    ----------
+    lines : sequence of Impedances
+        All lines at one frequency.
+    branch : sequence of ndarray of int, shape (spans,)
+        Branch of each span of each line, -1 without earth wire.
+    transfers : dict
+        From `transfers_between`.
+
+    Returns
+    -------
+    pairs : ndarray of int, shape (p, 2)
+        Branches, each pair once.
+    ohm : ndarray of complex, shape (p,)
+        Impedance; weak ones are left out. [Ω]
+    """
     pairs, values = [np.zeros((0, 2), dtype=np.int64)], [np.zeros(0, dtype=complex)]
     for one, other in combinations(range(len(lines)), 2):
         ways = [(one, other), (other, one)]

@@ -63,7 +63,7 @@ class StakePairs:
 
         Examples
         --------
-        The target is 5 %. Bias and coupling come to 4 %, to 7 % where the opposite pair has 8 %, and to an unknown share:
+        The target is 5 %. Bias and coupling come to 4 %, to 7 % where the opposite pair has 8 %, and to an unknown sum:
 
         >>> whole, flat, two = np.zeros(3, dtype=int), np.zeros(3), np.zeros((3, 2))
         >>> bias, chosen = np.array([3.0, 6.0, np.nan]), np.array([2.0, 8.0, 2.0])
