@@ -62,7 +62,12 @@ class Walkable:
         rows : ndarray of int
             Those wanted.
         least_m : float
-            Half the side of the smallest surroundings: how far positions may be asked for. [m]
+            Half the side of the smallest surroundings: how far away positions may be. [m]
+
+        Returns
+        -------
+        WalkSection
+            Walks around those towers; none where the map does not reach.
         """
         mine = towers.rows(rows)
         walks = [
@@ -148,10 +153,11 @@ def share_stops(rows: Sequence[Row], settings: Access) -> list[Row]:
     rows : sequence of dict
         Of all towers of the job.
     settings : Access
+        What asking counts for.
 
     Returns
     -------
-    list of Row
+    list of dict
         In the same order.
     """
     number = [i for i, row in enumerate(rows) for _ in row.get(STOPS, ())]
@@ -181,15 +187,15 @@ def approaches_table(rows: Sequence[Row]) -> gpd.GeoDataFrame:
 
     Parameters
     ----------
-    rows : sequence of Row
+    rows : sequence of dict
         One for each tower and electrode, with its way.
 
     Returns
     -------
     GeoDataFrame
-        Columns ``APPROACH_COLUMNS``, EPSG:4326. ``reason`` says whom to ask or what stands in the way, ``note`` that
-        and what was assumed. Lengths and times are NaN, and the geometry is None, where there is no way or nothing is
-        known.
+        Columns ``APPROACH_COLUMNS``, EPSG:4326. ``reason`` states whom to ask or what stands in the way, ``note`` that
+        and what was assumed. Lengths [m] and times [min] are NaN, and the geometry is None, where there is no way or
+        nothing is known.
     """
     told = [
         row | {"reason": "; ".join(row[_BECAUSE]), "note": "; ".join((*row[_BECAUSE], *row[_ASSUMED]))} for row in rows

@@ -17,14 +17,12 @@ _JOINED_M = 0.1  # a road and the bridge it leads onto share a corner
 def is_ford(
     ground: WalkingGround, roads: CutShapes, road: IntArray, blocked: IntArray, pieces: Geometries
 ) -> BoolArray:
-    """Tell which pieces of roads within blocked shapes are no dry way through a river.
-
-    Whoever draws a road across a river means a bridge, mapped as one or not; a track or path without one may be a ford
-    (judgement). Rivers are often drawn wider than their bridges, so what joins a bridge there counts as part of it.
+    """Mark the pieces of roads within blocked shapes that are no dry way through a river.
 
     Parameters
     ----------
     ground : WalkingGround
+        The whole map.
     roads : CutShapes
         All roads about a tower.
     road, blocked : ndarray of int, shape (n,)
@@ -34,7 +32,7 @@ def is_ford(
 
     Returns
     -------
-    ndarray of bool, one for each piece
+    ndarray of bool, shape (n,)
     """
     ford = ground.is_track[road] & ground.fordable[blocked]
     bridges = roads.shape[ground.bridge[roads.row] >= 0]

@@ -88,7 +88,18 @@ class CostWindow:
         return len(self.effort)
 
     def places_m(self, index: ArrayLike) -> FloatArray:
-        """East and north of places by their number, shape (n, 2). [m]."""
+        """East and north of places.
+
+        Parameters
+        ----------
+        index : array_like of int, shape (n,)
+            Numbers of the places, row by row from the south-west.
+
+        Returns
+        -------
+        ndarray, shape (n, 2)
+            In the tower's frame. [m]
+        """
         row, col = np.divmod(np.asarray(index), self.size)
         return np.column_stack((col, row)) * self.cell_m - self.half_m
 
@@ -134,11 +145,13 @@ def open_window(ground: WalkingGround, frame: TangentFrame, half_m: float, relie
     Parameters
     ----------
     ground : WalkingGround
+        The whole map.
     frame : TangentFrame
         Of the tower.
     half_m : float
         Half the side of the square, at least; whole cells are taken. [m]
     relief : Relief
+        Heights, if there are any. [m]
 
     Returns
     -------
@@ -180,18 +193,19 @@ def open_window(ground: WalkingGround, frame: TangentFrame, half_m: float, relie
 
 
 def move_times_s(window: CostWindow, *, forced: bool = False) -> FloatArray:
-    """Seconds of every move, shape (size, size, 8), infinite where it is shut or leaves the lattice.
+    """Seconds of every move, infinite where it is shut or leaves the lattice.
 
     Parameters
     ----------
     window : CostWindow
+        The lattice about a tower and what walking costs there.
     forced : bool
         Let barriers be crossed at a price that no detour reaches, to find out which ones stand in the way.
 
     Returns
     -------
     ndarray, shape (size, size, 8)
-        [s]
+        By row, column and move. [s]
     """
     effort = np.where(np.isinf(window.effort), _FORCED_EFFORT, window.effort) if forced else window.effort
     times = np.full((*effort.shape, len(MOVES)), np.inf)

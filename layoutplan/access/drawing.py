@@ -33,11 +33,41 @@ class Drawing:
     half_m: float
 
     def axis(self) -> FloatArray:
-        """East of each column, and north of each row. [m]."""
+        """East of each column, and north of each row.
+
+        Returns
+        -------
+        ndarray, shape (size,)
+            From the tower. [m]
+
+        Examples
+        --------
+        >>> print(Drawing(5, 10.0, 20.0).axis(), "m")
+        [-20. -10.   0.  10.  20.] m
+        """
         return np.asarray(np.arange(self.size) * self.cell_m - self.half_m, dtype=float)
 
     def drawn(self, shapes: Geometries) -> BoolArray:
-        """Mark the places within areas and along lines."""
+        """Mark the places within areas and along lines.
+
+        Parameters
+        ----------
+        shapes : ndarray of Geometry
+            In the tower's frame. [m]
+
+        Returns
+        -------
+        ndarray of bool, shape (size, size)
+            By row and column.
+
+        Examples
+        --------
+        A path through the tower to the east, on a lattice of 5 by 5 places 10 m apart:
+
+        >>> path = shapely.linestrings([[[0.0, 0.0], [20.0, 0.0]]])
+        >>> Drawing(5, 10.0, 20.0).drawn(path)[2]
+        array([False, False,  True,  True,  True])
+        """
         if len(shapes) == 0:
             return np.zeros((self.size, self.size), dtype=bool)
         start, end, ring = self._pieces(shapes)
@@ -45,12 +75,36 @@ class Drawing:
         return inside | along_lines(start[~ring], end[~ring], self.size)
 
     def shut(self, barriers: Geometries) -> BoolArray:
-        """Moves that meet a barrier's outline."""
+        """Mark the moves that meet a barrier's outline.
+
+        Parameters
+        ----------
+        barriers : ndarray of Geometry
+            In the tower's frame. [m]
+
+        Returns
+        -------
+        ndarray of bool, shape (8, size, size)
+            By move, row and column, see `shut_moves`.
+        """
         start, end, _ = self._pieces(barriers)
         return shut_moves(start, end, self.size)
 
     def effort(self, ground: WalkingGround, body: CutShapes, roads: CutShapes, barriers: CutShapes) -> FloatArray:
-        """Multiple of the time along a path; the slowest of several grounds counts, a path over them all."""
+        """Multiple of the time along a path; the slowest of several grounds counts, a path over them all.
+
+        Parameters
+        ----------
+        ground : WalkingGround
+            The whole map.
+        body, roads, barriers : Placed
+            Features, roads and what nobody passes near the tower. [m]
+
+        Returns
+        -------
+        ndarray, shape (size, size)
+            Infinite within barriers. [-]
+        """
         factor = ground.factor[body.row]
         effort = np.ones((self.size, self.size))
         for value in np.unique(factor[np.isfinite(factor) & (factor > 1.0)]).tolist():  # ascending
@@ -62,7 +116,19 @@ class Drawing:
         return effort
 
     def ask(self, ground: WalkingGround, body: CutShapes, roads: CutShapes) -> BoolArray:
-        """Places where walking needs a permission; a public road or path needs none, save on no-entry land."""
+        """Places where walking needs a permission; a public road or path needs none, save on no-entry land.
+
+        Parameters
+        ----------
+        ground : WalkingGround
+            The whole map.
+        body, roads : Placed
+            Features and roads near the tower. [m]
+
+        Returns
+        -------
+        ndarray of bool, shape (size, size)
+        """
         kind = ground.feature_class[body.row]
         ask = self.drawn(body.shape[ground.ask[body.row]])
         if ground.permitted_given:
@@ -72,7 +138,20 @@ class Drawing:
         return ask | self.drawn(body.shape[(kind == NO_ENTRY) & ground.ask[body.row]])
 
     def stop(self, ground: WalkingGround, roads: CutShapes) -> BoolArray:
-        """Places within a cell of a road's edge where the vehicle may stop, at once and with a permission."""
+        """Places within a cell of a road's edge where the vehicle may stop, at once and with a permission.
+
+        Parameters
+        ----------
+        ground : WalkingGround
+            The whole map.
+        roads : CutShapes
+            Roads near the tower. [m]
+
+        Returns
+        -------
+        ndarray of bool, shape (2, size, size)
+            By level, ``YES`` and ``PERMIT``.
+        """
         axis = self.axis()
         near = axis**2 + axis[:, None] ** 2 <= ground.settings.radius_m**2
         stop = np.zeros((2, self.size, self.size), dtype=bool)

@@ -21,7 +21,7 @@ _METRES_PER_DEGREE = 111_200.0
 def enclosed(
     roads: NDArray[np.object_], vehicle: NDArray[np.object_], road_class: NDArray[np.object_]
 ) -> NDArray[np.bool_]:
-    """Mark open roads of small nets that hang on the rest of the roads by such as need a permission only.
+    """Mark open roads of small nets that are joined to the other roads only by such as need a permission.
 
     Parameters
     ----------
@@ -30,12 +30,22 @@ def enclosed(
     vehicle : ndarray of str, shape (n,)
         ``"yes"`` marks the open ones; those where one may only not stop are open, too.
     road_class : ndarray of str, shape (n,)
+        As in the obstacle classes.
 
     Returns
     -------
-    ndarray of bool
+    ndarray of bool, shape (n,)
         A net is two kilometres long at most, holds no main road, and joins a road that is not open. One that joins
         nothing at all may be cut off by the map's edge or drawn carelessly: it stays open.
+
+    Examples
+    --------
+    A lane of 220 m behind a gated one, and a lane that nothing joins:
+
+    >>> import shapely
+    >>> ends = [[[8.0, 47.0], [8.0, 47.002]], [[8.0, 47.002], [8.0, 47.004]], [[8.1, 47.0], [8.1, 47.01]]]
+    >>> enclosed(shapely.linestrings(ends), np.array(["permit", "yes", "yes"]), np.array(["minor_road"] * 3))
+    array([False,  True, False])
     """
     count = len(roads)
     is_open = np.isin(vehicle, [OPEN, NO_STOPPING])

@@ -43,7 +43,17 @@ class WalkFigures:
         return {"walk_min": minutes}
 
     def rows(self, index: IntArray) -> WalkFigures:
-        """Return the same for some of the towers."""
+        """Return the figures of some of the towers.
+
+        Parameters
+        ----------
+        index : ndarray of int
+            Rows to keep.
+
+        Returns
+        -------
+        WalkFigures
+        """
         return WalkFigures([self.walks[row] for row in index.tolist()] if self.walks else ())
 
 

@@ -30,21 +30,68 @@ class TangentFrame:
 
     @classmethod
     def at(cls, lonlat_deg: ArrayLike) -> TangentFrame:
-        """Return the frame of a place given by longitude and latitude, shape (2,)."""
+        """Return the frame of a place.
+
+        Parameters
+        ----------
+        lonlat_deg : array_like, shape (2,)
+            Longitude and latitude of the tower. [deg]
+
+        Returns
+        -------
+        TangentFrame
+        """
         place = np.asarray(lonlat_deg, dtype=float).reshape(1, 2)
         return cls(place[0], to_ecef(place)[0], np.concatenate(local_axes(place)))
 
     def to_xy(self, lonlat_deg: ArrayLike) -> FloatArray:
-        """East and north of points given by longitude and latitude, shape (n, 2). [m]."""
+        """East and north of points.
+
+        Parameters
+        ----------
+        lonlat_deg : array_like, shape (n, 2)
+            Longitude and latitude. [deg]
+
+        Returns
+        -------
+        ndarray, shape (n, 2)
+            In the tangent plane at the tower. [m]
+
+        Examples
+        --------
+        A thousandth of a degree to the east of a tower at latitude 47:
+
+        >>> print(Frame.at([8.0, 47.0]).to_xy([[8.001, 47.0]]).round(2), "m")
+        [[76.06  0.  ]] m
+        """
         return (to_ecef(lonlat_deg) - self.origin_m) @ self.axes.T
 
     def to_lonlat(self, xy_m: ArrayLike) -> FloatArray:
-        """Longitude (continuous with the tower's) and latitude of points, shape (n, 2). [deg].
+        """Longitude (continuous with the tower's) and latitude of points.
+
+        Parameters
+        ----------
+        xy_m : array_like, shape (n, 2)
+            East and north in the tower's frame. [m]
+
+        Returns
+        -------
+        ndarray, shape (n, 2)
+            [deg]
 
         Notes
         -----
         The inverse of :meth:`to_xy` up to rounding: from the tangent plane straight down onto the ellipsoid, whose
         latitude on its surface follows in closed form, tan(lat) = Z / ((1 - e²) p).
+
+        References
+        ----------
+        Derived here, no source.
+
+        Examples
+        --------
+        >>> print(Frame.at([8.0, 47.0]).to_lonlat([[76.06, 0.0]]).round(5), "deg")
+        [[ 8.001 47.   ]] deg
         """
         plane = self.origin_m + np.asarray(xy_m, dtype=float) @ self.axes
         up = np.cross(*self.axes)
@@ -58,12 +105,17 @@ class TangentFrame:
         return np.column_stack((lon, lat))
 
     def lattice_to_lonlat(self, axis_m: FloatArray) -> FloatArray:
-        """As :meth:`to_lonlat` for a square lattice, row by row from the south: places per side squared.
+        """As :meth:`to_lonlat` for a square lattice, row by row from the south.
 
         Parameters
         ----------
         axis_m : ndarray, shape (n,)
             East of the columns and north of the rows, ascending and as far to either side of the tower. [m]
+
+        Returns
+        -------
+        ndarray, shape (n², 2)
+            Longitude and latitude. [deg]
 
         Notes
         -----

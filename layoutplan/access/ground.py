@@ -111,8 +111,9 @@ def build_ground(
     classes : mapping
         Obstacle classes with the job's changes: labels, and the widths of roads.
     settings : Access
+        Paces, limits and where a vehicle may stop.
     gates : GeoDataFrame, optional
-        Points where fences and walls can be passed, with the column ``vehicle``: ``"locked"`` asks walkers, too.
+        Points where fences and walls can be passed, with the column ``vehicle``: ``"locked"`` keeps walkers out, too.
     permitted_given : bool
         Whether the job names permitted land, so that all other ground needs a permission.
 

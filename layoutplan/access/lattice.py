@@ -32,8 +32,15 @@ def outline_segments(shapes: Geometries) -> tuple[FloatArray, FloatArray, BoolAr
     Returns
     -------
     start, end : ndarray, shape (n, 2)
+        In the unit of the shapes.
     of_area : ndarray of bool, shape (n,)
         Whether a piece belongs to a ring.
+
+    Examples
+    --------
+    >>> start, end, of_area = outline_segments(np.array([shapely.box(0, 0, 2, 1), shapely.Point(5, 5)]))
+    >>> end.tolist(), of_area.tolist()
+    ([[2.0, 1.0], [0.0, 1.0], [0.0, 0.0], [2.0, 0.0]], [True, True, True, True])
     """
     parts = shapely.get_parts(shapes)
     dimension = shapely.get_dimensions(parts)
@@ -64,6 +71,13 @@ def shut_moves(start: FloatArray, end: FloatArray, size: int) -> BoolArray:
     All moves of one kind ``a`` lie on parallel lines. With a second lattice vector ``b``, chosen so that every place is
     ``i a + k b`` with whole ``i`` and ``k``, those lines are ``k = 0, 1, …``: a piece meets line ``k`` at one ``i``,
     whose whole part tells the move. A piece that runs along such a line is met by the other kinds of moves.
+
+    Examples
+    --------
+    A fence between the columns 0 and 1 of a lattice of 3 by 3: the first move, to the east, is shut from column 0 only.
+
+    >>> shut_moves(np.array([[0.5, -1.0]]), np.array([[0.5, 3.0]]), 3)[0].tolist()
+    [[True, False, False], [True, False, False], [True, False, False]]
     """
     shut = np.zeros((len(MOVES), size, size), dtype=bool)
     for number, (east, north) in enumerate(MOVES):
@@ -89,15 +103,25 @@ def inside_areas(start: FloatArray, end: FloatArray, size: int) -> BoolArray:
     start, end : ndarray, shape (n, 2)
         Pieces of the rings, outer ones counter-clockwise (:func:`outline_segments`). [cells]
     size : int
+        Rows and columns of the lattice.
 
     Returns
     -------
     ndarray of bool, shape (size, size)
+        By row and column.
 
     Notes
     -----
     Along each row from the west, a ring met southward is entered, one met northward is left; the count is the number
     of areas a place lies in (winding number).
+
+    Examples
+    --------
+    >>> start, end, _ = outline_segments(np.array([shapely.box(0.5, 0.5, 2.5, 1.5)]))
+    >>> inside_areas(start, end, 3).astype(int)
+    array([[0, 0, 0],
+           [0, 1, 1],
+           [0, 0, 0]])
     """
     v0, v1 = start[:, 1], end[:, 1]
     first = np.ceil(np.minimum(v0, v1)).astype(np.int64)
@@ -114,7 +138,27 @@ def inside_areas(start: FloatArray, end: FloatArray, size: int) -> BoolArray:
 
 
 def along_lines(start: FloatArray, end: FloatArray, size: int) -> BoolArray:
-    """Mark the places nearest to points on straight pieces, half a cell apart or less; arguments as above."""
+    """Mark the places nearest to points on straight pieces, half a cell apart or less.
+
+    Parameters
+    ----------
+    start, end : ndarray, shape (n, 2)
+        ``u`` and ``v`` of the ends of each piece. [cells]
+    size : int
+        Rows and columns of the lattice.
+
+    Returns
+    -------
+    ndarray of bool, shape (size, size)
+        By row and column.
+
+    Examples
+    --------
+    >>> along_lines(np.array([[0.0, 0.0]]), np.array([[2.0, 2.0]]), 3).astype(int)
+    array([[1, 0, 0],
+           [0, 1, 0],
+           [0, 0, 1]])
+    """
     steps = np.ceil(2.0 * np.hypot(*(end - start).T)).astype(np.int64) + 1
     piece = np.repeat(np.arange(len(steps)), steps)
     number = np.arange(len(piece)) - np.repeat(np.cumsum(steps) - steps, steps)
@@ -219,6 +263,13 @@ def graph_places(size: int) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
     Returns
     -------
     indices, indptr : ndarray of int32
+        As in `scipy.sparse.csr_array`, eight entries in each row.
+
+    Examples
+    --------
+    >>> indices, indptr = graph_places(3)
+    >>> indices[:3].tolist(), indptr[:3].tolist()  # from place 0: east, north, north-east
+    ([1, 3, 4], [0, 8, 16])
     """
     shift = np.array([north * size + east for east, north in MOVES])
     ends = np.clip(np.arange(size * size)[:, None] + shift, 0, size * size - 1).astype(np.int32)

@@ -33,7 +33,17 @@ class CutShapes:
     shape: Geometries
 
     def where(self, mask: BoolArray) -> CutShapes:
-        """Return some of them."""
+        """Return some of the shapes.
+
+        Parameters
+        ----------
+        mask : ndarray of bool, shape (n,)
+            Those to keep.
+
+        Returns
+        -------
+        CutShapes
+        """
         return CutShapes(self.row[mask], self.shape[mask])
 
 
@@ -102,14 +112,24 @@ def opened(blocked: Geometries, openings: Geometries, which: IntArray) -> Geomet
     Parameters
     ----------
     blocked : ndarray of Geometry, shape (n,)
+        What nobody passes.
     openings : ndarray of Polygon, shape (m,)
+        Where it can be passed.
     which : ndarray of int, shape (m,)
         The blocked shape that each opening is cut out of.
 
     Returns
     -------
-    array of geometries
-        As many as were blocked.
+    ndarray of Geometry, shape (n,)
+        In the order of ``blocked``.
+
+    Examples
+    --------
+    Two gates of 4 m in 100 m of fence:
+
+    >>> fence, gates = shapely.linestrings([[[0, 0], [100, 0]]]), shapely.box([20, 60], -1, [24, 64], 1)
+    >>> print(opened(fence, gates, np.array([0, 0]))[0].length, "m")
+    92.0 m
     """
     cut = blocked.copy()
     order = np.argsort(which, kind="stable")

@@ -29,7 +29,7 @@ def roads_and_gates(features: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, gpd.G
     -------
     roads : GeoDataFrame
         Columns :data:`layoutplan.access.ground.ROAD_COLUMNS`: lines. One with a gate on it that may be locked needs a
-        permission, on both sides of the gate: the map does not say from where the vehicle comes; and so do small nets
+        permission, on both sides of the gate: the map does not show from where the vehicle comes; and so do small nets
         of open roads behind it, see :func:`layoutplan.access.enclosed.enclosed`. ``bridge`` is the row of the bridge in
         ``features``, -1 for what leads over the ground.
     gates : GeoDataFrame

@@ -38,12 +38,14 @@ class Stops:
 
 
 def tracks_asked_for(roads: Geometries, name: NDArray[np.object_], asks: BoolArray) -> IntArray:
-    """Number the roads for which one asks once: pieces of one name that meet, and unnamed ones that go on as one.
+    """Number the roads that need one permission each: pieces of one name that meet, and unnamed ones that go on as one.
 
     Parameters
     ----------
     roads : ndarray of LineString, shape (r,)
+        EPSG:4326.
     name : ndarray of str, shape (r,)
+        Empty for unnamed ones.
     asks : ndarray of bool, shape (r,)
         Roads on which stopping or driving needs a permission.
 
@@ -55,6 +57,14 @@ def tracks_asked_for(roads: Geometries, name: NDArray[np.object_], asks: BoolArr
     Notes
     -----
     Where three unnamed tracks meet, each may be somebody else's (judgement).
+
+    Examples
+    --------
+    Two unnamed tracks end to end are one, a third that starts elsewhere is another:
+
+    >>> ends = [[[8.0, 47.0], [8.0, 47.1]], [[8.0, 47.1], [8.0, 47.2]], [[9.0, 47.0], [9.0, 47.1]]]
+    >>> tracks_asked_for(shapely.linestrings(ends), np.full(3, ""), np.ones(3, dtype=bool))
+    array([0, 0, 1])
     """
     row = np.flatnonzero(asks)
     if len(row) == 0:
@@ -81,6 +91,7 @@ def choose_stops(stops: Stops, ask_once_s: float, ask_each_s: float) -> IntArray
     Parameters
     ----------
     stops : Stops
+        Of all towers.
     ask_once_s : float
         What asking counts for a track, however many towers use it. [s]
     ask_each_s : float
@@ -96,6 +107,16 @@ def choose_stops(stops: Stops, ask_once_s: float, ask_each_s: float) -> IntArray
     Tracks are added one after the other, the one that saves most first, and given up again if others have made them
     useless, until no change saves anything. For a tower alone, a stop that needs a permission is taken if it saves more
     than both counts together. The result rests on all towers at once, not on how they are cut into sections.
+
+    Examples
+    --------
+    Each tower has a free stop 900 s away and one 200 s away on a common track that needs a permission. Asking counts
+    1,000 s, and 100 s for each tower: too much for one tower, but not for two.
+
+    >>> two = Stops(np.array([0, 0, 1, 1]), np.array([FREE, 7, FREE, 7]), np.array([900.0, 200.0, 900.0, 200.0]))
+    >>> one = Stops(two.tower[:2], two.track[:2], two.seconds[:2])
+    >>> choose_stops(one, 1000.0, 100.0), choose_stops(two, 1000.0, 100.0)
+    (array([0]), array([1, 3]))
     """
     if len(stops.tower) == 0:
         return np.zeros(0, dtype=np.int64)

@@ -1,4 +1,4 @@
-"""What is said of a way on foot, and of the place it leads to."""
+"""Verdicts on a way on foot, and names for the place that it leads to."""
 
 REACHABLE = "reachable"
 PERMISSION = "needs permission"

@@ -97,7 +97,7 @@ def walk_on(walks: Walks, relief: Relief, targets_m: ArrayLike = ()) -> Walks:
 
     The window grows until nothing outside it can be better: the walks found, to the drop-off and to all targets, take
     no longer than that to the window's edge. It need not grow where the tower is shut in, nor beyond 700 m for targets:
-    they are within reach of a lead. What was found tells how far to look: walks that take longer are of no use, and
+    they are within reach of a lead. What was found sets how far to look: walks that take longer are of no use, and
     nobody walks on from the edge faster than along a level path.
 
     Parameters
@@ -146,7 +146,7 @@ def _longest_s(walks: Walks, targets_m: FloatArray) -> float:
 
 
 def search(window: CostWindow, *, until_s: float = np.inf, forced: bool = False) -> Walks:
-    """Find the shortest walks in a window that take no longer than some time; ``forced`` ones cross barriers."""
+    """Find the shortest walks in a window that take no longer than some time [s]; ``forced`` ones cross barriers."""
     size = window.size
     ends, begins = graph_places(size)
     times = csr_matrix((move_times_s(window, forced=forced).reshape(-1), ends, begins), shape=(size**2, size**2))
@@ -196,7 +196,7 @@ def places_around(window: CostWindow, points_m: FloatArray) -> tuple[IntArray, F
 
 
 def last_steps_s(walks: Walks, place: IntArray, away_m: FloatArray) -> FloatArray:
-    """Seconds for some metres beside a place, walked straight; infinite where nobody gets to the place."""
+    """Seconds for some metres beside a place, walked straight; infinite for places that cannot be reached."""
     effort = walks.window.effort.reshape(-1)[place]
     there = np.isfinite(effort)
     return np.where(there, away_m * np.where(there, effort, 0.0) * float(pace_s_per_m(0.0)), np.inf)
