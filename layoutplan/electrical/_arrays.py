@@ -10,28 +10,108 @@ from layoutplan.errors import InputRangeError
 
 
 def positive(name: str, value: ArrayLike, *, infinite: bool = False) -> FloatArray:
-    """Values as floats, all > 0; NaN is refused, infinity unless it has a meaning."""
+    """Values as floats, all > 0; NaN is refused, infinity unless it has a meaning.
+
+    Parameters
+    ----------
+    name : str
+        Of the parameter, for the message.
+    value : array_like
+        In any unit.
+    infinite : bool
+        Whether infinity is a value.
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape of ``value``.
+
+    Raises
+    ------
+    InputRangeError
+        If a value is out of range.
+    """
     array = np.asarray(value, dtype=float)
     refuse(name, array, ~((array > 0) & (np.isfinite(array) | infinite)), "it must be a number greater than 0")
     return array
 
 
 def not_negative(name: str, value: ArrayLike) -> FloatArray:
-    """Values as floats, all finite and >= 0."""
+    """Values as floats, all finite and >= 0.
+
+    Parameters
+    ----------
+    name : str
+        Of the parameter, for the message.
+    value : array_like
+        In any unit.
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape of ``value``.
+
+    Raises
+    ------
+    InputRangeError
+        If a value is out of range.
+    """
     array = np.asarray(value, dtype=float)
     refuse(name, array, ~((array >= 0) & np.isfinite(array)), "it must be 0 or more")
     return array
 
 
 def finite(name: str, value: ArrayLike) -> FloatArray:
-    """Values as floats, none NaN or infinite."""
+    """Values as floats, none NaN or infinite.
+
+    Parameters
+    ----------
+    name : str
+        Of the parameter, for the message.
+    value : array_like
+        In any unit.
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape of ``value``.
+
+    Raises
+    ------
+    InputRangeError
+        If a value is not finite.
+    """
     array = np.asarray(value, dtype=float)
     refuse(name, array, ~np.isfinite(array), "it must be a finite number")
     return array
 
 
 def refuse(name: str, array: FloatArray, bad: BoolArray, rule: str) -> None:
-    """Raise ``InputRangeError`` naming the first value marked bad and its place in the array."""
+    """Name the first value marked bad and its place in the array.
+
+    Parameters
+    ----------
+    name : str
+        Of the parameter.
+    array : ndarray
+        Its values.
+    bad : ndarray of bool
+        Those out of range; the shape to which ``array`` is broadcast.
+    rule : str
+        What the values must be.
+
+    Raises
+    ------
+    InputRangeError
+        If any value is bad.
+
+    Examples
+    --------
+    >>> refuse("length_m", np.array([1.0, -2.0]), np.array([False, True]), "it must be a number greater than 0")
+    Traceback (most recent call last):
+        ...
+    layoutplan.errors.InputRangeError: length_m is -2 at index 1; it must be a number greater than 0.
+    """
     if not bad.any():
         return
     where = np.argwhere(bad)[0]

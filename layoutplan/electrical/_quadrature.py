@@ -26,17 +26,60 @@ class Panels(NamedTuple):
 
     @property
     def width(self) -> FloatArray:
-        """Share of the piece's length that each panel covers."""
+        """Share of the piece's length that each panel covers.
+
+        References
+        ----------
+        Bookkeeping, no source.
+        """
         return self.end - self.start
 
     def take(self, which: IntArray | BoolArray) -> Panels:
-        """Keep some of the panels, or put them in another order."""
+        """Keep some of the panels, or put them in another order.
+
+        Parameters
+        ----------
+        which : ndarray of int or bool
+            Panels to keep.
+
+        Returns
+        -------
+        Panels
+
+        References
+        ----------
+        Bookkeeping, no source.
+        """
         return Panels(self.piece[which], self.start[which], self.end[which])
 
 
 @lru_cache(maxsize=32)
 def gauss_rule(order: int) -> tuple[FloatArray, FloatArray]:
-    """Nodes and weights on [0, 1]."""
+    """Nodes and weights of Gauss and Legendre on [0, 1].
+
+    Parameters
+    ----------
+    order : int
+        How many nodes, >= 1.
+
+    Returns
+    -------
+    nodes, weights : ndarray, shape (order,)
+        Exact for polynomials up to degree 2 order - 1. [-]
+
+    References
+    ----------
+    .. [1] M. Abramowitz, I. A. Stegun, Handbook of Mathematical Functions, National Bureau of Standards, 1964, sec.
+       25.4.
+
+    Examples
+    --------
+    Two nodes integrate t³ from 0 to 1 exactly:
+
+    >>> nodes, weights = gauss_rule(2)
+    >>> print(round(float(nodes**3 @ weights), 12))
+    0.25
+    """
     nodes, weights = legendre.leggauss(order)
     return (nodes + 1) / 2, weights / 2
 
@@ -44,8 +87,30 @@ def gauss_rule(order: int) -> tuple[FloatArray, FloatArray]:
 def graded_panels(length_m: FloatArray, distance: Callable[[IntArray, FloatArray], FloatArray]) -> Panels:
     """Halve every piece until no panel is longer than twice the distance from its middle to the nearest source.
 
-    ``distance(piece, fraction)`` answers that distance (a lower bound will do); it must stay above zero. The panels
-    come back sorted by piece and by place along it.
+    Parameters
+    ----------
+    length_m : ndarray, shape (pieces,)
+        Lengths of the pieces. [m]
+    distance : callable
+        Takes numbers of pieces and fractions along them, gives the distances there (a lower bound will do), which must
+        stay above zero. [m]
+
+    Returns
+    -------
+    Panels
+        Sorted by piece and by place along it.
+
+    References
+    ----------
+    Own choice, no published source: the tests hold the integrals against finer panels.
+
+    Examples
+    --------
+    100 m of lead that pass 10 m below a conductor after 30 m; panels are shorter there:
+
+    >>> panels = graded_panels(np.array([100.0]), lambda piece, at: np.hypot(10.0, 100.0 * at - 30.0))
+    >>> print(100 * panels.end, "m")
+    [ 25.  50. 100.] m
     """
     pending = Panels(np.arange(len(length_m)), np.zeros(len(length_m)), np.ones(len(length_m)))
     done: list[Panels] = []
@@ -76,7 +141,31 @@ def _legendre_coefficients(order: int) -> FloatArray:
 
 
 def partial_weights(fraction: FloatArray, order: int) -> FloatArray:
-    """Weights that integrate values at the Gauss nodes of [0, 1] from 0 to each fraction, shape (..., order)."""
+    """Weights that integrate values at the Gauss nodes of [0, 1] from 0 to each fraction.
+
+    Parameters
+    ----------
+    fraction : ndarray, shape (...)
+        Upper ends, 0 to 1. [-]
+    order : int
+        How many nodes.
+
+    Returns
+    -------
+    ndarray, shape (..., order)
+        [-]
+
+    References
+    ----------
+    Derived here, no source: the interpolating polynomial in Legendre polynomials, integrated term by term.
+
+    Examples
+    --------
+    Half of the integral of t² from 0 to 1, and all of it:
+
+    >>> print((partial_weights(np.array([0.5, 1.0]), 3) @ gauss_rule(3)[0] ** 2).round(6))
+    [0.041667 0.333333]
+    """
     vander = legendre.legvander(2 * fraction - 1, order)
     integral = np.empty((*fraction.shape, order))
     integral[..., 0] = vander[..., 1] + 1

@@ -81,17 +81,32 @@ class Conductor:
 
     @property
     def effective_height_m(self) -> float:
-        """Mean height of a sagging span, attachment less two thirds of the sag, in metres."""
+        """Mean height of a sagging span, attachment less two thirds of the sag. [m].
+
+        References
+        ----------
+        Derived here, no source: the mean of a parabola.
+        """
         return self.attachment_height_m - self.sag_m * 2 / 3
 
     @property
     def equivalent_radius_m(self) -> float:
-        """Radius that carries the bundle's charge, in metres."""
+        """Radius that carries the bundle's charge. [m].
+
+        References
+        ----------
+        As `bundle_radius`, no source of its own.
+        """
         return float(bundle_radius(self.radius_m, self.sub_conductors, self.bundle_spacing_m))
 
     @property
     def equivalent_gmr_m(self) -> float:
-        """Geometric mean radius of the bundle, in metres."""
+        """Geometric mean radius of the bundle. [m].
+
+        References
+        ----------
+        As `bundle_radius`, no source of its own.
+        """
         gmr = np.exp(-0.25) * self.radius_m if self.gmr_m is None else self.gmr_m
         return float(bundle_radius(gmr, self.sub_conductors, self.bundle_spacing_m))
 
@@ -136,7 +151,17 @@ class CrossSection:
                 )
 
     def circuits(self) -> dict[int, str]:
-        """Phase letters of every circuit in the order of its conductors."""
+        """Phase letters of every circuit in the order of its conductors.
+
+        Returns
+        -------
+        dict of int to str
+            By number of the circuit; earth wires belong to none.
+
+        References
+        ----------
+        Bookkeeping, no source.
+        """
         letters: dict[int, str] = {}
         for conductor in self.conductors:
             if conductor.phase != EARTH_WIRE:
@@ -145,7 +170,12 @@ class CrossSection:
 
     @property
     def is_earth_wire(self) -> BoolArray:
-        """Which conductors are earth wires (c,)."""
+        """Which conductors are earth wires (c,).
+
+        References
+        ----------
+        Bookkeeping, no source.
+        """
         return np.array([c.phase == EARTH_WIRE for c in self.conductors])
 
     def array(self, field: str) -> FloatArray:
@@ -160,6 +190,10 @@ class CrossSection:
         -------
         numpy.ndarray, shape (c,)
             In the field's own unit.
+
+        References
+        ----------
+        Bookkeeping, no source.
 
         Examples
         --------
@@ -187,6 +221,10 @@ class CrossSection:
         ------
         InputRangeError
             If the order does not match the circuits.
+
+        References
+        ----------
+        Bookkeeping, no source.
 
         Examples
         --------

@@ -95,6 +95,15 @@ class EarthingNetwork:
         ----------
         .. [1] C.-W. Ho, A. E. Ruehli, P. A. Brennan, "The modified nodal approach to network analysis," IEEE Trans.
            Circuits Syst., vol. CAS-22, pp. 504-509, 1975.
+
+        Examples
+        --------
+        One footing of 10 Ω at the only node: 1 A put in lifts it to 10 V.
+
+        >>> none = np.zeros((0, 2), dtype=int), np.zeros(0)
+        >>> network = EarthingNetwork(1, none[0], none[1] + 0j, np.array([0]), np.array([10.0]), *none, *none)
+        >>> print(np.linalg.solve(network.matrix().toarray(), [1.0, 0.0]).real.round(6))
+        [10.  1.]
         """
         n, b, f = self.nodes, len(self.branch), len(self.footing)
         node, branch, footing = np.arange(n), n + np.arange(b), n + b + np.arange(f)
@@ -121,6 +130,7 @@ class EarthingNetwork:
         Parameters
         ----------
         keep : ndarray of bool, shape (nodes,)
+            Nodes that stay.
 
         Returns
         -------
@@ -131,7 +141,11 @@ class EarthingNetwork:
 
         Notes
         -----
-        Right as far as the state that is asked for has died away at the nodes left out.
+        Right as far as the state of interest has died away at the nodes left out.
+
+        References
+        ----------
+        Derived here, no source: nodes held at no potential drop out of the equations.
 
         Examples
         --------

@@ -42,7 +42,35 @@ class Sources:
         frequency_hz: float,
         point_height_m: float,
     ) -> Sources:
-        """Check shapes and heights, and fold current and direction into one array."""
+        """Check shapes and heights, and fold current and direction into one array.
+
+        Parameters
+        ----------
+        vertices_m : array_like, shape (r, w + 1, c, 3)
+            Points of c conductors seen from r places: x, y, height above ground. [m]
+        current_a : array_like, shape (r, w, c, ...)
+            Phasors in the spans. [A]
+        soil_resistivity_ohm_m : array_like, shape () or (r,)
+            Resistivity of uniform soil, > 0. [Ω·m]
+        frequency_hz : float
+            Frequency, > 0. [Hz]
+        point_height_m : float
+            Height of the points of the field, >= 0, below every conductor. [m]
+
+        Returns
+        -------
+        Sources
+
+        Raises
+        ------
+        InputRangeError
+            If shapes do not belong together or a conductor is not above the points.
+
+        References
+        ----------
+        .. [1] A. Deri, G. Tevan, A. Semlyen, A. Castanheira, "The complex ground return plane, a simplified model for
+           homogeneous and multi-layer earth return," IEEE Trans. Power App. Syst., vol. PAS-100, pp. 3686-3693, 1981.
+        """
         vertices = finite("vertices_m", vertices_m)
         current = np.asarray(current_a, dtype=complex)
         if vertices.ndim != 4 or vertices.shape[-1] != 3:
@@ -66,7 +94,25 @@ class Sources:
         return int(self.flow_am.shape[2]) // 2
 
     def field(self, row: IntArray, points_m: FloatArray) -> ComplexArray:
-        """Horizontal field (q, n, 2, k) in V/m at points (q, n, 2), set q seen from its row; rows ascending."""
+        """Horizontal field at points.
+
+        Parameters
+        ----------
+        row : ndarray of int, shape (q,)
+            Place from which each set of points is seen, ascending.
+        points_m : ndarray, shape (q, n, 2)
+            x and y. [m]
+
+        Returns
+        -------
+        ndarray of complex, shape (q, n, 2, k)
+            For each of k sets of currents. [V/m]
+
+        References
+        ----------
+        .. [1] A. Deri, G. Tevan, A. Semlyen, A. Castanheira, "The complex ground return plane, a simplified model for
+           homogeneous and multi-layer earth return," IEEE Trans. Power App. Syst., vol. PAS-100, pp. 3686-3693, 1981.
+        """
         points = points_m.reshape(-1, 2)
         field = np.empty((len(points), self.flow_am.shape[2]), dtype=complex)
         rows, first = np.unique(row, return_index=True)
@@ -89,7 +135,24 @@ class Sources:
         return vertices[: spans + 1], self.flow_am[row, : spans * vertices.shape[1]]
 
     def distance(self, row: IntArray, points_m: FloatArray) -> FloatArray:
-        """Lower bound (q,) of the distance in metres from points (q, 2) to the nearest conductor of their row."""
+        """Lower bound of the distance from points to the nearest conductor of their row.
+
+        Parameters
+        ----------
+        row : ndarray of int, shape (q,)
+            Place from which each point is seen.
+        points_m : ndarray, shape (q, 2)
+            x and y. [m]
+
+        Returns
+        -------
+        ndarray, shape (q,)
+            [m]
+
+        References
+        ----------
+        Plane geometry, no source.
+        """
         return distance_to_conductors(self.vertices_m, row, points_m, self.point_height_m)
 
 

@@ -98,6 +98,11 @@ def en50522_basis(*, step: bool) -> str:
     Returns
     -------
     str
+        Standard and quantity; that the values are from memory.
+
+    References
+    ----------
+    .. [1] EN 50522:2010, Earthing of power installations exceeding 1 kV a.c.
 
     Examples
     --------
@@ -121,6 +126,11 @@ def ieee80_basis(body_mass_kg: int, *, step: bool) -> str:
     Returns
     -------
     str
+        Standard, quantity and body mass.
+
+    References
+    ----------
+    .. [1] IEEE Std 80-2013, IEEE Guide for Safety in AC Substation Grounding.
 
     Examples
     --------
@@ -141,7 +151,12 @@ class LeadLevel(StrEnum):
 
     @property
     def handling(self) -> str:
-        """What it asks of the crew."""
+        """What the level asks of the crew.
+
+        References
+        ----------
+        Own choice, no published source.
+        """
         return _HANDLING[self]
 
 

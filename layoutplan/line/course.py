@@ -59,7 +59,8 @@ def order_line(source: LineInput) -> OrderedLine:
     Raises
     ------
     LineError
-        Fewer than two towers, a centreline in pieces, a tower too far off it, rows that are plainly out of order.
+        If there are fewer than two towers, the centreline is in pieces, a tower is too far off it, or rows are plainly
+        out of order.
     """
     if len(source.towers) < 2:
         raise LineError(

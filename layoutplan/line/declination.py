@@ -105,14 +105,19 @@ def magnetic_declination(lonlat_deg: ArrayLike, day: date | None, *, height_m: A
 
 
 def compass_bearing_deg(bearing_deg: ArrayLike, declination_deg: ArrayLike) -> FloatArray:
-    """Bearing as a compass shows it, to the half degree that model and needle are worth; NaN without declination.
+    """Bearing that a compass shows, to the half degree that model and needle are good for; NaN without declination.
 
     Parameters
     ----------
     bearing_deg : array_like
         From true north. [deg]
     declination_deg : array_like
-        [deg]
+        Magnetic north east of true north, positive. [deg]
+
+    Returns
+    -------
+    ndarray
+        From magnetic north, in [0, 360). [deg]
 
     Examples
     --------

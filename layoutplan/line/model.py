@@ -72,7 +72,17 @@ class Towers:
         return len(self.order)
 
     def rows(self, index: NDArray[np.int64] | slice) -> Towers:
-        """Return some of the towers."""
+        """Return some of the towers.
+
+        Parameters
+        ----------
+        index : ndarray of int, or slice
+            Rows to keep.
+
+        Returns
+        -------
+        Towers
+        """
         return Towers(*(getattr(self, name)[index] for name in self.__slots__))
 
 
@@ -101,7 +111,7 @@ class Spans:
 
 @dataclass(frozen=True, slots=True)
 class LineModel:
-    """Towers and spans of all lines, with warnings and what was assumed."""
+    """Towers and spans of all lines, with warnings and assumptions."""
 
     towers: Towers
     spans: Spans

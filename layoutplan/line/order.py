@@ -65,7 +65,7 @@ def natural_order(lonlat_deg: FloatArray) -> IntArray | None:
 
 
 def order_problems(source: LineInput, rows: IntArray, lonlat_deg: FloatArray) -> tuple[str, ...]:
-    """Say where the towers of a line, in their order, turn back or leave gaps.
+    """Report where the towers of a line, in their order, turn back or leave gaps.
 
     Parameters
     ----------
@@ -79,13 +79,13 @@ def order_problems(source: LineInput, rows: IntArray, lonlat_deg: FloatArray) ->
     Returns
     -------
     tuple of str
-        What to look into; empty if nothing is odd.
+        Warnings; empty if there is nothing to look into.
 
     Raises
     ------
     LineError
-        The towers turn back, another order is natural or the given one is nobody's word, and neither a centreline nor
-        the job says that they do.
+        If the towers turn back, another order is natural or the given one is nobody's word, and neither a centreline
+        nor the job confirms it.
     """
     bearing, length = inverse(lonlat_deg[:-1], lonlat_deg[1:])
     names = source.towers["tower_id"].to_numpy()[rows]

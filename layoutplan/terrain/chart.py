@@ -38,7 +38,18 @@ class Projection:
         self.turn = 2 * np.pi / crs.axis_info[0].unit_conversion_factor if crs.is_geographic else 0.0
 
     def xy(self, lonlat_deg: FloatArray) -> FloatArray:
-        """Coordinates, shape (n, 2); longitudes run on like those given; NaN where there are none."""
+        """Coordinates of places.
+
+        Parameters
+        ----------
+        lonlat_deg : ndarray, shape (n, 2)
+            Longitude and latitude. [deg]
+
+        Returns
+        -------
+        ndarray, shape (n, 2)
+            In the units of the system's axes; longitudes run on like those given; NaN where there are none.
+        """
         lon, lat = lonlat_deg.T
         x, y = (lon, lat) if self._change is None else self._change.transform(lon, lat)
         if self.turn:
@@ -52,12 +63,21 @@ class Projection:
         Parameters
         ----------
         lonlat_deg : ndarray, shape (n, 2)
+            Longitude and latitude. [deg]
 
         Returns
         -------
         ndarray, shape (n, 2, 2)
             Rows: x, y; columns: per metre east, per metre north. NaN where the system is torn or bent within 50 m (at
             its border, at a pole), so that nothing is known there.
+
+        Examples
+        --------
+        The scale factor of UTM on its middle meridian is 0.9996; there x runs east and y north:
+
+        >>> print(projection(pyproj.CRS("EPSG:32632")).xy_per_m(np.array([[9.0, 47.0]])).round(4)[0] + 0.0)
+        [[0.9996 0.    ]
+         [0.     0.9996]]
         """
         here = self.xy(lonlat_deg)
         derivative = np.empty((len(lonlat_deg), 2, 2))
@@ -119,15 +139,56 @@ class Chart:
     step: FloatArray
 
     def cell(self, xy: FloatArray) -> FloatArray:
-        """Column and row of coordinates, shape (n, 2)."""
+        """Column and row of coordinates.
+
+        Parameters
+        ----------
+        xy : ndarray, shape (n, 2)
+            In the units of the system's axes.
+
+        Returns
+        -------
+        ndarray, shape (n, 2)
+            Fractions of a cell; 0, 0 is the centre of the first cell.
+
+        Examples
+        --------
+        Cells of 10 m from the north-west; 25 m east and 10 m south of the centre of the first one:
+
+        >>> chart = Chart(projection(pyproj.CRS("EPSG:32632")), np.array([500000.0, 5200000.0]), np.diag([10.0, -10.0]))
+        >>> chart.cell(np.array([[500025.0, 5199990.0]]))
+        array([[2.5, 1. ]])
+        """
         return np.asarray(np.linalg.solve(self.step, (xy - self.centre).T).T, dtype=float)
 
     def cell_at(self, lonlat_deg: FloatArray) -> FloatArray:
-        """Column and row of places, shape (n, 2); NaN where the reference system has no such place."""
+        """Column and row of places.
+
+        Parameters
+        ----------
+        lonlat_deg : ndarray, shape (n, 2)
+            Longitude and latitude. [deg]
+
+        Returns
+        -------
+        ndarray, shape (n, 2)
+            Fractions of a cell; NaN where the reference system has no such place.
+        """
         return self.cell(self.projection.xy(lonlat_deg))
 
     def jacobian(self, lonlat_deg: FloatArray) -> FloatArray:
-        """Columns and rows (rows of the matrices) per metre east and north (their columns), shape (n, 2, 2)."""
+        """Columns and rows (rows of the matrices) per metre east and north (their columns).
+
+        Parameters
+        ----------
+        lonlat_deg : ndarray, shape (n, 2)
+            Longitude and latitude. [deg]
+
+        Returns
+        -------
+        ndarray, shape (n, 2, 2)
+            Cells per metre; NaN where the reference system is torn.
+        """
         return np.asarray(np.linalg.solve(self.step, self.projection.xy_per_m(lonlat_deg)))
 
     def offset_of(self, other: Chart, cells: int) -> tuple[int, int] | None:
@@ -136,8 +197,23 @@ class Chart:
         Parameters
         ----------
         other : Chart
+            Of another file.
         cells : int
             Along the longer side of the other; cells must agree to a hundredth over all of it.
+
+        Returns
+        -------
+        row, col : int
+            In cells of this chart; None in place of both where the cells are not the same.
+
+        Examples
+        --------
+        A file of the same cells, 20 of them to the east, and one shifted by half a cell:
+
+        >>> utm, cell = projection(pyproj.CRS("EPSG:32632")), np.diag([10.0, -10.0])
+        >>> here, there, beside = (Chart(utm, np.array([x, -50.0]), cell) for x in (0.0, 200.0, 205.0))
+        >>> here.offset_of(there, 100), here.offset_of(beside, 100)
+        ((0, 20), None)
         """
         col, row = place = self.cell(other.centre[None])[0]
         stretch = np.abs(np.linalg.solve(self.step, other.step) - np.eye(2)).max() * cells
@@ -153,7 +229,7 @@ def chart_of(file: RasterFile, turns: int = 0) -> Chart:
     Parameters
     ----------
     file : RasterFile
-        What a file says of itself.
+        The file's header.
     turns : int
         Whole turns of longitude to move it by.
 

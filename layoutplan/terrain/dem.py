@@ -46,6 +46,7 @@ class Dem:
         Parameters
         ----------
         count : int
+            How many places.
         values : callable
             Takes the number of a mosaic and rows (a slice or indices) of the places, gives their values.
 

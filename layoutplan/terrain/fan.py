@@ -18,8 +18,9 @@ def fan_slopes(dem: Dem, tower_lonlat_deg: ArrayLike, bearing_deg: ArrayLike, di
     Parameters
     ----------
     dem : Dem
+        Heights.
     tower_lonlat_deg : array_like, shape (t, 2)
-        Some tens of towers that follow each other, to keep memory small.
+        Some tens of towers that follow each other, to keep memory small. [deg]
     bearing_deg : array_like, shape (t, b)
         True bearings from each tower. [deg]
     distance_m : array_like, shape (d,)
@@ -56,6 +57,7 @@ def fan_lengths(
     Parameters
     ----------
     dem : Dem
+        Heights.
     tower_lonlat_deg, bearing_deg, distance_m : array_like
         As for :func:`fan_slopes`.
     step_m : float, optional

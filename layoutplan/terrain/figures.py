@@ -70,7 +70,17 @@ class SlopeFigures:
         }
 
     def rows(self, index: IntArray) -> SlopeFigures:
-        """Return the same for some of the towers."""
+        """Return the figures of some of the towers.
+
+        Parameters
+        ----------
+        index : ndarray of int
+            Rows to keep.
+
+        Returns
+        -------
+        SlopeFigures
+        """
         slope, extra = (None if values is None else values[index] for values in (self.slope_deg, self.extra_m))
         return replace(
             self, first_deg=self.first_deg[index], slope_deg=slope, extra_m=extra, leg_xy_m=self.leg_xy_m[index]
@@ -98,9 +108,11 @@ def slope_figures(dem: Dem, towers: Towers, job: Job, reach_m: float) -> SlopeFi
     Parameters
     ----------
     dem : Dem
+        Heights.
     towers : Towers
         Some tens.
     job : Job
+        Its terrain section and reel.
     reach_m : float
         Farthest position that will be asked for. [m]
 

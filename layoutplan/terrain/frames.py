@@ -30,7 +30,19 @@ class Frames:
 
     @classmethod
     def about(cls, dem: Dem, lonlat_deg: FloatArray) -> Frames:
-        """Frames about places, ``lonlat_deg`` of shape (n, 2)."""
+        """Frames about places.
+
+        Parameters
+        ----------
+        dem : Dem
+            Heights.
+        lonlat_deg : ndarray, shape (n, 2)
+            Longitude and latitude of the places. [deg]
+
+        Returns
+        -------
+        Frames
+        """
         charts = [mosaic.chart for mosaic in dem.mosaics]
         return cls(
             tuple(chart.cell_at(lonlat_deg) for chart in charts), tuple(chart.jacobian(lonlat_deg) for chart in charts)
@@ -48,12 +60,23 @@ class Frames:
         which : slice
             The rays' starts: as many as there are rays, or one for all.
         bearing_deg : ndarray, shape (r,)
+            True bearings. [deg]
         along_m : ndarray, shape (m,) or (r, m)
             From the start. [m]
 
         Returns
         -------
         row, col : ndarray, shape (r * m,)
+            Fractions of a cell.
+
+        Examples
+        --------
+        From cell (row 100, column 50) of 10 m cells to the east, 20 m and 40 m:
+
+        >>> frames = Frames((np.array([[50.0, 100.0]]),), (np.array([[[0.1, 0.0], [0.0, -0.1]]]),))
+        >>> row, col = frames.places(0, slice(None), np.array([90.0]), np.array([20.0, 40.0]))
+        >>> print(row, col)
+        [100. 100.] [52. 54.]
         """
         bearing = np.radians(bearing_deg)
         direction = np.column_stack((np.sin(bearing), np.cos(bearing)))
@@ -63,7 +86,20 @@ class Frames:
         return row.reshape(-1), col.reshape(-1)
 
     def boxes(self, number: int, reach_m: float) -> list[Box]:
-        """Cells within a distance of each place that the mosaic's reference system knows."""
+        """Cells within a distance of each place that the mosaic's reference system covers.
+
+        Parameters
+        ----------
+        number : int
+            Of the mosaic.
+        reach_m : float
+            From the places. [m]
+
+        Returns
+        -------
+        list of (top, left, bottom, right)
+            Rows and columns; the last two are not included.
+        """
         reach = reach_m * np.linalg.norm(self.jacobian[number], axis=2)
         low, high = np.floor(self.origin[number] - reach), np.ceil(self.origin[number] + reach)
         box: IntArray = np.column_stack((low[:, ::-1], high[:, ::-1] + 1))

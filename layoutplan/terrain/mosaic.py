@@ -82,7 +82,18 @@ class Mosaic:
         return out
 
     def window(self, box: Box) -> Heights:
-        """Heights in a rectangle of cells, NaN where no file has one. [m]."""
+        """Heights in a rectangle of cells.
+
+        Parameters
+        ----------
+        box : (top, left, bottom, right)
+            Rows and columns; the last two are not included.
+
+        Returns
+        -------
+        ndarray of float32, shape (rows, columns)
+            NaN where no file has one. [m]
+        """
         top, left, bottom, right = box
         out = np.full((bottom - top, right - left), np.nan, dtype=np.float32)
         for (_, i, j), tile in self._store.get(self._keys([box]), self._read).items():
@@ -90,7 +101,13 @@ class Mosaic:
         return out
 
     def fetch(self, boxes: Iterable[Box]) -> None:
-        """Read the tiles of several rectangles in one go, so far as they take no more than half the store."""
+        """Read the tiles of several rectangles in one go, so far as they take no more than half the store.
+
+        Parameters
+        ----------
+        boxes : iterable of (top, left, bottom, right)
+            Rows and columns; the last two are not included.
+        """
         self._store.get(self._keys(boxes)[: self._store.most // 2], self._read)
 
     def _meets(self, box: Box) -> bool:

@@ -49,8 +49,9 @@ def open_terrain(section: Terrain, lonlat_deg: ArrayLike, reach_m: float) -> Ope
     Parameters
     ----------
     section : Terrain
+        The job's section.
     lonlat_deg : array_like, shape (n, 2)
-        Towers, in line order; longitudes may run on beyond 180 degrees.
+        Towers, in line order; longitudes may run on beyond 180 degrees. [deg]
     reach_m : float
         How far from a tower heights will be asked for. [m]
 
@@ -62,9 +63,9 @@ def open_terrain(section: Terrain, lonlat_deg: ArrayLike, reach_m: float) -> Ope
     Raises
     ------
     InputError
-        A file cannot be used, none reaches a tower, or none holds a height at any.
+        If a file cannot be used, none reaches a tower, or none holds a height at any.
     CRSError
-        A file has no usable coordinate reference system.
+        If a file has no usable coordinate reference system.
     """
     lonlat = np.asarray(lonlat_deg, dtype=float).reshape(-1, 2)
     if not section.files or len(lonlat) == 0:

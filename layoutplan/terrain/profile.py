@@ -102,7 +102,9 @@ def profiles(
     Parameters
     ----------
     dem : Dem
+        Heights.
     start_lonlat_deg : array_like, shape (n, 2)
+        Longitude and latitude where the leads start. [deg]
     bearing_deg, distance_m : array_like, shape (n,)
         True bearing and length of each lead, up to about a kilometre. [deg], [m]
     step_m : float, optional

@@ -1,4 +1,4 @@
-"""One elevation file: what its header says, and windows of it as heights in metres."""
+"""One elevation file: its header, and windows of it as heights in metres."""
 
 from __future__ import annotations
 
@@ -75,19 +75,28 @@ class RasterFile:
 
 
 def read_header(path: Path, section: Terrain) -> tuple[RasterFile, list[str], list[str]]:
-    """Read what a file says of itself.
+    """Read a file's header.
+
+    Parameters
+    ----------
+    path : Path
+        A raster.
+    section : Terrain
+        The job's section: reference system, unit and no-data value for files that have none.
 
     Returns
     -------
     file : RasterFile
+        What is needed to read it.
     problems, assumptions : list of str
+        Warnings, and what was taken for what the file does not state.
 
     Raises
     ------
     InputError
-        It is missing, is no raster with a place on earth, or its heights have a unit that is not known.
+        If it is missing, is no raster with a place on earth, or its heights have a unit that is not known.
     CRSError
-        It has no coordinate reference system and the job gives none.
+        If it has no coordinate reference system and the job gives none.
     """
     where = clean(path.name)
     with warnings.catch_warnings():
@@ -125,8 +134,9 @@ def read_windows(file: RasterFile, windows: Iterable[tuple[int, int, int, int]])
     Parameters
     ----------
     file : RasterFile
+        From `read_header`.
     windows : iterable of (row, column, height, width)
-        Within the file.
+        Within the file. [cells]
 
     Yields
     ------
@@ -136,7 +146,7 @@ def read_windows(file: RasterFile, windows: Iterable[tuple[int, int, int, int]])
     Raises
     ------
     InputError
-        The file cannot be read.
+        If the file cannot be read.
     """
     with _opened(file.gdal_name, file.where) as dataset:
         for row, col, height, width in windows:

@@ -31,8 +31,14 @@ class TileStore:
         Parameters
         ----------
         keys : iterable of tuple
+            File, row and column of each tile.
         read : callable
             Takes the missing keys. Two threads may read the same tile; what they read is the same.
+
+        Returns
+        -------
+        dict
+            Tiles by key.
         """
         wanted = list(keys)
         with self._lock:

@@ -1,4 +1,4 @@
-"""The unit of a file's heights, from whoever says it: the job, the reference system, the band."""
+"""The unit of a file's heights, from whatever states it: the job, the reference system, the band."""
 
 from __future__ import annotations
 
