@@ -119,10 +119,15 @@ def check_folder(
     job_file : Path, optional
         The job file of the plan, for the elevation model: without it slopes are not checked.
 
+    Returns
+    -------
+    Checked
+        Stakes, leads and checks as they are now, and hints on the readings.
+
     Raises
     ------
     LayoutPlanError
-        The plan or a file cannot be used.
+        If the plan or a file cannot be used.
     """
     plan = reopen(folder, job_file)
     for path in filter(None, (staked, readings)):
@@ -141,7 +146,25 @@ def check_folder(
 
 
 def check_positions(plan: Reopened, given: Given) -> Checked:
-    """Hold given positions against the rules of a plan."""
+    """Hold given positions against the rules of a plan.
+
+    Parameters
+    ----------
+    plan : Reopened
+        The plan.
+    given : Given
+        Positions with their towers and roles.
+
+    Returns
+    -------
+    Checked
+        In the order of the plan's tables.
+
+    Raises
+    ------
+    LayoutPlanError
+        If a position is too far from its tower to be its stake.
+    """
     _refuse_far(plan, given)
     bench = Bench.of(plan)
     around_m = float(np.nan_to_num(given.accuracy_m).max(initial=0.0))

@@ -55,12 +55,23 @@ class Given:
 def edited_stakes(plan: Reopened) -> Given:
     """Read the electrodes as they are now in the plan's file.
 
-    A stake without tower goes to the nearest one, one without role takes the role that is free there; both are noted.
+    A stake without tower goes to the nearest one, a stake without role takes the one that is free there; both are
+    reported.
+
+    Parameters
+    ----------
+    plan : Reopened
+        The plan.
+
+    Returns
+    -------
+    Given
+        One entry for each stake.
 
     Raises
     ------
     OutputError
-        A stake has no place, or a tower has two stakes of one role.
+        If a stake has no place, or a tower has two stakes of one role.
     """
     table, towers = plan.tables["electrodes"], plan.model.towers
     _check_places(table)
@@ -130,13 +141,37 @@ def _planned(plan: Reopened, tower: IntArray, role: np.ndarray) -> tuple[FloatAr
 
 
 def missing_stakes(rows: pd.DataFrame, points: np.ndarray) -> gpd.GeoDataFrame:
-    """Table of planned stakes that are not there, at the points where they were planned."""
+    """Table of planned stakes that are not there.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        ``line_id``, ``tower_id``, ``role``, ``waypoint``.
+    points : ndarray of Point, shape (n,)
+        Where they were planned, EPSG:4326.
+
+    Returns
+    -------
+    GeoDataFrame
+        In their order.
+    """
     table = pd.DataFrame(rows[["line_id", "tower_id", "role", "waypoint"]]).reset_index(drop=True)
     return gpd.GeoDataFrame(table, geometry=points, crs="EPSG:4326")
 
 
 def offsets(given: Given) -> tuple[FloatArray, FloatArray]:
-    """Distance and true bearing from where each stake was planned to where it is; NaN if there was none. [m, deg]."""
+    """Distance and true bearing from where each stake was planned to where it is.
+
+    Parameters
+    ----------
+    given : Given
+        n stakes.
+
+    Returns
+    -------
+    distance_m, bearing_deg : ndarray, shape (n,)
+        NaN if the stake was not planned; the bearing also where it stands still. [m], [deg]
+    """
     known = ~np.isnan(given.planned_deg[:, 0])
     distance, bearing = np.full(len(known), np.nan), np.full(len(known), np.nan)
     if known.any():

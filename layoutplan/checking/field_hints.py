@@ -44,24 +44,25 @@ class _Hint:
 
 
 def field_hints(readings: Readings, tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
-    """Say of each tower what is unusual in its readings.
+    """Report for each tower what is unusual in its readings.
 
     Parameters
     ----------
     readings : Readings
-    tables : mapping of DataFrame
+        Of the crew. [Ω], [V], [A]
+    tables : mapping of str to DataFrame
         The plan's ``towers`` and ``leads``.
 
     Returns
     -------
     DataFrame
         Columns ``HINT_COLUMNS``, in the order of the readings: one row for each hint, and one that lists what was not
-        measured. Of a reading that is not there nothing else is said, and nothing of one that is as expected.
+        measured. A reading that is missing, or as expected, has no hint.
 
     Raises
     ------
     ColumnError
-        A tower is none of the plan's, or several lines have one of its name.
+        If a tower is none of the plan's, or several lines have one of its name.
 
     Notes
     -----

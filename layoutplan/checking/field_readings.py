@@ -1,4 +1,4 @@
-"""Readings of a crew beside what the plan says of their towers."""
+"""Readings of a crew beside what the plan expects of their towers."""
 
 from __future__ import annotations
 
@@ -22,7 +22,8 @@ def beside_the_plan(readings: Readings, tables: Mapping[str, pd.DataFrame]) -> p
     Parameters
     ----------
     readings : Readings
-    tables : mapping of DataFrame
+        Of the crew.
+    tables : mapping of str to DataFrame
         The plan's ``towers`` and ``leads``.
 
     Returns
@@ -35,7 +36,7 @@ def beside_the_plan(readings: Readings, tables: Mapping[str, pd.DataFrame]) -> p
     Raises
     ------
     ColumnError
-        A tower is none of the plan's, or several lines have one of its name.
+        If a tower is none of the plan's, or several lines have one of its name.
     """
     towers = tables["towers"]
     ranges = ["standing_current_a_low", "standing_current_a_high"]
@@ -81,6 +82,11 @@ def readings_of_stakes(matched: pd.DataFrame, source: str) -> Readings:
         Of :class:`layoutplan.checking.matching.Matches`.
     source : str
         File of the points, for messages.
+
+    Returns
+    -------
+    Readings
+        NaN where none was taken.
     """
     there = [name for name in READING_COLUMNS if name in matched.columns]
     towers = matched.groupby(_KEYS, sort=False)

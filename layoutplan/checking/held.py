@@ -46,7 +46,22 @@ class Bench:
 
     @classmethod
     def of(cls, plan: Reopened) -> Bench:
-        """Set up what the rules ask about."""
+        """Set up what the rules ask about.
+
+        Parameters
+        ----------
+        plan : Reopened
+            The plan.
+
+        Returns
+        -------
+        Bench
+
+        Raises
+        ------
+        JobError
+            If the job's conductors or currents do not fit its lines.
+        """
         job = plan.job
         obstacles, _ = build_obstacles(
             plan.features, plan.model.spans, job.obstacle_classes, permitted_given=job.gives_permitted_land
@@ -57,9 +72,25 @@ class Bench:
     def evaluated(
         self, tower: IntArray, bearing_deg: FloatArray, distance_m: FloatArray, around_m: float = 0.0
     ) -> tuple[Evaluated, IntArray]:
-        """Evaluate positions seen from their towers; also the place of each result among the positions given.
+        """Evaluate positions seen from their towers.
 
         What lies within ``around_m`` of a position and its keep-out is measured in any case.
+
+        Parameters
+        ----------
+        tower : ndarray of int, shape (n,)
+            Rows of the plan's towers.
+        bearing_deg, distance_m : ndarray, shape (n,)
+            From the tower point, from true north. [deg], [m]
+        around_m : float
+            How far around the positions keep-outs matter. [m]
+
+        Returns
+        -------
+        evaluated : Evaluated
+            Sorted by tower and bearing.
+        order : ndarray of int, shape (n,)
+            Place of each result among the positions given.
         """
         towers, job = self.plan.model.towers, self.plan.job
         leg = float(np.hypot(*towers.leg_xy_m.T).max(initial=0.0))
@@ -107,15 +138,22 @@ def hold(
     Parameters
     ----------
     bench : Bench
+        What the rules ask about.
     tower : ndarray of int, shape (n,)
         Rows of the plan's towers.
     role : ndarray of str, shape (n,)
         ``"H"`` or ``"S"``, each at most once for a tower.
     lonlat_deg : ndarray, shape (n, 2)
+        Longitude and latitude of the positions. [deg]
     grace : float
         A limit missed by no more than this counts as kept: what the positions are rounded by. [m, deg]
     around_m : float
-        How far around the positions one wants to know of keep-outs: the accuracy of the positions. [m]
+        How far around the positions keep-outs matter: the accuracy of the positions. [m]
+
+    Returns
+    -------
+    Held
+        Sorted by tower and bearing.
     """
     towers = bench.plan.model.towers
     bearing, distance = inverse(towers.lonlat_deg[tower], lonlat_deg)
@@ -165,6 +203,7 @@ def unconfirmed(bench: Bench, held: Held, accuracy_m: FloatArray) -> pd.DataFram
     Parameters
     ----------
     bench : Bench
+        What the rules ask about.
     held : Held
         With what lies within the accuracy around its positions.
     accuracy_m : ndarray, shape (n,)

@@ -53,17 +53,23 @@ class Matches:
 def match(staked: Staked, planned: pd.DataFrame, tolerance_m: float = TOLERANCE_M) -> Matches:
     """Match staked points to planned stakes, one to one.
 
-    Names decide first; capitals, spaces, hyphens and underscores do not count, unless they tell planned stakes apart.
-    Then, among points without a name of the plan and stakes that no name claims, the nearest pair is matched, and the
-    next nearest of what is left, up to the tolerance. The order of the points does not matter.
+    Names decide first; capitals, spaces, hyphens and underscores do not count, unless planned stakes differ by them
+    alone. Then, among points without a name of the plan and stakes that no name claims, the nearest pair is matched,
+    and the next nearest of what is left, up to the tolerance. The order of the points does not matter.
 
     Parameters
     ----------
     staked : Staked
+        Points as they were read.
     planned : DataFrame
         ``line_id, tower_id, role, waypoint, lon, lat``, one row for each planned stake. [deg]
     tolerance_m : float
         For matching by place. [m]
+
+    Returns
+    -------
+    Matches
+        Every point is in one of its tables.
     """
     there = planned[["lon", "lat"]].to_numpy(dtype=float)
     points = _in_fixed_order(staked.points)

@@ -55,6 +55,20 @@ def pair_up(
         Names of the planned stakes.
     tolerance_m : float
         For pairing by place. [m]
+
+    Returns
+    -------
+    Found
+        The stake of each point, by number.
+
+    Examples
+    --------
+    A point named as a stake goes to it, however far; one without a name of the plan to the nearest within 10 m:
+
+    >>> there = np.array([[0.0, 0.0, 0.0], [200.0, 0.0, 0.0]])
+    >>> here = np.array([[197.0, 0.0, 0.0], [30.0, 0.0, 0.0]])
+    >>> pair_up(["P2", "t1 h"], here, ["T1-H", "T1-S"], there, 10.0).stake
+    array([1, 0])
     """
     claim = claims(names, waypoints)
     ambiguous, repeat_of = _shared_names(_groups(names, claim), here_m)
@@ -70,6 +84,23 @@ def claims(names: Sequence[str], waypoints: Sequence[str]) -> IntArray:
     """Return for each name which of the waypoints it means, -1 if none or more than one.
 
     A receiver may have been given the name with the mark of a stake that must not be staked yet.
+
+    Parameters
+    ----------
+    names : sequence of str
+        Of the points.
+    waypoints : sequence of str
+        Names of the planned stakes.
+
+    Returns
+    -------
+    ndarray of int, shape (names,)
+        Places among ``waypoints``.
+
+    Examples
+    --------
+    >>> claims(["t1 h", "T1-S-NO", "hut"], ["T1-H", "T1-S"])
+    array([ 0,  1, -1])
     """
     marked = [form for name in waypoints for form in marked_names(name)]
     ways = [

@@ -34,8 +34,9 @@ def match_warnings(table: pd.DataFrame, tolerance_m: float, where: str) -> tuple
     Returns
     -------
     each : list of str
-        For every match; empty where there is nothing to say.
+        For every match; empty where there is no warning.
     together : list of str
+        Headlines, one for each kind of warning.
     """
     rows = list(table.itertuples())
     each: list[list[str]] = [[] for _ in rows]
@@ -85,7 +86,23 @@ def _cases(table: pd.DataFrame, tolerance_m: float) -> list[tuple[NDArray[np.boo
 
 
 def called(row: Any) -> str:
-    """How a point is called: by its name, or by its row if it has none."""
+    """How a point is called: by its name, or by its row if it has none.
+
+    Parameters
+    ----------
+    row : named tuple
+        Of a table of points.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> called(SimpleNamespace(name="", row=7))
+    'the point of row 7'
+    """
     return f"'{row.name}'" if row.name else f"the point of row {row.row}"
 
 
@@ -109,7 +126,28 @@ def _common_shift(table: pd.DataFrame, where: str) -> list[str]:
 
 
 def unmatched_reasons(table: pd.DataFrame, first_rows: NDArray[np.int64], tolerance_m: float) -> list[str]:
-    """Say why points are not matched; ``first_rows`` is the row that a point repeats, -1 if none."""
+    """State why points are not matched.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Unmatched points: ``nearest``, ``nearest_m``.
+    first_rows : ndarray of int
+        Row that each point repeats, -1 if none.
+    tolerance_m : float
+        Of matching by place. [m]
+
+    Returns
+    -------
+    list of str
+        One for each point.
+
+    Examples
+    --------
+    >>> points = pd.DataFrame({"nearest": ["T1-H", "T1-H"], "nearest_m": [3.0, 250.0]})
+    >>> unmatched_reasons(points, np.array([4, -1]), 10.0)
+    ['repeats the point of row 4', 'no planned stake within 10 m']
+    """
     near = table["nearest_m"].to_numpy(dtype=float) <= tolerance_m
     return [
         f"repeats the point of row {first}" if first >= 0
@@ -120,7 +158,20 @@ def unmatched_reasons(table: pd.DataFrame, first_rows: NDArray[np.int64], tolera
 
 
 def unmatched_words(ambiguous: pd.DataFrame, unmatched: pd.DataFrame, missing: pd.DataFrame, where: str) -> list[str]:
-    """What was not matched, in words."""
+    """What was not matched, in words.
+
+    Parameters
+    ----------
+    ambiguous, unmatched, missing : DataFrame
+        Of :class:`layoutplan.checking.matching.Matches`.
+    where : str
+        File of the points, for messages.
+
+    Returns
+    -------
+    list of str
+        Warnings; empty where everything was matched.
+    """
     notes = []
     if len(ambiguous):
         names = listed(dict.fromkeys(f"'{name}'" for name in ambiguous["name"]))

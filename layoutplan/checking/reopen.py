@@ -79,16 +79,22 @@ def reopen(folder: str | Path, job_file: str | Path | None = None) -> Reopened:
     Parameters
     ----------
     folder : str or Path
+        Of the plan.
     job_file : str or Path, optional
-        The job file of the plan, or one laid over it: its ``terrain`` says where the elevation model is, if that is no
-        longer where it lay beside the plan.
+        The job file of the plan, or one laid over it: its ``terrain`` names the elevation model's files, if they are no
+        longer where they lay beside the plan.
+
+    Returns
+    -------
+    Reopened
+        Its job, tables and inputs as planning had them.
 
     Raises
     ------
     OutputError
-        The folder holds no plan, one of another version, or one whose tables have been taken apart.
+        If the folder holds no plan, one of another version, or one whose tables have been taken apart.
     LayoutPlanError
-        The job file or its elevation model cannot be used.
+        If the job file or its elevation model cannot be used.
     """
     with taken_apart(folder):
         return _reopened(Path(folder), job_file)

@@ -26,6 +26,7 @@ def staked_stakes(plan: Reopened, path: Path, crs: str | None, tolerance_m: floa
     Parameters
     ----------
     plan : Reopened
+        The plan.
     path : Path
         GPX, CSV or any vector file.
     crs : str, optional
@@ -36,13 +37,14 @@ def staked_stakes(plan: Reopened, path: Path, crs: str | None, tolerance_m: floa
     Returns
     -------
     given : Given
+        Matched points as positions.
     points : DataFrame
-        The matched points with all that the file says of them, readings included.
+        The matched points with all columns of the file, readings included.
 
     Raises
     ------
     InputError
-        The file cannot be used.
+        If the file cannot be used.
     """
     with allowing(plan.job):
         staked = read_staked(path, crs)

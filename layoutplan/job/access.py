@@ -109,12 +109,34 @@ class Access(Section):
         return 60 * (self.permission_detour_min - each), 60 * each
 
     def factors(self, classes: Mapping[str, ObstacleClass]) -> dict[str, float]:
-        """Multiple of the time that open ground takes, for every obstacle class; infinite where blocked."""
+        """Multiple of the time that open ground takes, for every obstacle class.
+
+        Parameters
+        ----------
+        classes : mapping of str to ObstacleClass
+            Of the job.
+
+        Returns
+        -------
+        dict of str to float
+            Infinite where blocked. [-]
+        """
         own = {name: OnFoot(effort=effort) for name, effort in self.walking.items()}
         return {name: own.get(name, row.on_foot).factor for name, row in classes.items()}
 
     def asked(self, classes: Mapping[str, ObstacleClass]) -> tuple[str, ...]:
-        """Classes on which nobody walks without a permission: those of ``ask``, and the job's own that say so."""
+        """Classes on which nobody walks without a permission: those of ``ask``, and the job's own that require one.
+
+        Parameters
+        ----------
+        classes : mapping of str to ObstacleClass
+            Of the job.
+
+        Returns
+        -------
+        tuple of str
+            Names of classes.
+        """
         own = (name for name, row in classes.items() if row.on_foot.ask and name not in shipped_classes())
         return (*self.ask, *own)
 

@@ -183,5 +183,15 @@ class ObstacleClass(Section):
         return self
 
     def describe(self, name: str, feature_id: str) -> str:
-        """Words for a feature of the class: what it is, its name and its id."""
+        """Words for a feature of the class: what it is, its name and its id.
+
+        Parameters
+        ----------
+        name, feature_id : str
+            Empty where there is none.
+
+        Returns
+        -------
+        str
+        """
         return self.label + (f" '{name}'" if name else "") + (f" ({feature_id})" if feature_id else "")

@@ -53,6 +53,13 @@ def class_table(text: str, where: str = CLASS_FILE) -> Mapping[str, ObstacleClas
     JobError
         The text is not TOML, a key is unknown or missing, a value out of range, a class is named that is not there,
         a role has no class, or two.
+
+    Examples
+    --------
+    >>> class_table("[vineyard]", "mine.toml")
+    Traceback (most recent call last):
+        ...
+    layoutplan.errors.JobError: mine.toml: 'vineyard.label' is missing; 'vineyard.basis' is missing. ...
     """
     try:
         tables = tomllib.loads(text)
@@ -117,7 +124,11 @@ def named(which: Callable[[ObstacleClass], object]) -> tuple[str, ...]:
     Parameters
     ----------
     which : callable
-        Says of a class whether it has it.
+        Takes a class, returns whether it has the property.
+
+    Returns
+    -------
+    tuple of str
 
     Examples
     --------
@@ -129,6 +140,15 @@ def named(which: Callable[[ObstacleClass], object]) -> tuple[str, ...]:
 
 def the(role: Role) -> str:
     """Return the name of the one class that has a role.
+
+    Parameters
+    ----------
+    role : Role
+        One of the roles that exactly one class has.
+
+    Returns
+    -------
+    str
 
     Examples
     --------
@@ -168,6 +188,19 @@ def with_overrides(overrides: Mapping[str, Mapping[str, Any]]) -> Mapping[str, O
     overrides : mapping
         Class name to the keys it changes; a name that is not in the table is a class of the job's own, and comes after
         those that are (the job model sees to it that it has a label).
+
+    Returns
+    -------
+    mapping of str to ObstacleClass
+        In the table's order.
+
+    Examples
+    --------
+    10 m from a river instead of the shipped distance; the basis then names the default's:
+
+    >>> row = with_overrides({"river_canal": {"keep_out_m": 10.0}})["river_canal"]
+    >>> print(row.keep_out_m, "m;", row.basis.partition(":")[0])
+    10.0 m; project setting (default
     """
     table = dict(shipped_classes())
     for name, keys in overrides.items():

@@ -1,4 +1,4 @@
-"""Which keys of a job its user gave: what rests on a default is told as an assumption, in a reopened plan too."""
+"""Which keys of a job its user gave: what rests on a default is an assumption, in a reopened plan too."""
 
 from __future__ import annotations
 
@@ -11,12 +11,43 @@ from layoutplan.job.model import Job
 
 
 def given_keys(job: Job) -> list[str]:
-    """Dotted keys that were given, not taken by default, sorted: ``lines.0.load.current_a``."""
+    """Dotted keys that were given, not taken by default.
+
+    Parameters
+    ----------
+    job : Job
+        As it was read.
+
+    Returns
+    -------
+    list of str
+        Sorted: ``lines.0.load.current_a``.
+
+    Examples
+    --------
+    >>> from layoutplan.job import load_job
+    >>> keys = given_keys(load_job("sample_gis/job.toml"))
+    >>> "rules.reel_m" in keys, "score.margin_m" in keys
+    (True, False)
+    """
     return sorted(key for key, model, name in _keys(job, "") if name in model.model_fields_set)
 
 
 def with_given(job: Job, given: Collection[str]) -> Job:
-    """Return the job with only these keys counted as given; their values, and those of the others, stay."""
+    """Return the job with only these keys counted as given; all values stay.
+
+    Parameters
+    ----------
+    job : Job
+        As it was read.
+    given : collection of str
+        Dotted keys, as from `given_keys`.
+
+    Returns
+    -------
+    Job
+        A copy.
+    """
     known = frozenset(given)
     copy = job.model_copy(deep=True)
     for key, model, name in list(_keys(copy, "")):

@@ -22,6 +22,16 @@ def laid_over(base: dict[str, Any], over: dict[str, Any]) -> dict[str, Any]:
         Tables are joined key by key, ``over`` counts. Layers, land and fixed stakes are added. The first line of
         ``over`` is joined with the first of ``base``, and so on; where one names towers, the sources of the other are
         left out.
+
+    Examples
+    --------
+    Layers are added, other values are replaced:
+
+    >>> base = {"title": "Valley", "layers": [{"path": "map.osm.pbf"}], "rules": {"reel_m": 150.0, "slack_pct": 5.0}}
+    >>> laid_over(base, {"layers": [{"path": "pipes.gpkg"}], "rules": {"reel_m": 200.0}})["layers"]
+    [{'path': 'map.osm.pbf'}, {'path': 'pipes.gpkg'}]
+    >>> laid_over(base, {"rules": {"reel_m": 200.0}})["rules"]
+    {'reel_m': 200.0, 'slack_pct': 5.0}
     """
     joined = dict(base)
     for key, value in over.items():

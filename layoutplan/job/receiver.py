@@ -20,5 +20,20 @@ class Symbols(Section):
     not_yet: _Symbol = Field("do not stake yet", description="Of a stake that must not be staked yet.")
 
     def of(self, kind: str) -> str:
-        """Symbol of ``H``, ``S``, ``tower``, or of a stake that must not be staked yet."""
+        """Symbol of a waypoint.
+
+        Parameters
+        ----------
+        kind : str
+            ``"H"``, ``"S"``, ``"tower"``, or the sign of a stake that must not be staked yet.
+
+        Returns
+        -------
+        str
+
+        Examples
+        --------
+        >>> Symbols().of("H"), Symbols().of("H not yet")
+        ('H', 'do not stake yet')
+        """
         return str(getattr(self, kind, self.not_yet))

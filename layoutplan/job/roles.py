@@ -39,11 +39,28 @@ class Road(StrEnum):
 
 @cache
 def class_file_text() -> str:
-    """Text of the shipped class file."""
+    """Text of the shipped class file.
+
+    Returns
+    -------
+    str
+        TOML.
+    """
     return files("layoutplan.job").joinpath(CLASS_FILE).read_text("utf-8")
 
 
 @cache
 def shipped_names() -> tuple[str, ...]:
-    """Names of the shipped classes, in the file's order."""
+    """Names of the shipped classes.
+
+    Returns
+    -------
+    tuple of str
+        In the file's order.
+
+    Examples
+    --------
+    >>> "power_line" in shipped_names()
+    True
+    """
     return tuple(tomllib.loads(class_file_text()))

@@ -29,7 +29,7 @@ def write_sample(folder: Path) -> Path:
     Raises
     ------
     OutputError
-        A file is there already, or one cannot be written; what was written before it is taken away again.
+        If a file is there already, or one cannot be written; what was written before it is taken away again.
     """
     if there := [name for name in SAMPLE_FILES if (folder / name).exists() or (folder / name).is_symlink()]:
         raise OutputError(f"{folder / there[0]} exists and was left alone. Choose another folder.")
@@ -48,7 +48,13 @@ def write_sample(folder: Path) -> Path:
 
 
 def sample_contents() -> dict[str, bytes]:
-    """Contents of the sample's files by name, from the installed package or from the checkout it lies in."""
+    """Contents of the sample's files, from the installed package or from the checkout it lies in.
+
+    Returns
+    -------
+    dict of str to bytes
+        By file name.
+    """
     package = files("layoutplan")
     packed = package / "sample"
     home = packed if packed.is_dir() else Path(str(package)).parent / "sample_gis"

@@ -87,7 +87,18 @@ structure = "lattice_4"         # lattice_4, lattice_3, pole, frame_2
 
 
 def job_template() -> str:
-    """Text of a job file to fill in."""
+    """Text of a job file to fill in.
+
+    Returns
+    -------
+    str
+        TOML, with every key and its default in comments.
+
+    Examples
+    --------
+    >>> [line for line in job_template().splitlines() if "reel_m =" in line][0].split("#")[1].strip()
+    'reel_m = 150.0'
+    """
     sections: list[tuple[str, type[BaseModel]]] = [
         ("rules", Rules),
         ("score", Score),
@@ -125,7 +136,17 @@ def _keys(model: type[BaseModel]) -> Iterator[str]:
 
 
 def meaning(field: FieldInfo) -> str:
-    """What a key is for, and the words that it takes where the description does not name them all."""
+    """What a key is for, and the words that it takes where the description does not name them all.
+
+    Parameters
+    ----------
+    field : FieldInfo
+        Of a section.
+
+    Returns
+    -------
+    str
+    """
     notes = field.description or ""
     words = [toml_value(word) for word in _words_of(field.annotation)]
     return notes if all(word.strip('"') in notes for word in words) else f"{notes} One of {', '.join(words)}."
@@ -167,7 +188,13 @@ def toml_value(value: Any) -> str:
 
 
 def job_sections() -> list[tuple[str, str, dict[str, FieldInfo]]]:
-    """Every table of the job file: its header, what it is for, and its keys. For the reference in the documentation."""
+    """Every table of the job file, for the reference in the documentation.
+
+    Returns
+    -------
+    list of (str, str, dict of str to FieldInfo)
+        Its header, what it is for, and its keys.
+    """
     out: list[tuple[str, str, dict[str, FieldInfo]]] = []
 
     def visit(header: str, model: type[BaseModel]) -> None:

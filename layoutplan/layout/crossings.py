@@ -16,14 +16,45 @@ OUTSIDE = "outside_permitted"  # in place of a class: land beyond what is permit
 
 
 def what(row: Any, classes: Mapping[str, ObstacleClass]) -> str:
-    """Words for what a row of the table of crossings is about: what it is, its name and its id."""
+    """Words for what a row of the table of crossings is about: what it is, its name and its id.
+
+    Parameters
+    ----------
+    row : named tuple
+        Of the table of crossings.
+    classes : mapping of str to ObstacleClass
+        Of the job.
+
+    Returns
+    -------
+    str
+    """
     return described(row.obstacle_class, row.name or "", row.feature_id or "", classes)
 
 
 def described(
     obstacle_class: str, name: str, feature_id: str, classes: Mapping[str, ObstacleClass] | None = None
 ) -> str:
-    """The same of bare values; without the job's classes by those that are shipped."""
+    """Words for a crossing by its bare values; without the job's classes by those that are shipped.
+
+    Parameters
+    ----------
+    obstacle_class : str
+        A class that is not known is named by its key.
+    name, feature_id : str
+        Empty where there is none.
+    classes : mapping of str to ObstacleClass, optional
+        Of the job.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> described("river_canal", "Mill Brook", "way/12")
+    "river or canal 'Mill Brook' (way/12)"
+    """
     if obstacle_class == OUTSIDE:
         return OUTSIDE_WORDS
     if classes is None:
@@ -37,13 +68,42 @@ def described(
 
 
 def where(row: Any) -> str:
-    """Where on the lead it is met; nothing of the ground of a stake."""
+    """Where on the lead it is met; empty for the ground of a stake.
+
+    Parameters
+    ----------
+    row : named tuple
+        Of the table of crossings; ``at_m`` is the distance from the tower. [m]
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> where(SimpleNamespace(at_m=41.26)), where(SimpleNamespace(at_m=None))
+    ('at 41.3 m', '')
+    """
     if row.at_m is None or row.at_m != row.at_m:
         return ""
     return f"at {row.at_m:.1f} m" if row.at_m > 0 else "from the start: the tower stands in it"
 
 
 def crossing_list(rows: Iterable[Any], classes: Mapping[str, ObstacleClass]) -> str:
-    """All of some rows with their places, for people to read."""
+    """All of some rows with their places, for people to read.
+
+    Parameters
+    ----------
+    rows : iterable of named tuple
+        Of the table of crossings.
+    classes : mapping of str to ObstacleClass
+        Of the job.
+
+    Returns
+    -------
+    str
+        Parted by semicolons.
+    """
     texts = (("forbidden" if row.verdict == BROKEN else "", what(row, classes), where(row)) for row in rows)
     return "; ".join(" ".join(filter(None, parts)) for parts in texts)

@@ -26,6 +26,11 @@ def known_level(code: object) -> LeadLevel:
     code : object
         Cell of the columns ``lead_level`` and ``lead_level_fault``.
 
+    Returns
+    -------
+    LeadLevel
+        ``UNKNOWN`` for anything else.
+
     Examples
     --------
     >>> str(known_level("above")), str(known_level(None))

@@ -1,4 +1,4 @@
-"""What every plan says beside its tables: the cautions, and what was taken for granted."""
+"""The notes of every plan beside its tables: the cautions, and what was taken for granted."""
 
 from __future__ import annotations
 
@@ -30,7 +30,24 @@ CAUTIONS = (
 
 
 def assumptions(job: Job, inputs: Inputs, model: LineModel, own_segments: int) -> tuple[str, ...]:
-    """Everything that was taken for granted, in plain words."""
+    """Everything that was taken for granted, in plain words.
+
+    Parameters
+    ----------
+    job : Job
+        What was asked.
+    inputs : Inputs
+        What was read.
+    model : LineModel
+        The lines.
+    own_segments : int
+        Mapped segments that were taken for the planned lines.
+
+    Returns
+    -------
+    tuple of str
+        One sentence each, none twice.
+    """
     texts = [*inputs.assumptions, *model.assumptions]
     if own_segments:
         texts.append(
@@ -41,7 +58,24 @@ def assumptions(job: Job, inputs: Inputs, model: LineModel, own_segments: int) -
 
 
 def job_assumptions(job: Job) -> tuple[str, ...]:
-    """What is taken for granted whatever the inputs hold: by every plan, and for what the job leaves out."""
+    """What is taken for granted whatever the inputs hold: by every plan, and for what the job leaves out.
+
+    Parameters
+    ----------
+    job : Job
+        What was asked.
+
+    Returns
+    -------
+    tuple of str
+        One sentence each.
+
+    Examples
+    --------
+    >>> from layoutplan.job import load_job
+    >>> print(job_assumptions(load_job("sample_gis/job.toml"))[0])
+    distances are horizontal, on the ellipsoid (WGS 84) at sea level: at 2,000 m height a tape reads 0.03 % more
+    """
     texts = []
     half = Line.model_fields["half_width_m"].default
     if lines := [line.id for line in job.lines if "half_width_m" not in line.model_fields_set]:

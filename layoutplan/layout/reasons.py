@@ -65,8 +65,13 @@ def reasons_of(checks: Iterable[Any], crossings: Sequence[Any], classes: Mapping
     ----------
     checks, crossings : iterable of named tuple
         Rows of the tables of these names.
-    classes : mapping of ObstacleClass
+    classes : mapping of str to ObstacleClass
         Of the job.
+
+    Returns
+    -------
+    list of Reason
+        Empty where all rules are met.
     """
     open_rows = [row for row in checks if row.verdict != KEPT and counts(row.rule, row.verdict)]
     by_rule = {row.rule: row for row in open_rows}
@@ -102,7 +107,25 @@ def _bare(row: Any) -> Reason:
 
 
 def side_text(rows: Iterable[Any]) -> str:
-    """What shuts most of one side of a tower, from rows of the table of exclusions."""
+    """What shuts most of one side of a tower.
+
+    Parameters
+    ----------
+    rows : iterable of named tuple
+        Of the table of exclusions.
+
+    Returns
+    -------
+    str
+        At most ``MOST_SHOWN`` causes, the greatest share first.
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> row = SimpleNamespace(rule="keep_out:main_road", detail="main road", candidates=840, of=1200)
+    >>> side_text([row])
+    'stake on or near main road (70 %)'
+    """
     most = sorted((-row.candidates, exclusion_words(row.rule, row.detail), row.of) for row in rows)[:MOST_SHOWN]
     return ", ".join(f"{words} ({_share(-count, of)})" for count, words, of in most)
 
@@ -113,13 +136,45 @@ def _share(count: int, of: int) -> str:
 
 
 def shut_text(sides: Mapping[str, str]) -> str:
-    """What shuts sides of a tower, from the words for each."""
+    """What shuts sides of a tower.
+
+    Parameters
+    ----------
+    sides : mapping of str to str
+        Words for ``left`` or ``right`` or both, from `side_text`.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> shut_text({"left": "lead longer than the reel (100 %)", "right": ""})
+    'ruled out, as a share of the positions tried, left: lead longer than the reel (100 %); right: nothing'
+    """
     shut = "; ".join(f"{side}: {text or 'nothing'}" for side, text in sides.items())
     return f"ruled out, as a share of the positions tried, {shut}"
 
 
 def reason_text(reasons: Sequence[Reason], *, fixed: bool) -> str:
-    """All reasons of a stake in full, for people to read."""
+    """All reasons of a stake in full, for people to read.
+
+    Parameters
+    ----------
+    reasons : sequence of Reason
+        From `reasons_of`.
+    fixed : bool
+        Whether the job fixes the stake.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> reason_text([], fixed=True)
+    'fixed by the job; all rules met, perpendicular to the line'
+    """
     told = "; ".join(reason.paragraph for reason in reasons) or _NOTHING
     return f"{FIXED}; {told}" if fixed else told
 

@@ -140,7 +140,13 @@ ORDER: Mapping[str, int] = MappingProxyType({name: place for place, name in enum
 
 
 def rule_words(name: str) -> str:
-    """Name of a rule in words: ``keep_out:main_road`` is ``keep-out: main road``."""
+    """Name of a rule in words.
+
+    Examples
+    --------
+    >>> rule_words("keep_out:main_road"), rule_words("line_clearance")
+    ('keep-out: main road', 'line clearance')
+    """
     rule, colon, of = name.partition(":")
     words = "keep-out" if rule == KEEP_OUT[:-1] else rule.replace("_", " ")
     return f"{words}: {of.replace('_', ' ')}" if colon else words
@@ -188,8 +194,13 @@ def map_themes(rule: str, classes: Mapping[str, ObstacleClass]) -> frozenset[str
     ----------
     rule : str
         As in the table of checks; ``keep_out:<class>`` rests on its class.
-    classes : mapping
-        Obstacle classes of the job.
+    classes : mapping of str to ObstacleClass
+        Of the job.
+
+    Returns
+    -------
+    frozenset of str
+        Themes of the classes that matter.
     """
     name = rule.partition(":")[2]
     rows = [classes[name]] if name else filter(RULES[rule].rests_on, classes.values())
@@ -211,8 +222,22 @@ def basis(rule: str, job: Job) -> str:
 def counts(rule: str, verdict: str) -> bool:
     """Whether a verdict counts for the status: those on the position, limits of any kind that are broken, no way there.
 
-    A target for the reading that is missed, or a voltage that is not known, says nothing about where a stake may stand;
+    A target for the reading that is missed, or a voltage that is not known, has no bearing on where a stake may stand;
     whom to ask on the way to it is a matter of its own, and listed as such.
+
+    Parameters
+    ----------
+    rule, verdict : str
+        As in the table of checks.
+
+    Returns
+    -------
+    bool
+
+    Examples
+    --------
+    >>> counts("reading_bias", COMPROMISE), counts("reading_bias", BROKEN)
+    (False, True)
     """
     on = bears_on(rule)
     return verdict == BROKEN or on == POSITION or (on == ACCESS and verdict == COMPROMISE)
@@ -232,6 +257,11 @@ def status_of(checks: Iterable[tuple[str, str]]) -> str:
     checks : iterable of (str, str)
         Rule and verdict.
 
+    Returns
+    -------
+    str
+        One of ``STATUSES``; all rules met without a verdict that counts.
+
     Examples
     --------
     >>> status_of([("reel", KEPT), ("crossing_care", CARE), ("reading_bias", COMPROMISE)])
@@ -243,6 +273,15 @@ def status_of(checks: Iterable[tuple[str, str]]) -> str:
 
 def worst_status(statuses: Iterable[str]) -> str:
     """Return the worst of some statuses; no layout where there is none.
+
+    Parameters
+    ----------
+    statuses : iterable of str
+        Each one of ``STATUSES``.
+
+    Returns
+    -------
+    str
 
     Examples
     --------

@@ -95,7 +95,24 @@ class TableSchema:
     rests_on: tuple[str, ...]
 
     def lacking(self, there: Iterable[object]) -> list[str]:
-        """Columns that are not among those that are there."""
+        """Columns that are not among those that are there.
+
+        Parameters
+        ----------
+        there : iterable
+            Names of columns.
+
+        Returns
+        -------
+        list of str
+            In the table's order.
+
+        Examples
+        --------
+        >>> exclusions = tables("plan")["exclusions"]
+        >>> exclusions.lacking(name for name in exclusions.columns if name != "rule")
+        ['rule']
+        """
         found = {*there}
         return [name for name in self.columns if name not in found]
 
@@ -103,6 +120,16 @@ class TableSchema:
 @cache
 def tables(section: Section) -> Mapping[str, TableSchema]:
     """Tables of ``plan.gpkg``, ``check.gpkg``, of the layers of a comparison, CSV lists, and tables of a profile.
+
+    Parameters
+    ----------
+    section : str
+        ``"plan"``, ``"check"``, ``"comparison"``, ``"list"`` or ``"profile"``.
+
+    Returns
+    -------
+    mapping of str to Table
+        By name, in the order in which they are written.
 
     Examples
     --------

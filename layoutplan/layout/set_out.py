@@ -32,19 +32,66 @@ class SetOut(NamedTuple):
 
 
 def metres(value_m: float | None) -> str:
-    """Length to a tenth of a metre, ``? m`` for an unknown one."""
+    """Length to a tenth of a metre.
+
+    Parameters
+    ----------
+    value_m : float or None
+        NaN or None where unknown. [m]
+
+    Returns
+    -------
+    str
+        ``? m`` for an unknown one.
+
+    Examples
+    --------
+    >>> metres(87.449), metres(None)
+    ('87.5 m', '? m')
+    """
     return "? m" if value_m is None or value_m != value_m else f"{tenths(value_m):.1f} m"
 
 
 def three_digits(value_deg: float | None) -> str:
-    """Bearing as three digits and a decimal, ``087.3°``; ``?°`` for an unknown one."""
+    """Bearing as three digits and a decimal.
+
+    Parameters
+    ----------
+    value_deg : float or None
+        NaN or None where unknown. [deg]
+
+    Returns
+    -------
+    str
+        ``?°`` for an unknown one.
+
+    Examples
+    --------
+    >>> three_digits(87.3), three_digits(359.98), three_digits(float("nan"))
+    ('087.3°', '000.0°', '?°')
+    """
     if value_deg is None or value_deg != value_deg:
         return "?°"
     return f"{tenths(value_deg) % 360:05.1f}°"
 
 
 def tenths(value: float) -> float:
-    """Round to tenths, to the hundredths that all tables hold before: a figure reads the same from every file."""
+    """Round to tenths, to the hundredths that all tables hold before: a figure reads the same from every file.
+
+    Parameters
+    ----------
+    value : float
+        In any unit.
+
+    Returns
+    -------
+    float
+
+    Examples
+    --------
+    >>> tenths(12.3449), round(12.3449, 1)
+    (12.3, 12.3)
+    """
     return round(round(value, 2), 1)
 
 
@@ -135,13 +182,39 @@ def marked_name(waypoint: str, status: str, length: int) -> str:
 
 
 def marked_names(waypoint: str) -> tuple[str, str]:
-    """Both forms of a name so marked, the longer one first."""
+    """Both forms of the name of a waypoint that must not be staked yet, the longer one first.
+
+    Parameters
+    ----------
+    waypoint : str
+        Name with the role behind the last hyphen.
+
+    Returns
+    -------
+    tuple of (str, str)
+
+    Examples
+    --------
+    >>> marked_names("T12-H")
+    ('T12-H-NO', 'T12XH')
+    """
     head, _, role = waypoint.rpartition("-")
     return f"{waypoint}-{MARK}", f"{head}X{role}"
 
 
 def sign_name(role: str, status: str) -> str:
     """Name of the sign of a stake: its role, or that with ``NOT_YET`` behind it; the same on every map.
+
+    Parameters
+    ----------
+    role : str
+        ``"H"`` or ``"S"``.
+    status : str
+        One of ``STATUSES``.
+
+    Returns
+    -------
+    str
 
     Examples
     --------

@@ -33,13 +33,19 @@ _VOUCH = "vouch for it with a [coverage] polygon and themes = {themes}"
 
 
 def gap_text(stored: str, job: Job) -> str:
-    """Say what the map does not show and what would cure it; empty for no gap.
+    """State what the map does not show and what would cure it.
 
     Parameters
     ----------
     stored : str
         Causes as :func:`layoutplan.inputs.gaps.joined` makes them.
     job : Job
+        Its reach and its coverage section.
+
+    Returns
+    -------
+    str
+        Empty for no gap.
     """
     causes = causes_of(stored)
     if not causes:
