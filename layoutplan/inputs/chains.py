@@ -47,14 +47,22 @@ def join_pieces(pieces: Sequence[Sequence[int]], places: Mapping[int, LonLat]) -
     ----------
     pieces : sequence of sequence of int
         Node ids along each piece.
-    places : mapping
-        Longitude and latitude of each node.
+    places : mapping of int to (float, float)
+        Longitude and latitude of each node. [deg]
 
     Returns
     -------
     list of Chain
         The longest run first; then what is left, longest first. A run follows the first of its pieces; a branch starts
         where it leaves an earlier run.
+
+    Examples
+    --------
+    Three ways at one node: the longest run, then the branch, which starts where it leaves:
+
+    >>> places = {1: (8.0, 47.0), 2: (8.01, 47.0), 3: (8.02, 47.0), 4: (8.01, 47.002)}
+    >>> [chain.nodes for chain in join_pieces([(1, 2), (2, 3), (4, 2)], places)]
+    [(1, 2, 3), (2, 4)]
     """
     edges = _cut_at_forks(pieces, places)
     chains: list[Chain] = []

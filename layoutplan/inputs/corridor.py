@@ -42,14 +42,44 @@ class LongitudeFrame:
 
     @classmethod
     def around(cls, lonlat_deg: FloatArray) -> LongitudeFrame:
-        """Choose the frame for towers of shape (n, 2)."""
+        """Choose the frame for towers.
+
+        Parameters
+        ----------
+        lonlat_deg : ndarray, shape (n, 2)
+            Longitude and latitude. [deg]
+
+        Returns
+        -------
+        LongitudeFrame
+            One that leaves longitudes as they are, away from the antimeridian.
+        """
         lon = lonlat_deg[:, 0]
         if len(lon) == 0 or not (180.0 - np.abs(_shift(lon, 0.0)) <= _NEAR_ANTIMERIDIAN_DEG).any():
             return cls()
         return cls(float(np.degrees(np.angle(np.exp(1j * np.radians(lon)).mean()))))
 
     def points(self, lonlat_deg: FloatArray) -> FloatArray:
-        """Return longitude and latitude, shape (n, 2), with the frame's longitudes."""
+        """Return places with the frame's longitudes.
+
+        Parameters
+        ----------
+        lonlat_deg : ndarray, shape (n, 2)
+            Longitude and latitude. [deg]
+
+        Returns
+        -------
+        ndarray, shape (n, 2)
+            [deg]
+
+        Examples
+        --------
+        Two towers on either side of the antimeridian lie 0.2 degrees apart, not 359.8:
+
+        >>> towers = np.array([[179.9, -17.0], [-179.9, -17.0]])
+        >>> print(Frame.around(towers).points(towers)[:, 0].round(6), "deg")
+        [179.9 180.1] deg
+        """
         if self.centre_deg is None:
             return lonlat_deg
         return np.column_stack((_shift(lonlat_deg[:, 0], self.centre_deg), lonlat_deg[:, 1]))
@@ -58,6 +88,15 @@ class LongitudeFrame:
         """Return the geometries with the frame's longitudes, vertex by vertex, long segments cut.
 
         What would be torn apart (it lies on the far side of the Earth) stays as it is.
+
+        Parameters
+        ----------
+        geometry : ndarray of Geometry, shape (n,)
+            EPSG:4326.
+
+        Returns
+        -------
+        ndarray of Geometry, shape (n,)
         """
         if self.centre_deg is None or len(geometry) == 0:
             return geometry
@@ -98,10 +137,16 @@ class Corridor:
         Parameters
         ----------
         lonlat_deg : ndarray, shape (n, 2)
-            Towers, longitudes as in ``frame``.
+            Towers, longitudes as in ``frame``. [deg]
         margin_m : float
             Nothing nearer than this to a tower is missed. [m]
         frame : LongitudeFrame
+            How longitudes are counted.
+
+        Returns
+        -------
+        Corridor
+            One window for each group of neighbouring towers.
         """
         cell = np.floor(lonlat_deg / _CELL_DEG).astype(np.int64)
         _, group = np.unique(cell, axis=0, return_inverse=True)
@@ -114,7 +159,17 @@ class Corridor:
         return cls(np.hstack((low - margin, high + margin)), frame)
 
     def widened(self, by_m: float) -> Corridor:
-        """Return the corridor with windows that reach farther on all sides. [m]."""
+        """Return the corridor with windows that reach farther on all sides.
+
+        Parameters
+        ----------
+        by_m : float
+            How much farther. [m]
+
+        Returns
+        -------
+        Corridor
+        """
         east, north = margins_deg(np.abs(self.windows_deg[:, [1, 3]]).max(axis=1), by_m)
         by = np.column_stack((east, np.full(len(east), north)))
         return Corridor(self.windows_deg + np.hstack((-by, by)), self.frame)
@@ -125,13 +180,33 @@ class Corridor:
         return STRtree(np.atleast_1d(shapely.box(west, south, east, north)))
 
     def meets(self, geometry: Geometries) -> NDArray[np.bool_]:
-        """Mark geometries, longitudes as in the frame, whose bounding box meets a window."""
+        """Mark geometries whose bounding box meets a window.
+
+        Parameters
+        ----------
+        geometry : ndarray of Geometry, shape (n,)
+            Longitudes as in the frame.
+
+        Returns
+        -------
+        ndarray of bool, shape (n,)
+        """
         met = np.zeros(len(geometry), dtype=bool)
         met[self._tree.query(geometry)[0]] = True
         return met
 
     def meets_box(self, bounds_deg: Sequence[float]) -> bool:
-        """Whether a box (west, south, east, north) meets a window."""
+        """Whether a box meets a window.
+
+        Parameters
+        ----------
+        bounds_deg : sequence of float
+            West, south, east, north. [deg]
+
+        Returns
+        -------
+        bool
+        """
         west, south, east, north = bounds_deg
         parts = self.on_globe
         return bool(
@@ -151,6 +226,15 @@ class Corridor:
 
         Their edges are too long to be drawn straight from one end to the other. Near the antimeridian one that is not
         as wide as the Earth is taken to cross it, as all other things there are.
+
+        Parameters
+        ----------
+        geometry : ndarray of Geometry, shape (n,)
+            EPSG:4326.
+
+        Returns
+        -------
+        ndarray of Geometry, shape (n,)
         """
         wide = (shapely.get_dimensions(geometry) == 2) & (_width(geometry) > self._widest_deg)
         if not wide.any():
@@ -165,7 +249,18 @@ class Corridor:
         return 180.0 if self.frame.centre_deg is None else 360.0 - _INSIDE_DEG
 
     def boxes(self, crs: pyproj.CRS) -> FloatArray:
-        """Return the windows as boxes in a layer's own system, shape (n, 4)."""
+        """Return the windows as boxes in a layer's own system.
+
+        Parameters
+        ----------
+        crs : CRS
+            Of the layer.
+
+        Returns
+        -------
+        ndarray, shape (n, 4)
+            Least x and y, greatest x and y, in the system's units.
+        """
         if is_wgs84(crs):
             return self.on_globe
         if self.frame.centre_deg is None:

@@ -25,18 +25,21 @@ ROADS_M = 1000.0  # with a road so near the map is looked at here (judgement)
 
 
 def map_gaps(job: Job, inputs: Inputs, towers_lonlat: FloatArray) -> tuple[NDArray[np.bool_], list[list[str]]]:
-    """Tell for each tower whether the map covers its surroundings, and why not.
+    """Find out for each tower whether the map covers its surroundings, and why not.
 
     Parameters
     ----------
     job : Job
+        Its coverage section and reach.
     inputs : Inputs
+        What was read.
     towers_lonlat : ndarray, shape (n, 2)
         Longitude and latitude. [deg]
 
     Returns
     -------
     covers : ndarray of bool, shape (n,)
+        Whether there is no cause.
     causes : list of list of str
         Codes (:mod:`layoutplan.inputs.gaps`), in order; none where the map covers the place. What is silent in parts
         only (houses, the shore) is drawn as areas instead and asked lead by lead.
@@ -76,7 +79,7 @@ def uncovered_reasons(
     radius_m: float,
     octants: int,
 ) -> list[list[str]]:
-    """Tell for each tower why the map does not reach its surroundings.
+    """Find out for each tower why the map does not reach its surroundings.
 
     Parameters
     ----------
@@ -87,9 +90,9 @@ def uncovered_reasons(
     evidence : ndarray, shape (m, 2)
         Places where the map has something. [deg]
     extents : sequence of Polygon
-        Where the map says it reaches; none if it does not say.
+        Where the map declares to reach; none if it declares nothing.
     coverage : sequence of Polygon
-        Where the user says the map reaches: if given, it alone decides.
+        Where the user states that the map reaches: if given, it alone decides.
     radius_m : float
         Evidence is looked for within this distance. [m]
     octants : int
@@ -105,6 +108,18 @@ def uncovered_reasons(
     Without a polygon of the user's, a tower is covered if its disc of ``reach_m`` lies within the union of the extents
     (where there are any) and evidence lies around it. Extracts keep whole power lines but cut everything else at their
     edge, so a tower beyond it has evidence on one side at most. Radius and octants are judgement.
+
+    References
+    ----------
+    Own choice of radius and octants, no published source.
+
+    Examples
+    --------
+    Everything mapped lies to the north of the tower: the edge of an extract runs there.
+
+    >>> north = np.array([[8.0, 47.001], [8.001, 47.001], [7.999, 47.001]])
+    >>> uncovered_reasons(np.array([[8.0, 47.0]]), 150.0, north, [], [], 500.0, 6)
+    [['few_features']]
     """
     count = len(towers_lonlat)
     if coverage:
@@ -124,19 +139,25 @@ def complete_within_m(
     coverage: Sequence[Polygon],
     evidence_m: float,
 ) -> FloatArray:
-    """Tell how far about each tower the map is complete, 0 where it does not cover the tower. [m].
+    """Find out how far about each tower the map is complete.
 
     Parameters
     ----------
     towers_lonlat : ndarray, shape (n, 2)
+        Longitude and latitude. [deg]
     covers : ndarray of bool, shape (n,)
-        As :func:`uncovered_reasons` says.
+        As :func:`uncovered_reasons` finds it.
     steps_m : sequence of float
-        Distances to try, ascending.
+        Distances to try, ascending. [m]
     extents, coverage : sequence of Polygon
         As in :func:`uncovered_reasons`.
     evidence_m : float
         Within which evidence was looked for: if there are neither, the map counts as complete so far, no farther. [m]
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        0 where it does not cover the tower. [m]
     """
     polygons = coverage or extents
     if not polygons:
@@ -153,9 +174,24 @@ def octants_with_evidence(towers_lonlat: FloatArray, evidence: FloatArray, radiu
     Parameters
     ----------
     towers_lonlat : ndarray, shape (n, 2)
+        Longitude and latitude. [deg]
     evidence : ndarray, shape (m, 2)
+        Places where the map has something. [deg]
     radius_m : float
         Within this distance. [m]
+
+    Returns
+    -------
+    ndarray of int, shape (n,)
+        0 to 8.
+
+    Examples
+    --------
+    Something to the north and something to the east; what lies to the south is 1.1 km away:
+
+    >>> about = np.array([[8.0, 47.001], [8.002, 47.0], [8.0, 46.99]])
+    >>> octants_with_evidence(np.array([[8.0, 47.0]]), about, 500.0)
+    array([2])
     """
     points = _thinned(evidence, radius_m / _CELLS_PER_RADIUS)
     tree = cKDTree(geocentric(points))

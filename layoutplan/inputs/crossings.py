@@ -14,7 +14,20 @@ _MOST_PAIRS_EACH = 5_000  # looked at for one crossing that is allowed; then it 
 
 
 def require_few_crossings(geometry: shapely.Geometry, where: str) -> None:
-    """Raise an InputError if an outline crosses itself more often than the job allows; ``where`` says which."""
+    """Refuse an outline that crosses itself more often than the job allows.
+
+    Parameters
+    ----------
+    geometry : Geometry
+        With lines or areas.
+    where : str
+        File, layer and feature, for the message.
+
+    Raises
+    ------
+    InputError
+        If there are more crossings than ``reading.max_crossings``.
+    """
     found = count_crossings(geometry, limits_now().limits.max_crossings)
     what = "places where one outline crosses itself, or more"
     require_at_most(found, "max_crossings", what, where, "Redraw it")
@@ -33,6 +46,12 @@ def count_crossings(geometry: shapely.Geometry, most: int) -> int:
     Returns
     -------
     int
+        0 where there are too few segments for more than ``most``.
+
+    Examples
+    --------
+    >>> count_crossings(shapely.from_wkt("LINESTRING (0 0, 2 2, 2 0, 0 2)"), 2)
+    1
     """
     start, end = _segments(geometry)
     number = len(start)

@@ -46,17 +46,23 @@ def read_csv_towers(source: TowerSource, key: str) -> PlacedTable:
     Parameters
     ----------
     source : TowerSource
+        File, columns and reference system.
     key : str
         The job's key of ``source``, for messages.
+
+    Returns
+    -------
+    PlacedTable
+        One point for each row, EPSG:4326.
 
     Raises
     ------
     InputError
-        Not UTF-8, rows of different length, an unusable filter.
+        If it is not UTF-8, rows differ in length, or a filter cannot be used.
     ColumnError
-        No coordinate columns, or a cell that is no finite number.
+        If there are no coordinate columns, or a cell is no finite number.
     CRSError
-        Eastings and northings without a system, or degrees outside their range.
+        If eastings and northings have no system, or degrees are outside their range.
     """
     table = read_csv(source)
     where = table.where
@@ -75,6 +81,11 @@ def read_csv_towers(source: TowerSource, key: str) -> PlacedTable:
 def read_csv(source: FileSource) -> FileRows:
     """Read cells as text; comma, semicolon or tab between them.
 
+    Parameters
+    ----------
+    source : FileSource
+        File and filter.
+
     Returns
     -------
     FileRows
@@ -84,10 +95,10 @@ def read_csv(source: FileSource) -> FileRows:
     Raises
     ------
     InputError
-        There is no such file, the text is not UTF-8, a row has more or fewer cells than the header, or the filter
+        If there is no such file, the text is not UTF-8, a row has more or fewer cells than the header, or the filter
         cannot be used.
     LayerError
-        There are no rows.
+        If there are no rows.
     """
     require_file(source.path)
     return _without_blank_rows(_filtered(source, _cells(source.path)))

@@ -35,10 +35,22 @@ _WORDS = re.compile(r"\b(select|with|values|attach|pragma|from)\b|;", re.IGNOREC
 
 
 def check_database(path: Path, *, views: bool = True) -> None:
-    """Raise an InputError if reading a database could run what its maker wrote into it.
+    """Refuse a database if reading it could run what its maker wrote into it.
 
-    A view under a name that readers ask on their own account (or any, without ``views``), or a virtual table other
-    than a spatial index. Triggers are let pass: they run when somebody writes, and nothing is written.
+    That is a view under a name that readers ask on their own account (or any, without ``views``), or a virtual table
+    other than a spatial index. Triggers are let pass: they run when somebody writes, and nothing is written.
+
+    Parameters
+    ----------
+    path : Path
+        A SQLite file.
+    views : bool
+        Whether views under other names are let pass.
+
+    Raises
+    ------
+    InputError
+        If it holds such a view or table, or is no database.
     """
     with _opened(path) as base:
         rows = base.execute("SELECT type, name, sql FROM sqlite_master").fetchall()
@@ -56,7 +68,20 @@ def check_database(path: Path, *, views: bool = True) -> None:
 
 
 def require_table(path: Path, layer: str) -> None:
-    """Raise a LayerError unless a layer of a database is a table whose columns all are stored."""
+    """Refuse a layer of a database that is no table with stored columns only.
+
+    Parameters
+    ----------
+    path : Path
+        A SQLite file.
+    layer : str
+        Name of the layer.
+
+    Raises
+    ------
+    LayerError
+        If it is a view, or a column is worked out when read.
+    """
     with _opened(path) as base:
         kinds = dict(base.execute("SELECT name, type FROM sqlite_master WHERE type IN ('table', 'view')").fetchall())
         name = next((name for name in kinds if name.lower() == layer.lower()), layer)
@@ -75,7 +100,28 @@ def require_table(path: Path, layer: str) -> None:
 
 
 def check_filter(where: str | None, name: str) -> None:
-    """Raise an InputError if a job's filter does more than compare the columns of a row."""
+    """Refuse a job's filter that does more than compare the columns of a row.
+
+    Parameters
+    ----------
+    where : str or None
+        The filter.
+    name : str
+        Of the file, for the message.
+
+    Raises
+    ------
+    InputError
+        If it holds other words or calls of functions.
+
+    Examples
+    --------
+    >>> check_filter("kind = 'tower' AND height > 20", "towers.gpkg")
+    >>> check_filter("load_extension('x')", "towers.gpkg")
+    Traceback (most recent call last):
+        ...
+    layoutplan.errors.InputError: towers.gpkg: where = "load_extension('x')": 'load_extension' cannot be used there. ...
+    """
     if where is None:
         return
     bare = _TEXT.sub("''", where)

@@ -110,7 +110,12 @@ _Result = TypeVar("_Result")
 
 
 def limits_now() -> Allowed:
-    """What the job that is being read allows; the defaults outside of any."""
+    """Limits of the job that is being read; the defaults outside of any.
+
+    Returns
+    -------
+    Allowed
+    """
     return _ALLOWED.get(None) or _by_default()
 
 
@@ -123,7 +128,17 @@ def _by_default() -> Allowed:
 
 @contextmanager
 def allowing(job: Job) -> Iterator[None]:
-    """Read by the limits of a job."""
+    """Read by the limits of a job.
+
+    Parameters
+    ----------
+    job : Job
+        Its reading section and folder.
+
+    Yields
+    ------
+    None
+    """
     before = _ALLOWED.set(Allowed(job.reading, job.folder))
     try:
         yield
@@ -132,7 +147,18 @@ def allowing(job: Job) -> Iterator[None]:
 
 
 def as_job_allows(function: Callable[_Args, _Result]) -> Callable[_Args, _Result]:
-    """Make a function that takes a job first (or by name) read by the job's limits."""
+    """Make a function that takes a job first (or by name) read by the job's limits.
+
+    Parameters
+    ----------
+    function : callable
+        Takes the job.
+
+    Returns
+    -------
+    callable
+        With the same signature.
+    """
 
     @functools.wraps(function)
     def within(*args: _Args.args, **keys: _Args.kwargs) -> _Result:
@@ -144,11 +170,12 @@ def as_job_allows(function: Callable[_Args, _Result]) -> Callable[_Args, _Result
 
 
 def require_at_most(found: float, key: str, what: str, where: str, fix: str) -> None:
-    """Raise an InputError if there is more of something than the job allows.
+    """Refuse more of something than the job allows.
 
     Parameters
     ----------
     found : float
+        How much there is.
     key : str
         The limit's key in the job's section ``reading``.
     what : str
@@ -157,6 +184,11 @@ def require_at_most(found: float, key: str, what: str, where: str, fix: str) -> 
         File, layer and place in it.
     mend : str
         What to do about the file.
+
+    Raises
+    ------
+    InputError
+        If it is more than the limit.
     """
     most = getattr(limits_now().limits, key)
     if found > most:
@@ -167,7 +199,20 @@ def require_at_most(found: float, key: str, what: str, where: str, fix: str) -> 
 
 
 def require_driver(driver: str, where: str) -> None:
-    """Raise an InputError unless a vector file was opened as one of the kinds that are read."""
+    """Refuse a vector file that was opened as none of the kinds that are read.
+
+    Parameters
+    ----------
+    driver : str
+        As GDAL names it.
+    where : str
+        File and layer, for the message.
+
+    Raises
+    ------
+    InputError
+        If it is of another kind.
+    """
     if driver not in VECTOR_DRIVERS:
         raise InputError(f"{where}: cannot be read as a vector file: {driver}. Save it from a GIS as a GeoPackage.")
 

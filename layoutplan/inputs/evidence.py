@@ -26,7 +26,25 @@ SHOWS_NOTHING = frozenset(named(lambda row: not row.tells.reach))
 
 
 def is_local(geometry: Geometries) -> NDArray[np.bool_]:
-    """Mark geometries in EPSG:4326 that are small enough to show that the map is worked out around them."""
+    """Mark geometries that are small enough to show that the map is worked out around them.
+
+    Parameters
+    ----------
+    geometry : ndarray of Geometry, shape (n,)
+        EPSG:4326.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+        False for missing and empty ones.
+
+    Examples
+    --------
+    A pond of 100 m, and a boundary of 10 km:
+
+    >>> is_local(np.array([shapely.box(8.0, 47.0, 8.001, 47.001), shapely.box(8.0, 47.0, 8.1, 47.1)]))
+    array([ True, False])
+    """
     west, south, east, north = shapely.bounds(geometry).T
     with np.errstate(invalid="ignore"):
         lon_m, lat_m = metres_per_degree(south)
@@ -39,10 +57,12 @@ def thin(lonlat_deg: FloatArray) -> FloatArray:
     Parameters
     ----------
     lonlat_deg : ndarray, shape (n, 2)
+        Longitude and latitude. [deg]
 
     Returns
     -------
     ndarray, shape (m, 2)
+        Some of them. [deg]
     """
     while len(lonlat_deg) > _CHUNK:
         chunks = np.array_split(lonlat_deg, -(-len(lonlat_deg) // _CHUNK))

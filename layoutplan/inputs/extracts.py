@@ -33,9 +33,25 @@ class Extracts:
         self._read: dict[tuple[Path, bool], OsmExtract] = {}
 
     def read(self, path: Path, corridor: Corridor | None = None) -> OsmExtract:
-        """Return what a file holds; one that serves lines and map alike is read before the corridor is known.
+        """Return the contents of a file; one that serves lines and map alike is read before the corridor is known.
 
         Not so a large one: all the obstacles of a country would fill the memory. Its lines are read first, alone.
+
+        Parameters
+        ----------
+        path : Path
+            Of an extract that the job names.
+        corridor : Corridor, optional
+            Obstacles elsewhere may be left out.
+
+        Returns
+        -------
+        OsmExtract
+
+        Raises
+        ------
+        InputError
+            If the file cannot be used.
         """
         with_map = path in self._of_map and (corridor is not None or not is_large(path))
         found = self._read.get((path, with_map)) or self._read.get((path, True))
@@ -50,9 +66,25 @@ class Extracts:
         return found
 
     def credit(self, path: Path) -> str:
-        """Whom the data is credited to: as the job says, else the map's contributors."""
+        """Whom the data is credited to: as the job states, else the map's contributors.
+
+        Parameters
+        ----------
+        path : Path
+            Of an extract that the job names.
+
+        Returns
+        -------
+        str
+        """
         return self._credits.get(path, ATTRIBUTION)
 
     def boxes(self) -> list[Polygon]:
-        """Boxes that the map's extracts declare, of those read so far."""
+        """Boxes that the map's extracts declare, of those read so far.
+
+        Returns
+        -------
+        list of Polygon
+            EPSG:4326.
+        """
         return [found.box for (_, with_map), found in self._read.items() if with_map and found.box is not None]

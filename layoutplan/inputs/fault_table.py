@@ -27,8 +27,9 @@ def read_fault_table(
     Parameters
     ----------
     source : FileSource
-        A CSV with ``tower_id``, ``from_start_ka``, ``from_end_ka``; other columns may be there, too.
+        A CSV with ``tower_id``, ``from_start_ka``, ``from_end_ka``; other columns may be there, too. [kA]
     line : Line
+        The line of the table.
     tower_ids : sequence of str
         Ids of the line's towers.
     key : str
@@ -37,16 +38,16 @@ def read_fault_table(
     Returns
     -------
     table : FaultTable
-        In the order of the file. NaN where a cell is empty: unknown, not 0.
+        In the order of the file. NaN where a cell is empty: unknown, not 0. [A]
     problems : tuple of str
         Which towers of the line have no currents in the table.
 
     Raises
     ------
     InputError
-        The file is missing or no table; see :func:`layoutplan.inputs.csv_table.read_csv`.
+        If the file is missing or no table; see :func:`layoutplan.inputs.csv_table.read_csv`.
     ColumnError
-        A column is missing; an id is empty, used twice or none of the line's; a current is no number from 0 up, or
+        If a column is missing; an id is empty, used twice or none of the line's; a current is no number from 0 up, or
         both are 0.
     """
     table = read_csv(source)

@@ -19,7 +19,13 @@ from layoutplan.job import ObstacleClass
 
 
 def no_features() -> gpd.GeoDataFrame:
-    """Return an empty feature table."""
+    """Return an empty feature table.
+
+    Returns
+    -------
+    GeoDataFrame
+        Columns ``FEATURE_COLUMNS``, EPSG:4326.
+    """
     columns = {name: np.empty(0, dtype=object) for name in FEATURE_COLUMNS if name != "geometry"}
     columns["width_m"] = np.empty(0, dtype=float)
     return gpd.GeoDataFrame(columns, geometry=[], crs="EPSG:4326")[list(FEATURE_COLUMNS)]
@@ -41,6 +47,7 @@ def make_features(
     Parameters
     ----------
     feature_id, obstacle_class, name : ndarray of str, shape (n,)
+        Ids as messages give them, classes of the job, names or empty.
     width_m : ndarray, shape (n,)
         Full width of lines and points; areas get 0. [m]
     geometry : ndarray of Geometry, shape (n,)
@@ -55,6 +62,12 @@ def make_features(
     features : GeoDataFrame
         Columns ``FEATURE_COLUMNS``; parts of one feature are called ``id/1``, ``id/2``, …
     problems : list of str
+        How many were left out or repaired.
+
+    Raises
+    ------
+    InputError
+        If an outline crosses itself more often than the job allows.
     """
     usable = is_usable(geometry)
     restored, was_invalid = repair(geometry[usable], source)
@@ -88,19 +101,30 @@ def repair(geometry: Geometries, where: str) -> tuple[Geometries, NDArray[np.boo
 
     Parameters
     ----------
-    geometry : ndarray of Geometry
+    geometry : ndarray of Geometry, shape (n,)
+        Lines and areas, two-dimensional.
     where : str
         File and layer, for messages.
 
     Returns
     -------
-    geometry : ndarray of Geometry
-    was_invalid : ndarray of bool
+    geometry : ndarray of Geometry, shape (n,)
+        All valid.
+    was_invalid : ndarray of bool, shape (n,)
+        Those that were repaired.
 
     Raises
     ------
     InputError
-        An outline crosses itself more often than the job allows.
+        If an outline crosses itself more often than the job allows.
+
+    Examples
+    --------
+    A bow tie becomes its two triangles:
+
+    >>> restored, was_invalid = repair(np.array([shapely.Polygon([(0, 0), (2, 2), (2, 0), (0, 2)])]), "fields.gpkg")
+    >>> restored[0].geom_type, restored[0].area, was_invalid
+    ('MultiPolygon', 2.0, array([ True]))
     """
     invalid = ~shapely.is_valid(geometry)
     if not invalid.any():
@@ -121,12 +145,23 @@ def _repaired(geometry: shapely.Geometry, where: str) -> shapely.Geometry:
 def single_parts(geometry: Geometries) -> tuple[Geometries, NDArray[np.int64]]:
     """Take multi-part geometries apart.
 
+    Parameters
+    ----------
+    geometry : ndarray of Geometry, shape (n,)
+        Of any kind; missing and empty ones have no parts.
+
     Returns
     -------
     parts : ndarray of Geometry, shape (m,)
         Without empty ones.
     owner : ndarray of int, shape (m,)
         Place in ``geometry`` that each part comes from.
+
+    Examples
+    --------
+    >>> parts, owner = single_parts(np.array([shapely.Point(1, 1), shapely.MultiPoint([(2, 2), (3, 3)])]))
+    >>> owner
+    array([0, 1, 1])
     """
     if not (shapely.get_type_id(geometry) > shapely.GeometryType.POLYGON).any():  # taking apart copies
         kept = np.flatnonzero(~(shapely.is_missing(geometry) | shapely.is_empty(geometry)))
@@ -146,7 +181,26 @@ def fill_widths(
     classes: Mapping[str, ObstacleClass],
     point_width_m: float,
 ) -> FloatArray:
-    """Where no width is given, lines take their class's, points at least ``point_width_m``. [m]."""
+    """Fill in widths that are not given: lines take their class's, points at least ``point_width_m``.
+
+    Parameters
+    ----------
+    given_m : ndarray, shape (n,)
+        NaN where not given. [m]
+    obstacle_class : ndarray of str, shape (n,)
+        Classes of the job.
+    geometry : ndarray of Geometry, shape (n,)
+        Of the features.
+    classes : mapping of str to ObstacleClass
+        Of the job.
+    point_width_m : float
+        Of a thing mapped as a point. [m]
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        [m]
+    """
     of_class = pd.Series(obstacle_class).map({name: row.width_m for name, row in classes.items()}).to_numpy(dtype=float)
     is_point = shapely.get_dimensions(geometry) == 0
     return np.where(np.isnan(given_m), np.where(is_point, point_width_m, of_class), given_m)

@@ -42,16 +42,61 @@ AREA_THEMES = frozenset(GAPS[cause].theme for cause in SILENT_CLASSES.values())
 
 
 def joined(causes: Iterable[str]) -> str:
-    """Causes as they are stored: ``theme:cause``, each once, in the table's order, with a space between them."""
+    """Causes as they are stored: ``theme:cause``, each once, in the table's order, with a space between them.
+
+    Parameters
+    ----------
+    causes : iterable of str
+        Keys of ``GAPS``.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> joined([FEW_FEATURES, OUTSIDE_BOX, FEW_FEATURES])
+    'reach:outside_box reach:few_features'
+    """
     found = set(causes)
     return " ".join(f"{gap.theme}:{cause}" for cause, gap in GAPS.items() if cause in found)
 
 
 def causes_of(stored: str) -> list[str]:
-    """Causes out of what :func:`joined` made."""
+    """Causes out of what :func:`joined` made.
+
+    Parameters
+    ----------
+    stored : str
+        Cell of a table.
+
+    Returns
+    -------
+    list of str
+
+    Examples
+    --------
+    >>> causes_of("reach:outside_box reach:few_features"), causes_of("")
+    (['outside_box', 'few_features'], [])
+    """
     return [part.rpartition(":")[2] for part in stored.split()]
 
 
 def cures_of(causes: Sequence[str]) -> str:
-    """Codes of the cures of some causes, each once, with a space between them."""
+    """Codes of the cures of some causes, each once, with a space between them.
+
+    Parameters
+    ----------
+    causes : sequence of str
+        Keys of ``GAPS``.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> cures_of([OUTSIDE_BOX, BARE_STREETS])
+    'neighbour_extract coverage_polygon buildings_layer'
+    """
     return " ".join(dict.fromkeys(cure for cause in causes for cure in GAPS[cause].cures))

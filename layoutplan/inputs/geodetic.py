@@ -30,6 +30,7 @@ def to_lonlat(geometry: Geometries, crs: pyproj.CRS, where: str) -> Geometries:
     geometry : ndarray of Geometry, shape (n,)
         May hold None and empty geometries; they stay.
     crs : CRS
+        Of the geometries.
     where : str
         File and layer, for messages.
 
@@ -41,7 +42,14 @@ def to_lonlat(geometry: Geometries, crs: pyproj.CRS, where: str) -> Geometries:
     Raises
     ------
     CRSError
-        The system cannot be turned into longitude and latitude.
+        If the system cannot be turned into longitude and latitude.
+
+    Examples
+    --------
+    The middle of UTM zone 32 on the equator:
+
+    >>> to_lonlat(np.array([shapely.Point(500000, 0)]), pyproj.CRS("EPSG:32632"), "wells.csv")[0].wkt
+    'POINT (9 0)'
     """
     flat = shapely.force_2d(geometry) if shapely.has_z(geometry).any() else geometry
     _check_vertices(flat, crs, where)
@@ -75,15 +83,21 @@ def _check_vertices(geometry: Geometries, crs: pyproj.CRS, where: str) -> None:
 
 
 def datum_note(geometry: Geometries, crs: pyproj.CRS, where: str) -> list[str]:
-    """Say by how much places of a file may be off for its datum; nothing where it is known to a metre.
+    """State by how much places of a file may be off for its datum; nothing where it is known to a metre.
 
     Parameters
     ----------
     geometry : ndarray of Geometry, shape (n,)
         In ``crs``.
     crs : CRS
+        Of the file.
     where : str
         File and layer, for messages.
+
+    Returns
+    -------
+    list of str
+        One warning, or none.
 
     Notes
     -----
@@ -116,9 +130,19 @@ def _stated_accuracy_m(change: pyproj.Transformer, place: FloatArray) -> float:
 
 
 def accuracy_m(used: pyproj.Transformer) -> float:
-    """Accuracy that PROJ states of an operation, 0 if it stays on one datum, below 0 if nobody knows. [m].
+    """Accuracy that PROJ states of an operation.
 
     Since 9.8 PROJ states none of a way on which only the order of the axes and the projection change.
+
+    Parameters
+    ----------
+    used : Transformer
+        As it was last used.
+
+    Returns
+    -------
+    float
+        0 if it stays on one datum, below 0 if it is unknown. [m]
     """
     steps = used.operations or ()
     if used.accuracy < 0.0 and steps and all(step.type_name == "Conversion" for step in steps):
@@ -127,7 +151,24 @@ def accuracy_m(used: pyproj.Transformer) -> float:
 
 
 def transformed(geometry: Geometries, change: pyproj.Transformer) -> Geometries:
-    """Return geometries with all vertices moved to another system."""
+    """Return geometries with all vertices moved to another system.
+
+    Parameters
+    ----------
+    geometry : ndarray of Geometry, shape (n,)
+        Two-dimensional.
+    change : Transformer
+        From their system to the other, x first.
+
+    Returns
+    -------
+    ndarray of Geometry, shape (n,)
+
+    Raises
+    ------
+    pyproj.exceptions.ProjError
+        If there is no such way.
+    """
 
     def move(xy: FloatArray) -> FloatArray:
         return np.column_stack(change.transform(xy[:, 0], xy[:, 1]))
@@ -141,6 +182,18 @@ def cut_long(geometry: Geometries, crs: pyproj.CRS) -> Geometries:
 
     Degrees are left alone where a geometry is more than half the Earth wide: it jumps across the antimeridian, and what
     lies between is not meant.
+
+    Parameters
+    ----------
+    geometry : ndarray of Geometry, shape (n,)
+        In ``crs``.
+    crs : CRS
+        Of the geometries.
+
+    Returns
+    -------
+    ndarray of Geometry, shape (n,)
+        The same shapes with more vertices.
     """
     limit = segment_limit(crs)
     low_x, low_y, high_x, high_y = shapely.bounds(geometry).T
@@ -162,25 +215,95 @@ def cut_long(geometry: Geometries, crs: pyproj.CRS) -> Geometries:
 
 
 def segment_limit(crs: pyproj.CRS) -> float:
-    """Return the longest segment that is left uncut, in the units of ``crs``."""
+    """Return the longest segment that is left uncut.
+
+    Parameters
+    ----------
+    crs : CRS
+        Geographic or projected.
+
+    Returns
+    -------
+    float
+        ``LONGEST_SEGMENT_M`` in the units of ``crs``.
+
+    Examples
+    --------
+    >>> segment_limit(pyproj.CRS("EPSG:32632")) == LONGEST_SEGMENT_M
+    True
+    """
     factor = crs.axis_info[0].unit_conversion_factor or 1.0
     return LONGEST_SEGMENT_M / (factor * (_GEOD.a if crs.is_geographic else 1.0))
 
 
 def is_usable(geometry: Geometries) -> NDArray[np.bool_]:
-    """Mark geometries that are there, not empty, and finite."""
+    """Mark geometries that are there, not empty, and finite.
+
+    Parameters
+    ----------
+    geometry : ndarray of Geometry, shape (n,)
+        May hold None.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+
+    Examples
+    --------
+    >>> is_usable(np.array([shapely.Point(1, 2), None, shapely.Point(), shapely.Point(np.inf, 0)]))
+    array([ True, False, False, False])
+    """
     return np.asarray(~shapely.is_empty(geometry) & np.isfinite(shapely.bounds(geometry)).all(axis=-1))
 
 
 def metres_per_degree(lat_deg: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Length of a degree of longitude and of latitude on the WGS 84 ellipsoid, from its two radii of curvature. [m]."""
+    """Length of a degree of longitude and of latitude on the WGS 84 ellipsoid, from its two radii of curvature.
+
+    Parameters
+    ----------
+    lat_deg : ndarray
+        Latitude. [deg]
+
+    Returns
+    -------
+    lon_m, lat_m : ndarray
+        [m]
+
+    References
+    ----------
+    .. [1] NIMA TR8350.2, Department of Defense World Geodetic System 1984, 3rd ed., 2000: the ellipsoid.
+
+    Examples
+    --------
+    >>> east, north = metres_per_degree(np.array([0.0, 60.0]))
+    >>> print(east.round(), north.round(), "m")
+    [111319.  55800.] [110574. 111412.] m
+    """
     sin_lat, cos_lat = np.sin(np.radians(lat_deg)), np.cos(np.radians(lat_deg))
     root = 1.0 - _GEOD.es * sin_lat**2
     return np.radians(_GEOD.a * cos_lat / np.sqrt(root)), np.radians(_GEOD.a * (1.0 - _GEOD.es) / root**1.5)
 
 
 def geocentric(lonlat_deg: FloatArray) -> FloatArray:
-    """Geocentric X, Y, Z of points on the ellipsoid, shape (n, 3): plain distances between near points. [m]."""
+    """Geocentric X, Y, Z of points on the ellipsoid: plain distances between near points.
+
+    Parameters
+    ----------
+    lonlat_deg : ndarray, shape (n, 2)
+        Longitude and latitude. [deg]
+
+    Returns
+    -------
+    ndarray, shape (n, 3)
+        [m]
+
+    Examples
+    --------
+    On the equator the distance from the centre is the semi-major axis of WGS 84:
+
+    >>> print(geocentric(np.array([[0.0, 0.0]])).round(), "m")
+    [[6378137.       0.       0.]] m
+    """
     lon, lat = np.radians(lonlat_deg).T
     normal = _GEOD.a / np.sqrt(1.0 - _GEOD.es * np.sin(lat) ** 2)
     return np.column_stack(

@@ -36,7 +36,7 @@ _OUTER = 1.0 / np.cos(np.pi / (4 * _ROUND))  # so that the corners' chords keep 
 def unmapped_houses(
     signs: Signs, houses: Geometries, towers_lonlat: FloatArray, within_m: float, vouched: Geometries
 ) -> Geometries:
-    """Areas about signs of houses that no house answers for.
+    """Areas about signs of houses where no house is mapped.
 
     Parameters
     ----------
@@ -45,10 +45,11 @@ def unmapped_houses(
     houses : ndarray of Geometry
         Buildings, gardens and residential land, EPSG:4326.
     towers_lonlat : ndarray, shape (n, 2)
+        Longitude and latitude. [deg]
     within_m : float
         Areas farther from every tower are left out. [m]
     vouched : ndarray of Geometry
-        Where the user says that houses are drawn if there are any.
+        Where the user states that houses are drawn if there are any.
 
     Returns
     -------

@@ -37,6 +37,7 @@ def look_at(path: Path) -> str:
     Parameters
     ----------
     path : Path
+        A file or folder.
 
     Returns
     -------
@@ -46,7 +47,7 @@ def look_at(path: Path) -> str:
     Raises
     ------
     InputError
-        It is of no kind that is read, or names something that is not read.
+        If it is of no kind that is read, or names something that is not read.
     """
     if path.is_dir():
         _look_into(path)
@@ -90,8 +91,14 @@ def check_archive(path: Path, look: Callable[[str, bytes], object]) -> None:
     Parameters
     ----------
     path : Path
+        A zip archive.
     look : callable
         Takes a member's name and first bytes; raises an InputError if it is of no kind that is read.
+
+    Raises
+    ------
+    InputError
+        If it is damaged, too large when unpacked, or a member is not read.
     """
     try:
         with zipfile.ZipFile(path) as archive:

@@ -60,10 +60,24 @@ class LandRead:
 def read_land(job: Job, corridor: Corridor, ledger: Ledger) -> LandRead:
     """Read all land layers of a job in the corridor.
 
+    Parameters
+    ----------
+    job : Job
+        Its land and work sections.
+    corridor : Corridor
+        Where the towers are.
+    ledger : Ledger
+        Takes note of the files.
+
+    Returns
+    -------
+    LandRead
+        Parcels, the features made of them, and warnings.
+
     Raises
     ------
     InputError
-        A file, a layer or a column cannot be used; a permission ends before it begins.
+        If a file, a layer or a column cannot be used, or a permission ends before it begins.
     """
     tables, features, problems = [], [], []
     for number, land in enumerate(job.land):

@@ -33,16 +33,28 @@ def read_lines(
 ) -> tuple[list[LineInput], list[str]]:
     """Read all lines of a job.
 
+    Parameters
+    ----------
+    job : Job
+        Its lines.
+    extracts : Extracts
+        Of OpenStreetMap, each read once.
+    ledger : Ledger
+        Takes note of the files.
+    report : callable
+        Called with what is being read and the share done, 0 to 1.
+
     Returns
     -------
     lines : list of LineInput
         In the job's order; branches found in an extract follow their line.
     problems : list of str
+        Warnings.
 
     Raises
     ------
     InputError
-        A file cannot be used, or holds no line; see the error tree.
+        If a file cannot be used, or holds no line; see the error tree.
     """
     lines: list[LineInput] = []
     problems: list[str] = []
@@ -79,6 +91,7 @@ def read_course(source: FileSource, key: str) -> tuple[tuple[LineString, ...], s
     Parameters
     ----------
     source : FileSource
+        File and layer.
     key : str
         The job's key of ``source``, for messages.
 
@@ -87,12 +100,14 @@ def read_course(source: FileSource, key: str) -> tuple[tuple[LineString, ...], s
     course : tuple of LineString
         Its single parts in EPSG:4326.
     where : str
+        File and layer.
     problems : tuple of str
+        Warnings.
 
     Raises
     ------
     LayerError
-        The layer is empty or holds anything but lines.
+        If the layer is empty or holds anything but lines.
     """
     layer = open_vector(source, key)
     table = read_vector(layer, ())

@@ -46,20 +46,26 @@ class MapLayer:
 
 
 def check_overlap(where: str, bounds_deg: Bounds | None, corridor: Corridor) -> list[str]:
-    """Say so where a layer is empty or lies elsewhere.
+    """Warn where a layer is empty or lies elsewhere.
 
     Parameters
     ----------
     where : str
         File and layer, for messages.
     bounds_deg : tuple of float or None
-        West, south, east, north of all the layer holds; None if it is empty.
+        West, south, east, north of all the layer holds; None if it is empty. [deg]
     corridor : Corridor
+        Where the towers are.
+
+    Returns
+    -------
+    list of str
+        One warning, or none.
 
     Raises
     ------
     CRSError
-        It lies elsewhere, but with longitude and latitude swapped it would lie on the corridor.
+        If it lies elsewhere, but with longitude and latitude swapped it would lie on the corridor.
     """
     if bounds_deg is None:
         return [f"{where}: empty; nothing is known from it"]
@@ -80,7 +86,17 @@ def check_overlap(where: str, bounds_deg: Bounds | None, corridor: Corridor) -> 
 
 
 def cleaned(texts: Iterable[object]) -> NDArray[np.object_]:
-    """Return foreign texts made clean, very long ones cut; each distinct one is cleaned once."""
+    """Return foreign texts made clean, very long ones cut; each distinct one is cleaned once.
+
+    Parameters
+    ----------
+    texts : iterable
+        Cells of any kind.
+
+    Returns
+    -------
+    ndarray of str, shape (n,)
+    """
     values = list(texts)
     made = {value: _short(clean(value)) for value in set(values)}
     return np.array([made[value] for value in values], dtype=object)

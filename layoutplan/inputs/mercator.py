@@ -17,17 +17,55 @@ _FARTHEST_DEG = 89.0
 
 
 def mercator(geometry: Geometries) -> Geometries:
-    """Geometries in EPSG:4326 on the plane."""
+    """Geometries on the plane.
+
+    Parameters
+    ----------
+    geometry : ndarray of Geometry, shape (n,)
+        EPSG:4326.
+
+    Returns
+    -------
+    ndarray of Geometry, shape (n,)
+        See `scale_at` for their lengths.
+    """
     return np.asarray(shapely.transform(geometry, _forth), dtype=object)
 
 
 def from_mercator(geometry: Geometries) -> Geometries:
-    """Geometries on the plane in EPSG:4326."""
+    """Geometries back from the plane.
+
+    Parameters
+    ----------
+    geometry : ndarray of Geometry, shape (n,)
+        On the plane.
+
+    Returns
+    -------
+    ndarray of Geometry, shape (n,)
+        EPSG:4326.
+    """
     return np.asarray(shapely.transform(geometry, _back), dtype=object)
 
 
 def scale_at(geometry: Geometries) -> FloatArray:
-    """How many times longer the plane is than the ground at each geometry in EPSG:4326."""
+    """How many times longer the plane is than the ground.
+
+    Parameters
+    ----------
+    geometry : ndarray of Geometry, shape (n,)
+        EPSG:4326.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        At the end of each geometry that is farthest from the equator. [-]
+
+    Examples
+    --------
+    >>> scale_at(np.array([shapely.Point(8, 0), shapely.Point(8, 60)])).round(6)
+    array([1., 2.])
+    """
     _, south, _, north = shapely.bounds(geometry).T
     farthest = np.maximum(np.abs(south), np.abs(north))
     return np.asarray(1.0 / np.cos(np.radians(np.minimum(farthest, _FARTHEST_DEG))))

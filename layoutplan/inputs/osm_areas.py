@@ -58,7 +58,19 @@ class MapRelations:
         self.open_edges: set[int] = set()
 
     def take(self, thing: Any, tags: Mapping[str, str], built: Container[int], open_ways: Container[int]) -> None:
-        """Take a relation, unless it is already built."""
+        """Take a relation, unless it is already built.
+
+        Parameters
+        ----------
+        thing : osmium.osm.Relation
+            As the library gives it.
+        tags : mapping of str to str
+            Its tags.
+        built : container of int
+            Ids of relations that the library has built.
+        open_ways : container of int
+            Ids of ways that are tagged as areas but do not close.
+        """
         matches = self._rules.match(tags) if tags.get("type") in _AREA_TYPES else ()
         if not matches and tags.get("type") != "multipolygon":
             return
@@ -73,7 +85,22 @@ class MapRelations:
 
 
 def display_name(tags: Mapping[str, str]) -> str:
-    """Return what people call a thing: its name, else its number, else nothing."""
+    """Return what people call a thing: its name, else its number, else nothing.
+
+    Parameters
+    ----------
+    tags : mapping of str to str
+        Its tags.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> display_name({"highway": "secondary", "ref": "L 129"}), display_name({"natural": "wood"})
+    ('L 129', '')
+    """
     return tags.get("name") or tags.get("ref") or ""
 
 
@@ -84,10 +111,15 @@ def inherited(
 
     Parameters
     ----------
-    untagged : mapping
+    untagged : mapping of int to AreaRelation
         Relations by id.
-    open_ways : mapping
+    open_ways : mapping of int to tuple of Match
         By way id, the classes of ways that are tagged as areas but do not close.
+
+    Returns
+    -------
+    dict of int to AreaRelation
+        Those of which an edge has a class.
     """
     found = {}
     for osm_id, relation in untagged.items():
@@ -115,7 +147,16 @@ def area_from_edges(edges: Sequence[bytes], where: str) -> Geometries:
     Raises
     ------
     InputError
-        The edges cross more often than the job allows.
+        If the edges cross more often than the job allows.
+
+    Examples
+    --------
+    Three edges close to a triangle, a fourth one leads away:
+
+    >>> points = [(0, 0), (4, 0), (0, 3), (0, 0), (-1, -1)]
+    >>> edges = [shapely.LineString(pair).wkb for pair in zip(points, points[1:])]
+    >>> [part.geom_type for part in area_from_edges(edges, "relation 7")]
+    ['Polygon', 'LineString']
     """
     require_few_crossings(shapely.GeometryCollection(list(shapely.from_wkb(list(edges)))), where)
     lines = shapely.get_parts(shapely.union_all(shapely.from_wkb(list(edges))))  # the union cuts them where they cross

@@ -53,7 +53,17 @@ class Collector:
         self._corners: list[FloatArray] = [np.empty((0, 2))]
 
     def take(self, thing: Any, tags: dict[str, str], *, evidence: bool) -> None:
-        """Take a node, a way, or the area of a relation."""
+        """Take a node, a way, or the area of a relation.
+
+        Parameters
+        ----------
+        thing : osmium.osm.OSMObject
+            As the library gives it.
+        tags : dict of str to str
+            Its tags.
+        evidence : bool
+            Whether it shows that the map is worked out where it lies.
+        """
         if thing.is_node():
             self._add("node", thing.id, thing, tags, evidence)
         elif thing.is_way():
@@ -64,21 +74,50 @@ class Collector:
             self._flush()
 
     def take_relation(self, thing: Any, tags: dict[str, str]) -> None:
-        """Take a relation as such; all ways come before."""
+        """Take a relation as such; all ways come before.
+
+        Parameters
+        ----------
+        thing : osmium.osm.Relation
+            As the library gives it.
+        tags : dict of str to str
+            Its tags.
+        """
         self._relations.take(thing, tags, self._built, self._open)
 
     def edges(self) -> frozenset[int]:
-        """Ids of the ways that are edges of areas which the library could not build."""
+        """Ids of the ways that are edges of areas which the library could not build.
+
+        Returns
+        -------
+        frozenset of int
+        """
         return frozenset(way for found in self._unbuilt().values() for way in found.ways)
 
     def take_edge(self, way: Any) -> None:
-        """Take one of these edges, which has gone by before."""
+        """Take one of these edges, which has gone by before.
+
+        Parameters
+        ----------
+        way : osmium.osm.Way
+            With the places of its nodes.
+        """
         wkb, _ = self._drawn("way", way)
         if wkb is not None:
             self._edges[way.id] = wkb
 
     def finish(self) -> tuple[pd.DataFrame, FloatArray, tuple[str, ...]]:
-        """Return the table of things, the evidence, and what has no place in the extract."""
+        """Return all that was taken.
+
+        Returns
+        -------
+        things : DataFrame
+            Columns ``THING_COLUMNS``.
+        evidence : ndarray, shape (n, 2)
+            Places where the map has something. [deg]
+        lost : tuple
+            What has no place in the extract.
+        """
         self._flush()
         self._make_unbuilt()
         empty = pd.DataFrame(columns=list(THING_COLUMNS))

@@ -118,10 +118,15 @@ def read_osm(
     tick : callable, optional
         Called now and then while reading.
 
+    Returns
+    -------
+    OsmExtract
+        Lines, things, evidence and extent.
+
     Raises
     ------
     InputError
-        The file is missing, truncated, damaged or no OpenStreetMap file.
+        If the file is missing, truncated, damaged or no OpenStreetMap file.
     """
     require_file(path)
     check_osm_text(path)

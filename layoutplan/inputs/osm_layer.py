@@ -40,16 +40,23 @@ def osm_layer(layer: Layer, extract: OsmExtract, corridor: Corridor, own_ways: C
     Parameters
     ----------
     layer : Layer
+        The job's section.
     extract : OsmExtract
         Read with the class rules.
     corridor : Corridor
+        Where the towers are.
     own_ways : collection of int
         Ids of ways of the extract that are planned lines, not obstacles.
+
+    Returns
+    -------
+    MapLayer
+        Features, evidence and warnings.
 
     Raises
     ------
     InputError
-        The job sets keys that mean nothing for an extract.
+        If the job sets keys that mean nothing for an extract.
     """
     where = extract.path.name
     _check_keys(layer, where)

@@ -49,11 +49,12 @@ def read_osm_line(
     lines : list of LineInput
         The longest run under the line's own id; branches and separate runs as ``<id>-2``, ``<id>-3``, …
     problems : tuple of str
+        Warnings.
 
     Raises
     ------
     LineError
-        No such way, or no line can be made of the towers on it.
+        If there is no such way, or no line can be made of the towers on it.
     """
     choice = line.osm
     assert choice is not None, "the caller picks lines that come from an extract"
@@ -100,7 +101,19 @@ def read_osm_line(
 
 
 def branch_of(line: Line, name: str) -> Line:
-    """Branch under its own name, with neither the stations nor the towers of its line, nor sides that feed a fault."""
+    """Branch under its own name, with neither the stations nor the towers of its line, nor sides that feed a fault.
+
+    Parameters
+    ----------
+    line : Line
+        That it leaves.
+    name : str
+        Its id.
+
+    Returns
+    -------
+    Line
+    """
     fault = line.fault if line.fault is not None and line.fault.current_ka is not None else None
     ends = ("start_grid_ohm", "end_grid_ohm", "start_station", "end_station")
     alone = dict.fromkeys(ends) | {"id": name, "sections": (), "fault": fault}
@@ -108,7 +121,7 @@ def branch_of(line: Line, name: str) -> Line:
 
 
 def structure_of(tags: Mapping[str, str]) -> str:
-    """Return the structure that a tower's tags tell, empty if they tell none of those the planner knows.
+    """Return the structure that a tower's tags name; empty if they name none of those the planner knows.
 
     Parameters
     ----------
@@ -118,6 +131,12 @@ def structure_of(tags: Mapping[str, str]) -> str:
     Returns
     -------
     str
+        ``"pole"``, ``"frame_2"`` or empty.
+
+    Examples
+    --------
+    >>> [structure_of(tags) for tags in ({"power": "pole"}, {"power": "tower", "design": "h-frame"}, {"power": "tower"})]
+    ['pole', 'frame_2', '']
     """
     if tags.get("design") in _FRAMES:
         return "frame_2"
@@ -175,11 +194,22 @@ def _towers(
 def tower_ids(refs: Sequence[str]) -> tuple[list[str], int]:
     """Return ids along a line: the ref where there is one and it is the only such, else ``seq-`` and the place.
 
+    Parameters
+    ----------
+    refs : sequence of str
+        In line order; empty where there is none.
+
     Returns
     -------
     ids : list of str
+        All different.
     numbered : int
         How many were called by their place.
+
+    Examples
+    --------
+    >>> tower_ids(["12", "", "14", "14"])
+    (['12', 'seq-002', 'seq-003', 'seq-004'], 3)
     """
     count = Counter(refs)
     digits = max(3, len(str(len(refs))))

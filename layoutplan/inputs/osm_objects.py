@@ -23,10 +23,19 @@ _PLACES = 8  # bytes that they take for each byte of an extract, at most; 2.5 we
 def header(path: Path) -> Any:
     """Return the header of an extract.
 
+    Parameters
+    ----------
+    path : Path
+        Of the extract.
+
+    Returns
+    -------
+    osmium.io.Header
+
     Raises
     ------
     InputError
-        The file is no OpenStreetMap file.
+        If the file is no OpenStreetMap file.
     """
     with clear_osm_errors(path):
         return osmium.FileProcessor(str(path)).header
@@ -38,15 +47,21 @@ def objects(path: Path, rules: TagRules | None, tick: Callable[[], None]) -> Ite
     Parameters
     ----------
     path : Path
+        Of the extract.
     rules : TagRules or None
         What makes an obstacle; None leaves all but power lines and towers out.
     tick : callable
         Called now and then.
 
+    Yields
+    ------
+    osmium.osm.OSMObject
+        Nodes, ways, areas and relations.
+
     Raises
     ------
     InputError
-        The file is truncated, damaged or no OpenStreetMap file.
+        If the file is truncated, damaged or no OpenStreetMap file.
     """
     with clear_osm_errors(path):
         processor = osmium.FileProcessor(str(path)).with_locations(_places(path))
@@ -60,7 +75,26 @@ def objects(path: Path, rules: TagRules | None, tick: Callable[[], None]) -> Ite
 
 
 def ways(path: Path, ids: Collection[int], tick: Callable[[], None]) -> Iterator[Any]:
-    """Iterate over some ways of an extract, with the places of their nodes; parameters and errors as above."""
+    """Iterate over some ways of an extract, with the places of their nodes.
+
+    Parameters
+    ----------
+    path : Path
+        Of the extract.
+    ids : collection of int
+        Of the ways.
+    tick : callable
+        Called now and then.
+
+    Yields
+    ------
+    osmium.osm.Way
+
+    Raises
+    ------
+    InputError
+        As `objects`.
+    """
     if not ids:
         return
     with clear_osm_errors(path):
@@ -99,7 +133,24 @@ def _told(path: Path, chosen: Iterable[Any], tick: Callable[[], None]) -> Iterat
 
 @contextmanager
 def clear_osm_errors(path: Path, *further: type[Exception]) -> Iterator[None]:
-    """Turn what the library raises into an InputError; further kinds where nothing but the library runs."""
+    """Turn what the library raises into an InputError; further kinds where nothing but the library runs.
+
+    Parameters
+    ----------
+    path : Path
+        Of the extract, for the message.
+    *further : type
+        Further kinds of exceptions.
+
+    Yields
+    ------
+    None
+
+    Raises
+    ------
+    InputError
+        If the library cannot read on.
+    """
     try:
         yield
     except UnicodeDecodeError as err:

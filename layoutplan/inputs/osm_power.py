@@ -20,7 +20,24 @@ _KILO = 1_000.0
 
 
 def numbers(tags: Mapping[str, str], key: str) -> tuple[float, ...]:
-    """Return the numbers that a tag lists (``110000;20000``), in its order; what is no number is left out."""
+    """Return the numbers that a tag lists, in its order; what is no number is left out.
+
+    Parameters
+    ----------
+    tags : mapping of str to str
+        Of a power line.
+    key : str
+        Of the tag.
+
+    Returns
+    -------
+    tuple of float
+
+    Examples
+    --------
+    >>> numbers({"voltage": "110000;20000"}, "voltage"), numbers({"voltage": "medium"}, "voltage")
+    ((110000.0, 20000.0), ())
+    """
     parts = (part.strip() for part in tags.get(key, "").split(";"))
     return tuple(float(part) for part in parts if part.replace(".", "", 1).isdecimal())
 
@@ -32,7 +49,20 @@ def overhead_class(name: str, tags: Mapping[str, str]) -> str:
     ----------
     name : str
         Class that its main tag names: that of transmission or distribution lines, or of cables for one that hangs.
-    tags : mapping
+    tags : mapping of str to str
+        Of the line.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    A minor line of 20 kV, and one that is tagged as minor but carries 110 kV:
+
+    >>> minor = {"power": "minor_line"}
+    >>> [overhead_class(DISTRIBUTION, minor | {"voltage": volts}) for volts in ("20000", "110000")]
+    ['distribution_line', 'power_line']
     """
     if not _is_power(tags):
         return LOW_VOLTAGE  # a telephone line

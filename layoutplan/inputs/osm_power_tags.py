@@ -19,12 +19,13 @@ _SAME = 0.02  # relative: 110 kV is 110 kV
 
 
 def tags_over_job(line: Line, ways: Mapping[int, Mapping[str, str]]) -> tuple[Line, list[str], list[str]]:
-    """Fill in voltage and frequency from tags, and hold what the job says against them.
+    """Fill in voltage and frequency from tags, and compare the job's own with them.
 
     Parameters
     ----------
     line : Line
-    ways : mapping
+        As the job gives it.
+    ways : mapping of int to mapping of str to str
         Tags of the ways that the line was taken from, by id.
 
     Returns

@@ -15,10 +15,23 @@ from layoutplan.text import clean
 def select_ways(ways: Sequence[PowerWay], choice: OsmLine, where: str, key: str) -> list[PowerWay]:
     """Return the ways that meet every condition given, in the order of ``way_ids``, else of their ids.
 
+    Parameters
+    ----------
+    ways : sequence of PowerWay
+        All of the extract.
+    choice : OsmLine
+        The job's conditions.
+    where, key : str
+        File, and the job's key, for messages.
+
+    Returns
+    -------
+    list of PowerWay
+
     Raises
     ------
     LineError
-        A way named by id is no overhead power line of the extract, or none meets the conditions.
+        If a way named by id is no overhead power line of the extract, or none meets the conditions.
     """
     by_id = {way.way_id: way for way in ways}
     if absent := [way_id for way_id in choice.way_ids if way_id not in by_id]:

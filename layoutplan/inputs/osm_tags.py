@@ -109,9 +109,15 @@ class TagRules:
 
         Parameters
         ----------
-        tags : mapping
+        tags : mapping of str to str
+            Of the object.
         is_point : bool
             Whether the object is a node: then the widths are those of a thing mapped as a point.
+
+        Returns
+        -------
+        tuple of Match
+            One for each class.
         """
         found: dict[str, Match] = {}
         for key, value in tags.items():
@@ -198,6 +204,20 @@ def is_evidence(tags: Mapping[str, str]) -> bool:
     """Whether an object shows that the map is worked out where it lies.
 
     Extracts keep power lines, pipelines, boundaries, ferries and coastlines whole where everything else is cut.
+
+    Parameters
+    ----------
+    tags : mapping of str to str
+        Of the object.
+
+    Returns
+    -------
+    bool
+
+    Examples
+    --------
+    >>> is_evidence({"highway": "track"}), is_evidence({"power": "line"})
+    (True, False)
     """
     return not (
         "power" in tags
@@ -209,7 +229,17 @@ def is_evidence(tags: Mapping[str, str]) -> bool:
 
 
 def is_coastline(tags: Mapping[str, str]) -> bool:
-    """Whether a way divides land and sea; areas are made of all of them together."""
+    """Whether a way divides land and sea; areas are made of all of them together.
+
+    Parameters
+    ----------
+    tags : mapping of str to str
+        Of the way.
+
+    Returns
+    -------
+    bool
+    """
     return tags.get("natural") == "coastline"
 
 

@@ -22,12 +22,17 @@ _DEEPEST = 16  # OpenStreetMap's own files are 4 deep, change files 5
 
 
 def check_osm_text(path: Path) -> None:
-    """Raise an InputError if reading an extract would fill the memory, or read other files.
+    """Refuse an extract if reading it would fill the memory, or read other files.
 
     Parameters
     ----------
     path : Path
         PBF files are let pass.
+
+    Raises
+    ------
+    InputError
+        If it is no well-formed text of that kind.
     """
     name = path.name.lower()
     if not name.endswith((".osm", ".osm.gz", ".osm.bz2")):

@@ -36,15 +36,29 @@ _ALWAYS_OPEN = frozenset({"cattle_grid", "entrance"})
 
 
 def vehicle_on_road(tags: Mapping[str, str]) -> str:
-    """Tell whether a vehicle may be driven on a road or path: ``"yes"``, ``"permit"`` or ``"no"``.
+    """Whether a vehicle may be driven on a road or path.
 
-    ``"no stopping"`` is driven on, but nobody stops there; ``"private path"`` is no place for a vehicle, and walked on
-    with a permission only.
+    Parameters
+    ----------
+    tags : mapping of str to str
+        Of the way.
+
+    Returns
+    -------
+    str
+        ``"yes"``, ``"permit"`` or ``"no"``; ``"no stopping"`` is driven on, but nobody stops there; ``"private path"``
+        is no place for a vehicle, and walked on with a permission only.
+
+    References
+    ----------
+    Judgement, no source; see the head of this module.
 
     Examples
     --------
     >>> vehicle_on_road({"highway": "residential"}), vehicle_on_road({"highway": "footway"})
     ('yes', 'no')
+    >>> vehicle_on_road({"highway": "track"}), vehicle_on_road({"highway": "motorway"})
+    ('permit', 'no stopping')
     """
     driven = _driven(tags)
     if _for_motors_only(tags):
@@ -73,9 +87,22 @@ def _driven(tags: Mapping[str, str]) -> str:
 
 
 def vehicle_through_gate(tags: Mapping[str, str]) -> str:
-    """Tell whether a vehicle gets through a gate or other barrier: ``"yes"``, ``"permit"`` or ``"no"``.
+    """Whether a vehicle gets through a gate or other barrier.
 
-    ``"locked"`` asks walkers for a permission, too.
+    Parameters
+    ----------
+    tags : mapping of str to str
+        Of the barrier.
+
+    Returns
+    -------
+    str
+        ``"yes"``, ``"permit"`` or ``"no"``; through ``"locked"`` nobody walks without a permission either.
+
+    Examples
+    --------
+    >>> [vehicle_through_gate({"barrier": barrier}) for barrier in ("cattle_grid", "gate", "bollard")]
+    ['yes', 'permit', 'no']
     """
     barrier = tags.get("barrier", "")
     if barrier in _STOPS_VEHICLES:
@@ -86,7 +113,23 @@ def vehicle_through_gate(tags: Mapping[str, str]) -> str:
 
 
 def vehicle_stated(value: str) -> str:
-    """Read one value of an access key, or of a layer's own column in the same words."""
+    """Read one value of an access key, or of a layer's own column in the same words.
+
+    Parameters
+    ----------
+    value : str
+        As it stands in the map.
+
+    Returns
+    -------
+    str
+        ``"yes"``, ``"no"``, ``"no stopping"``, or ``"permit"`` for anything else.
+
+    Examples
+    --------
+    >>> vehicle_said("permissive"), vehicle_said("customers"), vehicle_stated("")
+    ('yes', 'permit', 'permit')
+    """
     text = value.strip().lower()
     return OPEN if text in _OPEN else text if text in (CLOSED, NO_STOPPING) else PERMIT
 

@@ -28,19 +28,43 @@ _SUFFIXES = (".parquet", ".geoparquet", ".pq")
 
 
 def is_parquet(path: Path) -> bool:
-    """Whether a file's name says it is Parquet."""
+    """Whether a file is named as Parquet.
+
+    Parameters
+    ----------
+    path : Path
+        Any.
+
+    Returns
+    -------
+    bool
+    """
     return path.suffix.lower() in _SUFFIXES
 
 
 def info(source: FileSource) -> dict[str, Any]:
     """Describe the file as pyogrio describes a layer.
 
+    Parameters
+    ----------
+    source : FileSource
+        File, without filter.
+
+    Returns
+    -------
+    dict
+        The keys of ``pyogrio.read_info`` that are used.
+
     Raises
     ------
     InputError
-        It is no Parquet file, or a filter is given, which this format does not know.
+        If it is no Parquet file, or a filter is given, which this format does not have.
     LayerError
-        It has no geometry.
+        If it has no geometry.
+
+    References
+    ----------
+    .. [1] GeoParquet Specification, version 1.1.0: the metadata under the key ``geo``.
     """
     if source.where is not None:
         raise InputError(f"{source.path.name}: `where` cannot be used on Parquet files; filter the file itself.")
@@ -72,7 +96,31 @@ def info(source: FileSource) -> dict[str, Any]:
 def read(
     source: FileSource, columns: Sequence[str], boxes: FloatArray | None
 ) -> tuple[Mapping[str, NDArray[Any]], Geometries, NDArray[np.int64]]:
-    """Read columns, geometry and row numbers; see :func:`layoutplan.inputs.vector.read_vector`."""
+    """Read columns, geometry and row numbers; see :func:`layoutplan.inputs.vector_table.read_vector`.
+
+    Parameters
+    ----------
+    source : FileSource
+        File, without filter.
+    columns : sequence of str
+        To read.
+    boxes : ndarray, shape (n, 4), or None
+        In the file's system; features that meet none may be left out.
+
+    Returns
+    -------
+    values : mapping of str to ndarray
+        By column.
+    geometry : ndarray of Geometry, shape (m,)
+        In the file's system.
+    rows : ndarray of int, shape (m,)
+        From 1.
+
+    Raises
+    ------
+    InputError
+        If there are more features than the job allows.
+    """
     about = info(source)
     geometry_column = about["geometry_name"]
     is_large = boxes is not None and about["features"] > _READ_WHOLE

@@ -55,10 +55,23 @@ class PlacedTable(FileRows):
 def single_points(geometry: Geometries, rows: NDArray[np.int64], where: str, what: str) -> Geometries:
     """Return points as they are and multi-points of one point as that point; missing ones stay missing.
 
+    Parameters
+    ----------
+    geometry : ndarray of Geometry, shape (n,)
+        As read.
+    rows : ndarray of int, shape (n,)
+        Numbers for the message.
+    where, what : str
+        File and layer, and what was expected, for the message.
+
+    Returns
+    -------
+    ndarray of Point, shape (n,)
+
     Raises
     ------
     LayerError
-        There is another kind of geometry; ``what`` says what was expected.
+        If there is another kind of geometry.
     """
     kind = shapely.get_type_id(geometry)
     several = (kind == shapely.GeometryType.MULTIPOINT) & (shapely.get_num_geometries(geometry) == 1)

@@ -20,16 +20,26 @@ from layoutplan.job.section import FileSource
 def read_coverage(job: Job, corridor: Corridor, ledger: Ledger) -> tuple[tuple[Polygon, ...], tuple[str, ...]]:
     """Read the coverage polygons, if the job gives any.
 
+    Parameters
+    ----------
+    job : Job
+        Its coverage section.
+    corridor : Corridor
+        Where the towers are.
+    ledger : Ledger
+        Takes note of the file.
+
     Returns
     -------
     coverage : tuple of Polygon
         Single parts, valid, longitudes as in the corridor's frame; none if there is no map they could be about.
     problems : tuple of str
+        Warnings.
 
     Raises
     ------
     LayerError
-        The layer holds anything but polygons.
+        If the layer holds anything but polygons.
     """
     path = job.coverage.path
     if path is None:

@@ -28,6 +28,7 @@ class Ledger:
         Parameters
         ----------
         path : Path
+            Of the file.
         used_for : str
             In words, for instance ``towers of line 'A'``.
         data_date : str, optional
@@ -43,7 +44,18 @@ class Ledger:
         details["attribution"] = details["attribution"] or attribution
 
     def files(self) -> tuple[InputFile, ...]:
-        """Hash everything that was entered."""
+        """Hash everything that was entered.
+
+        Returns
+        -------
+        tuple of InputFile
+            With SHA-256.
+
+        Raises
+        ------
+        InputError
+            If a file cannot be read any more.
+        """
         return tuple(
             InputFile(part, sha256_of(part), "; ".join(uses), **self._details[path])
             for path, uses in self._uses.items()
@@ -52,9 +64,21 @@ class Ledger:
 
 
 def ages(files: Iterable[InputFile], days: tuple[date, date] | None) -> list[str]:
-    """Say how old maps will be on the first day of the work, where that is known and more than two years (judgement).
+    """State how old maps will be on the first day of the work, where that is known and more than two years (judgement).
 
     Nothing is worked out from today's date: the same inputs give the same plan on any day.
+
+    Parameters
+    ----------
+    files : iterable of InputFile
+        From `Ledger.files`.
+    days : (date, date) or None
+        First and last day of the work.
+
+    Returns
+    -------
+    list of str
+        Warnings.
     """
     if days is None:
         return []
@@ -77,10 +101,24 @@ def _day(text: str | None) -> date | None:
 def sha256_of(path: Path) -> str:
     """SHA-256 of a file, or of a folder's files in order of their names (some vector formats are folders).
 
+    Parameters
+    ----------
+    path : Path
+        File or folder.
+
+    Returns
+    -------
+    str
+        Hexadecimal.
+
     Raises
     ------
     InputError
-        The file cannot be read.
+        If a file cannot be read.
+
+    References
+    ----------
+    .. [1] NIST FIPS 180-4, Secure Hash Standard, 2015.
     """
     try:
         if path.is_dir():

@@ -29,6 +29,11 @@ _EDGE = 1e-6  # of a cell: points so little off the raster's edge are off it by 
 def open_raster(path: Path) -> Iterator[Any]:
     """Open a raster that lies on this machine and knows its place on the ground.
 
+    Parameters
+    ----------
+    path : Path
+        Of the raster.
+
     Yields
     ------
     rasterio.DatasetReader
@@ -36,9 +41,9 @@ def open_raster(path: Path) -> Iterator[Any]:
     Raises
     ------
     InputError
-        The file is missing, is no raster, has no band of plain numbers, or breaks off while it is read.
+        If the file is missing, is no raster, has no band of plain numbers, or breaks off while it is read.
     CRSError
-        It has no coordinate reference system, or is not placed in it.
+        If it has no coordinate reference system, or is not placed in it.
     """
     try:
         with warnings.catch_warnings():
@@ -59,8 +64,9 @@ def values_at(raster: Any, lonlat_deg: FloatArray) -> tuple[FloatArray, NDArray[
     Parameters
     ----------
     raster : rasterio.DatasetReader
+        From `open_raster`.
     lonlat_deg : ndarray, shape (n, 2)
-        EPSG:4326; longitudes may go beyond ±180°.
+        EPSG:4326; longitudes may go beyond ±180°. [deg]
 
     Returns
     -------
@@ -72,7 +78,7 @@ def values_at(raster: Any, lonlat_deg: FloatArray) -> tuple[FloatArray, NDArray[
     Raises
     ------
     CRSError
-        Longitude and latitude cannot be turned into the raster's system.
+        If longitude and latitude cannot be turned into the raster's system.
     """
     column, row = _positions(raster, lonlat_deg)
     inside = (np.abs(column - raster.width / 2) <= raster.width / 2 + _EDGE) & (

@@ -23,6 +23,11 @@ _FIX = "Cut out what the line needs and save it tiled, as a GeoTIFF"
 def look_at_raster(path: Path) -> tuple[Path, ...]:
     """Look at a raster before GDAL does.
 
+    Parameters
+    ----------
+    path : Path
+        Of the raster.
+
     Returns
     -------
     tuple of Path
@@ -31,7 +36,7 @@ def look_at_raster(path: Path) -> tuple[Path, ...]:
     Raises
     ------
     InputError
-        It is no file on this machine, names services or steps to be run, or what is not read.
+        If it is no file on this machine, names services or steps to be run, or is of no kind that is read.
     """
     require_file(path)
     if path.is_dir():  # an Esri binary grid
@@ -51,7 +56,24 @@ def look_at_raster(path: Path) -> tuple[Path, ...]:
 
 
 def is_plain(head: bytes) -> bool:
-    """Whether the first bytes of a raster are those of data, not of XML or JSON that describe them."""
+    r"""Whether the first bytes of a raster are those of data, not of XML or JSON that describe them.
+
+    Parameters
+    ----------
+    head : bytes
+        First bytes of the file.
+
+    Returns
+    -------
+    bool
+
+    Examples
+    --------
+    A TIFF, and a virtual raster:
+
+    >>> is_plain(b"II*\x00"), is_plain(b"<VRTDataset>")
+    (True, False)
+    """
     text = head.removeprefix(b"\xef\xbb\xbf").lstrip()
     return not text.startswith((b"<", b"{", b"[", b"\xff\xfe", b"\xfe\xff"))
 
@@ -74,7 +96,14 @@ def _look_at_part(part: Path) -> bool:
 
 @contextmanager
 def opened_raster(name: str, **options: Any) -> Iterator[Any]:
-    """Open a raster as one of the kinds that are read; ``options`` are further settings of GDAL.
+    """Open a raster as one of the kinds that are read.
+
+    Parameters
+    ----------
+    name : str
+        As GDAL opens it.
+    **options
+        Further settings of GDAL.
 
     Yields
     ------
@@ -83,7 +112,7 @@ def opened_raster(name: str, **options: Any) -> Iterator[Any]:
     Raises
     ------
     RasterioError
-        It cannot be opened, or is of another kind.
+        If it cannot be opened, or is of another kind.
     """
     # rasterio.open() takes one driver only; the class behind it takes all that are allowed
     with rasterio.Env(**CLOSED, **options), DatasetReader(name, driver=list(RASTER_DRIVERS)) as raster:
@@ -91,7 +120,20 @@ def opened_raster(name: str, **options: Any) -> Iterator[Any]:
 
 
 def require_sizes(raster: Any, where: str) -> None:
-    """Raise an InputError if a raster is larger than the job allows, in all or in what is read together."""
+    """Refuse a raster that is larger than the job allows, in all or in what is read together.
+
+    Parameters
+    ----------
+    raster : rasterio.DatasetReader
+        Opened.
+    where : str
+        File, for the message.
+
+    Raises
+    ------
+    InputError
+        If it has too many cells.
+    """
     require_at_most(raster.width * raster.height, "max_raster_cells", "cells", where, _FIX)
     for height, width in raster.block_shapes[:1]:
         require_at_most(height * width, "max_block_cells", "cells stored as one piece", where, _FIX)

@@ -38,6 +38,7 @@ def read_inputs(job: Job, progress: Progress | None = None) -> Inputs:
     Parameters
     ----------
     job : Job
+        All that names files.
     progress : callable, optional
         Called with what is being read and the share of the reading done, 0 to 1.
 
@@ -49,7 +50,7 @@ def read_inputs(job: Job, progress: Progress | None = None) -> Inputs:
     Raises
     ------
     InputError
-        A file cannot be used as it stands; the message says which, where in it, and how to fix it.
+        If a file cannot be used as it stands; the message states which, where in it, and how to fix it.
     """
     report = _forwards(progress or _silent)
     ledger = Ledger()
@@ -93,7 +94,19 @@ def read_inputs(job: Job, progress: Progress | None = None) -> Inputs:
 
 
 def as_read(job: Job, lines: Sequence[LineInput]) -> Job:
-    """Return the job with its lines as they were read: what it leaves open may be told by the map."""
+    """Return the job with its lines as they were read: the map may fill in what it leaves open.
+
+    Parameters
+    ----------
+    job : Job
+        As loaded.
+    lines : sequence of LineInput
+        As read; branches are left out.
+
+    Returns
+    -------
+    Job
+    """
     read = {line.line.id: line.line for line in lines}
     return job.model_copy(update={"lines": tuple(read.get(line.id, line) for line in job.lines)})
 

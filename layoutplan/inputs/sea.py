@@ -54,15 +54,16 @@ def sea(coastlines: Geometries, ground: Sequence[shapely.Polygon], extents: Sequ
     Parameters
     ----------
     coastlines : ndarray of LineString
-        In the direction of their ways, longitudes as those of ``ground``.
+        In the direction of their ways, land on their left; longitudes as those of ``ground``.
     ground : sequence of Polygon
-        What matters; may overlap.
+        What matters; may overlap. [deg]
     extents : sequence of Polygon
-        Where the map says it reaches; none if it does not say. Beyond, nothing is made of anything.
+        Where the map declares to reach; none if it declares nothing. Beyond, nothing is made of anything.
 
     Returns
     -------
     Sea
+        Areas of water, areas that may be either, and ends of coastlines that should go on.
     """
     lines = _distinct(coastlines)
     nothing = np.empty(0, dtype=object)

@@ -57,7 +57,27 @@ class Signs:
 
 
 def sign_of(tags: Mapping[str, str], *, is_point: bool) -> int:
-    """Return what an object is a sign of: a street, a drive, …; ``NONE`` for most."""
+    """Return what an object is a sign of.
+
+    Parameters
+    ----------
+    tags : mapping of str to str
+        Of the object.
+    is_point : bool
+        Whether it is a node.
+
+    Returns
+    -------
+    int
+        ``STREET``, ``DRIVE``, …; ``NONE`` for most.
+
+    Examples
+    --------
+    >>> sign_of({"highway": "residential"}, is_point=False) == STREET
+    True
+    >>> sign_of({"place": "locality"}, is_point=True) == NONE
+    True
+    """
     if is_point:
         if "addr:housenumber" in tags and "building" not in tags:
             return ADDRESS
@@ -75,7 +95,18 @@ def sign_of(tags: Mapping[str, str], *, is_point: bool) -> int:
 
 
 def cover_points(geometry: Geometries) -> FloatArray:
-    """Places along and within geometries in EPSG:4326, thinned, shape (n, 2)."""
+    """Places along and within geometries, thinned.
+
+    Parameters
+    ----------
+    geometry : ndarray of Geometry
+        EPSG:4326.
+
+    Returns
+    -------
+    ndarray, shape (n, 2)
+        Longitude and latitude. [deg]
+    """
     geometry = geometry[is_usable(geometry)]
     if len(geometry) == 0:
         return np.empty((0, 2))

@@ -63,14 +63,22 @@ def find_silence(
     Parameters
     ----------
     job : Job
+        Its coverage section and reach.
     layers : sequence of MapLayer
+        As read.
     features : GeoDataFrame
         Of all layers.
     corridor : Corridor
+        Where the towers are.
     towers_lonlat : ndarray, shape (n, 2)
-        Longitudes as in the corridor's frame, as those of all that follows.
+        Longitudes as in the corridor's frame, as those of all that follows. [deg]
     extents, coverage : sequence of Polygon
-        Where the map says it reaches, and where the user vouches for the job's themes.
+        Where the map declares to reach, and where the user vouches for the job's themes.
+
+    Returns
+    -------
+    Silence
+        Areas that stand for what is not mapped, and warnings.
     """
     vouched = {
         theme: np.array(coverage if theme in job.coverage.themes else [], dtype=object) for theme in (BUILDINGS, SEA)

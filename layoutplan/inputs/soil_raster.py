@@ -40,19 +40,21 @@ def sample_soil(job: Job, lines: Sequence[LineInput], ledger: Ledger) -> tuple[l
     lines : sequence of LineInput
         Longitudes of towers may go beyond ±180°.
     ledger : Ledger
+        Takes note of the files.
 
     Returns
     -------
     lines : list of LineInput
-        Still NaN where the raster does not reach or has no data.
+        Still NaN where the raster does not reach or has no data. [Ω·m]
     problems : list of str
+        Warnings.
 
     Raises
     ------
     InputError
-        The file is no raster on this machine, or its values cannot be ohm metres.
+        If the file is no raster on this machine, or its values cannot be ohm metres.
     CRSError
-        It is not placed on the ground.
+        If it is not placed on the ground.
     """
     path = job.soil.raster
     assert path is not None, "the caller samples only where the job names a raster"

@@ -65,10 +65,15 @@ def read_staked(path: str | Path, crs: str | None = None, layer: str | None = No
     layer : str, optional
         Needed where a vector file has several.
 
+    Returns
+    -------
+    Staked
+        Points in EPSG:4326, with warnings.
+
     Raises
     ------
     InputError
-        The file, or one of its points, cannot be used; see the error tree.
+        If the file, or one of its points, cannot be used; see the error tree.
     """
     path = Path(path)
     if why := why_not_read(path):

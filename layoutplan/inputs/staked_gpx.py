@@ -68,13 +68,23 @@ class Waypoints:
 def read_waypoints(path: Path) -> Waypoints:
     """Read the waypoints of a GPX file; its routes and tracks are only counted.
 
+    Parameters
+    ----------
+    path : Path
+        Of the file.
+
+    Returns
+    -------
+    Waypoints
+        In the order of the file.
+
     Raises
     ------
     InputError
-        The file cannot be read, is no well-formed XML or no GPX, declares a document type (and with it entities), holds
-        more than ``MOST_WAYPOINTS`` waypoints, or some without usable coordinates.
+        If the file cannot be read, is no well-formed XML or no GPX, declares a document type (and with it entities),
+        holds more than ``MOST_WAYPOINTS`` waypoints, or some without usable coordinates.
     LayerError
-        There is no waypoint.
+        If there is no waypoint.
     """
     reader = _Reader(path.name)
     try:

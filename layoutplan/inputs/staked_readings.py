@@ -61,12 +61,17 @@ def read_readings(path: str | Path) -> Readings:
     path : str or Path
         A CSV with ``tower_id`` (and ``line_id`` where ids repeat), any of ``READING_COLUMNS``, and ``date``.
 
+    Returns
+    -------
+    Readings
+        One row for each tower, NaN where a cell is empty. [Ω], [V], [A]
+
     Raises
     ------
     InputError
-        The file is missing or no table.
+        If the file is missing or no table.
     ColumnError
-        There is no tower id, a tower has two rows, or a cell is no number from 0 up or no date.
+        If there is no tower id, a tower has two rows, or a cell is no number from 0 up or no date.
     """
     path = Path(path)
     if path.suffix.lower() not in SUFFIXES:
@@ -87,12 +92,44 @@ def read_readings(path: str | Path) -> Readings:
 
 
 def reading_columns(table: FileRows) -> dict[str, NDArray[np.float64]]:
-    """Return the columns of a table that hold readings, checked, and none of the others."""
+    """Return the columns of a table that hold readings, checked, and none of the others.
+
+    Parameters
+    ----------
+    table : FileRows
+        As read.
+
+    Returns
+    -------
+    dict of str to ndarray
+        NaN where a cell is empty. [Ω], [V], [A]
+
+    Raises
+    ------
+    ColumnError
+        If a cell is no number from 0 up.
+    """
     return {name: _figures(table, name) for name in READING_COLUMNS if name in table.columns.columns}
 
 
 def times(cells: pd.Series) -> pd.Series:
-    """Times of a column in UTC (a time without zone is taken as such); NaT where empty or no ISO 8601 date or time."""
+    """Times of a column in UTC; a time without zone is taken as such.
+
+    Parameters
+    ----------
+    cells : Series
+        As text.
+
+    Returns
+    -------
+    Series
+        NaT where empty or no ISO 8601 date or time.
+
+    Examples
+    --------
+    >>> print(times(pd.Series(["2024-05-01T09:30+02:00"]))[0])
+    2024-05-01 07:30:00+00:00
+    """
     texts = pd.Series([clean(value) for value in cells], dtype=object)
     zoned = np.array([has_zone(text) for text in texts], dtype=bool)
     # apart, for in pandas 2 a time without zone takes over that of the row before it
@@ -101,7 +138,22 @@ def times(cells: pd.Series) -> pd.Series:
 
 
 def has_zone(time: str) -> bool:
-    """Whether a time says which zone it is of."""
+    """Whether a time states its zone.
+
+    Parameters
+    ----------
+    time : str
+        ISO 8601.
+
+    Returns
+    -------
+    bool
+
+    Examples
+    --------
+    >>> has_zone("2024-05-01T09:30Z"), has_zone("2024-05-01T09:30")
+    (True, False)
+    """
     return _ZONE.search(time) is not None
 
 

@@ -34,15 +34,21 @@ def read_placed(path: Path, crs: str | None, layer: str | None) -> PlacedTable:
     Parameters
     ----------
     path : Path
+        Of the file.
     crs : str, optional
         For files that carry no coordinate reference system; it wins over one that a vector file carries.
     layer : str, optional
         Needed where a vector file has several.
 
+    Returns
+    -------
+    PlacedTable
+        Points in EPSG:4326.
+
     Raises
     ------
     InputError
-        The file or one of its rows cannot be used; see the error tree.
+        If the file or one of its rows cannot be used; see the error tree.
     """
     table = _read_csv(path, crs) if path.suffix.lower() in SUFFIXES else _read_layer(path, crs, layer)
     _check_places(table)
@@ -52,10 +58,19 @@ def read_placed(path: Path, crs: str | None, layer: str | None) -> PlacedTable:
 def in_small_letters(table: _T) -> _T:
     """Return the table with its columns' names in small letters.
 
+    Parameters
+    ----------
+    table : FileRows
+        As read.
+
+    Returns
+    -------
+    FileRows
+
     Raises
     ------
     ColumnError
-        Two names differ in capitals only.
+        If two names differ in capitals only.
     """
     names = [str(name).lower() for name in table.columns.columns]
     if twice := {name for name in names if names.count(name) > 1}:

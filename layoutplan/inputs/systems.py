@@ -19,10 +19,21 @@ _MOST_LETTERS = 100  # of a system's name or definition in a message
 def parse_crs(text: str, where: str, key: str) -> pyproj.CRS:
     """Return the coordinate reference system that a job file names.
 
+    Parameters
+    ----------
+    text : str
+        As the job gives it.
+    where, key : str
+        File and the job's key, for messages.
+
+    Returns
+    -------
+    CRS
+
     Raises
     ------
     CRSError
-        There is no such system.
+        If there is no such system, or it cannot be turned into longitude and latitude.
     """
     shown = clean(text)[:_MOST_LETTERS]
     try:
@@ -41,9 +52,17 @@ def require_places(crs: pyproj.CRS, where: str, fix: str) -> None:
     Such are those of a building site, of heights or of time only, geocentric ones, of another celestial body, or one
     that needs a grid file which is not there: grids are not fetched.
 
+    Parameters
+    ----------
+    crs : CRS
+        Of a file or a job.
+    where, mend : str
+        File, and what to do about it, for the message.
+
     Raises
     ------
     CRSError
+        If it is such a system.
     """
     if why := _no_places(crs):
         named = f"'{clean(crs.name)[:_MOST_LETTERS]}'" if crs.name not in ("unknown", "unnamed") else "its system"
@@ -54,17 +73,43 @@ def require_places(crs: pyproj.CRS, where: str, fix: str) -> None:
 def into_wgs84(crs: pyproj.CRS) -> pyproj.Transformer:
     """Change from a system to longitude and latitude; kept, for finding it takes long.
 
+    Parameters
+    ----------
+    crs : CRS
+        The system.
+
+    Returns
+    -------
+    Transformer
+        Longitude, or east, first.
+
     Raises
     ------
     pyproj.exceptions.ProjError
-        There is none.
+        If there is none.
     """
     return pyproj.Transformer.from_crs(crs, WGS84, always_xy=True)
 
 
 @lru_cache(maxsize=64)
 def from_wgs84(crs: pyproj.CRS) -> pyproj.Transformer:
-    """Change from longitude and latitude to a system; kept, for finding it takes long."""
+    """Change from longitude and latitude to a system; kept, for finding it takes long.
+
+    Parameters
+    ----------
+    crs : CRS
+        The system.
+
+    Returns
+    -------
+    Transformer
+        Longitude, or east, first.
+
+    Raises
+    ------
+    pyproj.exceptions.ProjError
+        If there is none.
+    """
     return pyproj.Transformer.from_crs(WGS84, crs, always_xy=True)
 
 
@@ -86,7 +131,7 @@ def _no_places(crs: pyproj.CRS) -> str:
 
 
 def settle_crs(found: Any, given: str | None, where: str, key: str) -> tuple[pyproj.CRS, str]:
-    """Choose between what the file says and what the job says.
+    """Choose between the system of the file and that of the job.
 
     Parameters
     ----------
@@ -106,7 +151,13 @@ def settle_crs(found: Any, given: str | None, where: str, key: str) -> tuple[pyp
     Raises
     ------
     CRSError
-        Neither says anything, or what is said is not known or cannot be turned into longitude and latitude.
+        If there is neither, or it is not known or cannot be turned into longitude and latitude.
+
+    Examples
+    --------
+    >>> crs, problem = settle_crs("EPSG:25832", None, "towers.gpkg", "lines[0].towers.crs")
+    >>> crs.to_epsg(), problem
+    (25832, '')
     """
     if given is not None:
         chosen = parse_crs(given, where, key)
@@ -123,12 +174,42 @@ def settle_crs(found: Any, given: str | None, where: str, key: str) -> tuple[pyp
 
 @lru_cache(maxsize=256)
 def same_crs(one: pyproj.CRS, other: pyproj.CRS) -> bool:
-    """Whether two systems give the same coordinates, axis order apart."""
+    """Whether two systems give the same coordinates, axis order apart.
+
+    Parameters
+    ----------
+    one, other : CRS
+        Heights do not count.
+
+    Returns
+    -------
+    bool
+
+    Examples
+    --------
+    >>> same_crs(pyproj.CRS("EPSG:4326"), pyproj.CRS("OGC:CRS84"))
+    True
+    """
     return one.to_2d().equals(other.to_2d(), ignore_axis_order=True)
 
 
 def is_wgs84(crs: pyproj.CRS) -> bool:
-    """Whether coordinates in ``crs`` already are WGS 84 longitude and latitude."""
+    """Whether coordinates in ``crs`` already are WGS 84 longitude and latitude.
+
+    Parameters
+    ----------
+    crs : CRS
+        Any.
+
+    Returns
+    -------
+    bool
+
+    Examples
+    --------
+    >>> is_wgs84(pyproj.CRS("EPSG:4326")), is_wgs84(pyproj.CRS("EPSG:4258"))  # the latter is ETRS89
+    (True, False)
+    """
     return same_crs(crs, WGS84)
 
 

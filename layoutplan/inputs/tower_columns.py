@@ -45,9 +45,21 @@ def id_text(value: object) -> str:
 def read_ids(table: FileRows, column: str) -> NDArray[np.object_]:
     """Return the tower ids, checked to be there and unique.
 
+    Parameters
+    ----------
+    table : FileRows
+        As read.
+    column : str
+        Of the ids.
+
+    Returns
+    -------
+    ndarray of str, shape (n,)
+
     Raises
     ------
     ColumnError
+        If one is missing, too long, or used twice.
     """
     ids = np.array([id_text(value) for value in table.columns[column]], dtype=object)
     missing = ids == ""
@@ -73,7 +85,25 @@ def read_ids(table: FileRows, column: str) -> NDArray[np.object_]:
 
 
 def read_structures(table: FileRows, column: str | None) -> NDArray[np.object_]:
-    """Return the structure of each tower, empty where the file does not say."""
+    """Return the structure of each tower.
+
+    Parameters
+    ----------
+    table : FileRows
+        As read.
+    column : str or None
+        Of the structures, if there is one.
+
+    Returns
+    -------
+    ndarray of str, shape (n,)
+        Empty where the file gives none.
+
+    Raises
+    ------
+    ColumnError
+        If one is not known.
+    """
     if column is None:
         return np.full(len(table.rows), "", dtype=object)
     texts = [clean(value).lower().replace("-", "_").replace(" ", "_") for value in table.columns[column]]
@@ -88,12 +118,28 @@ def read_structures(table: FileRows, column: str | None) -> NDArray[np.object_]:
 
 
 def read_figures(table: FileRows, column: str | None, kind: Figure = "positive number", *, key: str = "") -> FloatArray:
-    """Return a column of numbers, NaN where empty; with a job key of the same meaning, none beyond what that takes.
+    """Return a column of numbers.
+
+    Parameters
+    ----------
+    table : FileRows
+        As read.
+    column : str or None
+        Of the numbers, if there is one.
+    kind : str
+        ``"positive number"``, ``"number from 0 up"`` or ``"number"``.
+    key : str
+        A job key of the same meaning: no number may be beyond what that takes.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        In the column's unit; NaN where empty.
 
     Raises
     ------
     ColumnError
-        A cell holds something else.
+        If a cell holds something else.
     """
     if column is None:
         return np.full(len(table.rows), np.nan)
@@ -120,7 +166,22 @@ def read_figures(table: FileRows, column: str | None, kind: Figure = "positive n
 
 
 def check_order(towers: gpd.GeoDataFrame, table: FileRows, column: str) -> None:
-    """Raise a ColumnError unless every tower has an order number of its own."""
+    """Refuse towers without an order number of their own.
+
+    Parameters
+    ----------
+    towers : GeoDataFrame
+        With the column ``order``.
+    table : FileRows
+        As read, for the message.
+    column : str
+        Of the numbers, for the message.
+
+    Raises
+    ------
+    ColumnError
+        If one is empty or used twice.
+    """
     order = towers["order"]
     wrong = (order.isna() | order.duplicated(keep=False)).to_numpy()
     if wrong.any():

@@ -31,6 +31,7 @@ def read_towers(source: TowerSource, key: str) -> tuple[gpd.GeoDataFrame, Placed
     Parameters
     ----------
     source : TowerSource
+        File, columns and reference system.
     key : str
         The job's key of ``source``, for messages: ``lines[0].towers``.
 
@@ -44,7 +45,7 @@ def read_towers(source: TowerSource, key: str) -> tuple[gpd.GeoDataFrame, Placed
     Raises
     ------
     InputError
-        Anything that keeps a row from being a tower; see the error tree.
+        If anything keeps a row from being a tower; see the error tree.
     """
     require_file(source.path)
     is_csv = source.path.suffix.lower() in csv_table.SUFFIXES
@@ -69,7 +70,20 @@ def read_towers(source: TowerSource, key: str) -> tuple[gpd.GeoDataFrame, Placed
 
 
 def check_line(towers: gpd.GeoDataFrame, where: str) -> None:
-    """Raise a LineError if towers cannot make a line: only one, all in one spot, or two at one place."""
+    """Refuse towers that cannot make a line.
+
+    Parameters
+    ----------
+    towers : GeoDataFrame
+        EPSG:4326.
+    where : str
+        File and layer, for the message.
+
+    Raises
+    ------
+    LineError
+        If there is only one, all stand in one spot, or two at one place.
+    """
     if len(towers) < 2:
         raise LineError(f"{where}: a line needs at least two towers (found {len(towers)}).")
     places = geocentric(shapely.get_coordinates(towers.geometry.to_numpy()))

@@ -79,17 +79,23 @@ def open_vector(source: FileSource, key: str) -> VectorLayer:
     Parameters
     ----------
     source : FileSource
+        File, layer, filter and reference system.
     key : str
         The job's key of ``source``, for messages: ``layers[2]``.
+
+    Returns
+    -------
+    VectorLayer
+        Its columns, system and extent; nothing is read yet.
 
     Raises
     ------
     InputError
-        The file is missing or no vector file.
+        If the file is missing or no vector file.
     LayerError
-        There is no such layer, or several and none is named, or it has no geometry.
+        If there is no such layer, or several and none is named, or it has no geometry.
     CRSError
-        It has no coordinate reference system and the job gives none.
+        If it has no coordinate reference system and the job gives none.
     """
     require_file(source.path)
     if parquet.is_parquet(source.path):
@@ -126,18 +132,50 @@ def _nothing_left(path: Path, kind: str) -> Iterator[None]:
 
 
 def options(is_gml: bool) -> dict[str, str]:
-    """Return how a layer is opened."""
+    """Return how a layer is opened.
+
+    Parameters
+    ----------
+    is_gml : bool
+        Whether the file is GML, beside which GDAL would write a file of its own.
+
+    Returns
+    -------
+    dict of str to str
+        Open options of GDAL.
+    """
     return {"WRITE_GFS": "NO"} if is_gml else {}
 
 
 def gdal_name(path: Path) -> str:
-    """Return what GDAL opens a file by: the whole path, so that no part of it is taken for a service."""
+    """Return what GDAL opens a file by: the whole path, so that no part of it is taken for a service.
+
+    Parameters
+    ----------
+    path : Path
+        Of the file.
+
+    Returns
+    -------
+    str
+    """
     whole = path.absolute()
     return f"/vsizip/{whole.as_posix()}" if path.suffix.lower() == ".zip" else str(whole)
 
 
 def require_file(path: Path) -> None:
-    """Raise an InputError unless there is a file, or folder, on this machine."""
+    """Refuse a path at which there is no file, or folder, on this machine.
+
+    Parameters
+    ----------
+    path : Path
+        As the job names it.
+
+    Raises
+    ------
+    InputError
+        If there is none.
+    """
     if why := why_not_read(path):
         raise InputError(f"{path}: {why}")
     if not path.exists():
@@ -145,7 +183,22 @@ def require_file(path: Path) -> None:
 
 
 def require_column(name: str, columns: Sequence[str], where: str, key: str) -> None:
-    """Raise a ColumnError that lists the columns there are unless ``name`` is one of them."""
+    """Refuse a column that is not there.
+
+    Parameters
+    ----------
+    name : str
+        Of the column.
+    columns : sequence of str
+        Those that are there.
+    where, key : str
+        File and layer, and the job's key, for the message.
+
+    Raises
+    ------
+    ColumnError
+        If it is none of them; the message lists those that are.
+    """
     if name not in columns:
         there = ", ".join(clean(column) for column in columns) or "none"
         raise ColumnError(f"{where}: no column '{name}'; there are: {there}. Set {key} in the job file.")
@@ -199,9 +252,24 @@ def _opened(
 
 @contextmanager
 def clear_errors(where: str, condition: str | None = None) -> Iterator[list[str]]:
-    """Turn what the libraries raise on bad files and filters into one line that says which file.
+    """Turn what the libraries raise on bad files and filters into one line that names the file.
 
-    Yields a list that holds, afterwards, what they only warned of.
+    Parameters
+    ----------
+    where : str
+        File and layer, for messages.
+    condition : str, optional
+        The job's filter.
+
+    Yields
+    ------
+    list of str
+        Afterwards, what they only warned of.
+
+    Raises
+    ------
+    InputError
+        If the file or the filter cannot be used.
     """
     warned: list[str] = []
     try:

@@ -42,16 +42,23 @@ def vector_layer(layer: Layer, key: str, corridor: Corridor, classes: Mapping[st
     Parameters
     ----------
     layer : Layer
+        The job's section.
     key : str
         The job's key of ``layer``, for messages: ``layers[2]``.
     corridor : Corridor
-    classes : mapping
-        Obstacle classes with the job's changes.
+        Where the towers are.
+    classes : mapping of str to ObstacleClass
+        With the job's changes.
+
+    Returns
+    -------
+    MapLayer
+        Features, evidence and warnings.
 
     Raises
     ------
     InputError
-        The file, the layer, a column or the reference system cannot be used.
+        If the file, the layer, a column or the reference system cannot be used.
     """
     found = open_vector(layer, key)
     for name in _COLUMNS:

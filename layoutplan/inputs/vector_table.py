@@ -58,15 +58,21 @@ def read_vector(layer: VectorLayer, columns: Sequence[str], boxes: FloatArray | 
     Parameters
     ----------
     layer : VectorLayer
+        From `open_vector`.
     columns : sequence of str
         Columns to read; each must exist.
     boxes : ndarray, shape (n, 4), optional
         In the layer's system; features whose bounding boxes meet none may be left out.
 
+    Returns
+    -------
+    VectorTable
+        Geometry in EPSG:4326.
+
     Raises
     ------
     InputError
-        The file is damaged, or the job's filter cannot be used.
+        If the file is damaged, or the job's filter cannot be used.
     """
     wanted = list(dict.fromkeys(columns))
     with clear_errors(layer.where, layer.source.where) as notes:

@@ -28,8 +28,9 @@ def check_vrt(path: Path, look: Callable[[Path], bool]) -> tuple[Path, ...]:
     Parameters
     ----------
     path : Path
+        Of the virtual file.
     look : callable
-        Looks at a file before it is opened; raises an InputError if it is not read; says whether it is virtual, too.
+        Looks at a file before it is opened; raises an InputError if it is not read; returns whether it is virtual, too.
 
     Returns
     -------
@@ -39,7 +40,7 @@ def check_vrt(path: Path, look: Callable[[Path], bool]) -> tuple[Path, ...]:
     Raises
     ------
     InputError
-        It is no well-formed virtual file, holds code, or names what is no file on this machine, is missing, or lies
+        If it is no well-formed virtual file, holds code, or names what is no file on this machine, is missing, or lies
         neither below its own folder or the job's nor in one that ``reading.folders`` of the job names.
     """
     found: dict[Path, None] = {}
@@ -60,7 +61,22 @@ def check_vrt(path: Path, look: Callable[[Path], bool]) -> tuple[Path, ...]:
 
 
 def parts_of(path: Path) -> tuple[Path, ...]:
-    """Files that a virtual file takes its data from, by its name (``.vrt``); none for all others."""
+    """Files that a virtual file takes its data from, by its name (``.vrt``); none for all others.
+
+    Parameters
+    ----------
+    path : Path
+        Of any file.
+
+    Returns
+    -------
+    tuple of Path
+
+    Raises
+    ------
+    InputError
+        As `check_vrt`.
+    """
     if path.suffix.lower() != SUFFIX or not path.is_file():
         return ()
     return check_vrt(path, lambda part: part.suffix.lower() == SUFFIX)
