@@ -135,8 +135,8 @@ def structure_of(tags: Mapping[str, str]) -> str:
 
     Examples
     --------
-    >>> [structure_of(tags) for tags in ({"power": "pole"}, {"power": "tower", "design": "h-frame"}, {"power": "tower"})]
-    ['pole', 'frame_2', '']
+    >>> [structure_of({"power": "tower", "design": design}) for design in ("h-frame", "barrel")]
+    ['frame_2', '']
     """
     if tags.get("design") in _FRAMES:
         return "frame_2"
