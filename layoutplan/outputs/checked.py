@@ -37,10 +37,16 @@ def write_checked(
     number : str
         Of the plan.
 
+    Returns
+    -------
+    list of Path
+        The GeoPackage and the list.
+
     Raises
     ------
     OutputError
-        The folder cannot be written to, or a result would be written over an input; an earlier check is then as it was.
+        If the folder cannot be written to, or a result would be written over an input; an earlier check is then as it
+        was.
     """
     schema = schema_of("check")
     layers = {name: with_columns(table, name, schema) for name, table in tables.items() if len(table)}

@@ -25,10 +25,16 @@ def with_columns(frame: pd.DataFrame, name: str, schema: Mapping[str, TableSchem
     Parameters
     ----------
     frame : DataFrame or GeoDataFrame
+        The table.
     name : str
         Key of ``schema``.
-    schema : mapping of Table
+    schema : mapping of str to Table
         The plan's tables if left out.
+
+    Returns
+    -------
+    DataFrame or GeoDataFrame
+        With the geometry last.
     """
     table = schema[name]
     order = [*table.columns, *(each for each in frame.columns if each != "geometry" and each not in table.columns)]
@@ -41,12 +47,48 @@ def with_columns(frame: pd.DataFrame, name: str, schema: Mapping[str, TableSchem
 
 
 def as_lists(frame: pd.DataFrame, columns: Iterable[str]) -> list[list[Any]]:
-    """Return columns as plain Python values, None where a value is missing; much faster than iterating over pandas."""
+    """Return columns as plain Python values; much faster than iterating over pandas.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        The table.
+    columns : iterable of str
+        Names of columns.
+
+    Returns
+    -------
+    list of list
+        One for each column; None where a value is missing.
+
+    Examples
+    --------
+    >>> as_lists(pd.DataFrame({"role": ["H", "S"], "slope_deg": [3.5, np.nan]}), ["role", "slope_deg"])
+    [['H', 'S'], [3.5, None]]
+    """
     return [pa.array(frame[column], from_pandas=True).to_pylist() for column in columns]
 
 
 def records(frame: pd.DataFrame, *columns: str) -> Iterator[Any]:
-    """Return the rows of some columns as named tuples."""
+    """Return the rows of some columns as named tuples.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        The table.
+    *columns : str
+        Names of columns.
+
+    Yields
+    ------
+    named tuple
+        None where a value is missing.
+
+    Examples
+    --------
+    >>> [row.role for row in records(pd.DataFrame({"role": ["H", "S"]}), "role")]
+    ['H', 'S']
+    """
     row = namedtuple("row", columns)  # type: ignore[misc]  # the names are known where the rows are used
     return map(row._make, zip(*as_lists(frame, columns), strict=True))
 
@@ -56,6 +98,15 @@ def on_the_globe(plan: Plan) -> Plan:
 
     A shape that crosses the antimeridian stays in one piece: its western end lies within the range, and its longitudes
     run on eastwards beyond 180.
+
+    Parameters
+    ----------
+    plan : Plan
+        As it was planned.
+
+    Returns
+    -------
+    Plan
     """
     placed = [table for table in TABLES.values() if table.geometry]
     return replace(plan, **{table.name: _frame_on_the_globe(getattr(plan, table.name), table) for table in placed})
@@ -72,18 +123,64 @@ def _frame_on_the_globe(frame: gpd.GeoDataFrame, table: TableSchema) -> gpd.GeoD
 
 
 def turned_lon(lon_deg: ArrayLike, west_deg: float = -180.0) -> NDArray[np.float64]:
-    """Longitudes within [west, west + 360). [deg]."""
+    """Longitudes moved by whole turns.
+
+    Parameters
+    ----------
+    lon_deg : array_like, shape (n,)
+        Of any turn. [deg]
+    west_deg : float
+        Where they begin. [deg]
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Within [west, west + 360). [deg]
+
+    Examples
+    --------
+    >>> turned_lon([180.1, -0.5]), turned_lon([-179.9], west_deg=0.0)
+    (array([-179.9,   -0.5]), array([180.1]))
+    """
     lon = np.asarray(lon_deg, dtype=float)
     return lon + 360.0 * _turns(lon, west_deg)
 
 
 def west_deg(plan: Plan) -> float:
-    """Where the longitudes of a drawing begin, so that a line across the antimeridian is in one piece. [deg]."""
+    """Where the longitudes of a drawing begin, so that a line across the antimeridian is in one piece.
+
+    Parameters
+    ----------
+    plan : Plan
+        With its towers.
+
+    Returns
+    -------
+    float
+        Half a turn west of the first tower. [deg]
+    """
     return float(plan.towers["lon"].iloc[0]) - 180.0 if len(plan.towers) else -180.0
 
 
 def turned(geometries: ArrayLike, west_deg: float = -180.0) -> NDArray[np.object_]:
-    """Move geometries by whole turns so that the western edge of each lies within [west, west + 360)."""
+    """Move geometries by whole turns so that the western edge of each lies within [west, west + 360).
+
+    Parameters
+    ----------
+    geometries : array_like of Geometry, shape (n,)
+        Longitude and latitude. [deg]
+    west_deg : float
+        Where longitudes begin. [deg]
+
+    Returns
+    -------
+    ndarray of Geometry, shape (n,)
+
+    Examples
+    --------
+    >>> turned([shapely.Point(200.0, -17.0)])[0].wkt
+    'POINT (-160 -17)'
+    """
     shapes = np.asarray(geometries, dtype=object)
     turns = _turns(_west(shapes), west_deg)
     moved = shapes.copy()

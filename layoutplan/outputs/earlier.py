@@ -25,13 +25,19 @@ def kept_copies(folder: Path, new: Iterable[Path]) -> dict[str, str]:
     Parameters
     ----------
     folder : Path
+        Where the new files go.
     new : iterable of Path
         New files elsewhere, with the names that they are to have.
+
+    Returns
+    -------
+    dict of str to str
+        Names under which earlier files are kept, by the names that they have.
 
     Raises
     ------
     OutputError
-        A folder bears the name of a new file.
+        If a folder bears the name of a new file.
     """
     known = known_files(folder)
     kept = {}
@@ -45,13 +51,34 @@ def kept_copies(folder: Path, new: Iterable[Path]) -> dict[str, str]:
 
 
 def copies_in(folder: Path) -> dict[Path, str]:
-    """Copies that lie in a folder, with the names of the files that they are of."""
+    """Copies that lie in a folder, with the names of the files that they are of.
+
+    Parameters
+    ----------
+    folder : Path
+        Of a plan.
+
+    Returns
+    -------
+    dict of Path to str
+    """
     found = (path for path in folder.glob("*_earlier*") if _COPY.search(path.stem))
     return {path: path.with_stem(_COPY.sub("", path.stem)).name for path in found}
 
 
 def known_files(folder: Path) -> dict[str, Any]:
-    """SHA-256 of the files that this program wrote in a folder, by name; of a record of whatever version."""
+    """SHA-256 of the files that this program wrote in a folder, by name; of a record of whatever version.
+
+    Parameters
+    ----------
+    folder : Path
+        Of a plan.
+
+    Returns
+    -------
+    dict of str to str
+        Hexadecimal; empty without a record.
+    """
     record = _json(folder / RECORD_NAME)
     files = {**_sums(_json(folder / LEDGER_NAME)), **_sums(record)}
     tables = record.get("tables_sha256")
@@ -59,7 +86,21 @@ def known_files(folder: Path) -> dict[str, Any]:
 
 
 def write_ledger(folder: Path, new: Sequence[Path], staging: Path) -> Path:
-    """Write down what lies in a folder that has no record, new files included, so that a later run knows its own."""
+    """Write down what lies in a folder that has no record, new files included, so that a later run knows its own.
+
+    Parameters
+    ----------
+    folder : Path
+        Where the new files go.
+    new : sequence of Path
+        New files.
+    staging : Path
+        Where the ledger is made.
+
+    Returns
+    -------
+    Path
+    """
     known = {name: known for name, known in _sums(_json(folder / LEDGER_NAME)).items() if (folder / name).is_file()}
     known |= {path.name: sha256(path) for path in new}
     path = staging / LEDGER_NAME

@@ -31,12 +31,17 @@ def geo_uri(lat_deg: float, lon_deg: float, *, uncertainty_m: float | None = Non
     Raises
     ------
     InputRangeError
-        A number is not finite or lies outside its range.
+        If a number is not finite or lies outside its range.
 
     References
     ----------
-    RFC 5870, "A Uniform Resource Identifier for Geographic Locations ('geo' URI)", June 2010: grammar in section 3.3,
-    uncertainty in section 3.4.3.
+    .. [1] A. Mayrhofer, C. Spanring, RFC 5870, "A Uniform Resource Identifier for Geographic Locations ('geo' URI),"
+       June 2010: grammar in section 3.3, uncertainty in section 3.4.3.
+
+    Examples
+    --------
+    >>> geo_uri(48.198634, 16.371648, uncertainty_m=40)
+    'geo:48.198634,16.371648;u=40'
     """
     if not -90 <= lat_deg <= 90:
         raise InputRangeError(f"latitude {lat_deg!r} for a geo: link lies outside -90 to 90 degrees.")

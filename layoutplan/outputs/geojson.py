@@ -52,13 +52,56 @@ def _features(frame: gpd.GeoDataFrame, schema: TableSchema) -> Iterator[str]:
 
 
 def geojson_texts(geometries: ArrayLike, decimals: int) -> list[str]:
-    """Return geometries as GeoJSON texts with rounded coordinates."""
+    """Return geometries as GeoJSON texts with rounded coordinates.
+
+    Parameters
+    ----------
+    geometries : array_like of Geometry, shape (n,)
+        Longitude and latitude. [deg]
+    decimals : int
+        Of a degree.
+
+    Returns
+    -------
+    list of str
+        One for each geometry.
+
+    References
+    ----------
+    .. [1] H. Butler et al., RFC 7946, "The GeoJSON Format," August 2016.
+
+    Examples
+    --------
+    >>> geojson_texts([shapely.Point(8.0000004, 47.1)], 6)
+    ['{"type":"Point","coordinates":[8.0,47.1]}']
+    """
     shapes = shapely.transform(np.asarray(geometries, dtype=object), lambda xy: np.round(xy, decimals) + 0.0)
     return list(shapely.to_geojson(shapes))
 
 
 def cut_at_antimeridian(geometries: ArrayLike) -> NDArray[np.object_]:
-    """Cut geometries that run beyond 180 degrees there, and bring the further parts back (RFC 7946, section 3.1.9)."""
+    """Cut geometries that run beyond 180 degrees there, and bring the further parts back.
+
+    Parameters
+    ----------
+    geometries : array_like of Geometry, shape (n,)
+        Longitude and latitude, in one piece. [deg]
+
+    Returns
+    -------
+    ndarray of Geometry, shape (n,)
+        Within 180 degrees either way.
+
+    References
+    ----------
+    .. [1] H. Butler et al., RFC 7946, "The GeoJSON Format," August 2016, section 3.1.9.
+
+    Examples
+    --------
+    >>> span = shapely.LineString([(179.0, -17.0), (181.0, -17.0)])
+    >>> sorted(part.bounds[::2] for part in cut_at_antimeridian([span])[0].geoms)
+    [(-180.0, -179.0), (179.0, 180.0)]
+    """
     shapes = turned(geometries)
     for row in np.flatnonzero(shapely.bounds(shapes)[..., 2] > 180.0):
         halves = turned(shapely.intersection(shapes[row], _HEMISPHERES))

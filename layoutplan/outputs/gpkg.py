@@ -49,13 +49,34 @@ def write_gpkg(plan: Plan, folder: Path) -> Path:
 
 
 def present_classes(plan: Plan) -> list[ObstacleClass]:
-    """Classes of which the map has something; a legend of all of them could not be read."""
+    """Classes of which the map has something; a legend of all of them could not be read.
+
+    Parameters
+    ----------
+    plan : Plan
+        With its obstacles.
+
+    Returns
+    -------
+    list of ObstacleClass
+        In the job's order.
+    """
     present = set(plan.obstacles["obstacle_class"].unique())
     return [row for name, row in plan.job.obstacle_classes.items() if name in present]
 
 
 def plan_tables(plan: Plan) -> dict[str, pd.DataFrame]:
-    """All tables of a plan by name with their columns in the agreed order."""
+    """All tables of a plan by name with their columns in the agreed order.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe.
+
+    Returns
+    -------
+    dict of str to DataFrame
+    """
     return {name: with_columns(getattr(plan, name), name) for name in TABLES}
 
 
@@ -66,21 +87,30 @@ def write_layers(
 
     Parameters
     ----------
-    tables : mapping of DataFrame
+    tables : mapping of str to DataFrame
         By layer.
-    schema : mapping of Table
+    schema : mapping of str to Table
         What they are: their titles and kinds of geometry.
     path : Path
         It must not be there yet.
     crs : str
         Of the layers.
     number : str
-        Of the plan; every layer's description says it.
+        Of the plan; every layer's description holds it.
+
+    Returns
+    -------
+    Path
+        ``path``.
 
     Raises
     ------
     OutputError
         As `write_gpkg`.
+
+    References
+    ----------
+    .. [1] OGC 12-128, OGC GeoPackage Encoding Standard.
     """
     system = named_crs(crs)
     with _no_clock():
@@ -102,7 +132,29 @@ def _write_layer(frame: pd.DataFrame, path: Path, table: TableSchema, number: st
 
 
 def named_crs(text: str, key: str = "output.crs") -> pyproj.CRS:
-    """Reference system that a key of the job names; OutputError if it is none, or none that layers can be in."""
+    """Reference system that a key of the job names.
+
+    Parameters
+    ----------
+    text : str
+        As the job gives it.
+    key : str
+        Of the job, for messages.
+
+    Returns
+    -------
+    CRS
+
+    Raises
+    ------
+    OutputError
+        If it is none, or none that layers can be in.
+
+    Examples
+    --------
+    >>> named_crs("EPSG:25832").name
+    'ETRS89 / UTM zone 32N'
+    """
     shown = clean(text)[:100]
     fix = 'Give one by its code, for instance "EPSG:25832".'
     try:
@@ -122,7 +174,26 @@ def named_crs(text: str, key: str = "output.crs") -> pyproj.CRS:
 
 
 def projected(frame: gpd.GeoDataFrame, crs: pyproj.CRS, name: str) -> gpd.GeoDataFrame:
-    """Layer in another reference system; OutputError if that does not reach it."""
+    """Layer in another reference system.
+
+    Parameters
+    ----------
+    frame : GeoDataFrame
+        In EPSG:4326.
+    crs : CRS
+        The other one.
+    name : str
+        Of the layer, for messages.
+
+    Returns
+    -------
+    GeoDataFrame
+
+    Raises
+    ------
+    OutputError
+        If the system does not reach it.
+    """
     if crs == frame.crs:
         return frame
     moved = frame.to_crs(crs)

@@ -61,7 +61,15 @@ def _document(plan: Plan, names: Mapping[tuple[str, str], str], which: str, numb
 def plan_time(plan: Plan) -> datetime | None:
     """Time that belongs to a plan, and not to its writing: the first day of the work, else that of its newest data.
 
-    None if neither is known. UTC.
+    Parameters
+    ----------
+    plan : Plan
+        With its job and files.
+
+    Returns
+    -------
+    datetime or None
+        UTC; None if neither is known.
     """
     if plan.job.work.first_day is not None:
         return datetime.combine(plan.job.work.first_day, time(), UTC)

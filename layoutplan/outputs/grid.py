@@ -70,12 +70,22 @@ class Grid:
         return ":".join(self.crs.to_authority(min_confidence=100) or ())
 
     def positions(self, lonlat_deg: ArrayLike) -> FloatArray:
-        """Easting and northing of WGS 84 positions, shape (n, 2), in the grid's unit.
+        """Easting and northing of WGS 84 positions.
+
+        Parameters
+        ----------
+        lonlat_deg : array_like, shape (n, 2)
+            Longitude and latitude, of any turn. [deg]
+
+        Returns
+        -------
+        ndarray, shape (n, 2)
+            In the grid's unit.
 
         Raises
         ------
         OutputError
-            The grid does not reach them.
+            If the grid does not reach them.
         """
         lonlat = np.asarray(lonlat_deg, dtype=float).reshape(-1, 2)
         lon = np.mod(lonlat[:, 0] + 180.0, 360.0) - 180.0
@@ -88,11 +98,38 @@ class Grid:
         return placed
 
     def shapes(self, geometries: ArrayLike) -> NDArray[np.object_]:
-        """WGS 84 geometries in the grid."""
+        """WGS 84 geometries in the grid.
+
+        Parameters
+        ----------
+        geometries : array_like of Geometry, shape (n,)
+            Longitude and latitude. [deg]
+
+        Returns
+        -------
+        ndarray of Geometry, shape (n,)
+            In the grid's unit.
+
+        Raises
+        ------
+        OutputError
+            If the grid does not reach them.
+        """
         return np.asarray(shapely.transform(np.asarray(geometries, dtype=object), self.positions), dtype=object)
 
     def operations(self, lonlat_deg: ArrayLike) -> list[str]:
-        """In words, the transformations from WGS 84 that hold at some positions, each with its stated accuracy."""
+        """In words, the transformations from WGS 84 that hold at some positions, each with its stated accuracy.
+
+        Parameters
+        ----------
+        lonlat_deg : array_like, shape (n, 2)
+            Longitude and latitude. [deg]
+
+        Returns
+        -------
+        list of str
+            As PROJ names them.
+        """
         transformer = _transformer(self.crs)
         found: dict[str, float] = {}
         for lon, lat in np.asarray(lonlat_deg, dtype=float).reshape(-1, 2).tolist():
@@ -105,10 +142,19 @@ class Grid:
 def grid_of(plan: Plan) -> Grid:
     """Grid of a plan.
 
+    Parameters
+    ----------
+    plan : Plan
+        With its ``grid_crs``.
+
+    Returns
+    -------
+    Grid
+
     Raises
     ------
     OutputError
-        It is no projected system whose axes run east and north; eastings and northings would be wrong in it.
+        If it is no projected system whose axes run east and north; eastings and northings would be wrong in it.
     """
     crs = _horizontal(named_crs(plan.grid_crs, "output.grid_crs"))
     axes = crs.axis_info[:2]

@@ -53,6 +53,7 @@ def grid_factors(grid: Grid, positions: ArrayLike, elevation_m: ArrayLike) -> Gr
     Parameters
     ----------
     grid : Grid
+        A projected system.
     positions : array_like, shape (n, 2)
         Easting and northing in the grid's unit.
     elevation_m : array_like, shape (n,)
@@ -61,6 +62,7 @@ def grid_factors(grid: Grid, positions: ArrayLike, elevation_m: ArrayLike) -> Gr
     Returns
     -------
     GridFactors
+        n of each. [-], convergence [deg]
     """
     north, east = _derivatives(grid, positions)  # grid metres per metre on the ellipsoid
     along, across = np.hypot(*north.T), np.hypot(*east.T)
@@ -109,9 +111,21 @@ def elevation_factor(height_m: ArrayLike) -> FloatArray:
     height_m : array_like
         Above the ellipsoid. [m]
 
+    Returns
+    -------
+    ndarray
+        Less than 1 above the ellipsoid; NaN in, NaN out. [-]
+
     Notes
     -----
     :math:`R / (R + h)` with the mean radius of the Earth; the radius along the line itself differs by up to half a
     per cent, which at 1000 m changes the factor by less than one part in a million. Source: see ``MEAN_RADIUS_M``.
+
+    Examples
+    --------
+    At 1,000 m a length on the ground shrinks by 157 parts in a million on the ellipsoid:
+
+    >>> print(f"{float(elevation_factor(1000.0)):.6f}")
+    0.999843
     """
     return np.asarray(MEAN_RADIUS_M / (MEAN_RADIUS_M + np.asarray(height_m, dtype=float)))

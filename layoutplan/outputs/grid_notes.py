@@ -21,7 +21,20 @@ _FEET = (
 
 
 def coordinate_notes(grid: Grid, lonlat_deg: ArrayLike) -> Iterator[str]:
-    """System, unit and the way from WGS 84."""
+    """System, unit and the way from WGS 84.
+
+    Parameters
+    ----------
+    grid : Grid
+        Of the plan.
+    lonlat_deg : array_like, shape (n, 2)
+        Its points. [deg]
+
+    Yields
+    ------
+    str
+        One line each.
+    """
     yield "COORDINATES"
     name = "without a name, see its definition" if grid.crs.name == "unknown" else clean(grid.crs.name)
     yield f"Reference system: {' '.join(filter(None, (grid.code, name)))}"
@@ -39,7 +52,25 @@ def coordinate_notes(grid: Grid, lonlat_deg: ArrayLike) -> Iterator[str]:
 
 
 def height_notes(unit: Unit, elevation_m: ArrayLike) -> Iterator[str]:
-    """Where elevations come from, and how many there are."""
+    """Where elevations come from, and how many there are.
+
+    Parameters
+    ----------
+    unit : Unit
+        Of the elevations as written.
+    elevation_m : array_like, shape (n,)
+        NaN where unknown. [m]
+
+    Yields
+    ------
+    str
+        One line each.
+
+    Examples
+    --------
+    >>> list(height_notes(Unit("metre", "m", 1.0, 6, True), [float("nan")]))[1]
+    'Unknown: no elevation model reaches the points. The column is empty; that does not stand for zero.'
+    """
     known = np.isfinite(np.asarray(elevation_m, dtype=float))
     yield "ELEVATIONS"
     if not known.any():
@@ -52,7 +83,18 @@ def height_notes(unit: Unit, elevation_m: ArrayLike) -> Iterator[str]:
 
 
 def factor_notes(factors: GridFactors) -> Iterator[str]:
-    """Combined factor, convergence, and how to go from grid to ground."""
+    """Combined factor, convergence, and how to go from grid to ground.
+
+    Parameters
+    ----------
+    factors : GridFactors
+        At the points.
+
+    Yields
+    ------
+    str
+        One line each.
+    """
     yield "GRID AND GROUND"
     yield f"Grid scale factor: {_range(factors.scale)}"
     if np.isnan(factors.scale).any():
@@ -81,7 +123,18 @@ def factor_notes(factors: GridFactors) -> Iterator[str]:
 
 
 def caution_notes(plan: Plan) -> Iterator[str]:
-    """What holds for every file that leads a crew to a place."""
+    """What holds for every file that leads a crew to a place.
+
+    Parameters
+    ----------
+    plan : Plan
+        With its cautions.
+
+    Yields
+    ------
+    str
+        One line each.
+    """
     yield "CAUTIONS"
     yield "These are proposals off a map. Local codes, the asset owner's rules and licensed practice take precedence."
     yield "A point whose status is not 'all rules met' must not be staked before its reasons (stakes.csv) are settled."

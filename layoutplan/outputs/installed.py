@@ -17,7 +17,10 @@ _OWN_PACKAGE = "layoutplan itself"
 def known_formats() -> list[Format]:
     """Return this program's formats, then those of installed packages by name; no writer is imported.
 
-    A name that is given twice is there twice; `chosen_formats` refuses it.
+    Returns
+    -------
+    list of Format
+        A name that is given twice is there twice; `chosen_formats` refuses it.
     """
     return [*FORMATS.values(), *_installed()]
 
@@ -36,10 +39,22 @@ def chosen_formats(
     there : collection of str
         Formats whose files lie in the folder already.
 
+    Returns
+    -------
+    list of Format
+        Each once.
+
     Raises
     ------
     OutputError
-        A name is not known, or is given by more than one package; a format needs another one beside it.
+        If a name is not known, or is given by more than one package, or a format needs another one beside it.
+
+    Examples
+    --------
+    The record of the plan comes last, whatever the order asked for:
+
+    >>> [entry.name for entry in chosen_formats(["json", "gpx"])]
+    ['gpx', 'json']
     """
     by_name: dict[str, list[Format]] = {}
     for entry in known_formats():
@@ -57,10 +72,21 @@ def chosen_formats(
 def writer_of(entry: Format) -> Writer:
     """Import the writer of a format.
 
+    Parameters
+    ----------
+    entry : Format
+        One of the known ones.
+
+    Returns
+    -------
+    callable
+        Takes a plan and a folder.
+
     Raises
     ------
     OutputError
-        An installed package's writer cannot be imported, or is no function; what an own one imports is not installed.
+        If an installed package's writer cannot be imported, or is no function, or what an own one imports is not
+        installed.
     """
     if not entry.package:
         return _own_writer(entry)
@@ -93,6 +119,11 @@ def _own_writer(entry: Format) -> Writer:
 
 def require_formats(names: Iterable[str] | None) -> None:
     """Refuse a job's formats before the long work if one of them could not be written after it.
+
+    Parameters
+    ----------
+    names : iterable of str or None
+        None: those written by default.
 
     Raises
     ------

@@ -23,7 +23,20 @@ _AROUND_M = 50.0  # beyond the reach of the reel and of a keep-out
 
 
 def near_the_line(plan: Plan, grid: Grid) -> NDArray[np.object_]:
-    """Map features in the grid, cut to what could matter for a lead and some more; None where nothing is left."""
+    """Map features in the grid, cut to what could matter for a lead and some more.
+
+    Parameters
+    ----------
+    plan : Plan
+        With obstacles and spans.
+    grid : Grid
+        Of the plan.
+
+    Returns
+    -------
+    ndarray of Geometry, shape (obstacles,)
+        None where nothing is left.
+    """
     shapes = shapely.make_valid(grid.shapes(plan.obstacles.geometry.array))
     spans = shapely.union_all(grid.shapes(plan.spans.geometry.array))
     if spans.is_empty:
@@ -44,9 +57,16 @@ def keep_outs(plan: Plan, grid: Grid, obstacles: NDArray[np.object_]) -> dict[st
     Parameters
     ----------
     plan : Plan
+        With obstacles and spans.
     grid : Grid
-    obstacles : ndarray
+        Of the plan.
+    obstacles : ndarray of Geometry, shape (obstacles,)
         The plan's map features in the grid, as `near_the_line` gives them.
+
+    Returns
+    -------
+    dict of str to Geometry
+        In the grid's unit.
     """
     table = plan.obstacles
     distance_m = _distances_m(plan, shapely.get_dimensions(obstacles))

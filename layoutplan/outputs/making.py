@@ -30,6 +30,7 @@ def make_files(plan: Plan, formats: Iterable[Format], folder: Path) -> list[Path
     plan : Plan
         On the globe (`layoutplan.outputs.columns.on_the_globe`).
     formats : iterable of Format
+        Those to be written.
     folder : Path
         It is there, and nobody else writes in it.
 
@@ -41,7 +42,7 @@ def make_files(plan: Plan, formats: Iterable[Format], folder: Path) -> list[Path
     Raises
     ------
     OutputError
-        An installed writer fails, returns nothing or something other than new files of its folder.
+        If an installed writer fails, returns nothing or something other than new files of its folder.
     """
     made: list[Path] = []
     for entry in formats:

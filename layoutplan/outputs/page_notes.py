@@ -10,12 +10,33 @@ _HEAD = 4096  # characters; the note stands near the beginning of a page
 
 
 def note_tag(text: str) -> str:
-    """Return the note as an element for the head of a page; ``text`` has no foreign text and no markup."""
+    """Return the note as an element for the head of a page.
+
+    Parameters
+    ----------
+    text : str
+        Without foreign text and without markup.
+
+    Returns
+    -------
+    str
+    """
     return f'<meta name="{_NAME}" content="{text}">'
 
 
 def page_note(path: Path) -> str:
-    """Return the note of a page; empty if it has none."""
+    """Return the note of a page.
+
+    Parameters
+    ----------
+    path : Path
+        Of an HTML file.
+
+    Returns
+    -------
+    str
+        Empty if it has none.
+    """
     with path.open(encoding="utf-8") as page:
         found = re.search(f'<meta name="{_NAME}" content="([^"]*)">', page.read(_HEAD))
     return found[1] if found else ""

@@ -27,6 +27,16 @@ def plan_number(plan: Plan) -> str:
     neither does what only changes how the plan is written (``output``), how much is read (``reading``) or how long it
     takes (``search.workers``).
     What ``terrain`` asks for shows in the positions and in the files' hashes; a written plan does not hold it.
+
+    Parameters
+    ----------
+    plan : Plan
+        With its job, files, positions and statuses.
+
+    Returns
+    -------
+    str
+        Worked out once for each plan.
     """
     if (known := plan.__dict__.get(_KNOWN)) is not None:
         return str(known)

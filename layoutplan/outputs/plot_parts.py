@@ -61,7 +61,12 @@ _WIDTH, _LEGEND, _MARGIN, _TITLE, _GAP, _X_LABEL, _LINE = 8.27, 2.2, 0.1, 0.2, 0
 
 @contextmanager
 def looks() -> Iterator[None]:
-    """Draw with this module's settings, whatever the user's own for the drawing library are."""
+    """Draw with this module's settings, whatever the user's own for the drawing library are.
+
+    Yields
+    ------
+    None
+    """
     with style.context("default"), rc_context(_LOOKS):
         yield
 
@@ -76,10 +81,20 @@ def sheet(
     Parameters
     ----------
     heights : sequence of float
+        Of the panels. [inch]
     title : str
+        Above them.
     footer : sequence of str
+        Small print below.
     left, top : float
-        Room for the labels left of the panels, and above the first one beside two lines of title.
+        Room for the labels left of the panels, and above the first one beside two lines of title. [inch]
+
+    Returns
+    -------
+    figure : Figure
+        All of it.
+    panels : list of Axes
+        From the top down.
     """
     lines = [part for text in footer for part in textwrap.wrap(plain(text), _LINE_CHARACTERS)]
     below = _MARGIN + _LINE * len(lines)
@@ -128,7 +143,15 @@ def draw_limits(axes: Axes, limits: pd.DataFrame, column: str) -> None:
 
 
 def unknown(axes: Axes, text: str) -> None:
-    """Say in an empty panel why nothing is drawn."""
+    """State in an empty panel why nothing is drawn.
+
+    Parameters
+    ----------
+    axes : Axes
+        The panel.
+    text : str
+        The reason.
+    """
     axes.text(
         0.5, 0.5, "\n".join(textwrap.wrap(plain(text), 60)), transform=axes.transAxes, ha="center", va="center",
         fontsize=9, bbox={"facecolor": "white", "edgecolor": INK, "linewidth": 0.6, "pad": 6},
@@ -142,17 +165,59 @@ def tower_and_line(table: pd.DataFrame) -> str:
 
 
 def small_print(rests_on: Sequence[str]) -> list[str]:
-    """What every plot says below: the caution, and what was assumed."""
+    """What stands below every plot: the caution, and what was assumed.
+
+    Parameters
+    ----------
+    rests_on : sequence of str
+        Assumptions.
+
+    Returns
+    -------
+    list of str
+    """
     return [_CAUTION, *([f"Rests on: {'; '.join(rests_on)}."] if rests_on else [])]
 
 
 def plain(text: str) -> str:
-    """Text in letters that the font has; others are spelt out."""
+    """Text in letters that the font has; others are spelt out.
+
+    Parameters
+    ----------
+    text : str
+        Any.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> plain("12 Ω, 変電所")
+    '12 Ω, BianDianSuo'
+    """
     return "".join(char if char == "\n" or _has(char) else anyascii(char) for char in text)
 
 
 def name(value: object, longest: int = 40) -> str:
-    """Foreign name made fit for drawing; of a long one the end is kept, for it tells towers apart."""
+    """Foreign name made fit for drawing; of a long one the end is kept, for it tells towers apart.
+
+    Parameters
+    ----------
+    value : object
+        Foreign text.
+    longest : int
+        Letters that are kept.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> name("North ridge tower 012", longest=10)
+    '…tower 012'
+    """
     text = plain(clean(value))
     return text if len(text) <= longest else "…" + text[1 - longest :]
 

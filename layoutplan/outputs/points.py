@@ -17,18 +17,61 @@ _KEYS = ("line_id", "tower_id")
 
 
 def rounded_lonlat(lon_deg: ArrayLike, lat_deg: ArrayLike) -> tuple[list[float], list[float]]:
-    """Round to a centimetre; longitudes within [-180, 180), as the schemas want them. [deg]."""
+    """Round to a centimetre, as the schemas want them.
+
+    Parameters
+    ----------
+    lon_deg, lat_deg : array_like, shape (n,)
+        Longitudes of any turn. [deg]
+
+    Returns
+    -------
+    lon_deg, lat_deg : list of float
+        Longitudes within [-180, 180). [deg]
+
+    Examples
+    --------
+    >>> rounded_lonlat([180.5], [47.123456789])
+    ([-179.5], [47.1234568])
+    """
     lon = rounded_lon(turned_lon(lon_deg))
     return lon.tolist(), (np.round(np.asarray(lat_deg, dtype=float), LONLAT_DECIMALS) + 0.0).tolist()
 
 
 def known_height_m(value_m: float | None) -> float | None:
-    """Height to a tenth of a metre, None where it is unknown. [m]."""
+    """Height to a tenth of a metre.
+
+    Parameters
+    ----------
+    value_m : float or None
+        NaN or None where unknown. [m]
+
+    Returns
+    -------
+    float or None
+        None where it is unknown. [m]
+
+    Examples
+    --------
+    >>> known_height_m(421.26), known_height_m(float("nan"))
+    (421.3, None)
+    """
     return None if value_m is None or not np.isfinite(value_m) else round(value_m, 1) + 0.0
 
 
 def tower_waypoints(plan: Plan) -> list[str]:
-    """Return the waypoint name of each tower, ``012-T``: unique over the job, the stakes' names left to the stakes."""
+    """Return the waypoint name of each tower, ``012-T``: unique over the job, the stakes' names left to the stakes.
+
+    Parameters
+    ----------
+    plan : Plan
+        With towers and electrodes.
+
+    Returns
+    -------
+    list of str
+        In the towers' order.
+    """
     table = plan.towers
     return waypoint_names(
         table["line_id"].tolist(),
@@ -45,6 +88,7 @@ def parts(plan: Plan, most: int | None) -> list[Plan]:
     Parameters
     ----------
     plan : Plan
+        On the globe.
     most : int or None
         Points (towers and stakes) in a part; None: all in one.
 

@@ -47,7 +47,7 @@ def write_profile(
     Raises
     ------
     OutputError
-        The folder cannot be written to, or a plot would be written over an input.
+        If the folder cannot be written to, or a plot would be written over an input.
     """
     tower, line = (file_stem(tables["bearing"][key].iloc[0]) for key in ("tower_id", "line_id"))
     plots = (

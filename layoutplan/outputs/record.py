@@ -110,7 +110,22 @@ def _short(value: Any, names: Mapping[str, str]) -> Any:
 
 
 def paths_in(node: Any) -> Iterable[Path]:
-    """All paths in a tree of settings."""
+    """All paths in a tree of settings.
+
+    Parameters
+    ----------
+    node : object
+        Tables and lists within each other.
+
+    Returns
+    -------
+    iterable of Path
+
+    Examples
+    --------
+    >>> [path.name for path in paths_in({"lines": [{"towers": {"path": Path("in/towers.csv")}}], "title": "Valley"})]
+    ['towers.csv']
+    """
     if isinstance(node, Path):
         yield node
     elif isinstance(node, dict | list | tuple):
@@ -125,7 +140,22 @@ def _class(row: ObstacleClass) -> dict[str, Any]:
 
 
 def short_names(paths: Iterable[Path]) -> dict[Path, str]:
-    """Name files by as much of the end of their paths as tells them apart."""
+    """Name files by as much of the end of their paths as is needed to keep them apart.
+
+    Parameters
+    ----------
+    paths : iterable of Path
+        Of files.
+
+    Returns
+    -------
+    dict of Path to str
+
+    Examples
+    --------
+    >>> sorted(short_names([Path("in/north/towers.csv"), Path("in/south/towers.csv"), Path("in/map.osm")]).values())
+    ['map.osm', 'north/towers.csv', 'south/towers.csv']
+    """
     wanted = {path: path.name for path in sorted(paths)}
     for size in range(2, max((len(path.parts) for path in wanted), default=0) + 1):
         names = list(wanted.values())
@@ -135,7 +165,24 @@ def short_names(paths: Iterable[Path]) -> dict[Path, str]:
 
 
 def without_folders(texts: Iterable[str], names: Mapping[Path, str]) -> list[str]:
-    """Replace the places of files on this machine by their names."""
+    """Replace the places of files on this machine by their names.
+
+    Parameters
+    ----------
+    texts : iterable of str
+        Notes and messages.
+    names : mapping of Path to str
+        From `short_names`.
+
+    Returns
+    -------
+    list of str
+
+    Examples
+    --------
+    >>> without_folders(["/home/crew/in/towers.csv: 2 rows left out"], {Path("/home/crew/in/towers.csv"): "towers.csv"})
+    ['towers.csv: 2 rows left out']
+    """
     longest_first = sorted(names, key=lambda path: -len(str(path)))
     shown = []
     for text in texts:
@@ -146,7 +193,13 @@ def without_folders(texts: Iterable[str], names: Mapping[Path, str]) -> list[str
 
 
 def software_versions() -> dict[str, str]:
-    """Return the versions of what computed the plan."""
+    """Return the versions of what computed the plan.
+
+    Returns
+    -------
+    dict of str to str
+        By name of the software.
+    """
     try:
         own = version("layoutplan")
     except PackageNotFoundError:
@@ -164,6 +217,17 @@ def software_versions() -> dict[str, str]:
 
 
 def sha256(path: Path) -> str:
-    """Return the fingerprint of a file."""
+    """Return the fingerprint of a file.
+
+    Parameters
+    ----------
+    path : Path
+        Of the file.
+
+    Returns
+    -------
+    str
+        SHA-256, hexadecimal.
+    """
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()

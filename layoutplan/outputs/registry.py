@@ -50,11 +50,27 @@ class Format:
     extra: str = ""
 
     def applies_to(self, plan: Plan) -> bool:
-        """Whether the job has what the format needs."""
+        """Whether the job has what the format needs.
+
+        Parameters
+        ----------
+        plan : Plan
+            With its job.
+
+        Returns
+        -------
+        bool
+        """
         return not self.needs or bool(getattr(plan.job, self.needs))
 
     def load(self) -> Writer:
-        """Import the writer."""
+        """Import the writer.
+
+        Returns
+        -------
+        callable
+            Takes a plan and a folder.
+        """
         module, _, function = self.writer.partition(":")
         writer: Writer = getattr(import_module(module), function)
         return writer

@@ -17,20 +17,21 @@ Identity = tuple[int, int]
 
 
 def refuse_job_inputs(folder: Path, job: Job, further: Iterable[Path | None] = ()) -> None:
-    """Refuse a folder in which a plan of the job would write over one of its inputs; asked before any work.
+    """Refuse a folder in which a plan of the job would write over one of its inputs; checked before any work.
 
     Parameters
     ----------
     folder : Path
         Need not exist.
     job : Job
+        Its formats and inputs.
     further : iterable of Path or None
         The job files.
 
     Raises
     ------
     OutputError
-        It names the file, and what to do.
+        If so; it names the file, and what to do.
     """
     patterns = [
         pattern
@@ -51,14 +52,16 @@ def refuse_inputs(folder: Path, patterns: Iterable[str], inputs: Iterable[Path])
     Parameters
     ----------
     folder : Path
+        Where the files go; need not exist.
     patterns : iterable of str
         Names of new files, with ``*`` for any letters.
     inputs : iterable of Path
+        Files that were read.
 
     Raises
     ------
     OutputError
-        It names the file, and what to do.
+        If so; it names the file, and what to do.
     """
     used = identities(inputs)
     wanted = [pattern.casefold() for pattern in patterns]
@@ -75,12 +78,33 @@ def refuse_inputs(folder: Path, patterns: Iterable[str], inputs: Iterable[Path])
 
 
 def identities(paths: Iterable[Path]) -> dict[Identity, Path]:
-    """Files that are there, by what they are."""
+    """Files that are there, by what they are.
+
+    Parameters
+    ----------
+    paths : iterable of Path
+        Some may be missing.
+
+    Returns
+    -------
+    dict of (int, int) to Path
+    """
     return {found: path for path in paths if (found := identity(path))}
 
 
 def identity(path: Path) -> Identity | None:
-    """Device and number of a file, links followed; None if there is none."""
+    """Device and number of a file, links followed.
+
+    Parameters
+    ----------
+    path : Path
+        Of the file.
+
+    Returns
+    -------
+    (int, int) or None
+        None if there is none.
+    """
     try:
         found = os.stat(path)
     except (OSError, ValueError):

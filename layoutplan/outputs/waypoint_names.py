@@ -49,7 +49,12 @@ def waypoint_names(
     Raises
     ------
     InputRangeError
-        ``length`` is below 6.
+        If ``length`` is below 6.
+
+    Examples
+    --------
+    >>> waypoint_names(["A", "A"], ["Башня 12", "Башня 12"], ["H", "S"], length=12)
+    ['BASHNYA-12-H', 'BASHNYA-12-S']
     """
     if length < SHORTEST:
         raise InputRangeError(f"waypoint names of {length} characters are too short; at least {SHORTEST} are needed.")

@@ -170,7 +170,23 @@ def quantities(low: float | None, high: float | None, unit: str) -> str:
 
 
 def fault_place(location: str | None) -> str:
-    """Say where the fault is that governs a figure, to be put behind it; nothing where that is unknown."""
+    """Name where the fault is that governs a figure, to be put behind it.
+
+    Parameters
+    ----------
+    location : str or None
+        As in the tables.
+
+    Returns
+    -------
+    str
+        Empty where it is unknown.
+
+    Examples
+    --------
+    >>> fault_place("line 'A', tower 12")
+    ", by a fault at line 'A', tower 12"
+    """
     return f", by a fault at {location}" if location else ""
 
 
@@ -196,7 +212,22 @@ def ratio_words(ratio: float | None) -> str:
 
 
 def crossing_words(crossings: str, status: str) -> str:
-    """Say what a lead crosses, as far as the map shows."""
+    """State what a lead crosses, as far as the map shows it.
+
+    Parameters
+    ----------
+    crossings, status : str
+        Of the lead.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> crossing_words("", "all rules met"), crossing_words("", "map does not cover")
+    ('crosses nothing on the map', 'what it crosses is not mapped')
+    """
     if crossings:
         return f"crosses {crossings}"
     return "what it crosses is not mapped" if status == NOT_COVERED else "crosses nothing on the map"
@@ -208,7 +239,7 @@ def credit_lines(plan: Plan) -> list[str]:
 
 
 def credit_text(plan: Plan) -> str:
-    """All of them, or that there is none."""
+    """All credit lines of a plan, or that there is none."""
     return "; ".join(credit_lines(plan)) or "files named by the job, without credit line"
 
 
@@ -235,7 +266,7 @@ def may_stake(status: str) -> bool:
 def stake_words(stake: Any) -> StakeText:
     """Describe a stake (``STAKE_COLUMNS``): how it is set out; from the tower's middle, status and reasons, too.
 
-    A receiver may show the short one only, and of that the beginning: it says first where nothing may be staked yet.
+    A receiver may show the short one only, and of that the beginning: a stake that must not be staked yet begins so.
     """
     words = set_out(stake)
     first = f"{told}. " if (told := warning(stake.status)) else ""

@@ -37,6 +37,7 @@ def write_plan(plan: Plan, folder: str | Path) -> list[Path]:
     Parameters
     ----------
     plan : Plan
+        Complete.
     folder : str or Path
         Made if it does not exist.
 
@@ -48,8 +49,8 @@ def write_plan(plan: Plan, folder: str | Path) -> list[Path]:
     Raises
     ------
     OutputError
-        The folder cannot be written to, the disk is full, a file is in use or an input of the plan, another run works
-        there, or a format is not known or fails.
+        If the folder cannot be written to, the disk is full, a file is in use or an input of the plan, another run
+        works there, or a format is not known or fails.
     """
     folder = Path(folder)
     formats = [entry for entry in chosen_formats(plan.job.output.formats) if entry.applies_to(plan)]
@@ -83,6 +84,11 @@ def write_together(
         Whether what an earlier plan left in other formats goes.
     keep : bool
         False if the user has said that files of these names are replaced.
+
+    Returns
+    -------
+    list of Path
+        Where the new files lie.
 
     Raises
     ------

@@ -41,7 +41,21 @@ class PaperBox:
 
 
 def item(kind: str, box: PaperBox, **more: str) -> ET.Element:
-    """Describe an item of the layout; its number depends on kind and place only."""
+    """Describe an item of the layout; its number depends on kind and place only.
+
+    Parameters
+    ----------
+    kind : str
+        Key of ``_TYPES``.
+    box : PaperBox
+        On the page. [mm]
+    **more : str
+        Further attributes.
+
+    Returns
+    -------
+    Element
+    """
     place = f"{box.left:g},{box.top:g},mm"
     own = f"{{{uuid.uuid5(uuid.NAMESPACE_OID, f'layoutplan {kind} {place}')}}}"
     fixed = {
@@ -59,14 +73,44 @@ def item(kind: str, box: PaperBox, **more: str) -> ET.Element:
 
 
 def map_item(box: PaperBox, shown: Extent) -> ET.Element:
-    """Describe the map; it shows exactly ``shown`` if that has the proportions of the box."""
+    """Describe the map; it shows exactly ``shown`` if that has the proportions of the box.
+
+    Parameters
+    ----------
+    box : PaperBox
+        On the page. [mm]
+    shown : Extent
+        In the grid.
+
+    Returns
+    -------
+    Element
+    """
     element = item("map", box, frame="true", background="true", id="map")
     ET.SubElement(element, "Extent", {name: f"{value:.3f}" for name, value in shown.named().items()})
     return element
 
 
 def label(box: PaperBox, text: str, size_pt: float, *, bold: bool = False, align: str = "left") -> ET.Element:
-    """Describe a text, wrapped within its box."""
+    """Describe a text, wrapped within its box.
+
+    Parameters
+    ----------
+    box : PaperBox
+        On the page. [mm]
+    text : str
+        In lines.
+    size_pt : float
+        Of the letters. [points]
+    bold : bool
+        Whether they are bold.
+    align : str
+        ``"left"`` or ``"centre"``.
+
+    Returns
+    -------
+    Element
+    """
     halign = {"left": "1", "centre": "4"}[align]
     lines = "\n".join(label_text(line) for line in text.splitlines())
     element = item("label", box, labelText=lines, htmlState="0", halign=halign, valign="32", marginX="0", marginY="0")
@@ -103,7 +147,18 @@ def legend_item(box: PaperBox, drawn: ET.Element, layers: Sequence[ShownLayer]) 
 
 
 def legend_height_mm(layers: Sequence[ShownLayer]) -> float:
-    """Height at full size of a legend with every sign that its layers have; the one drawn has some of them."""
+    """Height at full size of a legend with every sign that its layers have; the one drawn has some of them.
+
+    Parameters
+    ----------
+    layers : sequence of ShownLayer
+        Those that are drawn.
+
+    Returns
+    -------
+    float
+        [mm]
+    """
     groups = len({layer.group for layer in layers if layer.group})
     rows = sum(layer.signs for layer in layers)
     tall = sum(layer.signs for layer in layers if layer.kind and layer.kind.look is Sign)

@@ -35,21 +35,70 @@ class Extent:
         return self.north - self.south
 
     def around(self, times: float) -> Extent:
-        """Rectangle so many times as wide and high, about the same middle."""
+        """Rectangle so many times as wide and high, about the same middle.
+
+        Parameters
+        ----------
+        times : float
+            > 0. [-]
+
+        Returns
+        -------
+        Extent
+
+        Examples
+        --------
+        >>> Extent(0.0, 0.0, 100.0, 50.0).around(2.0)
+        Extent(west=-50.0, south=-25.0, east=150.0, north=75.0)
+        """
         return self.resized(self.width * times, self.height * times)
 
     def resized(self, width: float, height: float) -> Extent:
-        """Rectangle of another size about the same middle."""
+        """Rectangle of another size about the same middle.
+
+        Parameters
+        ----------
+        width, height : float
+            In units of the grid.
+
+        Returns
+        -------
+        Extent
+        """
         x, y = (self.west + self.east) / 2, (self.south + self.north) / 2
         return Extent(x - width / 2, y - height / 2, x + width / 2, y + height / 2)
 
     def named(self) -> dict[str, float]:
-        """Bounds by their names in documents."""
+        """Bounds by their names in documents.
+
+        Returns
+        -------
+        dict of str to float
+            In units of the grid.
+
+        Examples
+        --------
+        >>> Extent(0.0, 0.0, 100.0, 50.0).named()
+        {'xmin': 0.0, 'ymin': 0.0, 'xmax': 100.0, 'ymax': 50.0}
+        """
         return {"xmin": self.west, "ymin": self.south, "xmax": self.east, "ymax": self.north}
 
 
 def plan_extent(plan: Plan, crs: pyproj.CRS) -> Extent:
-    """Rectangle around towers and stakes in a projected system."""
+    """Rectangle around towers and stakes in a projected system.
+
+    Parameters
+    ----------
+    plan : Plan
+        With towers and electrodes.
+    crs : CRS
+        Projected.
+
+    Returns
+    -------
+    Extent
+        At least 400 m wide and high.
+    """
     unit_m = projected_unit_m(crs)
     places = np.vstack([plan.towers[["lon", "lat"]], plan.electrodes[["lon", "lat"]]]).astype(float)
     if not len(places):
@@ -60,17 +109,67 @@ def plan_extent(plan: Plan, crs: pyproj.CRS) -> Extent:
 
 
 def projected_unit_m(crs: pyproj.CRS) -> float:
-    """Length of the unit of a projected system's axes."""
+    """Length of the unit of a projected system's axes.
+
+    Parameters
+    ----------
+    crs : CRS
+        Projected.
+
+    Returns
+    -------
+    float
+        [m]
+
+    Examples
+    --------
+    >>> metres_per_unit(pyproj.CRS("EPSG:25832")), round(projected_unit_m(pyproj.CRS("EPSG:2263")), 6)  # US survey feet
+    (1.0, 0.304801)
+    """
     return float(crs.axis_info[0].unit_conversion_factor)
 
 
 def round_up(value: float, steps: Sequence[float]) -> float:
-    """Next number not below ``value`` that is one of the steps, from 1 to below 10, times a power of ten."""
+    """Next number not below ``value`` that is one of the steps times a power of ten.
+
+    Parameters
+    ----------
+    value : float
+        > 0.
+    steps : sequence of float
+        From 1 to below 10, ascending.
+
+    Returns
+    -------
+    float
+
+    Examples
+    --------
+    >>> round_up(4200.0, SCALE_STEPS), round_up(7600.0, SCALE_STEPS)
+    (5000.0, 10000.0)
+    """
     power = 10.0 ** np.floor(np.log10(value))
     return float(next((step * power for step in steps if value <= step * power * (1 + 1e-9)), 10 * power))
 
 
 def round_down(value: float, steps: Sequence[float]) -> float:
-    """Next number not above ``value``, as in `round_up`."""
+    """Next number not above ``value`` that is one of the steps times a power of ten.
+
+    Parameters
+    ----------
+    value : float
+        > 0.
+    steps : sequence of float
+        From 1 to below 10, ascending.
+
+    Returns
+    -------
+    float
+
+    Examples
+    --------
+    >>> round_down(430.0, BAR_STEPS)
+    250.0
+    """
     power = 10.0 ** np.floor(np.log10(value) + 1e-12)
     return float(max(step * power for step in steps if step * power <= value * (1 + 1e-9)))

@@ -21,7 +21,22 @@ Rows = Iterable[tuple[str, str]]
 
 @lru_cache(4096)  # labels and reasons come again and again
 def inert_balloon(value: str) -> str:
-    """Foreign text as HTML that shows letter for letter; viewers fill in ``$[…]`` of their own, so that goes too."""
+    """Foreign text as HTML that shows letter for letter; viewers fill in ``$[…]`` of their own, so that goes too.
+
+    Parameters
+    ----------
+    value : str
+        Foreign text.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> inert_balloon("<b>$[name]</b>")
+    '&lt;b&gt;&#36;[name]&lt;/b&gt;'
+    """
     return page_text(xml_text(value)).replace("$", "&#36;")
 
 

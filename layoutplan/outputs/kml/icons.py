@@ -20,13 +20,34 @@ _BORDER, _HALO = 0.22, 0.42  # around a sign, in the same unit
 
 
 def icon_name(sign: str) -> str:
-    """Name within the archive of the sign of a status or stake."""
+    """Name within the archive of the sign of a status or stake.
+
+    Parameters
+    ----------
+    sign : str
+        A status, or the sign of a stake.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> icon_name("H not yet")
+    'icons/H_not_yet.png'
+    """
     return f"icons/{sign.replace(' ', '_')}.png"
 
 
 @cache
 def icon_files() -> dict[str, bytes]:
-    """Every sign as a PNG picture, by its name within the archive."""
+    """Every sign as a picture.
+
+    Returns
+    -------
+    dict of str to bytes
+        PNG by name within the archive.
+    """
     return {icon_name(sign): _png(_picture(sign)) for sign in (*STATUSES, *STAKE_SIGNS)}
 
 

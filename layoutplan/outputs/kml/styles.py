@@ -19,7 +19,22 @@ _TOWER_SCALE = 0.7
 
 
 def style_id(kind: str) -> str:
-    """Id of a style; ``kind`` is a stake's sign, a status, a line's name, or ``lead`` with a level."""
+    """Id of a style.
+
+    Parameters
+    ----------
+    kind : str
+        A stake's sign, a status, a line's name, or ``lead`` with a level.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> style_id("lead above")
+    'style-lead-above'
+    """
     return "style-" + kind.replace(" ", "-")
 
 
@@ -30,6 +45,11 @@ def styles(icons: bool) -> Iterator[Style]:
     ----------
     icons : bool
         Whether the signs are packed beside the text; without them a viewer shows signs of its own.
+
+    Yields
+    ------
+    Style
+        With ids as `style_id` makes them.
     """
     for kind in (*STATUSES, *STAKE_SIGNS):
         yield _point_style(kind, icons)

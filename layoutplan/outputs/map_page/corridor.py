@@ -44,7 +44,20 @@ def near_towers(obstacles: gpd.GeoDataFrame, towers_lonlat: NDArray[np.float64],
 
 
 def edge(towers_lonlat: NDArray[np.float64], radius_m: float) -> shapely.Geometry:
-    """Return the outline of the windows: beyond it features are left out."""
+    """Return the outline of the windows: beyond it features are left out.
+
+    Parameters
+    ----------
+    towers_lonlat : ndarray, shape (n, 2)
+        Longitude and latitude. [deg]
+    radius_m : float
+        Half the window. [m]
+
+    Returns
+    -------
+    Geometry
+        Lines. [deg]
+    """
     return shapely.boundary(shapely.union_all(_windows(towers_lonlat, radius_m)))
 
 

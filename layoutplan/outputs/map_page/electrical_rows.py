@@ -28,7 +28,17 @@ LEAD_LABELS = (
 
 
 def tower_labels(target_pct: float) -> tuple[str, ...]:
-    """Labels of `tower_texts`; the target is the job's for the bias of a reading."""
+    """Labels of `tower_texts`.
+
+    Parameters
+    ----------
+    target_pct : float
+        The job's, for the bias of a reading. [%]
+
+    Returns
+    -------
+    tuple of str
+    """
     return (
         "Rise under a fault", "Share of the fault", "Standing current", "Reading expected", "Bias of the reading",
         f"Bias within {target_pct:g}\N{NO-BREAK SPACE}%", "Coupling of leads",

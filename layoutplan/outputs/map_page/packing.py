@@ -37,6 +37,14 @@ def packed(geometries: ArrayLike, per_deg: int) -> tuple[list[int], list[str]]:
         0 points, 1 lines, 2 areas.
     shapes : list of str
         The rings, lines or points of each geometry.
+
+    Examples
+    --------
+    A point and a line in steps of a millionth of a degree:
+
+    >>> line = shapely.LineString([(8.0, 47.0), (8.00001, 47.0)])
+    >>> packed([shapely.Point(8.0, 47.0), line], 10**6)[0]
+    [0, 1]
     """
     shapes = np.asarray(geometries, dtype=object)
     dimensions = shapely.get_dimensions(shapes)

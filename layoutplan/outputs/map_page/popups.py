@@ -194,5 +194,20 @@ def _joined(pairs: Iterable[tuple[Key, str]]) -> Mapping[Key, str]:
 
 
 def capital(text: str) -> str:
-    """Text with a capital first letter."""
+    """Text with a capital first letter.
+
+    Parameters
+    ----------
+    text : str
+        Any.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> capital("river or canal")
+    'River or canal'
+    """
     return text[:1].upper() + text[1:]

@@ -111,7 +111,17 @@ def base_map_styles(classes: Mapping[str, ObstacleClass]) -> dict[str, dict[str,
 
 
 def base_styles(classes: Mapping[str, ObstacleClass]) -> dict[str, dict[str, Any]]:
-    """Styles of the classes, in the order of drawing."""
+    """Styles of the classes, in the order of drawing.
+
+    Parameters
+    ----------
+    classes : mapping of str to ObstacleClass
+        Of the job.
+
+    Returns
+    -------
+    dict of str to dict
+    """
     return {name: style for group in base_map_styles(classes).values() for name, style in group.items()}
 
 

@@ -33,6 +33,16 @@ def _base(look: Look, style: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def sun_styles(classes: Mapping[str, ObstacleClass]) -> dict[str, dict[str, Any]]:
-    """Looks of the plan and of the job's classes for reading in the sun."""
+    """Looks of the plan and of the job's classes for reading in the sun.
+
+    Parameters
+    ----------
+    classes : mapping of str to ObstacleClass
+        Of the job.
+
+    Returns
+    -------
+    dict of str to dict
+    """
     base = {name: _base(classes[name].look, style) for name, style in base_styles(classes).items()}
     return {name: _strong_line(style) for name, style in PLAN_STYLES.items()} | base

@@ -55,7 +55,17 @@ def base_map(plan: Plan) -> BaseMap:
 
 
 def size(features: gpd.GeoDataFrame) -> int:
-    """Bytes on the page, estimated."""
+    """Bytes on the page, estimated.
+
+    Parameters
+    ----------
+    features : GeoDataFrame
+        Of the base map.
+
+    Returns
+    -------
+    int
+    """
     corners = float(shapely.get_num_coordinates(features.geometry.array).sum())
     return round(_BYTES_PER_FEATURE * len(features) + _BYTES_PER_CORNER * corners)
 

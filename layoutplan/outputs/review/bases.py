@@ -18,8 +18,23 @@ class Bases:
     def refer(self, basis: object, edition: object = "") -> str:
         """Return the beginning of a basis with a link to all of it.
 
-        The beginning tells the kind: ``common practice``, ``engineering judgement``, ``project setting``, or the
+        The beginning shows the kind: ``common practice``, ``engineering judgement``, ``project setting``, or the
         document where there is a published source.
+
+        Parameters
+        ----------
+        basis, edition : object
+            As in the tables.
+
+        Returns
+        -------
+        str
+            HTML.
+
+        Examples
+        --------
+        >>> Bases().refer("common practice, no published source")
+        '<a href=#b1>common practice [1]</a>'
         """
         if not inert(basis):
             return "not stated"

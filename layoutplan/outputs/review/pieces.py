@@ -23,13 +23,44 @@ _TELLING = 1e-6  # figures of a check that differ by less are equal; see the sit
 
 @lru_cache(maxsize=1 << 16, typed=True)  # names, reasons and rules come back for every tower
 def inert(value: object) -> str:
-    """Text from data, ready for the page; missing values become empty."""
+    """Text from data, ready for the page.
+
+    Parameters
+    ----------
+    value : object
+        Missing values become empty.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> inert("<b>T1</b>"), inert(None)
+    ('&lt;b&gt;T1&lt;/b&gt;', '')
+    """
     return page_text(clean(value))
 
 
 @lru_cache(maxsize=1 << 16)  # so do limits
 def number(value: float | None) -> str:
-    """Return a number with up to two decimals, below one with up to three significant digits; ``–`` for none."""
+    """Return a number with up to two decimals, below one with up to three significant digits.
+
+    Parameters
+    ----------
+    value : float or None
+        In any unit.
+
+    Returns
+    -------
+    str
+        ``–`` for none.
+
+    Examples
+    --------
+    >>> number(12.3456), number(0.012345), number(1234.5), number(None)
+    ('12.35', '0.0123', '1234', '–')
+    """
     if value is None or math.isnan(value):
         return NONE
     if abs(value) >= 1000:
@@ -41,7 +72,22 @@ def number(value: float | None) -> str:
 
 
 def number_beside(value: float | None, limit: float | None) -> str:
-    """Return a number so that it does not read like its limit where it is not equal to it."""
+    """Return a number so that it does not read like its limit where it is not equal to it.
+
+    Parameters
+    ----------
+    value, limit : float or None
+        In one unit.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> number_beside(49.998, 50.0), number_beside(49.9, 50.0)
+    ('49.998000', '49.9')
+    """
     text = number(value)
     if value is None or limit is None or text != number(limit) or not abs(value - limit) > _TELLING:
         return text
@@ -49,7 +95,24 @@ def number_beside(value: float | None, limit: float | None) -> str:
 
 
 def with_unit(text: str, unit: str) -> str:
-    """Return a number's text with its unit, which is inert: ``30°``, ``56 m``, ``1 crossing``."""
+    """Return a number's text with its unit.
+
+    Parameters
+    ----------
+    text : str
+        From `number`.
+    unit : str
+        Inert.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> with_unit("30", "deg"), with_unit("56", "m"), with_unit("1", "crossings")
+    ('30°', '56 m', '1 crossing')
+    """
     if text == NONE or not unit:
         return text
     if unit == "deg":
@@ -58,14 +121,47 @@ def with_unit(text: str, unit: str) -> str:
 
 
 def tower_rows(plan: Plan, frame: pd.DataFrame) -> NDArray[np.int64]:
-    """Return the row of ``plan.towers`` that each row of a table belongs to, shape (n,)."""
+    """Return the row of ``plan.towers`` that each row of a table belongs to.
+
+    Parameters
+    ----------
+    plan : Plan
+        With its towers.
+    frame : DataFrame
+        With ``line_id`` and ``tower_id``.
+
+    Returns
+    -------
+    ndarray of int, shape (n,)
+        -1 where there is no such tower.
+    """
     keys = ["line_id", "tower_id"]
     index = pd.MultiIndex.from_frame(plan.towers[keys])
     return np.asarray(index.get_indexer(pd.MultiIndex.from_frame(frame[keys])), dtype=np.int64)
 
 
 def by_tower(texts: Sequence[str], tower: ArrayLike, count: int) -> list[str]:
-    """Join the texts of each tower in their order; empty for towers that have none."""
+    """Join the texts of each tower in their order.
+
+    Parameters
+    ----------
+    texts : sequence of str
+        In any order of towers.
+    tower : array_like of int
+        Row of the tower of each.
+    count : int
+        How many towers there are.
+
+    Returns
+    -------
+    list of str
+        Empty for towers that have none.
+
+    Examples
+    --------
+    >>> by_tower(["a", "b", "c"], [2, 0, 2], 3)
+    ['b', '', 'ac']
+    """
     rows = np.asarray(tower, dtype=np.int64)
     order = np.argsort(rows, kind="stable")
     edges = np.searchsorted(rows[order], np.arange(count + 1))
@@ -74,14 +170,44 @@ def by_tower(texts: Sequence[str], tower: ArrayLike, count: int) -> list[str]:
 
 
 def headed(title: str, labels: Iterable[str], bodies: Iterable[str], kind: str) -> list[str]:
-    """Put heading and table around the rows of each tower; nothing where there are none. Title and labels are ours."""
+    """Put heading and table around the rows of each tower; title and labels are not foreign text.
+
+    Parameters
+    ----------
+    title : str
+        Above the table.
+    labels : iterable of str
+        Of its columns.
+    bodies : iterable of str
+        Rows of each tower.
+    kind : str
+        Class of the table.
+
+    Returns
+    -------
+    list of str
+        Empty where there are no rows.
+    """
     head = "".join(f"<th>{label}" for label in labels)
     start = f"<h4>{title}</h4><table class={kind}><thead><tr>{head}<tbody>\n"
     return [f"{start}{body}</table>\n" if body else "" for body in bodies]
 
 
 def plain_rows(frame: pd.DataFrame, columns: Sequence[str]) -> list[str]:
-    """Return each row of a table as it is: text inert, numbers as people read them, what is missing as unknown."""
+    """Return each row of a table as it is.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        The table.
+    columns : sequence of str
+        To be shown.
+
+    Returns
+    -------
+    list of str
+        HTML: text inert, numbers as people read them, what is missing as unknown.
+    """
     cells = [[f"<td>{_plain(value)}" for value in values] for values in as_lists(frame[list(columns)], columns)]
     return ["<tr>" + "".join(row) + "\n" for row in zip(*cells, strict=True)]
 

@@ -52,12 +52,39 @@ OPEN = (*(verdict for verdict in CHECKS.values() if verdict.word != KEPT), BEYON
 
 
 def of_checks(checks: pd.DataFrame) -> list[Verdict]:
-    """Verdicts of checks; a word that is not known here is unknown, never kept."""
+    """Verdicts of checks.
+
+    Parameters
+    ----------
+    checks : DataFrame
+        With ``verdict``.
+
+    Returns
+    -------
+    list of Verdict
+        A word that is not known here is unknown, never kept.
+    """
     (words,) = as_lists(checks, ["verdict"])
     return [CHECKS.get(word, UNKNOWN) for word in words]
 
 
 def of_exposures(exposures: pd.DataFrame) -> list[Verdict]:
-    """Verdicts of exposures by their share of the limit; one that is not known is unknown."""
+    """Verdicts of exposures by their share of the limit.
+
+    Parameters
+    ----------
+    exposures : DataFrame
+        With ``ratio``.
+
+    Returns
+    -------
+    list of Verdict
+        One that is not known is unknown.
+
+    Examples
+    --------
+    >>> [verdict is BEYOND for verdict in of_exposures(pd.DataFrame({"ratio": [0.4, 1.2, float("nan")]}))]
+    [False, True, False]
+    """
     (shares,) = as_lists(exposures, ["ratio"])
     return [UNKNOWN if share is None else BEYOND if share > 1.0 else WITHIN for share in shares]

@@ -37,7 +37,19 @@ _PRECEDENCE = (
 
 
 def front_pages(frame_content: Box, towers: int, classes: int) -> int:
-    """Pages before the first tower: the front, then legend and list of towers."""
+    """Pages before the first tower: the front, then legend and list of towers.
+
+    Parameters
+    ----------
+    frame_content : Box
+        What a page has room for. [mm]
+    towers, classes : int
+        How many there are to list, and to explain.
+
+    Returns
+    -------
+    int
+    """
     rest = towers - _rows_in(frame_content.height - _list_top(classes)) * _COLUMNS
     return 2 + max(-(-rest // (_rows_in(frame_content.height - 6.0) * _COLUMNS)), 0)
 

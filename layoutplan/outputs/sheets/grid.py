@@ -21,12 +21,43 @@ _LEAST_SCALE = 1e-6
 
 
 def has_grid(sheet: Sheet) -> bool:
-    """Whether the projected system reaches this tower."""
+    """Whether the projected system reaches this tower.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        Of the tower.
+
+    Returns
+    -------
+    bool
+    """
     return bool(np.isfinite(sheet.grid).all() and abs(np.linalg.det(sheet.grid)) > _LEAST_SCALE)
 
 
 def grid_bearing_deg(sheet: Sheet) -> float:
-    """True bearing of grid north, NaN where the projected system does not reach. [deg]."""
+    """True bearing of grid north.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        Of the tower.
+
+    Returns
+    -------
+    float
+        NaN where the projected system does not reach. [deg]
+
+    Examples
+    --------
+    A grid whose north points 2 degrees east of true north:
+
+    >>> from types import SimpleNamespace
+    >>> turn = np.radians(2.0)
+    >>> axes = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+    >>> print(round(grid_bearing_deg(SimpleNamespace(grid=axes)), 6), "deg")
+    2.0 deg
+    """
     if not has_grid(sheet):
         return float("nan")
     back = np.linalg.inv(sheet.grid)

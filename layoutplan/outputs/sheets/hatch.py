@@ -18,7 +18,22 @@ def hatched(pen: Pen, box: Box, ops: Sequence[str], angle_deg: float, spacing: f
 
 
 def hatch_path(box: Box, angle_deg: float, spacing: float) -> str:
-    """Path of parallel lines over a box, counter-clockwise from level."""
+    """Path of parallel lines over a box.
+
+    Parameters
+    ----------
+    box : Box
+        On the page. [mm]
+    angle_deg : float
+        Counter-clockwise from level. [deg]
+    spacing : float
+        Of the lines. [mm]
+
+    Returns
+    -------
+    str
+        Path operators. [points]
+    """
     angle = np.radians(angle_deg)
     along, across = np.array([np.cos(angle), np.sin(angle)]), np.array([-np.sin(angle), np.cos(angle)])
     middle = np.array([box.left + box.width / 2, box.bottom + box.height / 2])

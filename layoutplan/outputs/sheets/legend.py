@@ -16,7 +16,18 @@ Draw = Callable[[Pen, Box], None]
 
 
 def legend_height(classes: int) -> float:
-    """Height of a legend with so many obstacle classes. [mm]."""
+    """Height of a legend.
+
+    Parameters
+    ----------
+    classes : int
+        Obstacle classes in it.
+
+    Returns
+    -------
+    float
+        [mm]
+    """
     return -(-(len(_SIGNS) + classes) // _COLUMNS) * _ROW
 
 

@@ -13,7 +13,23 @@ _LONGEST_BAR = 46.0
 
 
 def status_sign(status: str) -> str:
-    """Sign of a status, to be told without colour."""
+    """Sign of a status, distinct without colour.
+
+    Parameters
+    ----------
+    status : str
+        Of a tower.
+
+    Returns
+    -------
+    str
+        ``?`` for an unknown status.
+
+    Examples
+    --------
+    >>> status_sign("all rules met"), status_sign("of another version")
+    ('●', '?')
+    """
     return STATUS_SIGNS.get(status, "?")
 
 
@@ -66,7 +82,23 @@ def north_arrow(
 
 
 def bar_length_m(mm_per_m: float) -> int:
-    """Longest round length that the scale bar has room for. [m]."""
+    """Longest round length that the scale bar has room for.
+
+    Parameters
+    ----------
+    mm_per_m : float
+        Scale of the map. [mm/m]
+
+    Returns
+    -------
+    int
+        [m]
+
+    Examples
+    --------
+    >>> print(bar_length_m(1000 / 2500), "m at 1:2500")
+    100 m at 1:2500
+    """
     return next((length for length in reversed(_BAR_M) if length * mm_per_m <= _LONGEST_BAR), _BAR_M[0])
 
 

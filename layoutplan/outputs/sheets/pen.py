@@ -42,17 +42,59 @@ class Box:
         return self.bottom + self.height
 
     def inset(self, by: float) -> Box:
-        """Box smaller by so much on every side."""
+        """Box smaller by so much on every side.
+
+        Parameters
+        ----------
+        by : float
+            [mm]
+
+        Returns
+        -------
+        Box
+
+        Examples
+        --------
+        >>> Box(10.0, 10.0, 100.0, 80.0).inset(5.0)
+        Box(left=15.0, bottom=15.0, width=90.0, height=70.0)
+        """
         return Box(self.left + by, self.bottom + by, self.width - 2 * by, self.height - 2 * by)
 
     def meets(self, other: Box) -> bool:
-        """Whether two boxes overlap."""
+        """Whether two boxes overlap.
+
+        Parameters
+        ----------
+        other : Box
+            On the same page.
+
+        Returns
+        -------
+        bool
+            False where they only touch.
+
+        Examples
+        --------
+        >>> Box(0.0, 0.0, 10.0, 10.0).meets(Box(10.0, 0.0, 5.0, 5.0))
+        False
+        """
         return (
             self.left < other.right and other.left < self.right and self.bottom < other.top and other.bottom < self.top
         )
 
     def holds(self, other: Box) -> bool:
-        """Whether another box lies within this one."""
+        """Whether another box lies within this one.
+
+        Parameters
+        ----------
+        other : Box
+            On the same page.
+
+        Returns
+        -------
+        bool
+            True where edges coincide.
+        """
         return (
             self.left <= other.left
             and other.right <= self.right

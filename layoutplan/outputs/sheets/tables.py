@@ -134,7 +134,24 @@ def _known(*values: float | None) -> bool:
 
 
 def minutes(value_deg: float, letters: str) -> str:
-    """Angle in degrees and decimal minutes: ``47° 07.200′ N``."""
+    """Angle in degrees and decimal minutes.
+
+    Parameters
+    ----------
+    value_deg : float
+        [deg]
+    letters : str
+        For positive and negative angles: ``NS`` or ``EW``.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> minutes(47.12, "NS"), minutes(-8.99999999, "EW")
+    ('47° 07.200′ N', '09° 00.000′ W')
+    """
     thousandths = round(abs(value_deg) * 60_000)
     degree, rest = divmod(thousandths, 60_000)
     return f"{degree:02d}° {rest / 1000:06.3f}′ {letters[value_deg < 0]}"
