@@ -19,10 +19,22 @@ def write_flatgeobuf(plan: Plan, folder: Path) -> list[Path]:
 
     Without spatial index: with one the rows would come back in another order.
 
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+    folder : Path
+        Where the file is made.
+
+    Returns
+    -------
+    list of Path
+        One for each table with geometry.
+
     Raises
     ------
     OutputError
-        ``output.crs`` is no coordinate reference system, or does not reach the plan.
+        If ``output.crs`` is no coordinate reference system, or does not reach the plan.
     """
     crs = named_crs(plan.job.output.crs)
     paths = []

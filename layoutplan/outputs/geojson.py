@@ -22,7 +22,24 @@ _HEMISPHERES = np.array([shapely.box(-180.0, -90.0, 180.0, 90.0), shapely.box(18
 
 
 def write_geojson(plan: Plan, folder: Path) -> Path:
-    """Write one feature per line of text; ``kind`` says what it is. Shapes are cut at the antimeridian."""
+    """Write one feature per line of text, its sort in ``kind``. Shapes are cut at the antimeridian.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+    folder : Path
+        Where the file is made.
+
+    Returns
+    -------
+    Path
+        ``plan.geojson``.
+
+    References
+    ----------
+    .. [1] H. Butler et al., RFC 7946, "The GeoJSON Format," August 2016.
+    """
     path = folder / "plan.geojson"
     tables = {name: with_columns(getattr(plan, name), name) for name in _KINDS}
     lines = [

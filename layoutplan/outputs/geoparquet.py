@@ -15,10 +15,22 @@ _VERSION = "1.1.0"
 def write_geoparquet(plan: Plan, folder: Path) -> list[Path]:
     """Write one file for each table, in the reference system of ``plan.gpkg``; the same plan gives the same bytes.
 
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+    folder : Path
+        Where the file is made.
+
+    Returns
+    -------
+    list of Path
+        One for each table.
+
     Raises
     ------
     OutputError
-        ``output.crs`` is no coordinate reference system, or does not reach the plan.
+        If ``output.crs`` is no coordinate reference system, or does not reach the plan.
     """
     crs = named_crs(plan.job.output.crs)
     paths = []

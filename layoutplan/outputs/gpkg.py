@@ -34,13 +34,19 @@ def write_gpkg(plan: Plan, folder: Path) -> Path:
     Parameters
     ----------
     plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
     folder : Path
         Where ``plan.gpkg`` is made; it must not be there yet.
+
+    Returns
+    -------
+    Path
+        ``plan.gpkg``.
 
     Raises
     ------
     OutputError
-        ``output.crs`` is no coordinate reference system, or does not reach the plan.
+        If ``output.crs`` is no coordinate reference system, or does not reach the plan.
     """
     tables = plan_tables(plan)
     path = write_layers(tables, TABLES, folder / "plan.gpkg", plan.job.output.crs, plan_number(plan))

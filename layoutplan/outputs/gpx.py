@@ -28,6 +28,22 @@ def write_gpx(plan: Plan, folder: Path) -> list[Path]:
 
     With ``output.waypoints_per_file`` as many files as it takes, ``waypoints_01.gpx`` and so on; a tower and its stakes
     are in one file.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+    folder : Path
+        Where the file is made.
+
+    Returns
+    -------
+    list of Path
+        In their order.
+
+    References
+    ----------
+    .. [1] GPX 1.1 Schema Documentation, TopoGrafix, 2004.
     """
     names = dict(
         zip(zip(*(plan.towers[key].tolist() for key in _KEYS), strict=True), tower_waypoints(plan), strict=True)

@@ -13,7 +13,20 @@ from layoutplan.text import clean, csv_cell
 
 
 def write_permissions(plan: Plan, folder: Path) -> Path:
-    """Write the parcels that stakes, leads or approaches touch: RFC 4180, UTF-8, inert cells, no shapes."""
+    """Write the parcels that stakes, leads or approaches touch: RFC 4180, UTF-8, inert cells, no shapes.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+    folder : Path
+        Where the file is made.
+
+    Returns
+    -------
+    Path
+        ``permissions.csv``.
+    """
     path = folder / "permissions.csv"
     columns = [*tables("list")["permissions"].columns]
     table = pd.DataFrame(plan.permissions.assign(plan_number=plan_number(plan))[columns])

@@ -114,25 +114,65 @@ def sheet(
 
 
 def curve(axes: Axes, x: Any, y: Any, number: int, label: str | None = None, **more: Any) -> None:
-    """Draw one curve; its markers stand where those of the others do not."""
+    """Draw one curve; its markers stand where those of the others do not.
+
+    Parameters
+    ----------
+    axes : Axes
+        The panel.
+    x : array_like
+        Along the axis.
+    y : array_like
+        The figures; NaN where unknown.
+    number : int
+        Of the curve; sets colour and marker.
+    label : str, optional
+        In the legend.
+    **more
+        Further settings.
+    """
     every = max(len(x) // 12, 1)
     place = {"markevery": (number * every // len(CURVES), every), "markerfacecolor": "white"}
     axes.plot(x, y, label=label, **{**CURVES[number % len(CURVES)], **place, **more})
 
 
 def curve_legend(axes: Axes, title: str | None = None) -> None:
-    """Name the curves, right of the panel."""
+    """Name the curves, right of the panel.
+
+    Parameters
+    ----------
+    axes : Axes
+        The panel.
+    title : str, optional
+        Above the names.
+    """
     if axes.get_legend_handles_labels()[0]:
         axes.legend(loc="center left", bbox_to_anchor=(1.01, 0.5), title=title, alignment="left")
 
 
 def from_zero(axes: Axes) -> None:
-    """Let the axis of figures that are never negative begin at 0; next to nothing looks like it."""
+    """Let the axis of figures that are never negative begin at 0; next to nothing looks like it.
+
+    Parameters
+    ----------
+    axes : Axes
+        The panel.
+    """
     axes.set_ylim(0, max(axes.dataLim.y1 * 1.08, _LEAST_TOP))
 
 
 def draw_limits(axes: Axes, limits: pd.DataFrame, column: str) -> None:
-    """Draw the limits of a quantity that lie within the panel; the axis stays as it is."""
+    """Draw the limits of a quantity that lie within the panel; the axis stays as it is.
+
+    Parameters
+    ----------
+    axes : Axes
+        The panel.
+    limits : DataFrame
+        Table of limits of a profile.
+    column : str
+        The quantity.
+    """
     low, high = axes.get_ylim()
     named: set[str] = set()
     for row in limits[limits["column"] == column].to_dict("records"):
@@ -160,7 +200,18 @@ def unknown(axes: Axes, text: str) -> None:
 
 
 def tower_and_line(table: pd.DataFrame) -> str:
-    """Name the tower of a table, and its line."""
+    """Name the tower of a table, and its line.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Of one tower.
+
+    Returns
+    -------
+    str
+        In words.
+    """
     return f"Tower {name(table['tower_id'].iloc[0])}, line '{name(table['line_id'].iloc[0])}'"
 
 

@@ -38,6 +38,10 @@ def line_plot(tables: Tables, texts: Mapping[str, str], rests_on: Sequence[str])
         Why figures are unknown, by their column.
     rests_on : sequence of str
         What was assumed or left out.
+
+    Returns
+    -------
+    Figure
     """
     table = tables["line"]
     title = f"Line '{name(table['line_id'].iloc[0])}', tower by tower"

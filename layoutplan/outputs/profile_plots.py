@@ -51,6 +51,10 @@ def bearing_plot(tables: Tables, texts: Mapping[str, str], rests_on: Sequence[st
         Why figures are unknown, by their column.
     rests_on : sequence of str
         What was assumed or left out.
+
+    Returns
+    -------
+    Figure
     """
     table, best, limits = tables["bearing"], tables["best"], tables["limits"]
     title = f"{tower_and_line(table)}: voltage induced in a straight lead"
@@ -74,7 +78,21 @@ def bearing_plot(tables: Tables, texts: Mapping[str, str], rests_on: Sequence[st
 
 
 def distance_plot(tables: Tables, texts: Mapping[str, str], rests_on: Sequence[str]) -> Figure:
-    """Voltages and bias against distance along the best bearing of each side; arguments as of `bearing_plot`."""
+    """Voltages and bias against distance along the best bearing of each side; arguments as of `bearing_plot`.
+
+    Parameters
+    ----------
+    tables : mapping of str to DataFrame
+        Of a profile.
+    texts : mapping of str to str
+        Why figures are unknown, by their column.
+    rests_on : sequence of str
+        What was assumed or left out.
+
+    Returns
+    -------
+    Figure
+    """
     table, limits = tables["distance"], tables["limits"]
     title = f"{tower_and_line(table)}: along the best bearing of each side"
     figure, axes = sheet((1.8, 1.8, 1.8, 1.8), title, small_print(rests_on))

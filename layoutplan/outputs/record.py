@@ -35,6 +35,18 @@ def write_record(plan: Plan, folder: Path) -> Path:
     No clock, no machine: the same inputs and settings with the same software give the same bytes, in folders that lie
     to the inputs alike. Files go by their names, and inputs by how they lie to the plan's folder, not by their places
     on this machine.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+    folder : Path
+        Where the file is made.
+
+    Returns
+    -------
+    Path
+        The record.
     """
     path = folder / RECORD_NAME
     path.write_text(json.dumps(_record(plan, folder), indent=2, ensure_ascii=False, allow_nan=False) + "\n", "utf-8")

@@ -14,7 +14,20 @@ _EXPECTED = ("expected_reading_v_low", "expected_reading_v_high")
 
 
 def write_stakes(plan: Plan, folder: Path) -> Path:
-    """Write the electrodes, their rods and leads: RFC 4180, UTF-8, no cell that a spreadsheet would run."""
+    """Write the electrodes, their rods and leads: RFC 4180, UTF-8, no cell that a spreadsheet would run.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+    folder : Path
+        Where the file is made.
+
+    Returns
+    -------
+    Path
+        ``stakes.csv``.
+    """
     path = folder / "stakes.csv"
     schema = tables("list")["stakes"]
     keys = ["line_id", "tower_id", "role"]

@@ -28,10 +28,22 @@ NAME = "stakes_survey"
 def write_survey(plan: Plan, folder: Path) -> list[Path]:
     """Write the list and its side-car; the list has no quotes, no commas within cells and ASCII only.
 
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+    folder : Path
+        Where the file is made.
+
+    Returns
+    -------
+    list of Path
+        List and side-car.
+
     Raises
     ------
     OutputError
-        The job's grid gives no eastings and northings, or does not reach the plan.
+        If the job's grid gives no eastings and northings, or does not reach the plan.
     """
     grid, points = grid_of(plan), survey_points(plan)
     places = grid.positions(points[["lon", "lat"]])

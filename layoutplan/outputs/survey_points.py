@@ -17,6 +17,11 @@ _PLACES = {"T": 0, "H": 1, "S": 2}  # last digit of the number
 def survey_points(plan: Plan) -> pd.DataFrame:
     """Points of the plan, tower by tower.
 
+    Parameters
+    ----------
+    plan : Plan
+        On the globe.
+
     Returns
     -------
     DataFrame

@@ -20,10 +20,22 @@ __all__ = ["write_dxf"]
 def write_dxf(plan: Plan, folder: Path) -> list[Path]:
     """Write the drawing and its side-car; the same plan gives the same bytes.
 
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+    folder : Path
+        Where the file is made.
+
+    Returns
+    -------
+    list of Path
+        Drawing and side-car.
+
     Raises
     ------
     OutputError
-        The job's grid gives no eastings and northings, or does not reach the plan.
+        If the job's grid gives no eastings and northings, or does not reach the plan.
     """
     grid = grid_of(plan)
     drawing, notes = folder / "stakes.dxf", folder / "stakes_dxf.txt"

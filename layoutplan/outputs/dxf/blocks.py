@@ -16,7 +16,15 @@ _RADIUS_M = 2.0
 
 
 def add_blocks(drawing: Drawing, metre: float) -> None:
-    """Define the blocks; ``metre`` is the length of a metre in the drawing's unit."""
+    """Define the blocks; ``metre`` is the length of a metre in the drawing's unit.
+
+    Parameters
+    ----------
+    drawing : Drawing
+        New.
+    metre : float
+        Length of a metre in the drawing's unit.
+    """
     r = _RADIUS_M * metre
     tower = _block(drawing, TOWER, SHARED, r)
     tower.add_lwpolyline([(-r, -r), (r, -r), (r, r), (-r, r)], close=True)

@@ -44,7 +44,17 @@ _BLOCKS = {"T": (TOWER, TOWERS), "H": (STAKE_H, STAKES), "S": (STAKE_S, STAKES)}
 
 
 def save_drawing(plan: Plan, grid: Grid, path: Path) -> None:
-    """Draw the plan and write it; the same plan gives the same bytes."""
+    """Draw the plan and write it; the same plan gives the same bytes.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+    grid : Grid
+        Of the plan.
+    path : Path
+        Of the new file.
+    """
     with _no_clock():
         drawing = new("R2010", setup=["linetypes"])
         metre = 1 / grid.unit.metres

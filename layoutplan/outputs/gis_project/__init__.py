@@ -16,6 +16,18 @@ def write_project(plan: Plan, folder: Path) -> Path:
     """Write the project; the same plan gives the same bytes.
 
     It names its data as ``./plan.gpkg``: the two belong into one folder.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+    folder : Path
+        Where the file is made.
+
+    Returns
+    -------
+    Path
+        ``plan.qgz``.
     """
     root = project(plan)
     ET.indent(root)

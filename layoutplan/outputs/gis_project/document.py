@@ -20,7 +20,18 @@ from layoutplan.text import label_text, xml_text
 
 
 def project(plan: Plan) -> ET.Element:
-    """Return the project's root."""
+    """Return the project's root.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+
+    Returns
+    -------
+    Element
+        The root.
+    """
     layers = shown_layers(plan)
     crs = pyproj.CRS.from_user_input(plan.grid_crs)
     extent = plan_extent(plan, crs)

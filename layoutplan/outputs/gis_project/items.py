@@ -123,6 +123,20 @@ def legend_item(box: PaperBox, drawn: ET.Element, layers: Sequence[ShownLayer]) 
     """Describe the legend of what the map shows: signs of which there is none on it are left out by the program.
 
     What does not fit into its box would be cut off without a word, so that a long legend is made smaller.
+
+    Parameters
+    ----------
+    box : PaperBox
+        On the page. [mm]
+    drawn : Element
+        The map that it belongs to.
+    layers : sequence of ShownLayer
+        Those of the project.
+
+    Returns
+    -------
+    Element
+        The legend.
     """
     share = min(1.0, max(_SMALLEST, box.height / legend_height_mm(layers)))
     more = {
@@ -166,7 +180,21 @@ def legend_height_mm(layers: Sequence[ShownLayer]) -> float:
 
 
 def scale_bar_item(box: PaperBox, drawn: ET.Element, scale: float) -> ET.Element:
-    """Describe a scale bar in round metres or kilometres, for a map at 1 : ``scale``."""
+    """Describe a scale bar in round metres or kilometres, for a map at 1 : ``scale``.
+
+    Parameters
+    ----------
+    box : PaperBox
+        On the page. [mm]
+    drawn : Element
+        The map that it belongs to.
+    scale : float
+        Of the map, 1 : ``scale``.
+
+    Returns
+    -------
+    Element
+    """
     step_m = round_down(scale * (box.width - 10) / 1000 / _SEGMENTS, BAR_STEPS)  # room for the last number
     unit, per_unit, word = ("km", 1000.0, "km") if step_m >= 1000 else ("meters", 1.0, "m")
     more = {
@@ -190,7 +218,19 @@ def scale_bar_item(box: PaperBox, drawn: ET.Element, scale: float) -> ET.Element
 
 
 def north(box: PaperBox, drawn: ET.Element) -> ET.Element:
-    """Describe an arrow to true north in the middle of a map."""
+    """Describe an arrow to true north in the middle of a map.
+
+    Parameters
+    ----------
+    box : PaperBox
+        On the page. [mm]
+    drawn : Element
+        The map that it belongs to.
+
+    Returns
+    -------
+    Element
+    """
     more = {"mapUuid": drawn.get("uuid", ""), "northMode": "1", "northOffset": "0"}
     return item("picture", box, file=_NORTH, resizeMode="0", anchorPoint="4", mode="0", **more)
 

@@ -28,12 +28,18 @@ def overview(plan: Plan, title: str, credit: str, extent: Extent, layers: Iterab
     Parameters
     ----------
     plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
     title, credit : str
         To be printed.
     extent : Extent
         What the map must show, in the plan's grid.
     layers : iterable of Layer
         Those that are drawn get their place in the legend.
+
+    Returns
+    -------
+    Element
+        The layout.
     """
     short, long = _PAPER_MM[plan.job.output.page]
     width, height = (long, short) if extent.width >= extent.height else (short, long)

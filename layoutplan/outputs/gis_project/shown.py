@@ -62,7 +62,18 @@ class ShownLayer:
 
 
 def shown_layers(plan: Plan) -> list[ShownLayer]:
-    """Layers from the top of the list down; those in which there is nothing are left out."""
+    """Layers from the top of the list down; those in which there is nothing are left out.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+
+    Returns
+    -------
+    list of Layer
+        From the top of the list down.
+    """
     styles = layer_styles(present_classes(plan))
     drawn = [layer for name in _DRAWN for layer in _drawn(plan, name, styles[name])]
     listed = [

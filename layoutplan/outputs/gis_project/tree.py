@@ -10,7 +10,17 @@ from layoutplan.outputs.gis_project.shown import ShownLayer
 
 
 def layer_tree(layers: Iterable[ShownLayer]) -> ET.Element:
-    """Return the list from the top down; grouped layers are folded."""
+    """Return the list from the top down; grouped layers are folded.
+
+    Parameters
+    ----------
+    layers : sequence of ShownLayer
+        Those of the project.
+
+    Returns
+    -------
+    Element
+    """
     root = ET.Element("layer-tree-group")
     for group, members in groupby(layers, lambda layer: layer.group):
         parent = root

@@ -41,12 +41,34 @@ def inert_balloon(value: str) -> str:
 
 
 def tower_balloons(plan: Plan) -> list[str]:
-    """Return a table for each tower."""
+    """Return a table for each tower.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+
+    Returns
+    -------
+    list of str
+        HTML, one for each tower.
+    """
     return _balloons(tower_popups(plan), _links(plan.towers))
 
 
 def stake_balloons(plan: Plan) -> list[str]:
-    """Return a table for each stake, with how to handle its lead before everything else."""
+    """Return a table for each stake, with how to handle its lead before everything else.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+
+    Returns
+    -------
+    list of str
+        HTML, one for each stake.
+    """
     keys = ("line_id", "tower_id", "role")
     handling = {row[:3]: row[3:] for row in records(plan.leads, *keys, "handling", "handling_fault")}
     rows = [handling.get(tuple(row), ("unknown", "unknown")) for row in records(plan.electrodes, *keys)]
@@ -55,14 +77,36 @@ def stake_balloons(plan: Plan) -> list[str]:
 
 
 def lead_balloons(plan: Plan) -> list[str]:
-    """Return a table for each lead."""
+    """Return a table for each lead.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+
+    Returns
+    -------
+    list of str
+        HTML, one for each lead.
+    """
     popups = lead_popups(plan)
     first = [list(zip(popups.shared_labels, texts, strict=True)) for texts in popups.shared_texts]
     return _balloons(popups, None, first)
 
 
 def walk_balloons(plan: Plan) -> list[str]:
-    """Return a table for each way on foot that has a shape; those to towers link to the drop-off."""
+    """Return a table for each way on foot that has a shape; those to towers link to the drop-off.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+
+    Returns
+    -------
+    list of str
+        HTML, one for each way.
+    """
     table = plan.walks
     links = [
         geo_uri(row.drop_off_lat, row.drop_off_lon) if row.to == "tower" else ""
@@ -72,12 +116,34 @@ def walk_balloons(plan: Plan) -> list[str]:
 
 
 def span_balloons(plan: Plan) -> list[str]:
-    """Return a table for each span."""
+    """Return a table for each span.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+
+    Returns
+    -------
+    list of str
+        HTML, one for each span.
+    """
     return _balloons(span_popups(plan), None)
 
 
 def cautions_html(plan: Plan) -> str:
-    """Return what the crew is warned of, and whom the map's data is credited to."""
+    """Return what the crew is warned of, and whom the map's data is credited to.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+
+    Returns
+    -------
+    str
+        HTML.
+    """
     credit = map(xml_text, credit_lines(plan))
     items = "".join(f"<li>{inert_balloon(text)}</li>" for text in plan.cautions)
     return f"<p>Plan number {plan_number(plan)}</p><ul>{items}</ul>" + "".join(

@@ -50,8 +50,18 @@ def kml_text(plan: Plan, *, icons: bool) -> str:
     Parameters
     ----------
     plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
     icons : bool
         Whether points carry the signs of `layoutplan.outputs.kml.icons`, which must then lie beside the text.
+
+    Returns
+    -------
+    str
+        XML.
+
+    References
+    ----------
+    .. [1] OGC 07-147r2, OGC KML, version 2.2.0, 2008.
     """
     document = Document(
         id="plan",

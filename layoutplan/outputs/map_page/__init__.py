@@ -51,7 +51,20 @@ class _Start(MacroElement):
 
 
 def write_map(plan: Plan, folder: Path) -> Path:
-    """Write the map: towers, stakes, leads, line and alternatives over the map features around the towers."""
+    """Write the map: towers, stakes, leads, line and alternatives over the map features around the towers.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+    folder : Path
+        Where the file is made.
+
+    Returns
+    -------
+    Path
+        ``map.html``.
+    """
     page = OfflineMap(tiles=None, max_zoom=20, zoom_snap=0.5, font_size="13px", **_RENDERER)
     base = base_map(plan)
     layers = [*plan_layers(plan), *base_layers(plan, base)]

@@ -46,7 +46,18 @@ def tower_labels(target_pct: float) -> tuple[str, ...]:
 
 
 def tower_texts(row: Any) -> tuple[str, ...]:
-    """Figures of a tower (``TOWER_COLUMNS`` and ``status``); none of a pair where there is no pair."""
+    """Figures of a tower (``TOWER_COLUMNS`` and ``status``); none of a pair where there is no pair.
+
+    Parameters
+    ----------
+    row : named tuple
+        Of the towers, with ``TOWER_COLUMNS`` and ``status``.
+
+    Returns
+    -------
+    tuple of str
+        As `tower_labels`.
+    """
     own = (
         quantity(row.earth_potential_rise_kv, "kV") + fault_place(row.fault_location),
         quantity(row.tower_share_of_fault_pct, "% in its footing"),
@@ -64,13 +75,34 @@ def tower_texts(row: Any) -> tuple[str, ...]:
 
 
 def rods_text(row: Any) -> str:
-    """Rods to bring for a stake (``STAKE_COLUMNS``)."""
+    """Rods to bring for a stake (``STAKE_COLUMNS``).
+
+    Parameters
+    ----------
+    row : named tuple
+        Of the electrodes, with ``STAKE_COLUMNS``.
+
+    Returns
+    -------
+    str
+    """
     count = f"{row.rods} rod" if row.rods == 1 else f"{row.rods} rods"
     return f"{count}, about {quantity(row.rod_resistance_ohm, 'ohm')} ({row.rods_note})"
 
 
 def lead_texts(row: Any) -> tuple[str, ...]:
-    """Figures of a lead (``LEAD_COLUMNS``), those in service before those under a fault."""
+    """Figures of a lead (``LEAD_COLUMNS``), those in service before those under a fault.
+
+    Parameters
+    ----------
+    row : named tuple
+        Of the leads, with ``LEAD_COLUMNS``.
+
+    Returns
+    -------
+    tuple of str
+        As ``LEAD_LABELS``.
+    """
     return (
         quantities(row.expected_reading_v_low, row.expected_reading_v_high, "V"),
         ratio_words(row.service_ratio),

@@ -37,7 +37,17 @@ from layoutplan.text import clean, page_text
 
 
 def plan_layers(plan: Plan) -> Iterator[FeatureLayer]:
-    """Yield towers, stakes, leads, ways, alternatives, spans; topmost first, as the layer control lists them."""
+    """Yield towers, stakes, leads, ways, alternatives, spans; topmost first, as the layer control lists them.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+
+    Yields
+    ------
+    FeatureLayer
+    """
     towers, stakes, leads, others = plan.towers, plan.electrodes, plan.leads, plan.alternatives
     severity = towers["status"].map({status: number for number, status in enumerate(STATUSES)})
     top = np.argsort(severity, kind="stable")  # on an overview, what needs work lies on top
@@ -60,7 +70,19 @@ def plan_layers(plan: Plan) -> Iterator[FeatureLayer]:
 
 
 def base_layers(plan: Plan, base: BaseMap) -> Iterator[FeatureLayer]:
-    """Yield the map features around the towers by kind, topmost first."""
+    """Yield the map features around the towers by kind, topmost first.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+    base : BaseMap
+        What is drawn below the plan.
+
+    Yields
+    ------
+    FeatureLayer
+    """
     west = west_deg(plan)
     for group, classes in reversed(list(base_map_styles(plan.job.obstacle_classes).items())):
         rows = base.features["obstacle_class"].isin(list(classes))

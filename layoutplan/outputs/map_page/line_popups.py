@@ -10,7 +10,18 @@ from layoutplan.outputs.words import bearing, crossing_words, figure
 
 
 def lead_popups(plan: Plan) -> Popups:
-    """How to handle the lead, what it crosses, what it carries."""
+    """How to handle the lead, what it crosses, what it carries.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+
+    Returns
+    -------
+    Popups
+        One for each lead.
+    """
     rows = list(records(plan.leads, "line_id", "tower_id", "role", "waypoint", "lead_length_m", "bearing_true_deg",
                         "crossings", "status", "handling", "handling_fault", *LEAD_COLUMNS))  # fmt: skip
     return Popups(
@@ -33,7 +44,18 @@ def lead_popups(plan: Plan) -> Popups:
 
 
 def walk_popups(plan: Plan) -> Popups:
-    """How far it is to walk, across what, and whom to ask; of ways that have a shape."""
+    """How far it is to walk, across what, and whom to ask; of ways that have a shape.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+
+    Returns
+    -------
+    Popups
+        One for each way.
+    """
     table = plan.walks
     labels = {name: row.label for name, row in plan.job.obstacle_classes.items()}
     rows = list(records(table, "line_id", "tower_id", "to", "verdict", "note", "walk_m", "climb_m", "walk_min",
@@ -58,7 +80,18 @@ def walk_popups(plan: Plan) -> Popups:
 
 
 def span_popups(plan: Plan) -> Popups:
-    """Length and bearing of each span."""
+    """Length and bearing of each span.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+
+    Returns
+    -------
+    Popups
+        One for each span.
+    """
     rows = list(records(plan.spans, "line_id", "from_tower", "to_tower", "length_m", "bearing_deg", "half_width_m"))
     return Popups(
         ("Length", "Bearing", "Centre to outermost conductor", "Line"),

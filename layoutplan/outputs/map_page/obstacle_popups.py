@@ -12,7 +12,18 @@ _RULE_WORDS = {"no": "no", "agree": "to be agreed", "care": "yes, mind it", "fre
 
 
 def obstacle_popups(obstacles: pd.DataFrame) -> Popups:
-    """Say which rules were used, and where they come from."""
+    """Name the rules that were used, and where they come from.
+
+    Parameters
+    ----------
+    obstacles : DataFrame
+        Of the plan.
+
+    Returns
+    -------
+    Popups
+        One for each feature.
+    """
     rows = list(records(obstacles, "feature_id", "obstacle_class", "label", "name", "width_m", "keep_out_m", "stake",
                         "lead_crossing", "basis", "source"))  # fmt: skip
     return Popups(

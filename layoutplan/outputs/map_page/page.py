@@ -30,7 +30,17 @@ class AsIs(folium.Element):
         self._name, self.text = "AsIs", text
 
     def render(self, **kwargs: Any) -> str:  # noqa: ARG002  # the signature is branca's
-        """Return the text."""
+        """Return the text.
+
+        Parameters
+        ----------
+        **kwargs
+            Further settings.
+
+        Returns
+        -------
+        str
+        """
         return self.text
 
 
@@ -52,10 +62,15 @@ class OfflineMap(folium.Map):
         css, js : str
             The page's own style and script; the script runs when Leaflet is there, before the map is made.
 
+        Returns
+        -------
+        str
+            HTML.
+
         Raises
         ------
         ValueError
-            Something on the map would need the network.
+            If something on the map would need the network.
         """
         root = self.figure
         root.title = title

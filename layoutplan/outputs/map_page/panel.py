@@ -26,8 +26,14 @@ def panel_html(plan: Plan, base: BaseMap) -> str:
     Parameters
     ----------
     plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
     base : BaseMap
         What is drawn below the plan, for the legend and the note.
+
+    Returns
+    -------
+    str
+        HTML.
     """
     template = (files("layoutplan.outputs.map_page") / "panel.html").read_text("utf-8")
     environment = jinja2.Environment(

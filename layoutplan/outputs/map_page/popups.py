@@ -51,7 +51,18 @@ class Popups:
 
 
 def tower_popups(plan: Plan) -> Popups:
-    """Status and reasons first, then where the stakes go."""
+    """Status and reasons first, then where the stakes go.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+
+    Returns
+    -------
+    Popups
+        One for each tower.
+    """
     stakes = _joined(
         ((row.line_id, row.tower_id, row.role), _stake_line(row)) for row in records(plan.electrodes, *_STAKE_LINE)
     )
@@ -103,7 +114,18 @@ def _stake_line(row: Any) -> str:
 
 
 def electrode_popups(plan: Plan) -> Popups:
-    """All that is needed to stake, and every check that is not simply kept."""
+    """All that is needed to stake, and every check that is not simply kept.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+
+    Returns
+    -------
+    Popups
+        One for each stake.
+    """
     open_checks = plan.checks[plan.checks["verdict"] != KEPT]
     doubts = _joined(
         (
@@ -153,7 +175,18 @@ def electrode_popups(plan: Plan) -> Popups:
 
 
 def alternative_popups(plan: Plan) -> Popups:
-    """Where else a stake could go."""
+    """Where else a stake could go.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+
+    Returns
+    -------
+    Popups
+        One for each alternative.
+    """
     rows = list(_rows(plan.alternatives, "line_id", "tower_id", "side", "rank", "distance_m", "bearing_true_deg",
                       "angle_to_line_deg", "distance_to_line_m", "lead_length_m", "caution_crossings", "score", "lon",
                       "lat"))  # fmt: skip

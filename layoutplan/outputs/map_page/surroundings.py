@@ -39,7 +39,18 @@ class BaseMap:
 
 
 def base_map(plan: Plan) -> BaseMap:
-    """Cut the plan's map features to the surroundings of the towers, and say how."""
+    """Cut the plan's map features to the surroundings of the towers, and say how.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+
+    Returns
+    -------
+    BaseMap
+        Without features where they are too many for one page; its note states so.
+    """
     towers = shapely.get_coordinates(turned(plan.towers.geometry.array, west_deg(plan)))
     for around_m in _AROUND_M if len(towers) <= _SHORT_LINE_TOWERS else _AROUND_LONG_M:
         radius_m = plan.job.rules.reach_m + around_m

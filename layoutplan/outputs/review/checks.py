@@ -20,7 +20,18 @@ _NOT_MAPPED = Cell("none mapped within reach")  # neither kept nor broken: it sa
 
 
 def rules_of(plan: Plan) -> list[str]:
-    """Rules in the order of the checks, keep-outs behind: they have rows only where their class is in reach."""
+    """Rules in the order of the checks, keep-outs behind: they have rows only where their class is in reach.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+
+    Returns
+    -------
+    list of str
+        Names of rules.
+    """
     return sorted(plan.checks["rule"].unique(), key=lambda rule: str(rule).startswith(KEEP_OUT))
 
 
@@ -30,10 +41,16 @@ def check_tables(plan: Plan, rules: Sequence[str], bases: Bases) -> list[str]:
     Parameters
     ----------
     plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
     rules : sequence of str
         As :func:`rules_of` gives them; their places are their numbers in the filters.
     bases : Bases
         Takes what the limits rest on.
+
+    Returns
+    -------
+    list of str
+        HTML, one for each tower.
     """
     table, place = plan.checks, {rule: number for number, rule in enumerate(rules)}
     rows = zip(records(table, *_COLUMNS), of_checks(table), strict=True)

@@ -19,7 +19,18 @@ _COLUMNS = ("value", "limit", "ratio", "unit", "basis", "edition", "duration_s",
 
 
 def exposures_of(plan: Plan) -> list[tuple[str, str]]:
-    """Exposures with the state of the line that causes them, in the order of the table."""
+    """Exposures with the state of the line that causes them, in the order of the table.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+
+    Returns
+    -------
+    list of (str, str)
+        Exposure and state.
+    """
     return list(plan.exposures[_KIND].drop_duplicates().itertuples(index=False, name=None))
 
 
@@ -29,10 +40,16 @@ def exposure_tables(plan: Plan, first: int, bases: Bases) -> list[str]:
     Parameters
     ----------
     plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
     first : int
         Number of the first exposure in the filters.
     bases : Bases
         Takes what the limits rest on.
+
+    Returns
+    -------
+    list of str
+        HTML, one for each tower.
     """
     table, kinds = plan.exposures, exposures_of(plan)
     index = pd.MultiIndex.from_tuples(kinds, names=_KIND) if kinds else pd.MultiIndex.from_frame(table[_KIND])

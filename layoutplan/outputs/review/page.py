@@ -32,7 +32,20 @@ PRECEDENCE = (
 
 
 def write_review(plan: Plan, folder: Path) -> Path:
-    """Write the reviewer's page; the same plan gives the same bytes."""
+    """Write the reviewer's page; the same plan gives the same bytes.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+    folder : Path
+        Where the file is made.
+
+    Returns
+    -------
+    Path
+        ``review.html``.
+    """
     number = plan_number(plan)
     css, js, bases = _own("page.css").replace("PLAN-NUMBER", number), _own("page.js"), Bases()
     lines = list(dict.fromkeys(plan.towers["line_id"]))

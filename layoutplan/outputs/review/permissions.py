@@ -10,7 +10,18 @@ _LABELS = ("parcel", "owner", "permission", "note", "towers", "stakes", "lead, m
 
 
 def permission_table(plan: Plan) -> str:
-    """Return the table of parcels; empty if the plan has none."""
+    """Return the table of parcels; empty if the plan has none.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+
+    Returns
+    -------
+    str
+        HTML; empty if the plan has none.
+    """
     table = getattr(plan, "permissions", None)
     if table is None or not len(table):
         return ""

@@ -28,7 +28,18 @@ _APPROACH = {"to": "to", "road_name": "from", "road_class": "kind of road", "wal
 
 
 def stake_tables(plan: Plan) -> list[str]:
-    """Where each stake goes, what its lead crosses, what has to be agreed and why."""
+    """Where each stake goes, what its lead crosses, what has to be agreed and why.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+
+    Returns
+    -------
+    list of str
+        HTML, one for each tower.
+    """
     rows = [
         f"<tr><th>{inert(row.role)}<td>{_where(row)}<td>{inert(crossing_words(row.crossings, row.status))}"
         f"<td>{inert(row.reasons)}\n"
@@ -45,7 +56,18 @@ def _where(row: Any) -> str:
 
 
 def handling_texts(plan: Plan) -> list[str]:
-    """How leads have to be handled by their exposures; once where it is the same for both."""
+    """How leads have to be handled by their exposures; once where it is the same for both.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+
+    Returns
+    -------
+    list of str
+        HTML, one for each tower.
+    """
     told: dict[tuple[str, str, str, str], list[str]] = {}
     for row in records(plan.leads, *_HANDLING):
         told.setdefault((row.line_id, row.tower_id, row.handling, row.handling_fault), []).append(row.role)
@@ -59,7 +81,18 @@ def handling_texts(plan: Plan) -> list[str]:
 
 
 def alternative_tables(plan: Plan) -> list[str]:
-    """Where else a stake could go, best first on each side."""
+    """Where else a stake could go, best first on each side.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+
+    Returns
+    -------
+    list of str
+        HTML, one for each tower.
+    """
     rows = [
         f"<tr><th>{inert(row.side)} {row.rank}<td>{figure(row.distance_m, 'm')} at {bearing(row.bearing_true_deg)}"
         f"<td>{degrees(row.angle_to_line_deg)}<td>{figure(row.distance_to_line_m, 'm')}"
@@ -73,7 +106,18 @@ def alternative_tables(plan: Plan) -> list[str]:
 
 
 def pair_tables(plan: Plan) -> list[str]:
-    """Pairs on one side that have fewer points than the chosen pair, and how both would read."""
+    """Pairs on one side that have fewer points than the chosen pair, and how both would read.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+
+    Returns
+    -------
+    list of str
+        HTML, one for each tower.
+    """
     if plan.pairs.empty:
         return [""] * len(plan.towers)
     rows = [
@@ -91,7 +135,18 @@ def pair_tables(plan: Plan) -> list[str]:
 
 
 def exclusion_tables(plan: Plan) -> list[str]:
-    """How many positions each rule shuts, for towers without layout."""
+    """How many positions each rule shuts, for towers without layout.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+
+    Returns
+    -------
+    list of str
+        HTML, one for each tower.
+    """
     table = _without_layout(plan, plan.exclusions)
     rows = [
         f"<tr><td>{inert(row.side)}<th>{inert(exclusion_words(row.rule, row.detail))}<td>{row.candidates} of {row.of}\n"
@@ -101,7 +156,18 @@ def exclusion_tables(plan: Plan) -> list[str]:
 
 
 def relaxation_tables(plan: Plan) -> list[str]:
-    """Single changes that would give a layout, in the order of asking."""
+    """Single changes that would give a layout, in the order of asking.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+
+    Returns
+    -------
+    list of str
+        HTML, one for each tower.
+    """
     table = plan.relaxations
     rows = [f"<tr><th>{row.rank}<td>{inert(row.text)}\n" for row in records(table, "rank", "text")]
     found = _tables(plan, table, rows, "Single changes that would give a layout", ("", "change"), "relaxations")
@@ -112,7 +178,18 @@ def relaxation_tables(plan: Plan) -> list[str]:
 
 
 def approach_tables(plan: Plan) -> list[str]:
-    """How to get there on foot; empty where ways were not looked for."""
+    """How to get there on foot; empty where ways were not looked for.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+
+    Returns
+    -------
+    list of str
+        HTML, one for each tower.
+    """
     labels = {name: row.label for name, row in plan.job.obstacle_classes.items()}
     table = plan.approaches
     to_tower = (table["to"] == "tower").to_numpy()

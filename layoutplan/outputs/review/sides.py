@@ -57,7 +57,24 @@ class Entries:
 
 
 def side_by_side(entries: Entries, title: str, labels: Sequence[str], count: int) -> list[str]:
-    """Return the table of each of ``count`` towers."""
+    """Return the table of each of ``count`` towers.
+
+    Parameters
+    ----------
+    entries : Entries
+        Cells with their towers, roles and topics.
+    title : str
+        Above each table.
+    labels : sequence of str
+        Of the columns.
+    count : int
+        How many towers there are.
+
+    Returns
+    -------
+    list of str
+        HTML, one for each tower.
+    """
     pairs: dict[tuple[int, int, int], dict[str, Cell]] = {}
     columns = (entries.tower.tolist(), entries.topic.tolist(), entries.role, entries.cells)
     for tower, topic, role, cell in zip(*columns, strict=True):

@@ -24,6 +24,18 @@ def write_review_table(plan: Plan, folder: Path) -> Path:
 
     A tower without layout has no checks; it has one row with the rule ``layout``, the verdict ``no layout`` and its
     reasons, so that no tower is missing.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+    folder : Path
+        Where the file is made.
+
+    Returns
+    -------
+    Path
+        ``review.csv``.
     """
     path = folder / "review.csv"
     schema = tables("list")["review"]

@@ -35,10 +35,16 @@ def tower_parts(plan: Plan, lines: Sequence[str], bases: Bases) -> list[str]:
     Parameters
     ----------
     plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
     lines : sequence of str
         Lines by their number in the filters.
     bases : Bases
         Takes what limits rest on, in the order of the page.
+
+    Returns
+    -------
+    list of str
+        HTML, one for each tower.
     """
     rules = rules_of(plan)
     sections = [

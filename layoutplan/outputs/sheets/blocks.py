@@ -34,13 +34,47 @@ Line = tuple[str, str, bool]  # mark, text, bold
 
 
 def height(pen: Pen, blocks: Sequence[Block], width: float, size: float) -> float:
-    """Height that blocks take below each other. [mm]."""
+    """Height that blocks take below each other.
+
+    Parameters
+    ----------
+    pen : Pen
+        Draws on the page.
+    blocks : sequence of Block
+        Below each other.
+    width : float
+        Of the column. [mm]
+    size : float
+        Of the letters. [points]
+
+    Returns
+    -------
+    float
+        [mm]
+    """
     lines = sum(len(_lines(pen, block, width, size)) for block in blocks)
     return _LEADING * size * (lines + 1.75 * len(blocks))
 
 
 def draw(pen: Pen, blocks: Sequence[Block], box: Box, size: float) -> bool:
-    """Draw blocks from the top of a box down; what does not fit is left out with a word. Say whether all fitted."""
+    """Draw blocks from the top of a box down; what does not fit is left out with a word.
+
+    Parameters
+    ----------
+    pen : Pen
+        Draws on the page.
+    blocks : sequence of Block
+        Below each other.
+    box : Box
+        On the page. [mm]
+    size : float
+        Of the letters. [points]
+
+    Returns
+    -------
+    bool
+        Whether all fitted.
+    """
     step, y = _LEADING * size, box.top
     for block in blocks:
         lines = _lines(pen, block, box.width, size)
@@ -74,7 +108,26 @@ def _lines(pen: Pen, block: Block, width: float, size: float) -> list[Line]:
 
 
 def wrapped(pen: Pen, text: str, width: float, size: float, bold: bool = False) -> list[str]:
-    """Text in lines no wider than ``width`` mm; words that are too long are broken."""
+    """Text in lines no wider than ``width`` mm; words that are too long are broken.
+
+    Parameters
+    ----------
+    pen : Pen
+        Draws on the page.
+    text : str
+        To be written.
+    width : float
+        Of the column. [mm]
+    size : float
+        Of the letters. [points]
+    bold : bool
+        Whether the letters are bold.
+
+    Returns
+    -------
+    list of str
+        Lines.
+    """
     lines: list[str] = []
     space, line, used = pen.width(" ", size, bold), "", 0.0
     for word in clean(text).split():

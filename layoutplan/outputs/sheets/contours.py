@@ -34,7 +34,22 @@ class ContourHeights:
 
 
 def ground_of(plan: Plan, lonlat: FloatArray, reach_m: float) -> ContourHeights:
-    """Open the elevation files of a plan again; without them the sheets say so and draw no contours."""
+    """Open the elevation files of a plan again; without them the sheets state so and have no contours.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+    lonlat : ndarray, shape (n, 2)
+        Towers. [deg]
+    reach_m : float
+        How far around them heights are needed. [m]
+
+    Returns
+    -------
+    ContourHeights
+        With a note where it has no heights.
+    """
     if not plan.job.terrain.files:
         return ContourHeights(Dem(), "No elevation model was given: no contours.")
     try:
@@ -44,7 +59,24 @@ def ground_of(plan: Plan, lonlat: FloatArray, reach_m: float) -> ContourHeights:
 
 
 def draw_contours(pen: Pen, panel: Panel, ground: ContourHeights, labels: Labels) -> str:
-    """Draw contours at a round step with heights on some of them; return what to print of them below the map."""
+    """Draw contours at a round step with heights on some of them.
+
+    Parameters
+    ----------
+    pen : Pen
+        Draws on the page.
+    panel : Panel
+        The map.
+    ground : ContourHeights
+        The elevation model, if there is one.
+    labels : Labels
+        Places that are taken already.
+
+    Returns
+    -------
+    str
+        What to print of them below the map.
+    """
     if not ground.dem.mosaics:
         return ground.note
     x_m, y_m, heights = _heights(panel, ground.dem)

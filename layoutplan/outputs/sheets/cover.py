@@ -66,7 +66,23 @@ def _rows_in(height_mm: float) -> int:
 def draw_front(
     pen: Pen, plan: Plan, sheets: list[Sheet], frame: PageFrame, around: Surroundings, notes: Sequence[str]
 ) -> None:
-    """Draw the first page; ``notes`` are what the making of the sheets met with."""
+    """Draw the first page; ``notes`` are what the making of the sheets met with.
+
+    Parameters
+    ----------
+    pen : Pen
+        Draws on the page.
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+    sheets : list of Sheet
+        Of all towers.
+    frame : PageFrame
+        What all pages have in common.
+    around : Surroundings
+        What lies around all towers.
+    notes : sequence of str
+        What the making of the sheets met with.
+    """
     box = frame.content
     y = box.top - 8
     pen.fitted(box.left, y, frame.title, box.width, 20, bold=True)
@@ -155,7 +171,19 @@ def draw_lists(
     frame: PageFrame,
     classes: dict[str, tuple[str, PaperArea | PaperLine]],
 ) -> None:
-    """Draw the pages with legend and list of towers; ``pen_of_page`` begins a new page."""
+    """Draw the pages with legend and list of towers; ``pen_of_page`` begins a new page.
+
+    Parameters
+    ----------
+    pen_of_page : callable
+        Begins a new page.
+    sheets : list of Sheet
+        Of all towers.
+    frame : PageFrame
+        What all pages have in common.
+    classes : dict
+        For each obstacle class on the maps, what it is in words and how it is drawn.
+    """
     rows = _index_rows(sheets, frame)
     page, box = 2, frame.content
     pen = pen_of_page()

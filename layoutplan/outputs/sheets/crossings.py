@@ -44,7 +44,20 @@ class Crossing:
 
 
 def crossings_of(sheet: Sheet, classes: Mapping[str, ObstacleClass]) -> list[Crossing]:
-    """Crossings of both leads, H first, from the tower outwards."""
+    """Crossings of both leads, H first, from the tower outwards.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        Facts of the tower.
+    classes : mapping of str to ObstacleClass
+        Of the job.
+
+    Returns
+    -------
+    list of Crossing
+        Numbered as on the map.
+    """
     found: list[Crossing] = []
     number = 0
     for row in sheet.crossings:

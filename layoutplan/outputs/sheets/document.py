@@ -40,7 +40,14 @@ def write_sheets(plan: Plan, folder: Path) -> Path:
     Parameters
     ----------
     plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
     folder : Path
+        Where the file is made.
+
+    Returns
+    -------
+    Path
+        ``sheets.pdf``.
     """
     west = west_deg(plan)
     sheets, magnetic = sheets_of(plan, west)

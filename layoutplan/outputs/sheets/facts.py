@@ -91,8 +91,16 @@ def sheets_of(plan: Plan, west_deg: float) -> tuple[list[Sheet], Declination]:
     Parameters
     ----------
     plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
     west_deg : float
         Longitudes of the pages begin here.
+
+    Returns
+    -------
+    sheets : list of Sheet
+        In the order of the towers.
+    magnetic : Declination
+        At each tower. [deg]
     """
     towers = plan.towers.assign(lon=turned_lon(plan.towers["lon"], west_deg))
     lonlat = towers[["lon", "lat"]].to_numpy(dtype=float)

@@ -30,13 +30,19 @@ def sound_font(name: str, path: Path) -> TTFont:
     name : str
         What it is called in the document.
     path : Path
+        Of the font.
+
+    Returns
+    -------
+    TTFont
+        Looked through.
 
     Raises
     ------
     OSError
-        It cannot be read.
+        If it cannot be read.
     Exception
-        Of many kinds: it is cut off or damaged.
+        Of many kinds: if it is cut off or damaged.
     """
     if not path.is_file() and path.exists():
         raise OSError(0, "no plain file")

@@ -57,7 +57,20 @@ class Fonts:
         return None
 
     def runs(self, text: str, bold: bool = False) -> list[tuple[str, str]]:
-        """Split text into runs of one font each; letters that no font has are spelt in Latin ones."""
+        """Split text into runs of one font each; letters that no font has are spelt in Latin ones.
+
+        Parameters
+        ----------
+        text : str
+            Of any script.
+        bold : bool
+            Whether the letters are bold.
+
+        Returns
+        -------
+        list of (str, str)
+            Font and letters of each run.
+        """
         key = (text, bold)
         if len(text) > _LONG:
             return self._split(text, bold)
@@ -75,7 +88,20 @@ class Fonts:
         ]
 
     def width(self, text: str, bold: bool = False) -> float:
-        """Width of a text at a size of 1 point. [points]."""
+        """Width of a text at a size of 1 point.
+
+        Parameters
+        ----------
+        text : str
+            To be written.
+        bold : bool
+            Whether the letters are bold.
+
+        Returns
+        -------
+        float
+            [points]
+        """
         key = (text, bold)
         if len(text) > _LONG:
             return self._measured(text, bold)

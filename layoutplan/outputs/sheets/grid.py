@@ -66,7 +66,19 @@ def grid_bearing_deg(sheet: Sheet) -> float:
 
 
 def draw_grid(pen: Pen, panel: Panel, sheet: Sheet, labels: Labels) -> None:
-    """Draw a cross at every round pair of coordinates, and write eastings below and northings at the left edge."""
+    """Draw a cross at every round pair of coordinates, and write eastings below and northings at the left edge.
+
+    Parameters
+    ----------
+    pen : Pen
+        Draws on the page.
+    panel : Panel
+        The map.
+    sheet : Sheet
+        Facts of the tower.
+    labels : Labels
+        Places that are taken already.
+    """
     if not has_grid(sheet):
         return
     origin = np.array([sheet.tower.easting, sheet.tower.northing], dtype=float)

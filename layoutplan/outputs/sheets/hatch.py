@@ -10,7 +10,23 @@ from layoutplan.outputs.sheets.pen import MM, Box, Pen
 
 
 def hatched(pen: Pen, box: Box, ops: Sequence[str], angle_deg: float, spacing: float, color: str) -> None:
-    """Draw lines ``spacing`` mm apart within a path; ``box`` is the map's frame, which the lines keep in step with."""
+    """Draw lines ``spacing`` mm apart within a path; ``box`` is the map's frame, which the lines keep in step with.
+
+    Parameters
+    ----------
+    pen : Pen
+        Draws on the page.
+    box : Box
+        The map's frame, which the lines keep in step with. [mm]
+    ops : sequence of str
+        Path. [points]
+    angle_deg : float
+        Counter-clockwise from level. [deg]
+    spacing : float
+        Of the lines. [mm]
+    color : str
+        ``#rrggbb``.
+    """
     if not ops:
         return
     with pen.within(ops):

@@ -24,7 +24,21 @@ _LEAST_M = 500.0
 
 
 def draw_index(pen: Pen, box: Box, plan: Plan, sheets: list[Sheet], around: Surroundings) -> None:
-    """Draw all towers with the larger roads, railways and waters; ids where there is room."""
+    """Draw all towers with the larger roads, railways and waters; ids where there is room.
+
+    Parameters
+    ----------
+    pen : Pen
+        Draws on the page.
+    box : Box
+        On the page. [mm]
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+    sheets : list of Sheet
+        Of all towers.
+    around : Surroundings
+        What lies around all towers.
+    """
     frame = Box(box.left, box.bottom + STRIP, box.width, box.height - STRIP)
     origin = around.towers.mean(axis=0)
     metres = np.array(metres_per_degree(origin[1]))

@@ -23,11 +23,27 @@ class Labels:
         self.taken: list[Box] = []
 
     def take(self, box: Box) -> None:
-        """Keep a place free of writing."""
+        """Keep a place free of writing.
+
+        Parameters
+        ----------
+        box : Box
+            On the page. [mm]
+        """
         self.taken.append(box)
 
     def take_line(self, start: tuple[float, float], end: tuple[float, float], half: float = 1.0) -> None:
-        """Keep a line free of writing."""
+        """Keep a line free of writing.
+
+        Parameters
+        ----------
+        start : (float, float)
+            First end. [mm]
+        end : (float, float)
+            Second end. [mm]
+        half : float
+            Half the width kept free. [mm]
+        """
         steps = max(int(np.hypot(end[0] - start[0], end[1] - start[1]) / (2 * half)), 1)
         for share in np.linspace(0, 1, steps + 1).tolist():
             x, y = start[0] + share * (end[0] - start[0]), start[1] + share * (end[1] - start[1])
@@ -42,7 +58,26 @@ class Labels:
         bold: bool = False,
         color: str = "#111111",
     ) -> bool:
-        """Write a text about the first of some places (its middle) that is free; say whether there was one."""
+        """Write a text about the first of some places (its middle) that is free.
+
+        Parameters
+        ----------
+        places : iterable of (float, float)
+            Middles to try, in order. [mm]
+        text : str
+            To be written.
+        size : float
+            Of the letters. [points]
+        bold : bool
+            Whether the letters are bold.
+        color : str
+            ``#rrggbb``.
+
+        Returns
+        -------
+        bool
+            Whether there was a free place.
+        """
         width, height = self.pen.width(text, size, bold), size / MM
         for x, y in places:
             box = Box(x - width / 2 - 0.4, y - height / 2, width + 0.8, height)
@@ -53,7 +88,26 @@ class Labels:
         return False
 
     def beside(self, x: float, y: float, gap: float, text: str, size: float, *, bold: bool = True) -> bool:
-        """Write a text beside a sign, on the first side that is free, else right over what lies there."""
+        """Write a text beside a sign, on the first side that is free, near it or twice as far; not at all if none is.
+
+        Parameters
+        ----------
+        x, y : float
+            Middle of the sign. [mm]
+        gap : float
+            From the middle of the sign to the text. [mm]
+        text : str
+            To be written.
+        size : float
+            Of the letters. [points]
+        bold : bool
+            Whether the letters are bold.
+
+        Returns
+        -------
+        bool
+            Whether there was a free place.
+        """
         across, up = gap + self.pen.width(text, size, bold) / 2, gap + size / MM / 2
         sides = ((1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, 1), (1, -1), (-1, -1))
         places = [(x + far * dx * across, y + far * dy * up) for far in (1, 2) for dx, dy in sides]
@@ -61,7 +115,17 @@ class Labels:
 
 
 def name_features(labels: Labels, panel: Panel, features: Features) -> None:
-    """Write the names of features, the more telling classes first; each name once."""
+    """Write the names of features, the more telling classes first; each name once.
+
+    Parameters
+    ----------
+    labels : Labels
+        Places that are taken already.
+    panel : Panel
+        The map.
+    features : Features
+        What is mapped.
+    """
     order = {name: row.look.named for name, row in features.classes.items()}
     kinds, names = features.kind.tolist(), features.name.tolist()
     named = [row for row in range(len(names)) if names[row] and order[kinds[row]]]

@@ -49,7 +49,21 @@ class Features:
 
     @classmethod
     def of(cls, obstacles: gpd.GeoDataFrame, west_deg: float, classes: Mapping[str, ObstacleClass]) -> Features:
-        """Features of a plan with longitudes from ``west_deg`` on."""
+        """Features of a plan with longitudes from ``west_deg`` on.
+
+        Parameters
+        ----------
+        obstacles : GeoDataFrame
+            Of the plan.
+        west_deg : float
+            Where longitudes begin. [deg]
+        classes : mapping of str to ObstacleClass
+            Of the job.
+
+        Returns
+        -------
+        Features
+        """
         texts = as_lists(obstacles, ("obstacle_class", "label", "name"))
         kind, label, name = (np.array(column, dtype=object) for column in texts)
         return cls(
@@ -79,7 +93,19 @@ class Features:
         return shapely.STRtree(self.shapes)
 
     def rows(self, index: NDArray[np.int64], shapes: NDArray[np.object_]) -> Features:
-        """Some of the features, with shapes of their own."""
+        """Some of the features, with shapes of their own.
+
+        Parameters
+        ----------
+        index : ndarray of int, shape (n,)
+            Those to keep.
+        shapes : ndarray of Geometry, shape (n,)
+            In their place. [deg]
+
+        Returns
+        -------
+        Features
+        """
         return Features(
             shapes,
             self.kind[index],
@@ -92,7 +118,17 @@ class Features:
         )
 
     def within(self, panel: Panel) -> Features:
-        """Features cut to a map and as far around it as their keep-outs reach."""
+        """Features cut to a map and as far around it as their keep-outs reach.
+
+        Parameters
+        ----------
+        panel : Panel
+            The map.
+
+        Returns
+        -------
+        Features
+        """
         window = panel.window(float(self.reach_m.max(initial=0.0)) + 2.0)
         index = self.tree.query(shapely.box(*window))
         index = index[shapely.intersects(self.shapes[index], shapely.box(*window))]
@@ -104,7 +140,17 @@ class Features:
 
 
 def draw_ground(pen: Pen, panel: Panel, features: Features) -> None:
-    """Fill areas, large classes below small ones."""
+    """Fill areas, large classes below small ones.
+
+    Parameters
+    ----------
+    pen : Pen
+        Draws on the page.
+    panel : Panel
+        The map.
+    features : Features
+        What is mapped.
+    """
     for kind in _ordered(features, features.looks.areas):
         look = features.looks.area(kind)
         ops = area_ops(areas_of(features.shapes[features.kind == kind]), panel)
@@ -115,7 +161,17 @@ def draw_ground(pen: Pen, panel: Panel, features: Features) -> None:
 
 
 def draw_edges(pen: Pen, panel: Panel, features: Features) -> None:
-    """Outline areas, and cross-hatch those that nobody may enter."""
+    """Outline areas, and cross-hatch those that nobody may enter.
+
+    Parameters
+    ----------
+    pen : Pen
+        Draws on the page.
+    panel : Panel
+        The map.
+    features : Features
+        What is mapped.
+    """
     for kind in _ordered(features, features.looks.areas):
         look = features.looks.area(kind)
         areas = areas_of(features.shapes[features.kind == kind])
@@ -129,7 +185,17 @@ def draw_edges(pen: Pen, panel: Panel, features: Features) -> None:
 
 
 def draw_keep_outs(pen: Pen, panel: Panel, features: Features) -> None:
-    """Hatch everything where no stake may stand; power lines get an outline instead, as they fill the map."""
+    """Hatch everything where no stake may stand; power lines get an outline instead, as they fill the map.
+
+    Parameters
+    ----------
+    pen : Pen
+        Draws on the page.
+    panel : Panel
+        The map.
+    features : Features
+        What is mapped.
+    """
     shut = features.no_stake & (features.reach_m > 0)
     shut |= features.no_stake & (shapely.get_dimensions(features.shapes) == 2)
     for power in (False, True):
@@ -142,7 +208,19 @@ def draw_keep_outs(pen: Pen, panel: Panel, features: Features) -> None:
 
 
 def draw_zone(pen: Pen, panel: Panel, zone: shapely.Geometry, *, hatch: bool) -> None:
-    """Draw a keep-out given in metres from the tower: hatched, or as a long-dashed outline."""
+    """Draw a keep-out given in metres from the tower: hatched, or as a long-dashed outline.
+
+    Parameters
+    ----------
+    pen : Pen
+        Draws on the page.
+    panel : Panel
+        The map.
+    zone : Geometry
+        From the tower. [m]
+    hatch : bool
+        Whether it is hatched, or outlined.
+    """
     west, south, east, north = panel.corners_m(5.0)
     inside = shapely.simplify(shapely.clip_by_rect(zone, west, south, east, north), _SIMPLER_MM / panel.mm_per_m)
     ops = area_ops(areas_of(np.array([inside], dtype=object)), panel, metric=True)
@@ -154,7 +232,17 @@ def draw_zone(pen: Pen, panel: Panel, zone: shapely.Geometry, *, hatch: bool) ->
 
 
 def draw_ways(pen: Pen, panel: Panel, features: Features) -> None:
-    """Draw roads, railways, water and the rest that is mapped as lines, as wide as on the ground or wider."""
+    """Draw roads, railways, water and the rest that is mapped as lines, as wide as on the ground or wider.
+
+    Parameters
+    ----------
+    pen : Pen
+        Draws on the page.
+    panel : Panel
+        The map.
+    features : Features
+        What is mapped.
+    """
     for kind in _ordered(features, features.looks.lines):
         look = features.looks.line(kind)
         rows = np.flatnonzero(features.kind == kind)
@@ -171,7 +259,17 @@ def draw_ways(pen: Pen, panel: Panel, features: Features) -> None:
 
 
 def draw_points(pen: Pen, panel: Panel, features: Features) -> None:
-    """Mark what is mapped as a single point."""
+    """Mark what is mapped as a single point.
+
+    Parameters
+    ----------
+    pen : Pen
+        Draws on the page.
+    panel : Panel
+        The map.
+    features : Features
+        What is mapped.
+    """
     parts, row = shapely.get_parts(features.shapes, return_index=True)
     single = shapely.get_type_id(parts) == 0
     places = panel.points_of(shapely.get_coordinates(parts[single])) / MM

@@ -34,7 +34,21 @@ def status_sign(status: str) -> str:
 
 
 def tower_sign(pen: Pen, x: float, y: float, half: float, turn_deg: float = 0.0, width: float = 1.3) -> None:
-    """Square with a cross, turned with the line; ``half`` its side, in millimetres."""
+    """Square with a cross, turned with the line.
+
+    Parameters
+    ----------
+    pen : Pen
+        Draws on the page.
+    x, y : float
+        From the left and the lower edge. [mm]
+    half : float
+        Half the side. [mm]
+    turn_deg : float
+        Bearing of the line. [deg]
+    width : float
+        Of the line. [points]
+    """
     turn = np.radians(-turn_deg)
     spin = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
     corners = (half * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])) @ spin.T + [x, y]
@@ -44,7 +58,21 @@ def tower_sign(pen: Pen, x: float, y: float, half: float, turn_deg: float = 0.0,
 
 
 def stake_sign(pen: Pen, x: float, y: float, role: str, radius: float = 2.1, *, settled: bool = True) -> None:
-    """H a square, S a pennant with its point down to the ground; hollow and struck out where nothing is agreed yet."""
+    """H a square, S a pennant with its point down to the ground; hollow where it must not be staked yet.
+
+    Parameters
+    ----------
+    pen : Pen
+        Draws on the page.
+    x, y : float
+        From the left and the lower edge. [mm]
+    role : str
+        ``"H"`` or ``"S"``.
+    radius : float
+        Half the sign. [mm]
+    settled : bool
+        Whether the stake may be staked.
+    """
     color = ROLE_COLOR[role]
     if role == "H":
         shape, middle = [(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)], 0.0
@@ -58,7 +86,17 @@ def stake_sign(pen: Pen, x: float, y: float, role: str, radius: float = 2.1, *, 
 
 
 def number_sign(pen: Pen, x: float, y: float, number: int) -> None:
-    """Number in a circle."""
+    """Number in a circle.
+
+    Parameters
+    ----------
+    pen : Pen
+        Draws on the page.
+    x, y : float
+        Middle of the circle. [mm]
+    number : int
+        To be written.
+    """
     pen.circle(x, y, 1.9, WHITE, 0.9)
     pen.text(x, y - 0.95, str(number), 7.5, bold=True, align="centre")
 
@@ -66,7 +104,21 @@ def number_sign(pen: Pen, x: float, y: float, number: int) -> None:
 def north_arrow(
     pen: Pen, x: float, y: float, length: float, magnetic_deg: float | None, grid_deg: float | None
 ) -> None:
-    """Arrow to true north from its foot at ``x, y``, with ticks to magnetic and grid north at their true angles."""
+    """Arrow to true north from its foot at ``x, y``, with ticks to magnetic and grid north at their true angles.
+
+    Parameters
+    ----------
+    pen : Pen
+        Draws on the page.
+    x, y : float
+        From the left and the lower edge. [mm]
+    length : float
+        Of the arrow. [mm]
+    magnetic_deg : float or None
+        Bearing of magnetic north; None for no tick. [deg]
+    grid_deg : float or None
+        Bearing of grid north; None for no tick. [deg]
+    """
     for angle, dash in ((magnetic_deg, ()), (grid_deg, (1.2, 1.0))):
         if angle is not None:
             east, north = np.sin(np.radians(angle)), np.cos(np.radians(angle))
@@ -103,7 +155,24 @@ def bar_length_m(mm_per_m: float) -> int:
 
 
 def scale_bar(pen: Pen, x: float, y: float, mm_per_m: float, scale: int) -> Box:
-    """Bar of four parts, black and white by turns, from its left end; gives the bar itself."""
+    """Bar of four parts, black and white by turns, from its left end.
+
+    Parameters
+    ----------
+    pen : Pen
+        Draws on the page.
+    x, y : float
+        From the left and the lower edge. [mm]
+    mm_per_m : float
+        Scale of the map. [mm/m]
+    scale : int
+        The same as 1 : ``scale``.
+
+    Returns
+    -------
+    Box
+        The bar itself. [mm]
+    """
     length_m = bar_length_m(mm_per_m)
     whole = length_m * mm_per_m
     for part in range(4):

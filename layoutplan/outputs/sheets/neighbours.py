@@ -16,7 +16,20 @@ _KINDS = [[name for name, road in ROADS.items() if (road == Road.TRACK) == track
 
 
 def nearest_road(panel: Panel, features: Features) -> str:
-    """Say which road and which track are nearest to the tower, how far and in which direction."""
+    """Describe which road and which track are nearest to the tower, how far and in which direction.
+
+    Parameters
+    ----------
+    panel : Panel
+        The map.
+    features : Features
+        What is mapped.
+
+    Returns
+    -------
+    str
+        In words.
+    """
     reach = _LOOKED_M / panel.metres
     index = features.tree.query(shapely.box(*(panel.origin - reach), *(panel.origin + reach)))
     parts = []

@@ -143,7 +143,19 @@ class Panel:
 
 
 def tower_panel(sheet: Sheet, box: Box) -> Panel:
-    """Map of a tower: at the largest round scale that holds tower and stakes with 12 % to spare."""
+    """Map of a tower: at the largest round scale that holds tower and stakes with 12 % to spare.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        Facts of the tower.
+    box : Box
+        On the page. [mm]
+
+    Returns
+    -------
+    Panel
+    """
     lonlat = np.array([[row.lon, row.lat] for row in (sheet.tower, *sheet.stakes)])
     metres = np.array(metres_per_degree(lonlat[0, 1]))
     xy = (lonlat - lonlat[0]) * metres
@@ -224,12 +236,42 @@ def areas_of(shapes: NDArray[np.object_]) -> NDArray[np.object_]:
 
 
 def line_ops(lines: NDArray[np.object_], panel: Panel, *, metric: bool = False) -> list[str]:
-    """Path operators of line strings; ``metric`` ones are in metres from the tower."""
+    """Path operators of line strings; ``metric`` ones are in metres from the tower.
+
+    Parameters
+    ----------
+    lines : ndarray of LineString
+        Longitude and latitude. [deg]
+    panel : Panel
+        The map.
+    metric : bool
+        Whether they are in metres from the tower instead.
+
+    Returns
+    -------
+    list of str
+        [points]
+    """
     return _ops(lines, panel, "", metric)
 
 
 def area_ops(areas: NDArray[np.object_], panel: Panel, *, metric: bool = False) -> list[str]:
-    """Path operators of polygons with their holes."""
+    """Path operators of polygons with their holes.
+
+    Parameters
+    ----------
+    areas : ndarray of Polygon
+        Longitude and latitude. [deg]
+    panel : Panel
+        The map.
+    metric : bool
+        Whether they are in metres from the tower instead.
+
+    Returns
+    -------
+    list of str
+        [points]
+    """
     return _ops(shapely.get_rings(areas), panel, " h", metric)
 
 

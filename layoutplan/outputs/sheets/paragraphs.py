@@ -24,7 +24,24 @@ _AGREED = "Agreed with ______________ on _________"
 
 
 def blocks_of(sheet: Sheet, crossings: list[Crossing], road: str, classes: Mapping[str, ObstacleClass]) -> list[Block]:
-    """What has to be settled, how to find the stakes, what to expect and beware of, what is near."""
+    """What has to be settled, how to find the stakes, what to expect and beware of, what is near.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        Facts of the tower.
+    crossings : list of Crossing
+        From `crossings_of`.
+    road : str
+        From `nearest_road`.
+    classes : mapping of str to ObstacleClass
+        Of the job.
+
+    Returns
+    -------
+    list of Block
+        From the top down.
+    """
     labels = {name: row.label for name, row in classes.items()}
     return [
         Block("To be agreed, compromises", tuple(_to_settle(sheet, crossings, classes))),

@@ -13,7 +13,17 @@ _QUIET = 4  # modules of white around, as ISO/IEC 18004 asks for
 
 
 def place_code(pen: Pen, box: Box, lon_deg: float, lat_deg: float) -> None:
-    """Draw the code of a place into a square box, its quiet zone included."""
+    """Draw the code of a place into a square box, its quiet zone included.
+
+    Parameters
+    ----------
+    pen : Pen
+        Draws on the page.
+    box : Box
+        On the page. [mm]
+    lon_deg, lat_deg : float
+        The place. [deg]
+    """
     rows = _modules(geo_uri(lat_deg=lat_deg, lon_deg=lon_deg))
     side = box.width / (len(rows) + 2 * _QUIET)
     pen.box(box, 0, fill=WHITE)

@@ -25,7 +25,17 @@ class Looks(NamedTuple):
 
     @classmethod
     def of(cls, classes: Mapping[str, ObstacleClass]) -> Looks:
-        """Looks of a job's classes."""
+        """Looks of a job's classes.
+
+        Parameters
+        ----------
+        classes : mapping of str to ObstacleClass
+            Of the job.
+
+        Returns
+        -------
+        Looks
+        """
         ordered = sorted(classes.items(), key=lambda item: item[1].look.order)
         papers = {name: _paper(row.look) for name, row in ordered}
         return cls(
@@ -34,11 +44,33 @@ class Looks(NamedTuple):
         )
 
     def area(self, name: str) -> PaperArea:
-        """Look of the areas of a class."""
+        """Look of the areas of a class.
+
+        Parameters
+        ----------
+        name : str
+            Of the obstacle class.
+
+        Returns
+        -------
+        PaperArea
+            A common one for other classes.
+        """
         return self.areas.get(name, _OTHER_AREA)
 
     def line(self, name: str) -> PaperLine:
-        """Look of the lines of a class."""
+        """Look of the lines of a class.
+
+        Parameters
+        ----------
+        name : str
+            Of the obstacle class.
+
+        Returns
+        -------
+        PaperLine
+            A common one for other classes.
+        """
         return self.lines.get(name, _OTHER_LINE)
 
 

@@ -51,11 +51,34 @@ class Surroundings:
     classes: Mapping[str, ObstacleClass]
 
     def near_spans(self, window: tuple[float, float, float, float]) -> NDArray[np.bool_]:
-        """Which spans reach into a window of longitudes and latitudes."""
+        """Which spans reach into a window of longitudes and latitudes.
+
+        Parameters
+        ----------
+        window : (float, float, float, float)
+            West, south, east, north. [deg]
+
+        Returns
+        -------
+        ndarray of bool, shape (spans,)
+        """
         return np.asarray(shapely.intersects(self.spans, shapely.box(*window)))
 
     def other_towers(self, panel: Panel, sheet: Sheet) -> list[tuple[float, float, str]]:
-        """Place on the page [mm] and id of every other tower on a map."""
+        """Place on the page and id of every other tower on a map.
+
+        Parameters
+        ----------
+        panel : Panel
+            The map.
+        sheet : Sheet
+            Facts of the tower.
+
+        Returns
+        -------
+        list of (float, float, str)
+            x and y [mm], and id.
+        """
         west, south, east, north = panel.window()
         lon, lat = self.towers.T
         shown = (lon > west) & (lon < east) & (lat > south) & (lat < north)

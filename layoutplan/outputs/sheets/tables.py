@@ -19,7 +19,18 @@ _SHADE = "#f0f0f0"
 
 
 def stake_rows(sheet: Sheet) -> list[tuple[str, list[str], bool]]:
-    """Label, a text for each stake, and whether it is one of the figures to set out by."""
+    """Label, a text for each stake, and whether it is one of the figures to set out by.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        Facts of the tower.
+
+    Returns
+    -------
+    list of (str, list of str, bool)
+        From the top down.
+    """
     stakes = sheet.stakes
 
     def row(label: str, texts: Sequence[str], strong: bool = False) -> tuple[str, list[str], bool]:
@@ -65,7 +76,22 @@ def _rods(stake: Any) -> str:
 
 
 def draw_stakes(pen: Pen, box: Box, sheet: Sheet) -> float:
-    """Draw how the stakes lie; return the height used."""
+    """Draw how the stakes lie.
+
+    Parameters
+    ----------
+    pen : Pen
+        Draws on the page.
+    box : Box
+        On the page. [mm]
+    sheet : Sheet
+        Facts of the tower.
+
+    Returns
+    -------
+    float
+        Height used. [mm]
+    """
     rows = stake_rows(sheet)
     label = box.width * 0.34
     cell = (box.width - label) / 2
@@ -97,7 +123,19 @@ def draw_stakes(pen: Pen, box: Box, sheet: Sheet) -> float:
 
 
 def draw_places(pen: Pen, box: Box, sheet: Sheet, grid_crs: str) -> None:
-    """Draw the coordinates of tower and stakes in three forms."""
+    """Draw the coordinates of tower and stakes in three forms.
+
+    Parameters
+    ----------
+    pen : Pen
+        Draws on the page.
+    box : Box
+        On the page. [mm]
+    sheet : Sheet
+        Facts of the tower.
+    grid_crs : str
+        System of eastings and northings.
+    """
     columns = (("", 13), ("degrees and minutes, WGS 84", 56), ("decimal degrees, WGS 84", 45),
                (f"easting, northing ({grid_crs})", 50), ("height", 22))  # fmt: skip
     factor = box.width / sum(width for _, width in columns)
@@ -158,7 +196,17 @@ def minutes(value_deg: float, letters: str) -> str:
 
 
 def draw_blanks(pen: Pen, box: Box, sheet: Sheet) -> None:
-    """Draw the fields that the crew fills in."""
+    """Draw the fields that the crew fills in.
+
+    Parameters
+    ----------
+    pen : Pen
+        Draws on the page.
+    box : Box
+        On the page. [mm]
+    sheet : Sheet
+        Facts of the tower.
+    """
     columns = (("as staked", 15), ("distance, m", 22), ("bearing mag/true", 27), ("GPS, if moved", 40),
                ("on arrival, V", 20), ("reading, ohm", 24), ("remarks, why moved", 38))  # fmt: skip
     factor = box.width / sum(width for _, width in columns)
@@ -180,7 +228,17 @@ def draw_blanks(pen: Pen, box: Box, sheet: Sheet) -> None:
 
 
 def draw_notes(pen: Pen, box: Box, title: str) -> None:
-    """Draw lines to write on."""
+    """Draw lines to write on.
+
+    Parameters
+    ----------
+    pen : Pen
+        Draws on the page.
+    box : Box
+        On the page. [mm]
+    title : str
+        Above the lines.
+    """
     pen.box(box, 0.6)
     pen.text(box.left + 1, box.top - 4, clean(title), 7.5)
     for number in range(1, int(box.height // 8)):

@@ -38,7 +38,26 @@ _SMALLEST_BASE = 1.4
 
 
 def draw_map(pen: Pen, box: Box, sheet: Sheet, crossings: list[Crossing], around: Surroundings) -> str:
-    """Draw the map with its scale and north below it; return what there is to say of the ground."""
+    """Draw the map with its scale and north below it.
+
+    Parameters
+    ----------
+    pen : Pen
+        Draws on the page.
+    box : Box
+        On the page. [mm]
+    sheet : Sheet
+        Facts of the tower.
+    crossings : list of Crossing
+        From `crossings_of`.
+    around : Surroundings
+        What lies around all towers.
+
+    Returns
+    -------
+    str
+        What to print of the ground.
+    """
     frame = Box(box.left, box.bottom + STRIP, box.width, box.height - STRIP)
     panel = tower_panel(sheet, frame)
     labels = Labels(pen, frame)

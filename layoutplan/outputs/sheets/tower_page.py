@@ -71,7 +71,17 @@ class PageFrame:
     pages: int
 
     def numbered(self, pages: int) -> PageFrame:
-        """The same with its number of pages."""
+        """The same with its number of pages.
+
+        Parameters
+        ----------
+        pages : int
+            Of the whole document.
+
+        Returns
+        -------
+        PageFrame
+        """
         return replace(self, pages=pages)
 
     @property
@@ -81,7 +91,21 @@ class PageFrame:
 
 
 def draw_tower_page(pen: Pen, sheet: Sheet, number: int, frame: PageFrame, around: Surroundings) -> None:
-    """Draw the page of a tower."""
+    """Draw the page of a tower.
+
+    Parameters
+    ----------
+    pen : Pen
+        Draws on the page.
+    sheet : Sheet
+        Facts of the tower.
+    number : int
+        Of the page.
+    frame : PageFrame
+        What all pages have in common.
+    around : Surroundings
+        What lies around all towers.
+    """
     box = frame.content
     _head(pen, Box(box.left, box.top - _HEAD, box.width, _HEAD), sheet, frame)
     _band(pen, Box(box.left, box.top - _HEAD - _BAND, box.width, _BAND), sheet.tower.status)
@@ -237,7 +261,17 @@ def _band(pen: Pen, box: Box, status: str) -> None:
 
 
 def foot(pen: Pen, frame: PageFrame, number: int) -> None:
-    """Draw what stands at the bottom of every page."""
+    """Draw what stands at the bottom of every page.
+
+    Parameters
+    ----------
+    pen : Pen
+        Draws on the page.
+    frame : PageFrame
+        What all pages have in common.
+    number : int
+        Of the page.
+    """
     box = frame.content
     pen.line([(box.left, box.bottom + 5.4), (box.right, box.bottom + 5.4)], 0.4)
     pages = f"plan {frame.plan_number}   page {number} of {frame.pages}"

@@ -74,6 +74,11 @@ def layer_styles(classes: Iterable[ObstacleClass]) -> Mapping[str, Style]:
     ----------
     classes : iterable of ObstacleClass
         As the job has them, those to be named in the legend; hatch and dash tell whether a stake may stand there.
+
+    Returns
+    -------
+    mapping of str to Style
+        By layer.
     """
     return {
         "towers": Style(

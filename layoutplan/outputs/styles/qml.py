@@ -29,6 +29,11 @@ def qml_text(style: Style | None, titles: Mapping[str, str]) -> str:
         None for a table without shapes.
     titles : mapping of str
         Of the layer's columns, by name, in order.
+
+    Returns
+    -------
+    str
+        XML.
     """
     categories = "Symbology|Labeling|Fields" if style else "Fields"
     root = ET.Element("qgis", {"version": VERSION, "styleCategories": categories})
@@ -45,6 +50,17 @@ def dress(style: Style, only: type[Look] | None = None) -> list[ET.Element]:
 
     A layer whose features are points, lines and areas side by side is opened as one layer for each kind. A rule draws
     only what its symbol suits; so each rule comes once for every kind of look it has, or for the one kind named.
+
+    Parameters
+    ----------
+    style : Style
+        Of the layer.
+    only : type, optional
+        Kind of look; all if left out.
+
+    Returns
+    -------
+    list of Element
     """
     renderer = ET.Element("renderer-v2", {"type": "RuleRenderer", "symbollevels": "0", "forceraster": "0"})
     rules = ET.SubElement(renderer, "rules", {"key": "{root}"})
@@ -64,7 +80,18 @@ def dress(style: Style, only: type[Look] | None = None) -> list[ET.Element]:
 
 
 def aliases(titles: Mapping[str, str]) -> ET.Element:
-    """Titles of columns."""
+    """Titles of columns.
+
+    Parameters
+    ----------
+    titles : mapping of str to str
+        Of the columns, by name.
+
+    Returns
+    -------
+    Element
+        Of the layer.
+    """
     element = ET.Element("aliases")
     for place, (column, title) in enumerate(titles.items(), start=1):  # the first is the row's own number
         ET.SubElement(element, "alias", {"index": str(place), "field": column, "name": title})

@@ -17,7 +17,20 @@ SHAPES = {  # name: well-known name, degrees turned clockwise
 
 
 def sld_text(layer: str, style: Style) -> str:
-    """Return the style as an SLD document."""
+    """Return the style as an SLD document.
+
+    Parameters
+    ----------
+    layer : str
+        Its name.
+    style : Style
+        Of the layer.
+
+    Returns
+    -------
+    str
+        XML.
+    """
     root = ET.Element(f"{{{_SLD}}}StyledLayerDescriptor", {"version": "1.0.0"})
     named = ET.SubElement(root, f"{{{_SLD}}}NamedLayer")
     _text(named, "Name", layer)
