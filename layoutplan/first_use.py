@@ -18,6 +18,16 @@ def on_first_use(package: str) -> Callable[[str], Any]:
     ----------
     package : str
         Its ``__name__``.
+
+    Returns
+    -------
+    callable
+        Takes a name and returns what it stands for.
+
+    Raises
+    ------
+    AttributeError
+        If the package has no such name, when it is used.
     """
     homes: dict[str, tuple[str, str]] = {}
 

@@ -18,13 +18,30 @@ _watcher: list[int] = []  # the pipe to it, if there is one
 
 
 def report_to(pipe: int) -> None:
-    """Make folders known through a pipe from now on."""
+    """Make folders known through a pipe from now on.
+
+    Parameters
+    ----------
+    pipe : int
+        File descriptor.
+    """
     _watcher[:] = [pipe]
 
 
 @contextmanager
 def unfinished(folder: Path) -> Iterator[Path]:
-    """Hold a folder of unfinished files, or a lock file; who made it removes it, and until it is gone it is known."""
+    """Hold a folder of unfinished files, or a lock file; who made it removes it, and until it is gone it is known.
+
+    Parameters
+    ----------
+    folder : Path
+        The folder, or the lock file.
+
+    Yields
+    ------
+    Path
+        ``folder``.
+    """
     path = folder.resolve()
     _announce(f"+{path}")
     try:
@@ -35,7 +52,13 @@ def unfinished(folder: Path) -> Iterator[Path]:
 
 
 def remove_left(announced: bytes) -> None:
-    """Remove the folders that were made known and not taken back; what holds files of an earlier plan stays."""
+    """Remove the folders that were made known and not taken back; what holds files of an earlier plan stays.
+
+    Parameters
+    ----------
+    said : bytes
+        All that came through the pipe.
+    """
     left: dict[str, None] = {}
     for line in os.fsdecode(announced).split("\n"):
         if line.startswith("+"):

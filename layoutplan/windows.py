@@ -19,13 +19,22 @@ def margins_deg(lat_deg: ArrayLike, reach_m: float) -> tuple[FloatArray, float]:
     lat_deg : array_like
         Of the places; of several in one window that farthest from the equator. [deg]
     reach_m : float
-        [m]
+        What the windows must hold about the places. [m]
 
     Returns
     -------
     east_deg : ndarray
-        Of the shape of ``lat_deg``.
+        Of the shape of ``lat_deg``; never too little. [deg]
     north_deg : float
+        [deg]
+
+    Examples
+    --------
+    At 60 degrees a degree of longitude is half as long as one of latitude:
+
+    >>> east, north = margins_deg(60.0, 1000.0)
+    >>> print(round(float(east / north), 2))
+    2.0
     """
     north = reach_m / _METRES_PER_DEGREE
     farthest = np.minimum(np.abs(np.asarray(lat_deg, dtype=float)) + north, _FARTHEST_DEG)

@@ -63,6 +63,15 @@ def placed(tree: STRtree, frame: TangentFrame, half_m: float) -> CutShapes:
     -------
     CutShapes
         Geometries in the tower's frame [m] and their rows.
+
+    Examples
+    --------
+    Of two poles 76 m and 760 m to the east, one lies within 100 m:
+
+    >>> poles = STRtree([shapely.Point(8.001, 47.0), shapely.Point(8.01, 47.0)])
+    >>> found = placed(poles, Frame.at([8.0, 47.0]), 100.0)
+    >>> print(found.row, shapely.get_x(found.shape).round(1), "m")
+    [0] [76.1] m
     """
     lon, lat = frame.lonlat_deg
     east, north = margins_deg(lat, half_m)

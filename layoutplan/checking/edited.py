@@ -171,6 +171,16 @@ def offsets(given: Given) -> tuple[FloatArray, FloatArray]:
     -------
     distance_m, bearing_deg : ndarray, shape (n,)
         NaN if the stake was not planned; the bearing also where it stands still. [m], [deg]
+
+    Examples
+    --------
+    A stake 10 m east of where it was planned, and one that was not planned:
+
+    >>> from types import SimpleNamespace
+    >>> planned = np.array([[8.0, 47.0], [np.nan, np.nan]])
+    >>> away, bearing = offsets(SimpleNamespace(planned_deg=planned, lonlat_deg=np.array([[8.0001315, 47.0]] * 2)))
+    >>> print(away.round(1), "m", bearing.round(1), "deg")
+    [10. nan] m [90. nan] deg
     """
     known = ~np.isnan(given.planned_deg[:, 0])
     distance, bearing = np.full(len(known), np.nan), np.full(len(known), np.nan)

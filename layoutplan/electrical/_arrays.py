@@ -30,6 +30,10 @@ def positive(name: str, value: ArrayLike, *, infinite: bool = False) -> FloatArr
     ------
     InputRangeError
         If a value is out of range.
+
+    References
+    ----------
+    Range check, no source.
     """
     array = np.asarray(value, dtype=float)
     refuse(name, array, ~((array > 0) & (np.isfinite(array) | infinite)), "it must be a number greater than 0")
@@ -55,6 +59,10 @@ def not_negative(name: str, value: ArrayLike) -> FloatArray:
     ------
     InputRangeError
         If a value is out of range.
+
+    References
+    ----------
+    Range check, no source.
     """
     array = np.asarray(value, dtype=float)
     refuse(name, array, ~((array >= 0) & np.isfinite(array)), "it must be 0 or more")
@@ -80,6 +88,10 @@ def finite(name: str, value: ArrayLike) -> FloatArray:
     ------
     InputRangeError
         If a value is not finite.
+
+    References
+    ----------
+    Range check, no source.
     """
     array = np.asarray(value, dtype=float)
     refuse(name, array, ~np.isfinite(array), "it must be a finite number")
@@ -104,6 +116,10 @@ def refuse(name: str, array: FloatArray, bad: BoolArray, rule: str) -> None:
     ------
     InputRangeError
         If any value is bad.
+
+    References
+    ----------
+    Range check, no source.
 
     Examples
     --------

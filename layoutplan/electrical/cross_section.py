@@ -161,6 +161,12 @@ class CrossSection:
         References
         ----------
         Bookkeeping, no source.
+
+        Examples
+        --------
+        >>> from layoutplan.electrical import generic_cross_section
+        >>> generic_cross_section(110).circuits()
+        {1: 'ABC'}
         """
         letters: dict[int, str] = {}
         for conductor in self.conductors:
@@ -191,10 +197,6 @@ class CrossSection:
         numpy.ndarray, shape (c,)
             In the field's own unit.
 
-        References
-        ----------
-        Bookkeeping, no source.
-
         Examples
         --------
         >>> from layoutplan.electrical import generic_cross_section
@@ -221,10 +223,6 @@ class CrossSection:
         ------
         InputRangeError
             If the order does not match the circuits.
-
-        References
-        ----------
-        Bookkeeping, no source.
 
         Examples
         --------

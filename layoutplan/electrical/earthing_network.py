@@ -80,7 +80,12 @@ class EarthingNetwork:
 
     @property
     def size(self) -> int:
-        """How many unknowns: nodes, then branches, then footings."""
+        """How many unknowns: nodes, then branches, then footings.
+
+        References
+        ----------
+        Bookkeeping, no source.
+        """
         return self.nodes + len(self.branch) + len(self.footing)
 
     def matrix(self) -> sparse.csc_array:

@@ -90,7 +90,12 @@ class Sources:
 
     @property
     def states(self) -> int:
-        """How many sets of currents."""
+        """How many sets of currents.
+
+        References
+        ----------
+        Bookkeeping, no source.
+        """
         return int(self.flow_am.shape[2]) // 2
 
     def field(self, row: IntArray, points_m: FloatArray) -> ComplexArray:

@@ -156,6 +156,11 @@ class LeadLevel(StrEnum):
         References
         ----------
         Own choice, no published source.
+
+        Examples
+        --------
+        >>> LeadLevel.NEAR.handling
+        'near a limit: join and part connections only with the lead earthed and gloves worn'
         """
         return _HANDLING[self]
 

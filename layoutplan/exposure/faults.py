@@ -180,6 +180,16 @@ def one_place(course: LineConductors, place: IntArray) -> FloatArray:
     -------
     ndarray, shape (spans, c)
         0 or 1.
+
+    Examples
+    --------
+    Two spans of one section, with the ampere in the second of its three conductors:
+
+    >>> from types import SimpleNamespace
+    >>> line = SimpleNamespace(span_section=np.array([0, 0]), hold_m=np.zeros((3, 2)), hold=(np.array([0, 1, 2]),))
+    >>> one_place(line, np.array([1]))
+    array([[0., 1., 0.],
+           [0., 1., 0.]])
     """
     out = np.zeros((len(course.span_section), len(course.hold_m)))
     row = np.array([course.hold[i][p] for i, p in enumerate(place.tolist())])

@@ -77,6 +77,15 @@ class Joints:
         -------
         start, end : int
             Numbers of the stations, -1 where there is none.
+
+        Examples
+        --------
+        A line that ends in the first station; where it starts there is none:
+
+        >>> grid = StationNode("north", 2, 0.5, np.zeros((1, 3)), None)
+        >>> one = np.array([0, 1, 2])
+        >>> Joints(3, (one,), (one,), 3, one, (grid,)).ends(0)
+        (-1, 0)
         """
         nodes = {station.node: i for i, station in enumerate(self.stations)}
         return nodes.get(int(self.node[course][0]), -1), nodes.get(int(self.node[course][-1]), -1)

@@ -65,6 +65,12 @@ def gaps_of_faults(line: Line, names: Sequence[str]) -> list[str]:
     -------
     list of str
         Empty without such towers.
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> print(gaps_of_faults(SimpleNamespace(id="A"), ["T3", "T9"])[0].partition(";")[0])
+    line 'A': no fault current in its table for T3, T9
     """
     if not names:
         return []

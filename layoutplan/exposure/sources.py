@@ -174,6 +174,15 @@ def vertex_of_towers(course: LineConductors, towers: Towers) -> IntArray:
     -------
     ndarray of int, shape (towers,)
         -1 at towers of other lines.
+
+    Examples
+    --------
+    The line hangs on structures 4 and 5, with a bend between them; another line's tower is structure 6:
+
+    >>> from types import SimpleNamespace
+    >>> line = SimpleNamespace(structure_no=np.array([4, -1, 5]), towers=np.array([0, 2]))
+    >>> vertex_of_towers(line, SimpleNamespace(structure_no=np.array([4, 5, 6])))
+    array([ 0,  2, -1])
     """
     vertex = np.full(max(towers.structure_no.max(initial=-1), course.structure_no.max(initial=-1)) + 1, -1)
     vertex[course.structure_no[course.towers]] = course.towers

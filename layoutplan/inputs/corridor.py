@@ -206,6 +206,13 @@ class Corridor:
         Returns
         -------
         bool
+
+        Examples
+        --------
+        >>> towers = np.array([[8.0, 47.0], [8.01, 47.0]])
+        >>> corridor = Corridor.around(towers, 500.0, LongitudeFrame())
+        >>> corridor.meets_box((7.0, 46.0, 9.0, 48.0)), corridor.meets_box((8.1, 47.0, 8.2, 47.1))
+        (True, False)
         """
         west, south, east, north = bounds_deg
         parts = self.on_globe

@@ -200,6 +200,16 @@ def fill_widths(
     -------
     ndarray, shape (n,)
         [m]
+
+    Examples
+    --------
+    A road of 7 m by its tags, one without, and a pole:
+
+    >>> from types import SimpleNamespace
+    >>> shapes = np.array([shapely.LineString([(0, 0), (1, 0)])] * 2 + [shapely.Point(0, 0)])
+    >>> roads = {"road": SimpleNamespace(width_m=5.0)}
+    >>> fill_widths(np.array([7.0, np.nan, np.nan]), np.array(["road"] * 3), shapes, roads, 1.0)
+    array([7., 5., 1.])
     """
     of_class = pd.Series(obstacle_class).map({name: row.width_m for name, row in classes.items()}).to_numpy(dtype=float)
     is_point = shapely.get_dimensions(geometry) == 0

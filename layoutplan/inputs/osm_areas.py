@@ -120,6 +120,14 @@ def inherited(
     -------
     dict of int to AreaRelation
         Those of which an edge has a class.
+
+    Examples
+    --------
+    An old map's pond, whose class stands on its outer way only:
+
+    >>> water = Match("lake_pond", 0.0, True, False, "", "")
+    >>> inherited({7: AreaRelation((), "Mill pond", (12,))}, {12: (water,)})[7].matches[0].obstacle_class
+    'lake_pond'
     """
     found = {}
     for osm_id, relation in untagged.items():

@@ -64,6 +64,15 @@ def sea(coastlines: Geometries, ground: Sequence[shapely.Polygon], extents: Sequ
     -------
     Sea
         Areas of water, areas that may be either, and ends of coastlines that should go on.
+
+    Examples
+    --------
+    A coast that runs north has its land to the west and the sea to the east:
+
+    >>> coast = np.array([shapely.LineString([(8.05, 46.0), (8.05, 48.0)])])
+    >>> found = sea(coast, [shapely.box(8.0, 47.0, 8.1, 47.1)], [])
+    >>> print(shapely.union_all(found.water).bounds, len(found.unclear))
+    (8.05, 47.0, 8.1, 47.1) 0
     """
     lines = _distinct(coastlines)
     nothing = np.empty(0, dtype=object)

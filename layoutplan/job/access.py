@@ -120,6 +120,11 @@ class Access(Section):
         -------
         dict of str to float
             Infinite where blocked. [-]
+
+        Examples
+        --------
+        >>> Access(walking={"crops": 3.0}).factors(shipped_classes())["crops"]
+        3.0
         """
         own = {name: OnFoot(effort=effort) for name, effort in self.walking.items()}
         return {name: own.get(name, row.on_foot).factor for name, row in classes.items()}

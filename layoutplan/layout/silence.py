@@ -46,6 +46,12 @@ def gap_text(stored: str, job: Job) -> str:
     -------
     str
         Empty for no gap.
+
+    Examples
+    --------
+    >>> from layoutplan.job import load_job
+    >>> print(gap_text("reach:no_map", load_job("sample_gis/job.toml")).partition(" (cure")[0])
+    no map layer given, or none with anything near the line
     """
     causes = causes_of(stored)
     if not causes:

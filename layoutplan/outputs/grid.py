@@ -86,6 +86,14 @@ class Grid:
         ------
         OutputError
             If the grid does not reach them.
+
+        Examples
+        --------
+        The middle meridian of UTM zone 32 has an easting of 500 km:
+
+        >>> utm = Grid(pyproj.CRS("EPSG:32632"), Unit("metre", "m", 1.0, 6, True))
+        >>> print(utm.positions([[9.0, 0.0]]).round(3) + 0.0, "m")
+        [[500000.      0.]] m
         """
         lonlat = np.asarray(lonlat_deg, dtype=float).reshape(-1, 2)
         lon = np.mod(lonlat[:, 0] + 180.0, 360.0) - 180.0

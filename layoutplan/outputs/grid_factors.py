@@ -63,6 +63,17 @@ def grid_factors(grid: Grid, positions: ArrayLike, elevation_m: ArrayLike) -> Gr
     -------
     GridFactors
         n of each. [-], convergence [deg]
+
+    Examples
+    --------
+    On the middle meridian of a UTM zone lengths are 0.9996 of those on the ellipsoid, and grid north is true north:
+
+    >>> import pyproj
+    >>> from layoutplan.outputs.grid import Unit
+    >>> utm = Grid(pyproj.CRS("EPSG:32632"), Unit("metre", "m", 1.0, 6, True))
+    >>> found = grid_factors(utm, [[500000.0, 5200000.0]], [0.0])
+    >>> print(found.scale.round(6), (found.convergence_deg + 0.0).round(6), "deg")
+    [0.9996] [0.] deg
     """
     north, east = _derivatives(grid, positions)  # grid metres per metre on the ellipsoid
     along, across = np.hypot(*north.T), np.hypot(*east.T)

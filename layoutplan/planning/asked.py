@@ -24,13 +24,49 @@ class Asked:
         return self.electrics(*places) | self.ground(*places) | self.walks(*places)
 
     def coupling_pct(self, tower: int, bearing_deg: FloatArray, distance_m: FloatArray) -> FloatArray:
-        """Coupling between the leads to every two of n positions of one tower, (n, n); NaN where unknown."""
+        """Coupling between the leads to every two of n positions of one tower, see `Figures`.
+
+        Parameters
+        ----------
+        tower : int
+            Row of the section.
+        bearing_deg, distance_m : ndarray, shape (n,)
+            The positions, from the tower point. [deg], [m]
+
+        Returns
+        -------
+        ndarray, shape (n, n)
+            NaN where unknown. [%]
+        """
         return self.electrics.coupling_pct(tower, bearing_deg, distance_m)
 
     def pair_bias_pct(self, tower: int, bearing_deg: FloatArray, distance_m: FloatArray) -> FloatArray:
-        """Bias of the reading for every two of n positions of one tower, (n, n), as a share; NaN where unknown."""
+        """Bias of the reading for every two of n positions of one tower, see `Figures`.
+
+        Parameters
+        ----------
+        tower : int
+            Row of the section.
+        bearing_deg, distance_m : ndarray, shape (n,)
+            The positions, from the tower point. [deg], [m]
+
+        Returns
+        -------
+        ndarray, shape (n, n)
+            NaN where unknown. [%]
+        """
         return self.electrics.pair_bias_pct(tower, bearing_deg, distance_m)
 
     def rows(self, index: IntArray) -> Asked:
-        """Return the same for some of the towers."""
+        """Return the figures of some of the towers.
+
+        Parameters
+        ----------
+        index : ndarray of int
+            Rows to keep.
+
+        Returns
+        -------
+        Asked
+        """
         return Asked(self.electrics.rows(index), self.ground.rows(index), self.walks.rows(index))

@@ -70,7 +70,14 @@ def with_grace(checks: pd.DataFrame, grace: float) -> pd.DataFrame:
 
 
 def statuses(checks: pd.DataFrame, count: int) -> NDArray[np.object_]:
-    """Status of each position, from its verdicts and nothing else (:func:`layoutplan.layout.rules.status_of`)."""
+    """Status of each position, from its verdicts and nothing else (:func:`layoutplan.layout.rules.status_of`).
+
+    Examples
+    --------
+    >>> rows = pd.DataFrame({"position": [0, 0], "rule": ["reel", "crossing_agreement"], "verdict": [KEPT, AGREE]})
+    >>> statuses(rows, 2).tolist()
+    ['needs agreement', 'all rules met']
+    """
     found: list[list[tuple[str, str]]] = [[] for _ in range(count)]
     rows = checks[checks["verdict"] != KEPT]
     for position, *verdict in zip(*(rows[name].tolist() for name in ("position", "rule", "verdict")), strict=True):

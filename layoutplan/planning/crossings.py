@@ -39,12 +39,45 @@ class Met:
     verdict: NDArray[np.object_]
 
     def of(self, verdict: str, count: int) -> NDArray[np.int64]:
-        """How many of a verdict each of so many positions has."""
+        """How many of a verdict each position has.
+
+        Parameters
+        ----------
+        verdict : str
+            One of the verdicts of checks.
+        count : int
+            How many positions there are.
+
+        Returns
+        -------
+        ndarray of int, shape (count,)
+
+        Examples
+        --------
+        >>> verdict = np.array([CARE, AGREE, AGREE], dtype=object)
+        >>> Met(np.array([0, 2, 2]), np.array([5, 6, 7]), np.zeros(3), verdict).of(AGREE, 3)
+        array([0, 0, 2])
+        """
         return np.bincount(self.position[self.verdict == verdict], minlength=count)
 
 
 def lead_crossings(chosen: Evaluated, obstacles: Obstacles, job: Job) -> Met:
-    """What each lead crosses that its class says something about, in the order of the lead."""
+    """What each lead crosses that its class has a rule for, in the order of the lead.
+
+    Parameters
+    ----------
+    chosen : Evaluated
+        The positions.
+    obstacles : Obstacles
+        Of the whole job.
+    job : Job
+        Its obstacle classes.
+
+    Returns
+    -------
+    Met
+        One entry for each lead and feature. [m]
+    """
     touches = chosen.touches
     classes = [job.obstacle_classes[name] for name in obstacles.class_names]
     care = np.array([row.lead_crossing == "care" for row in classes])
@@ -54,7 +87,20 @@ def lead_crossings(chosen: Evaluated, obstacles: Obstacles, job: Job) -> Met:
 
 
 def stood_on(chosen: Evaluated, obstacles: Obstacles) -> Met:
-    """Areas that hold a stake and need somebody's agreement."""
+    """Areas that hold a stake and need somebody's agreement.
+
+    Parameters
+    ----------
+    chosen : Evaluated
+        The positions.
+    obstacles : Obstacles
+        Of the whole job.
+
+    Returns
+    -------
+    Met
+        One entry for each stake and area.
+    """
     mapped = chosen.held_feature >= 0
     agreed = mapped & (obstacles.stake[chosen.held_feature] == CAUTION)
     agreed &= ~is_silent(obstacles, chosen.held_feature)  # nobody can agree to what nobody knows
@@ -63,7 +109,20 @@ def stood_on(chosen: Evaluated, obstacles: Obstacles) -> Met:
 
 
 def crossings_table(leads: Met, stakes: Met, obstacles: Obstacles) -> pd.DataFrame:
-    """One row for each feature that a lead crosses or a stake stands on, by position."""
+    """One row for each feature that a lead crosses or a stake stands on, by position.
+
+    Parameters
+    ----------
+    leads, stakes : Met
+        From `lead_crossings` and `stood_on`.
+    obstacles : Obstacles
+        Of the whole job.
+
+    Returns
+    -------
+    DataFrame
+        Table of crossings, with ``position`` for tower and role.
+    """
     parts = [(LEAD, leads), (STAKE, stakes)]
     feature = np.concatenate([met.feature for _, met in parts])
     known, row = feature >= 0, np.maximum(feature, 0)

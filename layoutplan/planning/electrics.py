@@ -31,7 +31,20 @@ _ELSEWHERE = {
 
 
 def stake_places(sited: Sited) -> tuple[IntArray, FloatArray]:
-    """Towers with stakes, ascending (t,), and their stakes H and S in the towers' frames (t, 2, 2). [m]."""
+    """Towers with stakes, and the places of their stakes H and S.
+
+    Parameters
+    ----------
+    sited : Sited
+        Two stakes for each such tower.
+
+    Returns
+    -------
+    tower : ndarray of int, shape (t,)
+        Ascending.
+    stake_xy_m : ndarray, shape (t, 2, 2)
+        In the towers' frames. [m]
+    """
     rays = sited.chosen.rays
     order = np.lexsort((sited.role, rays.tower))
     place = (rays.direction * sited.chosen.distance_m[:, None])[order]
@@ -39,7 +52,19 @@ def stake_places(sited: Sited) -> tuple[IntArray, FloatArray]:
 
 
 def with_lead_figures(leads: gpd.GeoDataFrame, found: Assessment) -> gpd.GeoDataFrame:
-    """Leads with what they carry; rows H before S as in the assessment."""
+    """Leads with what they carry.
+
+    Parameters
+    ----------
+    leads : GeoDataFrame
+        H before S, as in the assessment.
+    found : Assessment
+        Of their towers.
+
+    Returns
+    -------
+    GeoDataFrame
+    """
     figures = found.leads
     columns: dict[str, Any] = {
         "emf_load_v": figures.emf_load_v,
@@ -68,7 +93,21 @@ def with_lead_figures(leads: gpd.GeoDataFrame, found: Assessment) -> gpd.GeoData
 
 
 def with_rods(electrodes: gpd.GeoDataFrame, found: Assessment, target_ohm: float) -> gpd.GeoDataFrame:
-    """Electrodes with the rods to bring."""
+    """Electrodes with the rods to bring.
+
+    Parameters
+    ----------
+    electrodes : GeoDataFrame
+        Two for each tower, as in the assessment.
+    found : Assessment
+        Of their towers.
+    target_ohm : float
+        Resistance that the rods should reach. [Ω]
+
+    Returns
+    -------
+    GeoDataFrame
+    """
     rods = found.rods
     note = np.where(
         rods.reached,
@@ -81,7 +120,19 @@ def with_rods(electrodes: gpd.GeoDataFrame, found: Assessment, target_ohm: float
 
 
 def with_tower_figures(towers: gpd.GeoDataFrame, found: Assessment) -> gpd.GeoDataFrame:
-    """Towers with what a fault and the load do to them, and what their readings will be worth."""
+    """Towers with what a fault and the load do to them, and what their readings will be worth.
+
+    Parameters
+    ----------
+    towers : GeoDataFrame
+        All of the plan.
+    found : Assessment
+        Of them.
+
+    Returns
+    -------
+    GeoDataFrame
+    """
     figures, reading = found.towers, found.reading
 
     columns = {
@@ -105,7 +156,19 @@ def with_tower_figures(towers: gpd.GeoDataFrame, found: Assessment) -> gpd.GeoDa
 
 
 def readings_table(found: Assessment, towers: Towers) -> pd.DataFrame:
-    """One row for each tower with stakes and test frequency."""
+    """One row for each tower with stakes and test frequency.
+
+    Parameters
+    ----------
+    found : Assessment
+        Of all towers.
+    towers : Towers
+        All of the plan.
+
+    Returns
+    -------
+    DataFrame
+    """
     reading, hz = found.reading, found.measured.frequency_hz
     row, number = np.repeat(found.tower, len(hz)), np.tile(np.arange(len(hz)), len(found.tower))
     place = np.repeat(np.arange(len(found.tower)), len(hz))
@@ -120,7 +183,21 @@ def readings_table(found: Assessment, towers: Towers) -> pd.DataFrame:
 
 
 def exposures_table(found: Assessment, network: Network, electrodes: gpd.GeoDataFrame) -> pd.DataFrame:
-    """One row for each lead and exposure."""
+    """One row for each lead and exposure.
+
+    Parameters
+    ----------
+    found : Assessment
+        Of the towers with stakes.
+    network : Network
+        Of the job.
+    electrodes : GeoDataFrame
+        Two for each tower, as in the assessment.
+
+    Returns
+    -------
+    DataFrame
+    """
     keys = electrodes[["line_id", "tower_id", "role", "waypoint"]]
     assumed = _assumed(network, found.tower)
     blocks = []

@@ -71,7 +71,17 @@ class Facts:
     on_foot: StakeWalks | None = None
 
     def known(self, themes: Collection[str]) -> NDArray[np.bool_]:
-        """Stakes about which the map reaches and is silent of none of some themes."""
+        """Stakes about which the map reaches and is silent of none of some themes.
+
+        Parameters
+        ----------
+        themes : collection of str
+            As in :mod:`layoutplan.inputs.gaps`.
+
+        Returns
+        -------
+        ndarray of bool, shape (n,)
+        """
         asked = {REACH, *themes}
         stored, stake = np.unique(np.array(self.gaps, dtype=str), return_inverse=True)
         tells = [asked.isdisjoint(GAPS[cause].theme for cause in causes_of(text)) for text in stored.tolist()]

@@ -20,10 +20,21 @@ _FARTHEST_REELS = 3.0  # a stake farther than so many reels from its tower is a 
 def fixed_stakes(job: Job, towers: Towers) -> Fixed:
     """Stakes of ``[[fixed]]`` as their towers see them.
 
+    Parameters
+    ----------
+    job : Job
+        Its fixed stakes.
+    towers : Towers
+        All of the plan.
+
+    Returns
+    -------
+    Fixed
+
     Raises
     ------
     JobError
-        No such tower, or several; a role twice; a place that cannot be meant.
+        If there is no such tower, or several, a role twice, or a place that cannot be meant.
     """
     rows = [_tower_of(number, job, towers) for number in range(len(job.fixed))]
     roles = [item.role for item in job.fixed]
@@ -48,12 +59,19 @@ def is_fixed(job: Job, towers: Towers, tower: IntArray, role: NDArray[np.str_], 
     Parameters
     ----------
     job : Job
+        Its fixed stakes.
     towers : Towers
+        All of the plan.
     tower : ndarray of int, shape (n,)
         Rows of ``towers``.
     role : ndarray of str, shape (n,)
+        ``"H"`` or ``"S"``.
     lonlat_deg : ndarray, shape (n, 2)
-        Longitudes may run on across the antimeridian.
+        Longitudes may run on across the antimeridian. [deg]
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
     """
     wanted: dict[tuple[str, str], list[FixedStake]] = {}
     for item in job.fixed:

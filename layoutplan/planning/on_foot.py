@@ -42,13 +42,19 @@ class StakeWalks:
 
 
 def on_foot(approaches: gpd.GeoDataFrame | None, line_id: Names, tower_id: Names, role: Names) -> StakeWalks | None:
-    """Look up the ways to stakes; None where none were looked for.
+    """Look up the ways to stakes.
 
     Parameters
     ----------
     approaches : GeoDataFrame or None
         Columns :data:`layoutplan.access.APPROACH_COLUMNS`.
     line_id, tower_id, role : ndarray of str, shape (n,)
+        Of the stakes.
+
+    Returns
+    -------
+    StakeWalks or None
+        None where no ways were looked for.
     """
     if approaches is None:
         return None
@@ -87,7 +93,24 @@ class PlannedWays:
 
     @classmethod
     def of(cls, tables: Mapping[str, Any], towers: Towers, role: Names, lonlat_deg: FloatArray) -> PlannedWays:
-        """Look up n stakes, each with the row of ``towers`` beside it, in the tables of a plan."""
+        """Look up n stakes in the tables of a plan.
+
+        Parameters
+        ----------
+        tables : mapping of str to DataFrame
+            Of the plan.
+        towers : Towers
+            The tower of each stake, n of them.
+        role : ndarray of str, shape (n,)
+            ``"H"`` or ``"S"``.
+        lonlat_deg : ndarray, shape (n, 2)
+            Where the stakes are now. [deg]
+
+        Returns
+        -------
+        PlannedWays
+            Only of stakes that are where they were planned.
+        """
         planned = tables["electrodes"].set_index(_STAKE)[["lon", "lat", "walk_min"]]
         keys = pd.MultiIndex.from_arrays([towers.line_id, towers.tower_id, role], names=_STAKE)
         before = planned.reindex(keys)

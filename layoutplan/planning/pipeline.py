@@ -45,19 +45,21 @@ def plan(job: Job, progress: Progress | None = None) -> Plan:
     Parameters
     ----------
     job : Job
+        As loaded.
     progress : callable, optional
         Called with the percentage done and what is going on.
 
     Returns
     -------
     Plan
+        All tables; nothing is written yet.
 
     Raises
     ------
     InputError
-        A file of the job cannot be used; the message says which, where and how to fix it.
+        If a file of the job cannot be used; the message states which, where and how to fix it.
     OutputError
-        A format of the job is not known, or its writer cannot be loaded.
+        If a format of the job is not known, or its writer cannot be loaded.
     """
     require_formats(job.output.formats)
     require_projected(job.output.grid_crs)
@@ -162,7 +164,20 @@ def _site(
 
 
 def heights_reach_m(job: Job, towers: Towers) -> float:
-    """How far from a tower heights are asked for: for walking to the corners of its surroundings."""
+    """How far from a tower heights are asked for: for walking to the corners of its surroundings.
+
+    Parameters
+    ----------
+    job : Job
+        Its access section and reel.
+    towers : Towers
+        All of the plan.
+
+    Returns
+    -------
+    float
+        [m]
+    """
     to_the_road = job.access.radius_m * np.sqrt(2.0) if job.access.find_ways else 0.0
     return max(_farthest_m(job, towers), float(to_the_road))
 

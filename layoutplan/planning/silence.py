@@ -24,8 +24,14 @@ def silent_on_the_way(obstacles: Obstacles, start_deg: FloatArray, end_deg: Floa
     Parameters
     ----------
     obstacles : Obstacles
+        Of the whole job.
     start_deg, end_deg : ndarray, shape (n, 2)
-        Ends of the leads, longitude and latitude.
+        Ends of the leads, longitude and latitude. [deg]
+
+    Returns
+    -------
+    list of list of str
+        Codes (:mod:`layoutplan.inputs.gaps`), none where the map has no such gap.
     """
     found: list[list[str]] = [[] for _ in start_deg]
     codes = {obstacles.code(name): cause for name, cause in SILENT_CLASSES.items()}
@@ -42,17 +48,23 @@ def silent_on_the_way(obstacles: Obstacles, start_deg: FloatArray, end_deg: Floa
 def unseen_by_advice(
     obstacles: Obstacles, towers_deg: FloatArray, covers: NDArray[np.bool_], reach_m: float
 ) -> list[str]:
-    """Say, tower by tower, that more may be in the way of what is advised than the map tells; empty where it tells all.
+    """Warn, tower by tower, that more may be in the way of what is advised than the map shows.
 
     Parameters
     ----------
     obstacles : Obstacles
+        Of the whole job.
     towers_deg : ndarray, shape (n, 2)
-        Longitude and latitude.
+        Longitude and latitude. [deg]
     covers : ndarray of bool, shape (n,)
         Whether the map reaches the tower's surroundings.
     reach_m : float
         How far about a tower a lead may run. [m]
+
+    Returns
+    -------
+    list of str
+        Empty where the map shows everything.
     """
     corners = np.repeat(towers_deg[:, None], _CORNERS, axis=1).reshape(-1, 2)
     bearing = np.tile(np.arange(_CORNERS) * (360.0 / _CORNERS), len(towers_deg))
@@ -67,6 +79,18 @@ def unseen_by_advice(
 
 
 def is_silent(obstacles: Obstacles, feature: Sequence[int] | np.ndarray) -> np.ndarray:
-    """Mark features that stand for ground of which the map is silent."""
+    """Mark features that stand for ground of which the map is silent.
+
+    Parameters
+    ----------
+    obstacles : Obstacles
+        Of the whole job.
+    feature : ndarray of int, shape (n,)
+        Numbers of features.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+    """
     codes = [obstacles.code(name) for name in SILENT_CLASSES]
     return np.asarray(np.isin(obstacles.class_code[feature], codes))

@@ -75,7 +75,17 @@ class Stakes:
 
     @classmethod
     def of(cls, sited: Sited) -> Stakes:
-        """Stakes that were sited."""
+        """Stakes that were sited.
+
+        Parameters
+        ----------
+        sited : Sited
+            From the sections, collected.
+
+        Returns
+        -------
+        Stakes
+        """
         return cls(sited.chosen, sited.role, sited.same_side, other_side_texts(sited, side_texts(sited.exclusions)))
 
     @property
@@ -125,7 +135,20 @@ class Circumstances:
     approaches: gpd.GeoDataFrame | None = None
 
     def of_pairs(self, figure: str, tower: IntArray) -> FloatArray:
-        """Figure of the reading with the pair of each of some towers; NaN if unknown."""
+        """Figure of the reading with the pair of each of some towers.
+
+        Parameters
+        ----------
+        figure : str
+            Name of a field of `Reading`.
+        tower : ndarray of int, shape (n,)
+            Rows of the towers.
+
+        Returns
+        -------
+        ndarray, shape (n,)
+            In the figure's unit; NaN if unknown.
+        """
         return self.assessment.spread(getattr(self.assessment.reading, figure))[tower]
 
 

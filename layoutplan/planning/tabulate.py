@@ -77,8 +77,13 @@ def tabulate(work: Worked, seconds: Mapping[str, float]) -> Plan:
     Parameters
     ----------
     work : Worked
-    seconds : mapping
-        Spent in each stage.
+        All stages but the tables.
+    seconds : mapping of str to float
+        Spent in each stage. [s]
+
+    Returns
+    -------
+    Plan
     """
     around, inputs, sited, opened = work.around, work.inputs, work.sited, work.opened
     job, towers, found = around.job, around.towers, around.assessment

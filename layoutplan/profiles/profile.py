@@ -82,17 +82,23 @@ def profile(job: Job, tower: str, line: str | None = None) -> Profile:
     Parameters
     ----------
     job : Job
+        All that the tower's figures depend on.
     tower : str
         Id of the tower.
     line : str, optional
         Id of its line, where several lines have a tower of that id.
 
+    Returns
+    -------
+    Profile
+        Tables, and why figures are unknown.
+
     Raises
     ------
     JobError
-        The job has no such tower (or several), or tells nothing electrical of its line.
+        If the job has no such tower (or several), or gives nothing electrical of its line.
     InputError
-        A file of the job cannot be used.
+        If a file of the job cannot be used.
     """
     inputs = read_inputs(job)
     model = build_lines(inputs.lines)
@@ -120,7 +126,17 @@ def profile(job: Job, tower: str, line: str | None = None) -> Profile:
 
 
 def profile_lines(made: Profile) -> list[str]:
-    """Tell the best bearings, and what is unknown."""
+    """Report the best bearings, and what is unknown.
+
+    Parameters
+    ----------
+    made : Profile
+        From `profile`.
+
+    Returns
+    -------
+    list of str
+    """
     lines = [f"tower {made.tower_id} of line '{made.line_id}'"]
     for row in made.tables["best"].to_dict("records"):
         rule = "" if row["keeps_angle"] else "; no bearing there keeps the least angle to every span"

@@ -27,7 +27,23 @@ _QUARTER_DEG = 90.0
 
 
 def fan_distances_m(reach_m: float) -> FloatArray:
-    """Distances of the curves against bearing: 60, 80, 100 m and so on to the reach, six at most."""
+    """Distances of the curves against bearing: 60, 80, 100 m and so on to the reach, six at most.
+
+    Parameters
+    ----------
+    reach_m : float
+        Of the reel. [m]
+
+    Returns
+    -------
+    ndarray
+        Ascending. [m]
+
+    Examples
+    --------
+    >>> print(fan_distances_m(150.0), fan_distances_m(40.0), "m")
+    [ 60.  80. 100. 120. 140.] [40.] m
+    """
     if reach_m < _FIRST_M:
         return np.array([reach_m])
     distance: FloatArray = np.arange(_FIRST_M, reach_m + 1e-9, _STEP_M)
@@ -43,12 +59,15 @@ def bearing_table(network: Network, expected: Measured, tower: int, around: Towe
     Parameters
     ----------
     network : Network
+        Of the job.
     expected : Measured
+        Of the same network.
     tower : int
         Row of the network's towers.
     around : Towers
         That tower alone, with all spans that end there.
     rules : Rules
+        Least angle to the spans, and the reel.
 
     Returns
     -------
@@ -76,7 +95,7 @@ def best_bearings(bearing: pd.DataFrame) -> pd.DataFrame:
     """Bearing of the least voltage on each side, and what a lead that is 10 degrees off it picks up more.
 
     Bearings that keep the rules' angle to all spans come first. Where the voltage in service is unknown that of a fault
-    decides, and where both are, the bearing nearest to square.
+    decides, and where both are, the bearing nearest to the perpendicular.
 
     Parameters
     ----------
@@ -106,7 +125,24 @@ def best_bearings(bearing: pd.DataFrame) -> pd.DataFrame:
 
 
 def distance_table(network: Network, expected: Measured, tower: int, bearing_deg: FloatArray) -> pd.DataFrame:
-    """Figures of two leads of one length on two bearings (2,), from 20 m to the reach of the reel."""
+    """Figures of two leads of one length on two bearings, from 20 m to the reach of the reel.
+
+    Parameters
+    ----------
+    network : Network
+        Of the job.
+    expected : Measured
+        Of the same network.
+    tower : int
+        Row of the network's towers.
+    bearing_deg : ndarray, shape (2,)
+        Left and right of the line. [deg]
+
+    Returns
+    -------
+    DataFrame
+        One row for each distance and side.
+    """
     reach = network.job.rules.reach_m
     start = min(NEAREST_M, reach / 2)
     distance = np.append(np.arange(start, reach - 1e-9, DISTANCE_STEP_M), reach)
@@ -116,7 +152,20 @@ def distance_table(network: Network, expected: Measured, tower: int, bearing_deg
 
 
 def line_table(network: Network, line_id: str) -> pd.DataFrame:
-    """What a fault and the load do to each tower of a line; one row for each in line order."""
+    """What a fault and the load do to each tower of a line.
+
+    Parameters
+    ----------
+    network : Network
+        Of the job.
+    line_id : str
+        Of the line.
+
+    Returns
+    -------
+    DataFrame
+        One row for each tower in line order.
+    """
     rows = np.flatnonzero(network.towers.line_id == line_id)
     found, footing = tower_figures(network), network.ground.footing_ohm
     columns = {
@@ -135,7 +184,27 @@ def line_table(network: Network, line_id: str) -> pd.DataFrame:
 
 
 def directions_table(around: Towers) -> pd.DataFrame:
-    """Bearings of the spans that end at a tower, of the normals to each of them, and of the bisector both ways."""
+    """Bearings of the spans that end at a tower, of the normals to each of them, and of the bisector both ways.
+
+    Parameters
+    ----------
+    around : Towers
+        One tower.
+
+    Returns
+    -------
+    DataFrame
+        ``kind`` and ``bearing_true_deg``. [deg]
+
+    Examples
+    --------
+    A tower of a line that runs from west to east:
+
+    >>> from types import SimpleNamespace
+    >>> tower = SimpleNamespace(adjoining_deg=np.array([[90.0, 270.0]]), line_bearing_deg=np.array([90.0]))
+    >>> directions_table(tower).groupby("kind")["bearing_true_deg"].apply(list).to_dict()
+    {'bisector': [0.0, 180.0], 'normal to a span': [0.0, 180.0], 'span': [90.0, 270.0]}
+    """
     spans = around.adjoining_deg[0][~np.isnan(around.adjoining_deg[0])]
     normals = np.concatenate((spans - _QUARTER_DEG, spans + _QUARTER_DEG))
     bisector = around.line_bearing_deg[0] + np.array([-_QUARTER_DEG, _QUARTER_DEG])

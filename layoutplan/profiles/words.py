@@ -30,6 +30,11 @@ def unknown_texts(network: Network, tower: int, tables: Mapping[str, pd.DataFram
         Row of the network's towers.
     tables : mapping of DataFrame
         ``distance`` and ``line`` of the profile.
+
+    Returns
+    -------
+    dict of str to str
+        Sentences by column.
     """
     own = network.sources[network.owner[tower]]
     texts = {}
@@ -73,7 +78,20 @@ def _unknown_faults(own: Source, distance: pd.DataFrame, line: pd.DataFrame) -> 
 
 
 def limits_table(network: Network, tower: int) -> pd.DataFrame:
-    """Limits for the quantities that are drawn, by their column: ``value`` in its unit, and ``text``."""
+    """Limits for the quantities that are drawn.
+
+    Parameters
+    ----------
+    network : Network
+        Of the job.
+    tower : int
+        Row of the network's towers.
+
+    Returns
+    -------
+    DataFrame
+        ``column``, ``value`` in its unit, and ``text``.
+    """
     job, row = network.job, np.array([tower])
     service = service_limits(network, row)["voltage"]
     faulted = network.sources[network.owner[tower]].line.fault
@@ -102,7 +120,17 @@ def limits_table(network: Network, tower: int) -> pd.DataFrame:
 
 
 def rests_on(network: Network) -> tuple[str, ...]:
-    """Inputs that were assumed or left out, in a few words each."""
+    """Inputs that were assumed or left out, in a few words each.
+
+    Parameters
+    ----------
+    network : Network
+        Of the job.
+
+    Returns
+    -------
+    tuple of str
+    """
     return tuple(_assumed(network))
 
 

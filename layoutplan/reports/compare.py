@@ -83,10 +83,15 @@ def compare_plans(
     tolerance_m : float
         Up to which a tower or stake counts as where it was, > 0. [m]
 
+    Returns
+    -------
+    Comparison
+        Tables of what differs.
+
     Raises
     ------
     OutputError
-        A table lacks a column or its places, or names a row twice.
+        If a table lacks a column or its places, or names a row twice.
     """
     old, renamed = with_new_ids(old, new)
     towers = [_placed(tables, "towers", _TOWER, ["status", "reasons"]) for tables in (old, new)]

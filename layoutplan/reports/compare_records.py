@@ -17,7 +17,18 @@ RECORDED = ("settings", "obstacle_classes", "grid_crs", "inputs", "software")
 
 
 def compare_records(old: Record | None, new: Record | None) -> pd.DataFrame:
-    """Dotted key, old and new value of what differs in two records; nothing where one of them is missing."""
+    """What differs in two records.
+
+    Parameters
+    ----------
+    old, new : mapping or None
+        ``plan.json`` of both plans.
+
+    Returns
+    -------
+    DataFrame
+        Dotted ``key``, ``old`` and ``new`` value; empty where a record is missing.
+    """
     pair = (old, new) if old is not None and new is not None else ({}, {})
     before, now = ({name: record.get(name, NOT_THERE) for name in RECORDED} for record in pair)
     return pd.DataFrame(list(_differences(before, now, "")), columns=["key", "old", "new"], dtype=object)

@@ -72,7 +72,7 @@ def explain_tower(
     Raises
     ------
     OutputError
-        The folder holds no plan, one of a newer version or one that was taken apart, or the plan no such tower (or
+        If the folder holds no plan, one of a newer version or one that was taken apart, or the plan no such tower (or
         several).
     """
     with taken_apart(folder):
@@ -197,6 +197,10 @@ def way_lines(ways: pd.DataFrame) -> list[str]:
     ----------
     ways : DataFrame
         Rows of the table of approaches.
+
+    Returns
+    -------
+    list of str
     """
     lines = []
     for way in ways.to_dict("records"):

@@ -30,6 +30,15 @@ ANGLE_TOWER_DEG = 2.0  # a tower with a greater deflection is called an angle to
 def inspect_job(job: Job) -> list[str]:
     """Read all inputs of a job and describe them, line by line.
 
+    Parameters
+    ----------
+    job : Job
+        As loaded.
+
+    Returns
+    -------
+    list of str
+
     Raises
     ------
     LayoutPlanError

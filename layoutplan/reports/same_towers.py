@@ -23,7 +23,7 @@ Key = tuple[str, str]
 def with_new_ids(
     old: Mapping[str, pd.DataFrame], new: Mapping[str, pd.DataFrame]
 ) -> tuple[dict[str, pd.DataFrame], list[str]]:
-    """Tables of an old plan with its towers called as the new plan calls them, and what is to be said of it.
+    """Tables of an old plan with its towers called as the new plan calls them.
 
     A tower that bears the same id at the same place is the same; then one at the same place, whatever its id; then one
     of the same id elsewhere, which was moved.
@@ -32,6 +32,13 @@ def with_new_ids(
     ----------
     old, new : mapping of DataFrame
         Tables of both plans; left as they are.
+
+    Returns
+    -------
+    tables : dict of str to DataFrame
+        Of the old plan.
+    notes : list of str
+        Which towers were renamed.
     """
     if not all(isinstance(tables.get("towers"), gpd.GeoDataFrame) and tables["towers"].crs for tables in (old, new)):
         return dict(old), []

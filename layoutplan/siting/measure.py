@@ -158,6 +158,15 @@ def against(rays: Rays, near: NearPairs) -> tuple[IntArray, IntArray]:
     -------
     position, pair : ndarray of int, shape (k,)
         Rows of ``rays`` and of ``near``.
+
+    Examples
+    --------
+    Two positions of tower 0 and one of tower 1, near which lie one segment and two:
+
+    >>> from types import SimpleNamespace
+    >>> rays, near = SimpleNamespace(tower=np.array([0, 0, 1])), SimpleNamespace(tower=np.array([0, 1, 1]))
+    >>> against(rays, near)
+    (array([0, 1, 2, 2]), array([0, 0, 1, 2]))
     """
     first = np.searchsorted(near.tower, rays.tower, "left")
     count = np.searchsorted(near.tower, rays.tower, "right") - first

@@ -172,6 +172,15 @@ def windows(towers: Towers, reach_m: float) -> NDArray[np.object_]:
     -------
     ndarray of shapely.Polygon, shape (n,)
         In EPSG:4326. [deg]
+
+    Examples
+    --------
+    1 km about a tower at 60 degrees north: the box is twice as wide as high in degrees.
+
+    >>> from types import SimpleNamespace
+    >>> west, south, east, north = windows(SimpleNamespace(lonlat_deg=np.array([[8.0, 60.0]])), 1000.0)[0].bounds
+    >>> print(round((east - west) / (north - south), 1))
+    2.0
     """
     lon, lat = towers.lonlat_deg.T
     east, north = margins_deg(lat, reach_m)

@@ -121,6 +121,15 @@ def nearest_span(towers: Towers, tower: IntArray, bearing_deg: FloatArray) -> ND
     -------
     ndarray of str, shape (n,)
         As in ``towers.adjoining_name``.
+
+    Examples
+    --------
+    Spans to the north and to the east; a lead at 100 degrees lies nearest to the latter:
+
+    >>> from types import SimpleNamespace
+    >>> tower = SimpleNamespace(adjoining_deg=np.array([[0.0, 90.0]]), adjoining_name=np.array([["T1", "T3"]]))
+    >>> nearest_span(tower, np.array([0]), np.array([100.0])).tolist()
+    ['T3']
     """
     angle = fold_deg(towers.adjoining_deg[tower] - bearing_deg[:, None])
     return np.asarray(towers.adjoining_name[tower, np.nanargmin(angle, axis=1)])

@@ -173,6 +173,16 @@ def may_not_pass(near: NearPairs, obstacles: Obstacles) -> NDArray[np.bool_]:
     -------
     ndarray of bool, one for each entry of ``near``
         True where a lead must not cross.
+
+    Examples
+    --------
+    A power line that passes, the same one where it ends at the tower, and a track that needs care:
+
+    >>> from types import SimpleNamespace
+    >>> near = SimpleNamespace(feature=np.array([0, 0, 1]), fastened=np.array([False, True, False]))
+    >>> map_ = SimpleNamespace(crossing=np.array([NO, CAUTION]), is_planned=np.array([False, False]))
+    >>> may_not_pass(near, map_)
+    array([ True, False, False])
     """
     barred = (obstacles.crossing == NO) & ~obstacles.is_planned
     return np.asarray(barred[near.feature] & ~near.fastened)

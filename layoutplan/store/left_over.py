@@ -20,7 +20,23 @@ _REMOVED = "unfinished files of a run that was cut were removed; what lies here 
 
 
 def put_in_order(folder: Path) -> str:
-    """Put a folder in order if a run was cut there, for who holds it; say what was done, nothing if there was none."""
+    """Put a folder in order if a run was cut there; the caller holds it.
+
+    Parameters
+    ----------
+    folder : Path
+        Of a plan.
+
+    Returns
+    -------
+    str
+        What was done, in words; empty if there was nothing to do.
+
+    Raises
+    ------
+    OutputError
+        If it cannot be put in order.
+    """
     notes = []
     with held_back():
         for journal in journals(folder):
@@ -40,7 +56,18 @@ def put_in_order(folder: Path) -> str:
 
 
 def left_over(folder: Path) -> list[Path]:
-    """Files and folders of a run that is at work or was cut."""
+    """Files and folders of a run that is at work or was cut.
+
+    Parameters
+    ----------
+    folder : Path
+        Of a plan.
+
+    Returns
+    -------
+    list of Path
+        Sorted by name; none where there is no such folder.
+    """
     try:
         names = os.listdir(folder)
     except OSError:
@@ -49,7 +76,18 @@ def left_over(folder: Path) -> list[Path]:
 
 
 def journals(folder: Path) -> list[Path]:
-    """Journals of a run that was moving files, or putting them back."""
+    """Journals of a run that was moving files, or putting them back.
+
+    Parameters
+    ----------
+    folder : Path
+        Of a plan.
+
+    Returns
+    -------
+    list of Path
+        Those that are there.
+    """
     return [path for name in (UNDO, JOURNAL) if (path := folder / name).is_file()]
 
 

@@ -34,17 +34,27 @@ class BusyError(OutputError):
 def alone_in(folder: Path) -> Iterator[str]:
     """Hold a folder for this run; whoever holds it already may hold it again.
 
-    What a cut run left there is put in order first (`layoutplan.store.settle`); what was done is yielded in words,
-    empty if there was nothing. The folder is made if it does not exist, and taken away again if it then stays empty.
+    What a cut run left there is put in order first (`layoutplan.store.settle`). The folder is made if it does not
+    exist, and taken away again if it then stays empty.
+
+    Parameters
+    ----------
+    folder : Path
+        Of a plan.
+
+    Yields
+    ------
+    str
+        What was put in order, in words; empty if there was nothing.
 
     Raises
     ------
     BusyError
-        Another run holds it.
+        If another run holds it.
     OutputError
-        What a cut run left cannot be put in order.
+        If what a cut run left cannot be put in order.
     OSError
-        The folder cannot be made or written to.
+        If the folder cannot be made or written to.
     """
     made = _make(folder)
     try:

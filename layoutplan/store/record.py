@@ -36,10 +36,15 @@ def read_plan_record(folder: str | Path) -> dict[str, Any]:
     folder : str or Path
         Where ``plan.json`` is.
 
+    Returns
+    -------
+    dict
+        By key of the record.
+
     Raises
     ------
     OutputError
-        The folder holds no plan, one that cannot be read, or one of another version.
+        If the folder holds no plan, one that cannot be read, or one of another version.
     """
     settle(folder)
     refuse_newer(folder)
@@ -96,9 +101,19 @@ def _is_entry(entry: Any, keys: Sequence[str]) -> bool:
 
 
 def refuse_newer(folder: str | Path) -> None:
-    """OutputError if a newer program wrote the plan in a folder: its columns may mean other things.
+    """Refuse a folder whose plan a newer program wrote: its columns may mean other things.
 
     A plan without a readable record is let pass, for those who need its tables only.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Of the plan.
+
+    Raises
+    ------
+    OutputError
+        If it is newer.
     """
     path = Path(folder) / RECORD_NAME
     try:
@@ -113,7 +128,18 @@ def refuse_newer(folder: str | Path) -> None:
 
 
 def tables_sha256(path: Path) -> str:
-    """SHA-256 of a GeoPackage but for the counters in its first bytes, which desktop programs change by opening it."""
+    """SHA-256 of a GeoPackage but for the counters in its first bytes, which desktop programs change by opening it.
+
+    Parameters
+    ----------
+    path : Path
+        Of the file.
+
+    Returns
+    -------
+    str
+        Hexadecimal.
+    """
     with path.open("rb") as file:
         head = bytearray(file.read(100))
         for start, end in _COUNTERS:
@@ -125,7 +151,25 @@ def tables_sha256(path: Path) -> str:
 
 
 def existing(path: Path, name: str) -> Path:
-    """Return the path of a plan's file in format ``name``; OutputError if it is not there."""
+    """Return the path of a plan's file.
+
+    Parameters
+    ----------
+    path : Path
+        Where it should be.
+    name : str
+        Of its format, for the message.
+
+    Returns
+    -------
+    Path
+        ``path``.
+
+    Raises
+    ------
+    OutputError
+        If it is not there.
+    """
     if not path.is_file():
         raise OutputError(
             f"'{path.parent}': no plan here ({path.name} is missing). Run 'layoutplan plan JOB.toml --out …' first, "

@@ -52,7 +52,18 @@ class Step:
 
 @contextmanager
 def staging_in(folder: Path) -> Iterator[Path]:
-    """Give an empty hidden folder for new files within a folder; what is left of it afterwards is removed."""
+    """Give an empty hidden folder for new files within a folder; what is left of it afterwards is removed.
+
+    Parameters
+    ----------
+    folder : Path
+        Held by this run.
+
+    Yields
+    ------
+    Path
+        The hidden folder.
+    """
     staging = folder / f"{STAGING}{secrets.token_hex(4)}"
     with unfinished(staging):  # known by its name before it is made, so that no end of the run can leave it behind
         try:
@@ -65,7 +76,22 @@ def staging_in(folder: Path) -> Iterator[Path]:
 
 
 def final_folder(folder: Path) -> Path:
-    """Folder to which files go that are made here: the one around a staging folder, else the folder itself."""
+    """Folder to which files go that are made here: the one around a staging folder, else the folder itself.
+
+    Parameters
+    ----------
+    folder : Path
+        Where files are made.
+
+    Returns
+    -------
+    Path
+
+    Examples
+    --------
+    >>> final_folder(Path("plan")).name, final_folder(Path("plan") / f"{STAGING}1a2b" / NEW).name
+    ('plan', 'plan')
+    """
     staged = folder.name == NEW and folder.parent.name.startswith(STAGING)
     return folder.parent.parent if staged else folder
 
@@ -84,10 +110,15 @@ def replace_all(folder: Path, new: Sequence[Path], kept: Mapping[str, str], stal
     stale : iterable of str
         Names of files to be taken away.
 
+    Returns
+    -------
+    list of Path
+        Where the new files lie.
+
     Raises
     ------
     OSError
-        Something could not be moved; all is as it was.
+        If something could not be moved; all is as it was.
     OutputError
         As before, and something could not be put back either; the next command on this folder goes on with it.
     """
@@ -147,7 +178,20 @@ def back(folder: Path, staging: Path, step: Step) -> None:
 
 
 def undo(folder: Path, staging: Path, steps: Sequence[Step]) -> list[str]:
-    """Put back what the steps replaced; return the names that could not be."""
+    """Put back what the steps replaced.
+
+    Parameters
+    ----------
+    folder, staging : Path
+        Of the plan, and within it where the files were made.
+    steps : sequence of Step
+        In the order in which they were taken.
+
+    Returns
+    -------
+    list of str
+        Names that could not be put back.
+    """
     failed = []
     for step in reversed(steps):
         try:
@@ -158,7 +202,22 @@ def undo(folder: Path, staging: Path, steps: Sequence[Step]) -> list[str]:
 
 
 def free_name(path: Path) -> Path:
-    """Path beside a file that nothing lies at yet: ``NAME_earlier``, ``NAME_earlier_2`` and so on."""
+    """Path beside a file that nothing lies at yet: ``NAME_earlier``, ``NAME_earlier_2`` and so on.
+
+    Parameters
+    ----------
+    path : Path
+        Of the file.
+
+    Returns
+    -------
+    Path
+
+    Examples
+    --------
+    >>> free_name(Path("not_there/sheets.pdf")).name
+    'sheets_earlier.pdf'
+    """
     number, free = 1, path.with_stem(f"{path.stem}_earlier")
     while os.path.lexists(free):
         number += 1
@@ -167,7 +226,18 @@ def free_name(path: Path) -> Path:
 
 
 def mark(path: Path) -> Mark | None:
-    """Size and time of the last change of what lies there, links not followed; None if nothing does."""
+    """Size and time of the last change of what lies there, links not followed.
+
+    Parameters
+    ----------
+    path : Path
+        Of anything.
+
+    Returns
+    -------
+    (int, int) or None
+        Bytes and nanoseconds; None if nothing lies there.
+    """
     try:
         found = os.lstat(path)
     except (FileNotFoundError, NotADirectoryError):

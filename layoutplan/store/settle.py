@@ -12,6 +12,11 @@ from layoutplan.store.lock import BusyError, alone_in
 def settle(folder: str | Path) -> str:
     """Put a folder in order if a run was cut there.
 
+    Parameters
+    ----------
+    folder : str or Path
+        Of a plan.
+
     Returns
     -------
     str
@@ -20,7 +25,7 @@ def settle(folder: str | Path) -> str:
     Raises
     ------
     OutputError
-        A run is moving files there right now, or what a cut one left cannot be put in order.
+        If a run is moving files there right now, or what a cut one left cannot be put in order.
     """
     folder = Path(folder)
     if not left_over(folder):

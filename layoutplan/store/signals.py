@@ -15,8 +15,12 @@ _ASK_TO_END = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")  # those that the syst
 def held_back() -> Iterator[Callable[[], bool]]:
     """Hold signals back until the block is left, then deliver the first one; the others are dropped.
 
-    Yields a function that tells whether one has come. Outside of the main thread signals do not arrive, and nothing is
-    done.
+    Outside of the main thread signals do not arrive, and nothing is done.
+
+    Yields
+    ------
+    callable
+        Returns whether a signal has come.
     """
     if threading.current_thread() is not threading.main_thread():
         yield lambda: False

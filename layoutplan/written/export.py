@@ -44,18 +44,19 @@ def export_plan(
     per_file : int, optional
         Most waypoints in one GPX file; the job's ``output.waypoints_per_file`` if left out.
     job_file : str or Path, optional
-        Says where the elevation model is, if that is no longer where it lay beside the plan.
+        Names the elevation model's files, if they are no longer where they lay beside the plan.
 
     Returns
     -------
-    list of Path
-    Stored
-        The plan, and what is to be said of it.
+    files : list of Path
+        Those that were made.
+    stored : Stored
+        The plan, with notes on it.
 
     Raises
     ------
     OutputError
-        A format is not known or cannot be made, the plan cannot be read or was changed, the folder cannot be written
+        If a format is not known or cannot be made, the plan cannot be read or was changed, the folder cannot be written
         to or holds another plan.
     """
     folder = Path(folder)
@@ -88,7 +89,13 @@ def export_plan(
 
 
 def format_lines() -> list[str]:
-    """Describe every format in a line: name, files, what it is for, whether it is written by default."""
+    """Describe every format in a line: name, files, what it is for, whether it is written by default.
+
+    Returns
+    -------
+    list of str
+        In columns.
+    """
     entries = known_formats()
     rows = [(entry.name, ", ".join(entry.files) or "?", _what(entry)) for entry in entries]
     widths = [max(len(row[column]) for row in rows) for column in range(2)]

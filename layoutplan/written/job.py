@@ -14,12 +14,23 @@ from layoutplan.job.terrain import Terrain
 
 
 def recorded_job(record: Mapping[str, Any], **changed: Any) -> Job:
-    """Return the job of a plan out of its record, with some sections changed; what had no say in it has none again.
+    """Return the job of a plan out of its record; what had no say in it has none again.
+
+    Parameters
+    ----------
+    record : mapping
+        Of the plan.
+    **changed
+        Sections in place of the recorded ones.
+
+    Returns
+    -------
+    Job
 
     Raises
     ------
     KeyError, ValidationError
-        The record was taken apart.
+        If the record was taken apart.
     """
     job = Job.model_validate(dict(record["settings"]) | changed)
     return with_given(job, record.get("given", ()))  # without it nothing counts as given: rather assumed than known

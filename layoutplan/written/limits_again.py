@@ -30,16 +30,17 @@ _ROUNDED = 1e-4  # as the table keeps them
 
 
 def changed_limits(exposures: pd.DataFrame) -> list[str]:
-    """Say which limits and ratios of a table of exposures cannot be this program's.
-
-    Held against the code: which standards there are, the limits in service on voltage and current, and those of
-    EN 50522 for a clearing time. Limits that hang on the ground at a tower, and those on the field, are not worked out
-    again; ratios are, of every row.
+    """Report which limits and ratios of a table of exposures cannot be this program's.
 
     Parameters
     ----------
     exposures : DataFrame
         The plan's table.
+
+    Returns
+    -------
+    list of str
+        One for each row that differs.
     """
     if exposures.empty:
         return []

@@ -18,9 +18,19 @@ _MOST_PACKED = 1 << 26  # bytes of a packed file that are looked through
 
 
 def plan_numbers_in(path: Path) -> set[str]:
-    """Plan numbers that a file carries, whatever its format; none if it carries none or cannot be read.
+    """Plan numbers that a file carries, whatever its format.
 
     Read as bytes, so that nothing in a foreign file is run or believed.
+
+    Parameters
+    ----------
+    path : Path
+        Of any file.
+
+    Returns
+    -------
+    set of str
+        Empty if it carries none or cannot be read.
     """
     try:
         if zipfile.is_zipfile(path):

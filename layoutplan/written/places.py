@@ -21,6 +21,11 @@ def misplaced(table: pd.DataFrame, vertex: int) -> Iterator[str]:
         Towers, electrodes or leads, in degrees.
     vertex : int
         0 for points and first vertices, -1 for last ones.
+
+    Yields
+    ------
+    str
+        Tower, and role where there is one.
     """
     shapes = table.geometry.to_numpy()
     ends = shapes if vertex == 0 else shapely.get_point(shapes, vertex)
@@ -32,7 +37,18 @@ def misplaced(table: pd.DataFrame, vertex: int) -> Iterator[str]:
 
 
 def loose(leads: gpd.GeoDataFrame, electrodes: pd.DataFrame, towers: pd.DataFrame) -> Iterator[str]:
-    """Names of leads that do not begin at their tower, or whose end is not their stake's."""
+    """Names of leads that do not begin at their tower, or whose end is not their stake's.
+
+    Parameters
+    ----------
+    leads, electrodes, towers : DataFrame
+        Of the plan, in degrees.
+
+    Yields
+    ------
+    str
+        Tower and role.
+    """
     keys = ["line_id", "tower_id"]
     for table, vertex, on in ((towers, 0, keys), (electrodes, -1, [*keys, "role"])):
         there = leads[[*keys, "role"]].merge(table[[*on, "lon", "lat"]].drop_duplicates(on), on=on, how="left")

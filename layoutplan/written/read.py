@@ -75,8 +75,14 @@ def read_plan(folder: str | Path, record_needed: bool = True) -> Written:
     Parameters
     ----------
     folder : str or Path
+        Of the plan.
     record_needed : bool
         Whether a folder without ``plan.json`` is refused.
+
+    Returns
+    -------
+    Written
+        Record, tables and notes.
 
     Raises
     ------
@@ -107,6 +113,13 @@ def read_plan(folder: str | Path, record_needed: bool = True) -> Written:
 
 def misfits(folder: Path, record: Mapping[str, Any]) -> tuple[dict[str, str], list[str]]:
     """Files of a folder that are not, to the byte, what the record of its plan names.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the plan.
+    record : mapping
+        Its record.
 
     Returns
     -------
@@ -163,7 +176,7 @@ def read_plan_tables(folder: str | Path) -> dict[str, pd.DataFrame]:
     Raises
     ------
     OutputError
-        The folder holds no plan, or one that cannot be read.
+        If the folder holds no plan, or one that cannot be read.
     """
     settle(folder)
     path = existing(Path(folder) / TABLES_NAME, "gpkg")

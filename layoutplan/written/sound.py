@@ -25,7 +25,7 @@ _FIX = "Plan again into this folder, or take the plan as it was written."
 def require_sound(
     tables: Mapping[str, pd.DataFrame], folder: Path, own_classes: Callable[[], Iterable[str]] = tuple
 ) -> None:
-    """Raise an OutputError that names the first thing that no plan holds; stakes may be moved, added and deleted.
+    """Refuse tables that hold what no plan holds; stakes may be moved, added and deleted.
 
     Parameters
     ----------
@@ -35,6 +35,11 @@ def require_sound(
         For messages.
     own_classes : callable
         Gives the obstacle classes of the plan's job; asked where the table holds one that is not shipped.
+
+    Raises
+    ------
+    OutputError
+        If there is such a thing; the first one is named.
     """
     looks = (_columns, _words, partial(_classes, own_classes), _keys, _ends, _places)  # each rests on those before it
     for found in (found for look in looks for found in look(tables)):
@@ -43,7 +48,22 @@ def require_sound(
 
 @contextmanager
 def taken_apart(folder: str | Path) -> Iterator[None]:
-    """Turn what comes of tables or a record from which something was taken away into an OutputError."""
+    """Turn what comes of tables or a record from which something was taken away into an OutputError.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Of the plan, for the message.
+
+    Yields
+    ------
+    None
+
+    Raises
+    ------
+    OutputError
+        If something is missing.
+    """
     try:
         yield
     except LayoutPlanError:

@@ -62,13 +62,18 @@ def stored_plan(folder: str | Path, job_file: str | Path | None = None) -> Store
     folder : str or Path
         Where ``plan.gpkg`` and ``plan.json`` are.
     job_file : str or Path, optional
-        Its ``terrain`` says where the elevation model is, if that is no longer where it lay beside the plan.
+        Its ``terrain`` names the elevation model's files, if they are no longer where they lay beside the plan.
+
+    Returns
+    -------
+    Stored
+        The plan, with notes on it.
 
     Raises
     ------
     OutputError
-        The folder holds no plan, one of another version, one whose tables have been taken apart, or one whose towers,
-        stakes or leads were moved since: their figures would no longer belong to them.
+        If the folder holds no plan, one of another version, one whose tables have been taken apart, or one whose
+        towers, stakes or leads were moved since: their figures would no longer belong to them.
     """
     folder = Path(folder)
     written = read_plan(folder)

@@ -239,5 +239,21 @@ def cut(pen: Pen, text: str, width: float, size: float, bold: bool = False) -> s
 
 
 def ops_of(box: Box) -> str:
-    """Path of a box."""
+    """Path of a box.
+
+    Parameters
+    ----------
+    box : Box
+        On the page. [mm]
+
+    Returns
+    -------
+    str
+        Path operators. [points]
+
+    Examples
+    --------
+    >>> ops_of(Box(0.0, 0.0, 25.4, 12.7))
+    '0.00 0.00 72.00 36.00 re'
+    """
     return f"{box.left * MM:.2f} {box.bottom * MM:.2f} {box.width * MM:.2f} {box.height * MM:.2f} re"

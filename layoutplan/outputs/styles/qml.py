@@ -91,6 +91,11 @@ def aliases(titles: Mapping[str, str]) -> ET.Element:
     -------
     Element
         Of the layer.
+
+    Examples
+    --------
+    >>> ET.tostring(aliases({"lead_length_m": "lead to pull, m"}))
+    b'<aliases><alias index="1" field="lead_length_m" name="lead to pull, m" /></aliases>'
     """
     element = ET.Element("aliases")
     for place, (column, title) in enumerate(titles.items(), start=1):  # the first is the row's own number
