@@ -12,7 +12,7 @@ _KINDS = ((stat.S_ISFIFO, "a named pipe"), (stat.S_ISSOCK, "a socket"), (stat.S_
 
 
 def why_not_read(path: Path) -> str:
-    """Say why a path is not read: it names no place on this machine, or something other than a file or folder.
+    """State why a path is not read: it names no place on this machine, or something other than a file or folder.
 
     Parameters
     ----------

@@ -151,7 +151,7 @@ def csv_cell(value: object) -> object:
 def file_stem(value: object) -> str:
     """Part of a file name in letters, digits, hyphens and underscores; never empty, never a path.
 
-    Other scripts are spelt out; of a long name the end is kept, for it tells towers apart.
+    Other scripts are spelt out; of a long name the end is kept, in which towers differ.
 
     Parameters
     ----------

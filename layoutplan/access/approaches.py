@@ -130,7 +130,7 @@ class WalkSection:
 
 
 def _from_stops(key: dict[str, str], walks: Walks, complete_m: float, chosen: Row) -> Iterator[Row]:
-    """Rows of the way to a tower from its drop-off and from other stops; none where the map does not show of it."""
+    """Rows of the way to a tower from its drop-off and from other stops; none where the map does not reach."""
     if chosen["verdict"] not in (REACHABLE, PERMISSION):
         return
     for stop in (walks.drop_off, *other_stops(walks)):
@@ -247,7 +247,7 @@ def _stop(walks: Walks | None) -> Row:
 
 
 def _heights(walks: Walks) -> tuple[str, ...]:
-    """Say where level ground was assumed."""
+    """State where level ground was assumed."""
     height: FloatArray | None = walks.window.height_m
     if height is None:
         return (FLAT,)

@@ -105,7 +105,7 @@ def _asked_at(window: CostWindow, places: IntArray) -> tuple[str, ...]:
 
 
 def _locked(window: CostWindow, line: shapely.LineString) -> tuple[str, ...]:
-    """Tell of a locked gate through which a way passes a fence."""
+    """Name a locked gate through which a way passes a fence."""
     ground, cell_m = window.ground, window.cell_m
     fences = window.features.where(ground.feature_class[window.features.row] == FENCE)
     passed = fences.where(shapely.intersects(fences.shape, line)).shape

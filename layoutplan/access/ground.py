@@ -165,7 +165,7 @@ def build_ground(
 def _may_stop(
     road_class: NDArray[np.object_], vehicle: NDArray[np.object_], bridge: IntArray, settings: Access
 ) -> IntArray:
-    """Tell where the vehicle may stop: never on a bridge, nobody steps off it to the ground below, nor on motorways."""
+    """Mark where the vehicle may stop: never on a bridge, nobody steps off it to the ground below, nor on motorways."""
     agreed = np.isin(road_class, settings.stop_by_agreement)
     usable = np.isin(road_class, settings.usable_classes) | agreed
     verdict = np.where((vehicle == "yes") & ~agreed, YES, PERMIT)

@@ -102,7 +102,7 @@ def to_point(walks: Walks, point_m: FloatArray) -> Route:
 
 
 def _no_way(walks: Walks) -> Route:
-    """Say why there is no way to the tower: no road, or what stands between it and the road."""
+    """State why there is no way to the tower: no road, or what stands between it and the road."""
     window = walks.window
     level, place = np.nonzero(window.stop.reshape(2, -1))
     if len(place) == 0:

@@ -159,7 +159,7 @@ def _soonest(stops: Stops, rows: IntArray) -> IntArray:
 
 
 def _give_up(asked: BoolArray, best: Callable[[], FloatArray], ask_once_s: float) -> bool:
-    """Give up tracks that others have made useless, in place; say whether there were any."""
+    """Give up tracks that others have made useless, in place; return whether there were any."""
     before = asked.copy()
     for one in np.flatnonzero(asked).tolist():
         with_it = best()
@@ -170,7 +170,7 @@ def _give_up(asked: BoolArray, best: Callable[[], FloatArray], ask_once_s: float
 
 
 def shared_words(towers: Sequence[tuple[str, str]]) -> str:
-    """Say for which towers, given by line and id, a permission serves; the lines are named where there are several.
+    """Name the towers, given by line and id, that a permission serves; the lines are named where there are several.
 
     Parameters
     ----------

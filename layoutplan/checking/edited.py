@@ -128,7 +128,7 @@ def _check_once(tower: IntArray, role: np.ndarray, towers: Towers) -> None:
 
 
 def _planned(plan: Reopened, tower: IntArray, role: np.ndarray) -> tuple[FloatArray, gpd.GeoDataFrame]:
-    """Where the plan had put the stakes: as the leads' columns say, since an editor may drag a lead with its stake."""
+    """Where the plan had put the stakes: by the leads' columns, since an editor may drag a lead with its stake."""
     leads, towers = plan.tables["leads"], plan.model.towers
     ends = np.array(shapely.points(plan.frame.points(leads[["lon", "lat"]].to_numpy(dtype=float))))
     keys = list(zip(leads["line_id"], leads["tower_id"], leads["role"], strict=True))

@@ -32,7 +32,7 @@ _EXPECTED = {  # reading: what it is, its unit, and the plan's range
 
 @dataclass(frozen=True, slots=True)
 class _Hint:
-    """One hint on all towers; ``at`` says where it holds."""
+    """One hint on all towers; ``at`` marks where it holds."""
 
     at: NDArray[np.bool_]
     hint: ArrayLike

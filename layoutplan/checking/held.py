@@ -115,7 +115,7 @@ class Bench:
 
 @dataclass(frozen=True, slots=True)
 class Held:
-    """Positions with everything the rules say of them.
+    """Positions with everything that the rules ask of them.
 
     Attributes
     ----------

@@ -110,7 +110,7 @@ def claims(names: Sequence[str], waypoints: Sequence[str]) -> IntArray:
     ]
 
     def meant(name: str) -> int:
-        """Stake meant, by the first way of reading that knows the name; -1 where that cannot tell two apart."""
+        """Stake meant, by the first way of reading that finds the name; -1 where it finds two."""
         found = ((known[reading(name)], each) for reading, known, each in ways if reading(name) in known)
         place, each = next(found, (-1, 1))
         return place // each

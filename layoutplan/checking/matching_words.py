@@ -107,7 +107,7 @@ def called(row: Any) -> str:
 
 
 def _common_shift(table: pd.DataFrame, where: str) -> list[str]:
-    """Tell of an offset that the stakes have in common: a datum or system taken for another moves all alike."""
+    """Report an offset that the stakes have in common: a datum or system taken for another moves all alike."""
     offset = table["offset_m"].to_numpy(dtype=float)
     if len(offset) < _FEWEST:
         return []

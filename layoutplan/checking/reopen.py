@@ -137,7 +137,7 @@ def _of_tower(stored: str) -> list[str]:
 
 
 def _told(written: Written) -> tuple[str, ...]:
-    """What is to be said of the folder's files; not that stakes were moved, which is what is looked into."""
+    """Notes on the folder's files; not that stakes were moved, which is what is looked into."""
     return tuple(text for text in written.notes if text != f"changed after the plan was written: {TABLES_NAME}")
 
 

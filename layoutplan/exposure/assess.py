@@ -1,4 +1,4 @@
-"""Everything the plan says of its leads and towers, for the chosen pairs, put together."""
+"""Everything the plan holds on its leads and towers, for the chosen pairs, put together."""
 
 from __future__ import annotations
 

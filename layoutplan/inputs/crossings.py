@@ -1,4 +1,4 @@
-"""How often the outline of an area crosses itself: what repairing it costs, told before it is tried."""
+"""How often the outline of an area crosses itself: what repairing it costs, known before it is tried."""
 
 from __future__ import annotations
 

@@ -200,7 +200,7 @@ def _rows(table: FileRows, index: NDArray[np.int64]) -> FileRows:
 
 
 def _coordinate_columns(source: TowerSource, columns: list[str], where: str, key: str) -> tuple[str, str, bool]:
-    """Return x and y column and whether their names say that they are longitude and latitude."""
+    """Return x and y column and whether they are named as longitude and latitude."""
     by_name = {name.lower(): name for name in columns}
     guess = next((pair for pair in (*_LON_LAT, *_GRID) if set(pair) <= set(by_name)), ("", ""))
     x_column = source.x_column or by_name.get(guess[0])

@@ -1,4 +1,4 @@
-"""What kind of vector file a path leads to, told by its first bytes: only the kinds that are read come before GDAL."""
+"""What kind of vector file a path leads to, by its first bytes: only the kinds that are read come before GDAL."""
 
 from __future__ import annotations
 
@@ -61,7 +61,7 @@ def look_at(path: Path) -> str:
 
 
 def _look_at_part(part: Path) -> bool:
-    """Look at what a virtual layer names, and say whether it is another one."""
+    """Look at what a virtual layer names, and return whether it is another one."""
     if part.is_dir():
         _look_into(part)
         return False

@@ -260,7 +260,7 @@ def _features(parcels: gpd.GeoDataFrame, land: Land) -> tuple[gpd.GeoDataFrame, 
 
 
 def _overlaps(parcels: gpd.GeoDataFrame) -> Sequence[str]:
-    """Say so where parcels of one layer overlap: then the stricter of the two holds."""
+    """Warn where parcels of one layer overlap: then the stricter of the two holds."""
     notes = []
     for where, rows in parcels.groupby("source", sort=False):
         shapes = rows.geometry.to_numpy()

@@ -99,7 +99,7 @@ class Inputs:
         Where the user vouches for the map, in the job's ``coverage.themes``, EPSG:4326; empty if not given.
     files : tuple of InputFile
     problems : tuple of str
-        What was odd but could be used, in plain words with file, layer and count.
+        Warnings about what could be used, in plain words with file, layer and count.
     land : GeoDataFrame
         Parcels of the corridor with their permissions, columns :data:`layoutplan.inputs.land.LAND_COLUMNS`, EPSG:4326.
     assumptions : tuple of str

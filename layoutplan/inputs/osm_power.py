@@ -1,4 +1,4 @@
-"""What the tags of a power line tell: voltage, frequency, circuits, and the obstacle class that follows from them.
+"""What the tags of a power line state: voltage, frequency, circuits, and the obstacle class that follows from them.
 
 The limits of voltage are those of public supply (EN 50160: low voltage up to 1 kV, medium voltage up to 36 kV; from
 memory). What a tag leaves open, or what cannot be meant, is taken for the graver class.

@@ -1,4 +1,4 @@
-"""What the map says of a planned line: its tags fill what the job leaves open, and are held against what it gives."""
+"""What the map holds on a planned line: its tags fill what the job leaves open, and are held against what it gives."""
 
 from __future__ import annotations
 

@@ -139,7 +139,7 @@ class TagRules:
         return hits + by_value.get("*", [])
 
     def _placed(self, name: str, default_m: float, key: str, tags: Mapping[str, str], is_point: bool) -> Match:
-        """Apply what the tags say of above and below, and of the width."""
+        """Apply what the tags state of above and below, and of the width."""
         given_m = parse_width(tags.get("width", "")) or parse_width(tags.get("est_width", ""))
         lanes_m = _lanes_width(tags) if key == "highway" else 0.0
         where, usual_m = self._on_the_ground(name, default_m, tags)
@@ -177,7 +177,7 @@ def _driving(name: str, where: str, tags: Mapping[str, str]) -> tuple[str, str]:
 
 
 def is_below(tags: Mapping[str, str]) -> bool:
-    """Whether tags say that a thing runs below ground: tunnel, culvert or location.
+    """Whether tags state that a thing runs below ground: tunnel, culvert or location.
 
     Parameters
     ----------

@@ -74,7 +74,7 @@ def _for_motors_only(tags: Mapping[str, str]) -> bool:
 
 
 def _driven(tags: Mapping[str, str]) -> str:
-    """What the tags say of driving, stopping left aside."""
+    """What the tags state of driving, stopping left aside."""
     highway = tags.get("highway", "")
     if highway in _NOT_DRIVEN:
         if _stated(tags, _BY_NAME) == OPEN:
@@ -135,7 +135,7 @@ def vehicle_stated(value: str) -> str:
 
 
 def _stated(tags: Mapping[str, str], keys: Sequence[str]) -> str | None:
-    """What access keys say, the more special ones first; None if they are silent."""
+    """What access keys state, the more special ones first; None if they are silent."""
     if any(f"{key}:conditional" in tags for key in keys):
         return PERMIT
     value = next((tags[key] for key in keys if key in tags), None)

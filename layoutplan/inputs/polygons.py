@@ -1,4 +1,4 @@
-"""Where the user says the map is complete."""
+"""Where the user states that the map is complete."""
 
 from __future__ import annotations
 

@@ -118,7 +118,7 @@ def _gives(job: Job, obstacle_class: str) -> bool:
 def _shore(
     coastlines: Sequence[Geometries], corridor: Corridor, extents: Sequence[Polygon], vouched: Geometries
 ) -> tuple[list[gpd.GeoDataFrame], list[str]]:
-    """Sea as areas; where the coastlines do not tell it from land, that ground, and they themselves as lines."""
+    """Sea as areas; where the coastlines do not part it from land, that ground, and they themselves as lines."""
     lines = np.concatenate([np.empty(0, dtype=object), *coastlines])
     found = sea(lines, [shapely.box(*window) for window in corridor.windows_deg.tolist()], extents)
     unclear = shapely.get_parts(shapely.difference(shapely.union_all(found.unclear), shapely.union_all(vouched)))

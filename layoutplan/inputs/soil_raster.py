@@ -81,7 +81,7 @@ def sample_soil(job: Job, lines: Sequence[LineInput], ledger: Ledger) -> tuple[l
 
 
 def _check(raster: Any, where: str) -> list[str]:
-    """Refuse what says itself that it is not ohm metres; return warnings."""
+    """Refuse what is declared as other than ohm metres; return warnings."""
     if raster.colorinterp[0] == ColorInterp.red:
         raise InputError(f"{where}: the red of a picture, not a resistivity. Name the raster it was drawn from.")
     unit = clean(raster.units[0])

@@ -44,7 +44,7 @@ class Waypoints:
     ignored : dict
         How many tracks and routes were passed over.
     version : str
-        Of GPX, as the file says.
+        Of GPX, as the file states.
     """
 
     name: list[str] = field(default_factory=list)

@@ -132,7 +132,7 @@ def _classes(layer: Layer, table: VectorTable, where: str) -> tuple[Texts, list[
 
 
 def _streets(layer: Layer, table: VectorTable) -> tuple[Geometries, NDArray[np.int64]]:
-    """Residential streets, told by the words of OpenStreetMap that many layers keep, as signs of houses."""
+    """Residential streets, by the words of OpenStreetMap that many layers keep, as signs of houses."""
     if layer.class_column is None:
         found = np.zeros(len(table.rows), dtype=bool)
     else:
@@ -163,7 +163,7 @@ def _widths(layer: Layer, table: VectorTable, where: str) -> tuple[FloatArray, l
 
 
 def _vehicle(layer: Layer, table: VectorTable, kind: Texts) -> Texts:
-    """Tell of roads and gates whether a vehicle may be there; where no column says it, only roads are open."""
+    """Whether a vehicle may be on roads and at gates; where no column states it, only roads are open."""
     road = _road_classes(layer, kind)
     if layer.vehicle_column is None:
         silent = np.where(np.isin(road, _UNTAGGED_OPEN), OPEN, PERMIT)
@@ -174,7 +174,7 @@ def _vehicle(layer: Layer, table: VectorTable, kind: Texts) -> Texts:
 
 
 def _road_classes(layer: Layer, kind: Texts) -> Texts:
-    """Road classes of roads and tracks, and of bridges where the job says what they carry; else empty."""
+    """Road classes of roads and tracks, and of bridges where the job states what they carry; else empty."""
     on_bridge = np.where(kind == BRIDGE, layer.bridge_road_class or "", "")
     return np.where(np.isin(kind, list(ROAD_CLASSES)), kind, on_bridge).astype(object)
 

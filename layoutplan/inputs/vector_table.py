@@ -136,7 +136,7 @@ def _plain(column: pa.ChunkedArray) -> NDArray[Any]:
 
 
 def _index_query(layer: VectorLayer, columns: Sequence[str], boxes: FloatArray) -> str:
-    """Join a layer with its r-tree (named as the GeoPackage standard says) and the boxes: one reading for all."""
+    """Join a layer with its r-tree (named as in the GeoPackage standard) and the boxes: one reading for all."""
     windows = ",".join("({!r},{!r},{!r},{!r})".format(*box) for box in (*boxes.tolist(), *_NOWHERE)).replace(
         "inf", "9e999"
     )

@@ -81,7 +81,7 @@ def greatest(key: str) -> float:
 
 
 def wrong_number(key: str, value: float) -> str:
-    """Say what is wrong with the size of a number; empty if nothing is.
+    """State what is wrong with the size of a number; empty if nothing is.
 
     Parameters
     ----------
@@ -115,7 +115,7 @@ def wrong_number(key: str, value: float) -> str:
 
 
 def too_long(key: str, text: str) -> str:
-    """Say that a text is too long; empty if it is not.
+    """State that a text is too long; empty if it is not.
 
     Parameters
     ----------

@@ -41,7 +41,7 @@ class OnFoot(Section):
 
 
 class Tells(Section):
-    """What a feature of the class tells of the map.
+    """What a feature of the class shows about the map.
 
     ``reach``: that the map is worked out around it (not so of what extracts keep whole where all else is cut, nor of
     what the project draws); ``land_cover``: that waters and land use are drawn; ``houses``: that houses are.
@@ -98,7 +98,7 @@ class Paper(Section):
 
 
 class Desktop(Section):
-    """The class in a GIS, where dash and hatch tell whether a stake may stand; in millimetres.
+    """The class in a GIS, where dash and hatch show whether a stake may stand; in millimetres.
 
     ``line`` is the colour of lines and outlines, ``stroke`` of lines alone; ``small`` is drawn on large scales only.
     """

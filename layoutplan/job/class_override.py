@@ -1,4 +1,4 @@
-"""What a job says of an obstacle class: keys that it changes, or a class of its own."""
+"""What a job sets for an obstacle class: keys that it changes, or a class of its own."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the job says of currents, voltages, soil and measuring method; every key has a default or stays unknown."""
+"""What the job gives of currents, voltages, soil and measuring method; every key has a default or stays unknown."""
 
 from __future__ import annotations
 

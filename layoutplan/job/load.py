@@ -76,7 +76,7 @@ def load_job(path: str | Path, over: str | Path | None = None) -> Job:
 
 
 class _Ground(BaseModel):
-    """The part of a job file that says where the elevation model is."""
+    """The part of a job file that names the elevation model."""
 
     terrain: Terrain = Terrain()
 

@@ -56,7 +56,7 @@ class Plan:
     files : tuple of InputFile
         Every file read, with its SHA-256.
     assumptions, cautions, problems : tuple of str
-        What was taken for granted; what the crew is warned of; what was odd in the inputs.
+        What was taken for granted; what the crew is warned of; warnings about the inputs.
     grid_crs : str
         Projected system of easting, northing and grid bearing.
     pairs : DataFrame

@@ -200,7 +200,7 @@ def _crossed(crossings: Sequence[Any], classes: Mapping[str, ObstacleClass]) -> 
 
 
 def _close(rows: Sequence[Any], classes: Mapping[str, ObstacleClass]) -> Iterator[Reason]:
-    """What is kept by less than the map is accurate; where a lead crosses what is forbidden, that is said instead."""
+    """What is kept by less than the map is accurate; where a lead crosses what is forbidden, that is stated instead."""
     crosses = any(row.rule == "lead_crossing" and row.verdict == BROKEN for row in rows)
     texts = []
     for row in rows:

@@ -76,7 +76,7 @@ class Rule:
     bears_on : str
         ``POSITION``, ``READING``, ``VOLTAGE`` or ``ACCESS``.
     rests_on : callable
-        Says of an obstacle class whether the rule rests on what the map tells of it.
+        Takes an obstacle class, returns whether the rule rests on how the map shows it.
     """
 
     name: str

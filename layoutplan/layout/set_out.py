@@ -134,7 +134,7 @@ def set_out(stake: Any) -> SetOut:
 
 
 def warning(status: str) -> str:
-    """What to tell a crew before anything else of a stake; empty where it may be staked.
+    """What a crew must read before anything else of a stake; empty where it may be staked.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""What side-cars of survey and drawing files say: system, unit, heights, grid and ground, cautions."""
+"""The text of side-cars of survey and drawing files: system, unit, heights, grid and ground, cautions."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a page says of itself for the record of the plan: how its base map was cut, for instance."""
+"""The note of a page for the record of the plan: how its base map was cut, for instance."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A short number that tells one plan from another, for everything that is written and printed."""
+"""A short number by which plans are distinct, for everything that is written and printed."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Parts of the plots: sheets, curves that a grey print can tell apart, limits, text that draws on any machine."""
+"""Parts of the plots: sheets, curves that differ in a grey print, limits, text that draws on any machine."""
 
 from __future__ import annotations
 
@@ -251,7 +251,7 @@ def plain(text: str) -> str:
 
 
 def name(value: object, longest: int = 40) -> str:
-    """Foreign name made fit for drawing; of a long one the end is kept, for it tells towers apart.
+    """Foreign name made fit for drawing; of a long one the end is kept, in which towers differ.
 
     Parameters
     ----------

@@ -64,7 +64,7 @@ def rounded(frame: pd.DataFrame, table: TableSchema) -> pd.DataFrame:
     ----------
     frame : DataFrame
     table : TableSchema
-        What says to how many decimals each column is shown.
+        By which each column has so many decimals.
 
     Returns
     -------

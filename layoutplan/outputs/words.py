@@ -191,7 +191,7 @@ def fault_place(location: str | None) -> str:
 
 
 def ratio_words(ratio: float | None) -> str:
-    """Say how an exposure compares with its limit.
+    """Describe how an exposure compares with its limit.
 
     Parameters
     ----------

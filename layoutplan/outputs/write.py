@@ -141,7 +141,7 @@ def _plain_errors(folder: Path) -> Iterator[None]:
 
 
 def _no_room(folder: Path) -> bool:
-    """Tell a full disk where GDAL only says that something failed; asked before the unfinished files are removed."""
+    """Report a full disk where GDAL only reports a failure; asked before the unfinished files are removed."""
     return folder.is_dir() and shutil.disk_usage(folder).free < _A_FEW_PAGES
 
 

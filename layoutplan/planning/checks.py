@@ -240,7 +240,7 @@ def _way_rules(facts: Facts, job: Job, count: int) -> list[pd.DataFrame]:
 
 
 def _fixed_rows(facts: Facts, job: Job) -> pd.DataFrame:
-    """Say of stakes that the job fixes that they are no choice of the plan."""
+    """Mark stakes that the job fixes as no choice of the plan."""
     told = "the job fixes the stake there; the plan did not choose the place"
     rows = _block("fixed_stake", np.nan, np.nan, KEPT, job, told, len(facts.fixed))
     return rows[facts.fixed]

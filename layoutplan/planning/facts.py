@@ -28,7 +28,7 @@ class Facts:
     least_m : ndarray
         Least distance from the tower: the rule's, or so many times the size of its earthing. [m]
     same_side, covered : ndarray of bool
-        Both stakes on one side; the map tells what is about the tower and under the lead.
+        Both stakes on one side; the map shows what is about the tower and under the lead.
     gaps : list of str
         Why it does not, as codes (:func:`layoutplan.inputs.gaps.joined`).
     uncovered : list of str

@@ -30,7 +30,7 @@ class StakeWalks:
     walk_min : ndarray
         From the tower to the stake, NaN where there is no way or it is unknown. [min]
     is_known, is_shut, asks : ndarray of bool
-        The map tells; there is no way, or none to the tower; somebody must be asked.
+        The map shows it; there is no way, or none to the tower; somebody must be asked.
     detail : list of str
     """
 

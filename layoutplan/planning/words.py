@@ -62,7 +62,7 @@ _FEWER = "fewer points than a pair on opposite sides"
 
 
 def other_side_texts(sited: Sited, excluded: dict[tuple[int, int], str]) -> dict[int, str]:
-    """Say for towers with both stakes on one side what keeps the other one shut, or that coupling or points decided."""
+    """State for towers with both stakes on one side what keeps the other one shut, or that coupling or points decided."""
     used = dict(zip(sited.chosen.rays.tower.tolist(), sited.chosen.rays.side.tolist(), strict=True))
     return {
         int(tower): _COUPLED
@@ -75,7 +75,7 @@ def other_side_texts(sited: Sited, excluded: dict[tuple[int, int], str]) -> dict
 
 
 def no_layout_reasons(sited: Sited, excluded: dict[tuple[int, int], str]) -> dict[int, str]:
-    """Say for towers without layout what would open a side, and what shuts each of them."""
+    """State for towers without layout what would open a side, and what shuts each of them."""
     out = {}
     for tower, relaxations in sited.relaxations.items():
         sides = shut_text({str(SIDES[side]): excluded.get((tower, side), "") for side in (0, 1)})
@@ -94,7 +94,7 @@ def tower_status(status: Sequence[str], tower: NDArray[np.int64], count: int) ->
 
 
 def tower_reasons(electrodes: gpd.GeoDataFrame, sited: Sited, uncovered: list[str]) -> list[str]:
-    """Reasons for the status of each tower: what is said of its two stakes, or why there are none."""
+    """Reasons for the status of each tower: those of its two stakes, or why there are none."""
     shut = no_layout_reasons(sited, side_texts(sited.exclusions))
     tower = np.repeat(np.unique(sited.chosen.rays.tower), 2)  # H and S follow each other in the table
     of_stakes = dict(zip(tower[::2].tolist(), _both(electrodes["reasons"].tolist()), strict=True))

@@ -1,4 +1,4 @@
-"""Figures against bearing, against distance and along the line, as tables: each row is what a plan would say of it."""
+"""Figures against bearing, against distance and along the line, as tables: each row is what a plan would hold on it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is said beside a profile: what is unknown and why, what it rests on, which limits apply."""
+"""Notes beside a profile: what is unknown and why, what it rests on, which limits apply."""
 
 from __future__ import annotations
 

@@ -1,1 +1,1 @@
-"""What a plan, two plans or the inputs of one hold, told to read."""
+"""What a plan, two plans or the inputs of one hold, in words."""

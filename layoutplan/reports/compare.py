@@ -218,7 +218,7 @@ def _stakes(pair: _Pair, tolerance_m: float) -> gpd.GeoDataFrame:
 
 
 def _swapped(both: pd.DataFrame, tolerance_m: float) -> NDArray[np.bool_]:
-    """Tell which stakes stand where the other one of their tower stood, and the other way round."""
+    """Mark which stakes stand where the other one of their tower stood, and the other way round."""
     other = pd.MultiIndex.from_arrays([both["line_id"], both["tower_id"], both["role"].map({"H": "S", "S": "H"})])
     partner = pd.MultiIndex.from_frame(both[_STAKE]).get_indexer(other)
     there = np.where((partner < 0)[:, None], np.nan, _xy(both, "old_")[partner])

@@ -1,4 +1,4 @@
-"""What a written plan says of voltages, electrodes and readings at one tower."""
+"""Voltages, electrodes and readings at one tower, from a written plan."""
 
 from __future__ import annotations
 

@@ -23,7 +23,7 @@ from layoutplan.siting.trace import Touches, trace_rays
 
 @dataclass(frozen=True, slots=True)
 class Evaluated:
-    """Positions with everything the rules say of them; one entry each, sorted by tower and bearing.
+    """Positions with everything that the rules ask of them; one entry each, sorted by tower and bearing.
 
     Attributes
     ----------

@@ -137,7 +137,7 @@ def _stood_on(
     """Keys of the pairs of a tower and an area on whose edge it stands.
 
     An edge runs straight over the ground here, but straight in degrees where it is asked who stands inside: between
-    the two nobody can be told to be inside or outside.
+    the two no place is surely inside or outside.
     """
     bulge = np.einsum("ij,ij->i", along_m, along_m) * np.tan(np.radians(np.abs(towers.lonlat_deg[tower, 1])))
     feature = obstacles.segment_feature[segment]

@@ -138,7 +138,7 @@ def _same_side_need(need: FloatArray, rays: Rays, min_angle_deg: float) -> float
 def _one_side_each(
     blockers: list[Blocker], needs: dict[int, FloatArray], open_rays: NDArray[np.bool_], rays: Rays
 ) -> list[Relaxation]:
-    """No single change is enough: say for each side that is shut what would open it; nothing if one stays shut.
+    """No single change is enough: state for each side that is shut what would open it; nothing if one stays shut.
 
     What must not be crossed is crossed for the lack of anything else, but not together with a second concession.
     """

@@ -65,7 +65,7 @@ class Trace:
     agreed_ground : Stretches
         Where a stake needs somebody's agreement.
     soft : Stretches
-        Over woodland or crops, merged; the feature says nothing.
+        Over woodland or crops, merged; the feature has no meaning.
     touches : Touches
     passes : Passes
     """

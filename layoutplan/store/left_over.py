@@ -1,4 +1,4 @@
-"""What a cut run left in a folder: recognised, finished or put back, and said."""
+"""What a cut run left in a folder: recognised, finished or put back, and reported."""
 
 from __future__ import annotations
 

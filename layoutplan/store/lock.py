@@ -1,4 +1,4 @@
-"""One run at a time in one folder: a lock that says who holds it, and that a dead process does not keep."""
+"""One run at a time in one folder: a lock that names who holds it, and that a dead process does not keep."""
 
 from __future__ import annotations
 

@@ -141,7 +141,7 @@ def _mosaics(files: Sequence[RasterFile], charts: Sequence[Sequence[Chart]]) -> 
 
 
 def _sides_m(chart: Chart, lonlat: FloatArray) -> FloatArray:
-    """Sides of a cell on the ground, about the first tower where they can be told."""
+    """Sides of a cell on the ground, about the first tower where they can be found."""
     jacobian = chart.jacobian(lonlat)
     known = jacobian[np.isfinite(jacobian).all(axis=(1, 2))]
     return np.asarray(np.linalg.norm(np.linalg.inv(known[0]), axis=0))
@@ -173,7 +173,7 @@ def _range_text(west: float, south: float, east: float, north: float) -> str:
 
 
 def _gaps(heights_m: FloatArray, files: Sequence[RasterFile]) -> list[str]:
-    """What to say of towers without a height; none with one is an error."""
+    """Warnings about towers without a height; none with one is an error."""
     missing = int(np.isnan(heights_m).sum())
     if missing == len(heights_m):
         raise InputError(
@@ -194,7 +194,7 @@ def _gaps(heights_m: FloatArray, files: Sequence[RasterFile]) -> list[str]:
 
 
 def _limits(cell_m: float, section: Terrain) -> list[str]:
-    """What cannot be told from a model with cells of that size."""
+    """What a model with cells of that size cannot show."""
     notes = ["terrain: heights are taken for the bare ground; a surface model counts trees and roofs as ground"]
     least_m = cell_m * np.tan(np.radians(section.cliff_slope_deg))
     if least_m > section.cliff_drop_m:

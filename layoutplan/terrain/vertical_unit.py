@@ -21,11 +21,11 @@ def metres_per_unit(crs: pyproj.CRS, band_unit: str, given: VerticalUnit | None,
     Parameters
     ----------
     crs : CRS
-        Of the file; with a vertical axis it says the unit.
+        Of the file; with a vertical axis it states the unit.
     band_unit : str
-        What the file says of its values, empty if nothing.
+        What the file states of its values, empty if nothing.
     given : str or None
-        What the job says; it wins.
+        What the job states; it wins.
     where : str
         The file, for messages.
 
@@ -33,7 +33,7 @@ def metres_per_unit(crs: pyproj.CRS, band_unit: str, given: VerticalUnit | None,
     -------
     metres : float
     assumed : list of str
-        Empty if the unit is told.
+        Empty if the unit is stated.
 
     Raises
     ------

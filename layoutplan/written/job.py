@@ -68,7 +68,7 @@ def found_terrain(
 
 
 def _found(row: Mapping[str, Any], folder: Path) -> Path | None:
-    """File of a row of the record; None unless it lies where it says and is the same to the byte."""
+    """File of a row of the record; None unless it lies there and is the same to the byte."""
     place = row.get("path")
     if not isinstance(place, str) or PurePosixPath(place).is_absolute() or "\0" in place:
         return None

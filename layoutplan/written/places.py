@@ -1,4 +1,4 @@
-"""Whether towers, stakes and leads of a written plan lie where their own figures say."""
+"""Whether towers, stakes and leads of a written plan lie where their own figures place them."""
 
 from __future__ import annotations
 

@@ -60,7 +60,7 @@ class Written:
     as_written : bool
         Whether the tables are, to the byte, those that the record names; False too if there is no record.
     notes : tuple of str
-        What is to be said of files that were changed, or belong to another plan.
+        Notes on files that were changed, or belong to another plan.
     """
 
     record: dict[str, Any] | None

@@ -41,9 +41,9 @@ class Stored:
     plan : Plan
         Longitudes within [-180, 180) as in its files; the paths in its job are names only; no timings.
     changed : str
-        What is to be said if ``plan.gpkg`` is no longer as it was written; empty if it is.
+        A note if ``plan.gpkg`` is no longer as it was written; empty if it is.
     notes : tuple of str
-        What else is to be said: files of another plan beside it, cautions that were missing in its record.
+        Further notes: files of another plan beside it, cautions that were missing in its record.
     lost : tuple of str
         Elevation files that were not found again: what is drawn from them will be missing.
     """
@@ -160,7 +160,7 @@ def _in_degrees(table: gpd.GeoDataFrame, frame: LongitudeFrame) -> gpd.GeoDataFr
 
 
 def _require_in_place(plan: Plan, number: str, folder: Path) -> str:
-    """Refuse a plan in which points no longer lie where their own figures say, or these are not those of the plan.
+    """Refuse a plan in which points no longer lie where their figures place them, or these are not those of the plan.
 
     The plan's number is made from its towers' and stakes' figures; the leads' are held against both.
     """

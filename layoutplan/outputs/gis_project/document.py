@@ -1,4 +1,4 @@
-"""The project as a document: layers, their order, what is said of the data, the map to print."""
+"""The project as a document: layers, their order, notes on the data, the map to print."""
 
 from __future__ import annotations
 

@@ -23,7 +23,7 @@ _TITLE_LETTERS = 48  # in two lines of the panel
 
 
 def overview(plan: Plan, title: str, credit: str, extent: Extent, layers: Iterable[ShownLayer]) -> ET.Element:
-    """Return the layout: the map, right of it title, legend and scale, below it what is to be said.
+    """Return the layout: the map, right of it title, legend and scale, below it the notes.
 
     Parameters
     ----------

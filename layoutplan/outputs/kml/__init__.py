@@ -13,7 +13,7 @@ __all__ = ["write_kml", "write_kmz"]
 
 
 def write_kml(plan: Plan, folder: Path) -> Path:
-    """Write one file of text; stakes are told apart by their names, for it can carry no signs of its own.
+    """Write one file of text; stakes differ by their names, for it can carry no signs of its own.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""How things look in KML: nothing is told by colour alone, and nothing is fetched from anywhere."""
+"""How things look in KML: nothing shows by colour alone, and nothing is fetched from anywhere."""
 
 from __future__ import annotations
 

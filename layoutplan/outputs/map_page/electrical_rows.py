@@ -1,4 +1,4 @@
-"""Rows of the pop-ups that tell voltages, electrodes and readings; what is unknown says so."""
+"""Rows of the pop-ups on voltages, electrodes and readings; what is unknown is stated as such."""
 
 from __future__ import annotations
 

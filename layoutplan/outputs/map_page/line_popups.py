@@ -1,4 +1,4 @@
-"""What the map says about leads and spans."""
+"""What the map shows of leads and spans."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the map says about a feature of the base map."""
+"""What the map shows of a feature of the base map."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the map says about each thing when it is clicked: fixed labels, and a text for each in every row."""
+"""What the map shows of each thing when it is clicked: fixed labels, and a text for each in every row."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Looks for reading in the sun: black on white, wider marks, the ground left white where a hatch does not tell it."""
+"""Looks for reading in the sun: black on white, wider marks, the ground left white where no hatch marks it."""
 
 from __future__ import annotations
 

@@ -39,7 +39,7 @@ class BaseMap:
 
 
 def base_map(plan: Plan) -> BaseMap:
-    """Cut the plan's map features to the surroundings of the towers, and say how.
+    """Cut the plan's map features to the surroundings of the towers, with a note on how.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""What is told of a tower beside rules and exposures: stakes, crossings, other positions, why there is no layout."""
+"""What is shown of a tower beside rules and exposures: stakes, crossings, other positions, why there is no layout."""
 
 from __future__ import annotations
 

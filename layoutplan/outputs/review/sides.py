@@ -14,7 +14,7 @@ from layoutplan.outputs.review.verdicts import UNKNOWN
 
 
 class Cell(NamedTuple):
-    """What is told of one stake in a row; texts inert, ``letter`` the verdict's or empty."""
+    """What a row holds on one stake; texts inert, ``letter`` the verdict's or empty."""
 
     text: str
     note: str = ""
@@ -24,7 +24,7 @@ class Cell(NamedTuple):
 
 
 class Topic(NamedTuple):
-    """A rule or exposure: its name, inert, and what is told of a stake that has no row for it."""
+    """A rule or exposure: its name, inert, and what is shown for a stake that has no row for it."""
 
     name: str
     absent: Cell = Cell(UNKNOWN.html, letter=UNKNOWN.letter)

@@ -74,7 +74,7 @@ def _part(tower: Any, line: int, counts: str, body: str) -> str:
 
 
 def _open_counts(plan: Plan) -> list[str]:
-    """Say how many checks and exposures of each tower need the reviewer's eye, worst first."""
+    """Count the checks and exposures of each tower that need the reviewer's eye, worst first."""
     tower = np.concatenate([tower_rows(plan, plan.checks), tower_rows(plan, plan.exposures)])
     verdicts = [*of_checks(plan.checks), *of_exposures(plan.exposures)]
     letters = np.array([verdict.letter for verdict in verdicts], dtype=str)

@@ -1,4 +1,4 @@
-"""Verdicts as the page tells them: by a sign and a word, with a letter for the filters."""
+"""Verdicts as the page shows them: by a sign and a word, with a letter for the filters."""
 
 from __future__ import annotations
 

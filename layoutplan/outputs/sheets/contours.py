@@ -27,7 +27,7 @@ _COLOR = "#9c6b3c"
 
 @dataclass(frozen=True, slots=True)
 class ContourHeights:
-    """Heights to draw from, and what the sheets say where there are none."""
+    """Heights to draw from, and what the sheets print where there are none."""
 
     dem: Dem
     note: str

@@ -118,7 +118,7 @@ def _front(
 
 
 def _spelt_note(sheets: list[Sheet], fonts: Fonts) -> str:
-    """Say which letters could not be printed, and name the towers whose ids hold some."""
+    """Report which letters could not be printed, and name the towers whose ids hold some."""
     if not fonts.lost:
         return ""
     ids = [sheet.tower.tower_id for sheet in sheets if fonts.lost & set(sheet.tower.tower_id)]

@@ -1,4 +1,4 @@
-"""What each page tells, gathered from the plan's tables once for all towers."""
+"""The facts of each page, gathered from the plan's tables once for all towers."""
 
 from __future__ import annotations
 

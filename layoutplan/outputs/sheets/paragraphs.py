@@ -1,4 +1,4 @@
-"""What a tower's page tells in words."""
+"""The words on a tower's page."""
 
 from __future__ import annotations
 
@@ -86,7 +86,7 @@ def _stakes(roles: Sequence[str]) -> str:
 
 
 def _to_ask(sheet: Sheet) -> Iterator[Item]:
-    """Permissions that the ways on foot and the stop need, each named once; what they assume is told elsewhere."""
+    """Permissions that the ways on foot and the stop need, each named once; what they assume stands elsewhere."""
     told: dict[str, list[str]] = {}
     for way in sheet.ways:
         if way.verdict == PERMISSION:

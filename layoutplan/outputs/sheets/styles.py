@@ -1,4 +1,4 @@
-"""How the map is drawn on paper: pale ground, and every class to be told in grey by shape, dash or hatch.
+"""How the map is drawn on paper: pale ground, and every class distinct in grey by shape, dash or hatch.
 
 The plan's own colours are the Okabe-Ito palette (M. Okabe and K. Ito, "Color Universal Design", 2002; values from
 memory); H and S differ by shape and dash as well.

@@ -165,7 +165,7 @@ def _fit(pen: Pen, blocks: list[Block], width: float, room: float) -> _Fit:
 
 
 def _side(pen: Pen, box: Box, sheet: Sheet, note: str) -> None:
-    """Draw what stands beside the map: how the stakes lie, their codes, what there is to say of the map."""
+    """Draw what stands beside the map: how the stakes lie, their codes, notes on the map."""
     used = draw_stakes(pen, box, sheet)
     side = min(26.0, box.height - used - 8.0)
     y = box.top - used - 1.0 - side

@@ -1,4 +1,4 @@
-"""What each layer of ``plan.gpkg`` looks like. Nothing is told by colour alone.
+"""What each layer of ``plan.gpkg`` looks like. Nothing shows by colour alone.
 
 The colours of the plan are the Okabe-Ito palette (M. Okabe and K. Ito, "Color Universal Design", 2002; values from
 memory).
