@@ -176,12 +176,7 @@ class CrossSection:
 
     @property
     def is_earth_wire(self) -> BoolArray:
-        """Which conductors are earth wires (c,).
-
-        References
-        ----------
-        Bookkeeping, no source.
-        """
+        """Which conductors are earth wires (c,)."""
         return np.array([c.phase == EARTH_WIRE for c in self.conductors])
 
     def array(self, field: str) -> FloatArray:

@@ -151,24 +151,7 @@ def accuracy_m(used: pyproj.Transformer) -> float:
 
 
 def transformed(geometry: Geometries, change: pyproj.Transformer) -> Geometries:
-    """Return geometries with all vertices moved to another system.
-
-    Parameters
-    ----------
-    geometry : ndarray of Geometry, shape (n,)
-        Two-dimensional.
-    change : Transformer
-        From their system to the other, x first.
-
-    Returns
-    -------
-    ndarray of Geometry, shape (n,)
-
-    Raises
-    ------
-    pyproj.exceptions.ProjError
-        If there is no such way.
-    """
+    """Return geometries with all vertices moved to another system, x first; ProjError if there is no such way."""
 
     def move(xy: FloatArray) -> FloatArray:
         return np.column_stack(change.transform(xy[:, 0], xy[:, 1]))

@@ -73,19 +73,7 @@ class DistanceSteps:
         return np.clip(np.ceil((at_m - self.start_m[ray]) / self.step_m), 0, self.count).astype(np.int64)
 
     def first_beyond(self, ray: NDArray[np.int64], at_m: FloatArray) -> NDArray[np.int64]:
-        """Return the number of the first distance step beyond a place on a ray.
-
-        Parameters
-        ----------
-        ray : ndarray of int, shape (n,)
-            Rows of ``start_m``.
-        at_m : ndarray, shape (n,)
-            Distances from the tower. [m]
-
-        Returns
-        -------
-        ndarray of int, shape (n,)
-            0 … ``count``, the latter where the ray ends before.
+        """Return the number of the first distance step beyond a place on a ray, 0 … ``count``; parameters as of `first_at`.
 
         Examples
         --------
