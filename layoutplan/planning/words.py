@@ -62,7 +62,7 @@ _FEWER = "fewer points than a pair on opposite sides"
 
 
 def other_side_texts(sited: Sited, excluded: dict[tuple[int, int], str]) -> dict[int, str]:
-    """State for towers with both stakes on one side what keeps the other one shut, or that coupling or points decided."""
+    """State for towers with both stakes on one side what keeps the other one shut, or what else decided."""
     used = dict(zip(sited.chosen.rays.tower.tolist(), sited.chosen.rays.side.tolist(), strict=True))
     return {
         int(tower): _COUPLED

@@ -65,7 +65,7 @@ class DistanceSteps:
 
         Examples
         --------
-        DistanceSteps at 50, 60 and 70 m:
+        Steps at 50, 60 and 70 m:
 
         >>> DistanceSteps(np.array([50.0]), 10.0, 3).first_at(np.zeros(3, dtype=int), np.array([0.0, 60.0, 71.0]))
         array([0, 1, 3])
@@ -73,11 +73,11 @@ class DistanceSteps:
         return np.clip(np.ceil((at_m - self.start_m[ray]) / self.step_m), 0, self.count).astype(np.int64)
 
     def first_beyond(self, ray: NDArray[np.int64], at_m: FloatArray) -> NDArray[np.int64]:
-        """Return the number of the first distance step beyond a place on a ray, 0 … ``count``; parameters as of `first_at`.
+        """Number of the first distance step beyond a place on a ray, 0 … ``count``; parameters as of `first_at`.
 
         Examples
         --------
-        DistanceSteps at 50, 60 and 70 m; the one at the place itself does not count:
+        Steps at 50, 60 and 70 m; the one at the place itself does not count:
 
         >>> DistanceSteps(np.array([50.0]), 10.0, 3).first_beyond(np.zeros(2, dtype=int), np.array([60.0, 65.0]))
         array([2, 2])
