@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +18,7 @@ from layoutplan.checking.field_readings import readings_of_stakes
 from layoutplan.checking.held import Bench, Held, hold, unconfirmed
 from layoutplan.checking.matching import TOLERANCE_M
 from layoutplan.checking.reopen import Reopened, reopen
+from layoutplan.checking.reported import NOT_TAKEN
 from layoutplan.checking.staked import staked_stakes
 from layoutplan.errors import InputError
 from layoutplan.inputs.staked_readings import read_readings
@@ -58,6 +59,8 @@ class Checked:
     crs : str
         Of the layers when they are written: that of the plan.
     plan_number : str
+    reported : DataFrame
+        What the crew said of each stake; empty if nothing was told.
     """
 
     electrodes: gpd.GeoDataFrame
@@ -70,11 +73,12 @@ class Checked:
     problems: tuple[str, ...]
     crs: str
     plan_number: str = ""
+    reported: pd.DataFrame = field(default_factory=pd.DataFrame)
 
     @property
     def tables(self) -> dict[str, pd.DataFrame]:
         """All tables by name."""
-        names = ("electrodes", "leads", "shifts", "checks", "exposures", "missing", "hints")
+        names = ("electrodes", "leads", "shifts", "checks", "exposures", "missing", "reported", "hints")
         return {name: getattr(self, name) for name in names}
 
     @property
@@ -86,6 +90,15 @@ class Checked:
     def broken(self) -> pd.DataFrame:
         """Checks that are broken now."""
         return self.checks[self.checks["verdict"] == BROKEN]
+
+    @property
+    def not_confirmed(self) -> pd.DataFrame:
+        """What was reported of stakes whose place nobody took: where the plan put them is not confirmed."""
+        if self.reported.empty:
+            return self.reported
+        taken = set(self.electrodes["waypoint"])
+        told = self.reported[self.reported["position"] == NOT_TAKEN].drop_duplicates("waypoint", keep="last")
+        return told[~told["waypoint"].isin(taken)]
 
     @property
     def moved(self) -> gpd.GeoDataFrame:
@@ -133,13 +146,13 @@ def check_folder(
     for path in filter(None, (staked, readings)):
         _refuse_other_plan(path, plan.plan_number)
     if staked is None:
-        given, read = edited_stakes(plan), None
+        given, read, told = edited_stakes(plan), None, pd.DataFrame()
     else:
-        given, points = staked_stakes(plan, staked, crs, tolerance_m)
-        read = readings_of_stakes(points, staked.name)
+        back = staked_stakes(plan, staked, crs, tolerance_m)
+        given, read, told = back.given, readings_of_stakes(back.points, staked.name), back.reported
     if readings is not None:
         read = read_readings(readings)
-    found = check_positions(plan, given)
+    found = replace(check_positions(plan, given), reported=told)
     if read is None:
         return found
     return replace(found, hints=field_hints(read, plan.tables), problems=(*found.problems, *read.problems))

@@ -27,6 +27,7 @@ def check_lines(found: Checked, files: list[Path], whole: bool) -> list[str]:
     lines += _listed("worse than planned", [f"{_check(row)}{_was(row)}" for row in worse.itertuples()])
     missing = found.missing if whole else found.missing.iloc[:0]
     lines += _listed("missing", [f"{row.waypoint}: {row.role} of tower {row.tower_id}" for row in missing.itertuples()])
+    lines += _listed("reported", [_reported(row) for row in found.reported.itertuples()])
     lines += _listed("readings", [_hint(row) for row in found.hints.itertuples()])
     lines += [f"note: {text}" for text in found.problems]
     return [*lines, "written:", *(f"  {path}" for path in files)]
@@ -34,9 +35,11 @@ def check_lines(found: Checked, files: list[Path], whole: bool) -> list[str]:
 
 def _headline(found: Checked, whole: bool) -> str:
     stakes, broken = len(found.electrodes), len(found.broken[["line_id", "tower_id", "role"]].drop_duplicates())
+    told = len(found.not_confirmed)
+    of_these = f", of these {told} reported without a position: planned place not confirmed" if told else ""
     return (
         f"{stakes} stakes checked: {len(found.moved)} moved or new, {broken} break rules, {len(found.missing)} "
-        f"{'missing' if whole else 'not surveyed yet'}"
+        f"{'missing' if whole else 'not surveyed yet'}{of_these}"
     )
 
 
@@ -65,6 +68,13 @@ def _was(row: Any) -> str:
     return "" if pd.isna(row.planned_verdict) else f", was {row.planned_verdict}"
 
 
+def _reported(row: Any) -> str:
+    at = f" at {row.reported_at}" if row.reported_at else ""
+    known = "" if pd.isna(row.accuracy_m) else f", known to {row.accuracy_m:g} m"
+    note = f'; note: "{row.note}"' if row.note else ""
+    return f"{row.waypoint}: {row.state or 'no state'}{at}; position {row.position}{known}{note}"
+
+
 def _hint(row: Any) -> str:
     what = f": {row.what_to_do}" if row.what_to_do else ""
     return f"tower {row.tower_id}: {row.hint}{what}" + (f" [{row.basis}]" if row.basis else "")
@@ -81,10 +91,16 @@ def check_result(found: Checked, files: list[Path], whole: bool) -> dict[str, An
         "broken": _records(found.broken, "waypoint", "tower_id", "role", "rule", "measured", "limit", "unit"),
         "worse": _records(found.worse, "waypoint", "tower_id", "role", "rule", "verdict", "planned_verdict"),
         "missing": _records(found.missing if whole else found.missing.iloc[:0], "waypoint", "tower_id", "role"),
+        "reported": _reported_records(found),
         "hints": _records(found.hints, "tower_id", "hint", "measured", "limit", "unit") if len(found.hints) else [],
         "problems": list(found.problems),
         "files": [str(path) for path in files],
     }
+
+
+def _reported_records(found: Checked) -> list[dict[str, Any]]:
+    columns = ("waypoint", "tower_id", "role", "state", "note", "reported_at", "position", "accuracy_m")
+    return _records(found.reported, *columns) if len(found.reported) else []
 
 
 def _records(table: pd.DataFrame, *columns: str) -> list[dict[str, Any]]:

@@ -1,9 +1,9 @@
-"""Points as a crew staked them: out of a receiver's GPX file, a table or a vector layer."""
+"""Points as a crew staked them: out of a receiver's GPX file, a table (that of the map page too) or a vector layer."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import geopandas as gpd
@@ -18,6 +18,7 @@ from layoutplan.files import why_not_read
 from layoutplan.inputs.placed import PlacedTable
 from layoutplan.inputs.staked_gpx import read_waypoints
 from layoutplan.inputs.staked_readings import has_zone, reading_columns, times
+from layoutplan.inputs.staked_states import FAILED, plan_numbers, states
 from layoutplan.inputs.staked_table import read_placed
 from layoutplan.inputs.systems import is_wgs84, parse_crs
 from layoutplan.inputs.tower_columns import id_text, read_figures
@@ -40,20 +41,27 @@ class Staked:
     points : GeoDataFrame
         Columns ``name`` (empty where the file gives none), ``accuracy_m`` (NaN unknown), ``time`` (UTC, NaT unknown),
         ``elevation_m``, ``row`` (of the file; of a GPX file the number of the waypoint), ``duplicate`` (its name is
-        there more than once), those of ``READING_COLUMNS`` that the file has, and points in EPSG:4326.
+        there more than once), ``state`` (one of ``STATES``, empty if none is told), ``note``, those of
+        ``READING_COLUMNS`` that the file has, and points in EPSG:4326.
     source : str
         File and layer, for messages.
     problems, assumptions : tuple of str
+    unplaced : GeoDataFrame
+        The same of what stands nowhere that is known: rows with a state and without a place, and failed stakes.
+    plan_numbers : frozenset of str
+        Of the plans that the rows belong to, as their column says.
     """
 
     points: gpd.GeoDataFrame
     source: str
     problems: tuple[str, ...] = ()
     assumptions: tuple[str, ...] = ()
+    unplaced: gpd.GeoDataFrame = field(default_factory=gpd.GeoDataFrame)
+    plan_numbers: frozenset[str] = frozenset()
 
 
 def read_staked(path: str | Path, crs: str | None = None, layer: str | None = None) -> Staked:
-    """Read what a crew staked; no point is left out.
+    """Read what a crew staked; no point is left out. A row that tells the state of its stake may have no place.
 
     Parameters
     ----------
@@ -85,7 +93,9 @@ def read_staked(path: str | Path, crs: str | None = None, layer: str | None = No
     names = _texts(table, _NAMES)
     accuracy, notes, assumed = _accuracy(table)
     time, late, zones = _times(table)
-    twice = _duplicates(names)
+    state, odd = states(table)
+    placed = ~shapely.is_missing(table.geometry) & (state != FAILED)
+    twice = _duplicates(np.where(placed, names, ""))
     columns = {
         "name": names,
         "accuracy_m": accuracy,
@@ -93,11 +103,18 @@ def read_staked(path: str | Path, crs: str | None = None, layer: str | None = No
         "elevation_m": read_figures(table, _column(table, _ELEVATIONS), "number"),
         "row": table.rows,
         "duplicate": twice,
+        "state": state,
+        "note": notes(table),
         **reading_columns(table),
     }
     points = gpd.GeoDataFrame(columns, geometry=table.geometry, crs="EPSG:4326")
-    problems = (*table.problems, *notes, *late, *_name_problems(table, names, twice))
-    return Staked(points, table.where, problems, (*assumed, *zones))
+    problems = (*table.problems, *notes, *late, *odd, *_name_problems(table, names, twice))
+    numbers = plan_numbers(table)
+    return Staked(_rows(points, placed), table.where, problems, (*assumed, *zones), _rows(points, ~placed), numbers)
+
+
+def _rows(points: gpd.GeoDataFrame, wanted: NDArray[np.bool_]) -> gpd.GeoDataFrame:
+    return points[wanted].reset_index(drop=True)
 
 
 def _gpx_table(path: Path, crs: str | None) -> PlacedTable:

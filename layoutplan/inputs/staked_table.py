@@ -16,6 +16,7 @@ from layoutplan.errors import ColumnError, CRSError, InputError, LayerError
 from layoutplan.inputs.csv_table import SUFFIXES, read_csv
 from layoutplan.inputs.geodetic import datum_note, is_usable, to_lonlat
 from layoutplan.inputs.placed import FileRows, PlacedTable, single_points
+from layoutplan.inputs.staked_states import states
 from layoutplan.inputs.systems import WGS84, parse_crs
 from layoutplan.inputs.tower_columns import read_figures
 from layoutplan.inputs.vector import VectorLayer, open_vector
@@ -30,6 +31,8 @@ _GRID = (("easting", "northing"), ("east", "north"), ("x", "y"), ("e", "n"))
 
 def read_placed(path: Path, crs: str | None, layer: str | None) -> PlacedTable:
     """Read a table or a vector layer with one point in each row, column names in small letters.
+
+    The place may be missing in rows that tell the state of a stake.
 
     Parameters
     ----------
@@ -90,15 +93,19 @@ def _read_csv(path: Path, crs: str | None) -> PlacedTable:
             "instance 'EPSG:25832'."
         )
     xy = np.column_stack([read_figures(table, column, "number") for column in columns])
-    if (empty := np.isnan(xy).any(axis=1)).any():
+    known = ~np.isnan(xy)
+    empty = ~known.all(axis=1) & (known.any(axis=1) | (states(table)[0] == ""))
+    if empty.any():
         raise ColumnError(
             f"{where}, row {listed(table.rows[empty])}: no '{columns[0]}' or no '{columns[1]}'. Correct or delete it."
         )
     if degrees:
         _check_degrees(xy, table, columns)
-    placed = np.asarray(shapely.points(xy), dtype=object)
-    notes = (*table.problems, *datum_note(placed, given or WGS84, where))
-    points = to_lonlat(placed, given or WGS84, where)
+    placed = known.all(axis=1)
+    there = np.asarray(shapely.points(xy[placed]), dtype=object)
+    notes = (*table.problems, *datum_note(there, given or WGS84, where))
+    points = np.full(len(xy), None, dtype=object)
+    points[placed] = to_lonlat(there, given or WGS84, where)
     return PlacedTable(table.columns, table.rows, where, separator=table.separator, problems=notes, geometry=points)
 
 
@@ -148,7 +155,8 @@ def _opened(source: FileSource) -> VectorLayer:
 def _check_places(table: PlacedTable) -> None:
     with np.errstate(invalid="ignore"):
         beyond = is_usable(table.geometry) & (np.abs(shapely.get_y(table.geometry)) > 90.0)
-    bad = ~is_usable(table.geometry) | beyond
+    unplaced = shapely.is_missing(table.geometry) & (states(table)[0] != "")
+    bad = ~unplaced & ~is_usable(table.geometry) | beyond
     if bad.any():
         raise InputError(
             f"{table.where}, {table.row_word} {listed(table.rows[bad])}: no coordinates, or none on the Earth. "

@@ -26,7 +26,7 @@ def write_checked(
     Parameters
     ----------
     tables : mapping
-        ``electrodes``, ``leads``, ``shifts``, ``checks``, ``exposures``, ``missing``, ``hints``; empty ones are left
+        ``electrodes``, ``leads``, ``shifts``, ``checks``, ``exposures``, ``missing``, ``reported``, ``hints``; empty ones are left
         out.
     crs : str
         Of the layers.
