@@ -18,7 +18,7 @@ from layoutplan.files import why_not_read
 from layoutplan.inputs.placed import PlacedTable
 from layoutplan.inputs.staked_gpx import read_waypoints
 from layoutplan.inputs.staked_readings import has_zone, reading_columns, times
-from layoutplan.inputs.staked_states import FAILED, plan_numbers, states
+from layoutplan.inputs.staked_states import FAILED, plan_numbers, states, unguarded
 from layoutplan.inputs.staked_table import read_placed
 from layoutplan.inputs.systems import is_wgs84, parse_crs
 from layoutplan.inputs.tower_columns import id_text, read_figures
@@ -147,7 +147,7 @@ def _texts(table: PlacedTable, names: Sequence[str]) -> NDArray[np.object_]:
     column = _column(table, names)
     if column is None:
         return np.full(len(table.rows), "", dtype=object)
-    return np.array([id_text(value) for value in table.columns[column]], dtype=object)
+    return np.array([unguarded(id_text(value)) for value in table.columns[column]], dtype=object)
 
 
 def _accuracy(table: PlacedTable) -> tuple[FloatArray, list[str], list[str]]:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from types import MappingProxyType
+
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -11,8 +14,16 @@ from layoutplan.inputs.words import listed
 from layoutplan.text import clean, csv_cell
 
 FAILED = "failed"  # no stake stands there
-STATES = ("staked", "measured", FAILED, "again")
-_LONGEST_NOTE = 500  # letters; a note, no report
+STATE_MEANING: Mapping[str, str] = MappingProxyType(
+    {
+        "staked": "the stake stands",
+        "measured": "the stake stands and was measured with",
+        FAILED: "no stake could be set",
+        "again": "staked, to be measured again",
+    }
+)
+STATES = tuple(STATE_MEANING)
+LONGEST_NOTE = 500  # letters; a note, no report
 
 
 def states(table: FileRows) -> tuple[NDArray[np.object_], list[str]]:
@@ -37,7 +48,7 @@ def states(table: FileRows) -> tuple[NDArray[np.object_], list[str]]:
 
 def notes(table: FileRows) -> NDArray[np.object_]:
     """Note of each row on one line; the apostrophe that keeps spreadsheets from running a cell is taken off again."""
-    return np.array([_unguarded(text)[:_LONGEST_NOTE] for text in _texts(table, "note")], dtype=object)
+    return np.array([unguarded(text)[:LONGEST_NOTE] for text in _texts(table, "note")], dtype=object)
 
 
 def plan_numbers(table: FileRows) -> frozenset[str]:
@@ -54,5 +65,6 @@ def _plain(cells: pd.Series) -> list[object]:
     return [None if value is pd.NaT or value is pd.NA else value for value in cells]
 
 
-def _unguarded(text: str) -> str:
+def unguarded(text: str) -> str:
+    """Text of a cell without the apostrophe that keeps spreadsheets from running it."""
     return text[1:] if text.startswith("'") and csv_cell(text[1:]) != text[1:] else text

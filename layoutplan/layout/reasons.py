@@ -156,6 +156,25 @@ def shut_text(sides: Mapping[str, str]) -> str:
     return f"ruled out, as a share of the positions tried, {shut}"
 
 
+def why_no_layout(rows: Iterable[Any], silence: str = "") -> str:
+    """Why a tower has no layout: what the map does not show there, and what shuts either side.
+
+    Parameters
+    ----------
+    rows : iterable of named tuple
+        Of the table of exclusions, of this tower.
+    silence : str
+        What the map is silent about, in words.
+
+    Returns
+    -------
+    str
+    """
+    every = list(rows)
+    sides = {side: side_text(row for row in every if row.side == side) for side in ("left", "right")}
+    return "; ".join(filter(None, (silence, shut_text(sides))))
+
+
 def reason_text(reasons: Sequence[Reason], *, fixed: bool) -> str:
     """All reasons of a stake in full, for people to read.
 

@@ -26,8 +26,8 @@ def write_checked(
     Parameters
     ----------
     tables : mapping
-        ``electrodes``, ``leads``, ``shifts``, ``checks``, ``exposures``, ``missing``, ``reported``, ``hints``; empty ones are left
-        out.
+        ``electrodes``, ``leads``, ``shifts``, ``checks``, ``exposures``, ``missing``, ``reported``, ``hints``; empty
+        ones are left out.
     crs : str
         Of the layers.
     folder : Path

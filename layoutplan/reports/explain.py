@@ -14,7 +14,7 @@ import pandas as pd
 
 from layoutplan.access.verdicts import TOWER
 from layoutplan.errors import OutputError
-from layoutplan.layout.reasons import shut_text, side_text
+from layoutplan.layout.reasons import why_no_layout
 from layoutplan.layout.rules import KEPT, NO_LAYOUT, SEVERITY, exclusion_words, rule_words
 from layoutplan.layout.set_out import set_out, warning
 from layoutplan.reports.explain_electrics import lead_lines, limit_sources, stake_lines, tower_lines
@@ -123,8 +123,7 @@ def _why(tower: Any, mine: Callable[[str], Any]) -> Iterator[str]:
     ways = mine("relaxations")
     yield "  what would give a layout, what a planner would ask for first at the front:" if len(ways) else _NO_WAY
     yield from (f"    {row.rank}. {row.text}" for row in ways.itertuples())
-    rows = list(mine("exclusions").itertuples())
-    yield f"  {shut_text({side: side_text(row for row in rows if row.side == side) for side in ('left', 'right')})}"
+    yield f"  {why_no_layout(mine('exclusions').itertuples())}"
 
 
 def _in_short(stake: Any, mine: Callable[[str, str], Any], paint: Paint) -> Iterator[str]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -13,9 +12,11 @@ from folium import LayerControl, MacroElement
 from folium.template import Template
 from folium.utilities import JsCode
 
-from layoutplan.job import ObstacleClass
+from layoutplan.inputs.staked_states import LONGEST_NOTE, STATES
+from layoutplan.layout.levels import LEAD_LEVELS
 from layoutplan.layout.model import Plan
 from layoutplan.outputs.columns import turned_lon, west_deg
+from layoutplan.outputs.map_page.dark import dark_styles
 from layoutplan.outputs.map_page.layers import FeatureLayer, base_layers, plan_layers
 from layoutplan.outputs.map_page.page import AsIs, OfflineMap
 from layoutplan.outputs.map_page.panel import panel_html
@@ -29,7 +30,10 @@ from layoutplan.text import clean, page_text
 __all__ = ["write_map"]
 
 
-_SCRIPTS = ("geodesy", "drawing", "features", "popups", "measure", "chooser", "search", "locate", "paper", "start")
+_SCRIPTS = (
+    *("geodesy", "drawing", "features", "popups", "measure", "records", "locate", "tick", "chooser", "list", "search"),
+    *("paper", "start"),
+)
 _RENDERER: dict[str, Any] = {"renderer": JsCode("L.canvas({tolerance: 4, padding: 0.3})")}
 
 
@@ -65,7 +69,7 @@ def write_map(plan: Plan, folder: Path) -> Path:
     Path
         ``map.html``.
     """
-    page = OfflineMap(tiles=None, max_zoom=20, zoom_snap=0.5, font_size="13px", **_RENDERER)
+    page = OfflineMap(tiles=None, max_zoom=20, zoom_snap=0.5, **_RENDERER)
     base = base_map(plan)
     layers = [*plan_layers(plan), *base_layers(plan, base)]
     for layer in layers:
@@ -75,7 +79,7 @@ def write_map(plan: Plan, folder: Path) -> Path:
     page.figure.html.add_child(AsIs(panel_html(plan, base)), name="panel")
     path = folder / "map.html"
     css = _own("page.css").replace("PLAN-NUMBER", plan_number(plan))
-    text = page.to_html(page_text(clean(plan.job.title)), base.note, css, _script(plan.job.obstacle_classes))
+    text = page.to_html(page_text(clean(plan.job.title)), base.note, css, _script(plan))
     path.write_text(text, encoding="utf-8", newline="\n")
     return path
 
@@ -84,12 +88,18 @@ def _own(name: str) -> str:
     return (files("layoutplan.outputs.map_page") / name).read_text("utf-8")
 
 
-def _script(classes: Mapping[str, ObstacleClass]) -> str:
-    """Return the page's script with the looks of things put in; these are ours, no foreign text."""
+def _script(plan: Plan) -> str:
+    """Return the page's script with the looks and names of things put in; these are ours, no foreign text."""
+    classes = plan.job.obstacle_classes
     looks: dict[str, Any] = {
         "signs": dict(SIGNS),
         "styles": {**PLAN_STYLES, **base_styles(classes)},
         "sun_styles": sun_styles(classes),
+        "dark_styles": dark_styles(classes),
+        "levels": {str(level): words for level, words in LEAD_LEVELS.items()},
+        "plan": plan_number(plan),
+        "states": STATES,
+        "longest_note": LONGEST_NOTE,
     }
     text = "".join(_own(f"script/{name}.js") for name in _SCRIPTS)
     return text.replace("SETTINGS", json.dumps(looks, default=dict), 1)

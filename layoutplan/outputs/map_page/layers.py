@@ -57,10 +57,10 @@ def plan_layers(plan: Plan) -> Iterator[FeatureLayer]:
                  of_tower=top.tolist(), sign=towers["status"], label=towers["tower_id"])  # fmt: skip
     stake_signs = list(map(sign_name, stakes["role"], stakes["status"]))
     yield _layer("Stakes H and S", stakes.geometry.array, electrode_popups(plan), west,
-                 of_tower=_of_tower(plan, stakes), sign=stake_signs)  # fmt: skip
+                 of_tower=_of_tower(plan, stakes), sign=stake_signs, role=stakes["role"])  # fmt: skip
     levels = [f"lead {known_level(code)}" for code in leads["lead_level"]]
     yield _layer("Leads", leads.geometry.array, lead_popups(plan), west,
-                 of_tower=_of_tower(plan, leads), style=levels)  # fmt: skip
+                 of_tower=_of_tower(plan, leads), style=levels, role=leads["role"])  # fmt: skip
     ways = plan.walks
     yield _layer("Ways on foot", ways.geometry.array, walk_popups(plan), west, of_tower=_of_tower(plan, ways),
                  style=np.where(ways["verdict"] == REACHABLE, "walk", "walk ask").tolist())  # fmt: skip

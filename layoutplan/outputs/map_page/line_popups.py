@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from layoutplan.layout.model import Plan
 from layoutplan.outputs.columns import records
+from layoutplan.outputs.map_page.crew_words import CrewWords
 from layoutplan.outputs.map_page.electrical_rows import LEAD_COLUMNS, LEAD_LABELS, lead_texts
 from layoutplan.outputs.map_page.popups import Popups
 from layoutplan.outputs.words import bearing, crossing_words, figure
@@ -22,6 +23,7 @@ def lead_popups(plan: Plan) -> Popups:
     Popups
         One for each lead.
     """
+    plain = CrewWords(plan)
     rows = list(records(plan.leads, "line_id", "tower_id", "role", "waypoint", "lead_length_m", "bearing_true_deg",
                         "crossings", "status", "handling", "handling_fault", *LEAD_COLUMNS))  # fmt: skip
     return Popups(
@@ -29,7 +31,7 @@ def lead_popups(plan: Plan) -> Popups:
         [f"Lead to {row.role}, tower {row.tower_id}" for row in rows],
         [
             (
-                crossing_words(row.crossings, row.status),
+                plain(crossing_words(row.crossings, row.status)),
                 *lead_texts(row),
                 figure(row.lead_length_m, "m"),
                 f"{bearing(row.bearing_true_deg)} true",
@@ -56,7 +58,7 @@ def walk_popups(plan: Plan) -> Popups:
     Popups
         One for each way.
     """
-    table = plan.walks
+    table, plain = plan.walks, CrewWords(plan)
     labels = {name: row.label for name, row in plan.job.obstacle_classes.items()}
     rows = list(records(table, "line_id", "tower_id", "to", "verdict", "note", "walk_m", "climb_m", "walk_min",
                         "crossings", "road_name", "road_class"))  # fmt: skip
@@ -66,11 +68,11 @@ def walk_popups(plan: Plan) -> Popups:
         [
             (
                 row.verdict,
-                row.note or "",
+                plain(row.note),
                 figure(row.walk_m, "m"),
                 f"{row.walk_min:.0f} min",
                 figure(row.climb_m, "m"),
-                row.crossings or "nothing on the map",
+                plain(row.crossings) or "nothing on the map",
                 (row.road_name or labels.get(row.road_class, "road")) if row.to == "tower" else "at the tower",
                 row.line_id,
             )

@@ -27,7 +27,7 @@ def obstacle_popups(obstacles: pd.DataFrame) -> Popups:
     rows = list(records(obstacles, "feature_id", "obstacle_class", "label", "name", "width_m", "keep_out_m", "stake",
                         "lead_crossing", "basis", "source"))  # fmt: skip
     return Popups(
-        ("Map feature",),
+        ("Known to the planner as",),
         [row.name for row in rows],
         [(row.feature_id,) for row in rows],
         ("Kind", "Stake there", "Lead across", "Width used", "Basis", "Source"),
@@ -38,7 +38,7 @@ def obstacle_popups(obstacles: pd.DataFrame) -> Popups:
                 _RULE_WORDS[row.lead_crossing],
                 figure(row.width_m, "m") if row.width_m else "",
                 row.basis,
-                row.source,
+                (row.source or "").partition(", layer ")[0],
             )
             for row in rows
         ],

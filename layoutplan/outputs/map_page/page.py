@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import base64
 import re
 from importlib.metadata import distribution
 from importlib.resources import files
 from typing import Any
 
 import folium
+from folium.template import Template
 
 from layoutplan.outputs.page_notes import note_tag
 
@@ -20,6 +20,37 @@ _POLICY = (
 )
 # these load files from the network, or call jQuery, which is not there
 _NEEDS_NETWORK = (folium.TileLayer, folium.WmsTileLayer, folium.Popup, folium.Icon)
+
+
+# folium's own page has no language and no landmark, and forbids zooming
+_PAGE = Template(
+    """<!DOCTYPE html>
+<html lang="en">
+<head>
+<title>{{ this.title }}</title>
+{{ this.header.render(**kwargs) }}
+</head>
+<body>
+{{ this.html.render(**kwargs) }}
+</body>
+<script>
+{{ this.script.render(**kwargs) }}
+</script>
+</html>
+"""
+)
+_MAP = Template(
+    """{% macro header(this, kwargs) %}
+<meta name="viewport" content="width=device-width, initial-scale=1">
+{% endmacro %}
+{% macro html(this, kwargs) %}
+<main aria-label="Map"><div class="folium-map" id={{ this.get_name() | tojson }}></div></main>
+{% endmacro %}
+{% macro script(this, kwargs) %}
+var {{ this.get_name() }} = L.map({{ this.get_name() | tojson }},
+    { center: {{ this.location | tojson }}, crs: L.CRS.{{ this.crs }}, ...{{ this.options | tojavascript }} });
+{% endmacro %}"""
+)
 
 
 class AsIs(folium.Element):
@@ -49,6 +80,7 @@ class OfflineMap(folium.Map):
 
     default_js = []  # noqa: RUF012  # a class attribute of folium's
     default_css = []  # noqa: RUF012
+    _template = _MAP
 
     def to_html(self, title: str, note: str, css: str, js: str) -> str:
         """Return the page; the same map gives the same text.
@@ -73,6 +105,7 @@ class OfflineMap(folium.Map):
             If something on the map would need the network.
         """
         root = self.figure
+        root._template = _PAGE
         root.title = title
         for name, text in {
             "policy": f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">',
@@ -114,11 +147,7 @@ def _number(root: folium.Figure) -> None:
 
 def _leaflet_css() -> str:
     text = (_LEAFLET / "leaflet.css").read_text("utf-8")
-    return re.sub(r"url\(images/([\w.-]+)\)", lambda match: f"url({_png(match[1])})", text)
-
-
-def _png(name: str) -> str:
-    return "data:image/png;base64," + base64.b64encode((_LEAFLET / "images" / name).read_bytes()).decode()
+    return re.sub(r"background-image: url\(images/[\w.-]+\);", "", text)  # the page draws its own signs
 
 
 def _leaflet_js() -> str:

@@ -10,6 +10,7 @@ from typing import Any
 import jinja2
 from markupsafe import Markup
 
+from layoutplan.inputs.staked_states import LONGEST_NOTE, STATE_MEANING
 from layoutplan.job import ObstacleClass
 from layoutplan.layout.levels import LEAD_LEVELS, known_level
 from layoutplan.layout.model import Plan
@@ -41,19 +42,30 @@ def panel_html(plan: Plan, base: BaseMap) -> str:
     )
     environment.filters["inert"] = lambda text: Markup(page_text(clean(text)))
     counts = plan.summary["by_status"]
-    levels = Counter(map(known_level, plan.leads["lead_level"]))
+    service, fault = (Counter(map(known_level, plan.leads[f"lead_level{end}"])) for end in ("", "_fault"))
     return environment.from_string(template).render(
         title=plan.job.title,
         number=plan_number(plan),
         towers=len(plan.towers),
         lines=list(dict.fromkeys(plan.towers["line_id"])),
         statuses=[(name, counts[name], meaning) for name, meaning in STATUS_MEANING.items()],
-        levels=[(name, levels[name], meaning) for name, meaning in LEAD_LEVELS.items()],
+        levels=[(name, service[name], fault[name], meaning) for name, meaning in LEAD_LEVELS.items()],
         limits=_limits(plan),
         cautions=plan.cautions,
         base_map=_legend(plan.job.obstacle_classes, set(base.features["obstacle_class"])),
         note=base.note,
+        data_dates=data_dates(plan),
+        states=STATE_MEANING.items(),
+        longest_note=LONGEST_NOTE,
     )
+
+
+def data_dates(plan: Plan) -> str:
+    """How old the data are that the plan was made from, as far as their files say."""
+    dates = sorted({clean(file.data_date) for file in plan.files if file.data_date})
+    if not dates:
+        return "date of the map data unknown"
+    return "map data of " + " to ".join(dict.fromkeys((dates[0], dates[-1])))
 
 
 def _limits(plan: Plan) -> list[str]:

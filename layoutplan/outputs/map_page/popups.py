@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from itertools import groupby
@@ -10,9 +11,12 @@ from typing import Any
 import pandas as pd
 
 from layoutplan.layout.model import Plan
+from layoutplan.layout.reasons import why_no_layout
 from layoutplan.layout.rules import KEPT, NO_LAYOUT, exclusion_words, rule_words
 from layoutplan.layout.set_out import SET_OUT_COLUMNS, set_out, warning
+from layoutplan.layout.silence import gap_text
 from layoutplan.outputs.columns import records, turned_lon
+from layoutplan.outputs.map_page.crew_words import CrewWords
 from layoutplan.outputs.map_page.electrical_rows import (
     STAKE_COLUMNS,
     TOWER_COLUMNS,
@@ -63,35 +67,42 @@ def tower_popups(plan: Plan) -> Popups:
     Popups
         One for each tower.
     """
+    plain = CrewWords(plan)
     stakes = _joined(
         ((row.line_id, row.tower_id, row.role), _stake_line(row)) for row in records(plan.electrodes, *_STAKE_LINE)
     )
     changes = _joined(
-        ((row.line_id, row.tower_id), row.text) for row in records(plan.relaxations, "line_id", "tower_id", "text")
+        ((row.line_id, row.tower_id), plain(row.text))
+        for row in records(plan.relaxations, "line_id", "tower_id", "text")
     )
     counts = plan.exclusions.merge(plan.towers.loc[plan.towers["status"] == NO_LAYOUT, ["line_id", "tower_id"]])
+    shut: dict[tuple[str, str], list[Any]] = defaultdict(list)
+    for row in records(counts, "line_id", "tower_id", "side", "rule", "detail", "candidates", "of"):
+        shut[row.line_id, row.tower_id].append(row)
     excluded = _joined(
-        (
-            (row.line_id, row.tower_id),
-            f"{row.side} side, {exclusion_words(row.rule, row.detail)}: {row.candidates} of {row.of}",
-        )
-        for row in records(counts, "line_id", "tower_id", "side", "rule", "detail", "candidates", "of")
+        (key, f"{row.side} side, {plain(exclusion_words(row.rule, row.detail))}: {row.candidates} of {row.of}")
+        for key, rows in shut.items()
+        for row in rows
     )
-    rows = list(_rows(plan.towers, "line_id", "tower_id", "status", "reasons", "leg", "chainage_m", "line_bearing_deg",
-                      "deflection_deg", "lon", "lat", *TOWER_COLUMNS))  # fmt: skip
+    rows = list(_rows(plan.towers, "line_id", "tower_id", "status", "reasons", "map_gaps", "leg", "chainage_m",
+                      "line_bearing_deg", "deflection_deg", "lon", "lat", *TOWER_COLUMNS))  # fmt: skip
     return Popups(
-        ("Status", "Reasons", "H stake", "S stake", "Leads start at", "What would give a layout",
+        ("Status", "What would give a layout", "Reasons", "H stake", "S stake", "Leads start at",
          "Positions left out", *tower_labels(plan.job.method.bias_target_pct), "Line", "Along the line",
          "Line's bearing", "Deflection", "Position"),
         [f"Tower {row.tower_id}" for row in rows],
         [
             (
                 row.status,
-                row.reasons,
+                changes.get((row.line_id, row.tower_id), ""),
+                plain(
+                    why_no_layout(shut[row.line_id, row.tower_id], gap_text(row.map_gaps or "", plan.job))
+                    if row.status == NO_LAYOUT
+                    else row.reasons
+                ),
                 stakes.get((row.line_id, row.tower_id, "H"), ""),
                 stakes.get((row.line_id, row.tower_id, "S"), ""),
                 f"leg {row.leg}" if row.leg else "",
-                changes.get((row.line_id, row.tower_id), ""),
                 excluded.get((row.line_id, row.tower_id), ""),
                 *tower_texts(row),
                 row.line_id,
@@ -126,16 +137,17 @@ def electrode_popups(plan: Plan) -> Popups:
     Popups
         One for each stake.
     """
+    plain = CrewWords(plan)
     open_checks = plan.checks[plan.checks["verdict"] != KEPT]
     doubts = _joined(
         (
             (row.line_id, row.tower_id, row.role),
-            f"{rule_words(row.rule)}: {row.verdict}{f' ({row.detail})' if row.detail else ''}",
+            plain(f"{rule_words(row.rule)}: {row.verdict}{f' ({row.detail})' if row.detail else ''}"),
         )
         for row in records(open_checks, "line_id", "tower_id", "role", "rule", "verdict", "detail")
     )
     crossings = {
-        (row.line_id, row.tower_id, row.role): crossing_words(row.crossings, row.status)
+        (row.line_id, row.tower_id, row.role): plain(crossing_words(row.crossings, row.status))
         for row in records(plan.leads, "line_id", "tower_id", "role", "crossings", "status")
     }
     rows = list(_rows(plan.electrodes, "line_id", "tower_id", "role", "reasons", "octant", "side",
@@ -162,7 +174,7 @@ def electrode_popups(plan: Plan) -> Popups:
                 degrees(row.angle_to_line_deg),
                 figure(row.distance_to_line_m, "m"),
                 row.status,
-                row.reasons,
+                plain(row.reasons),
                 doubts.get((row.line_id, row.tower_id, row.role), ""),
                 _position(row),
                 f"E {figure(row.easting, 'm')}, N {figure(row.northing, 'm')} ({plan.grid_crs}); "

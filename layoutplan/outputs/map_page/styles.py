@@ -71,17 +71,27 @@ STAKE_SIGNS = tuple(sign_name(role, status) for role in ("H", "S") for status in
 
 
 def _lead(color: str, weight: float, dash: str | None = None, casing: float = 0) -> dict[str, Any]:
-    """``casing`` is the width of a dark line below, which shows on both sides and in the gaps."""
+    """``casing`` is the width of a dark line below, which shows on both sides and in the gaps; light lies around it."""
     style: dict[str, Any] = {"color": color, "weight": weight, "opacity": 1, "fill": False, "lineCap": "butt"}
-    return style | ({"dashArray": dash} if dash else {}) | ({"casing": casing} if casing else {})
+    return (
+        style
+        | ({"dashArray": dash} if dash else {})
+        | ({"casing": casing, "casingColor": INK, "halo": "#ffffff"} if casing else {})
+    )
+
+
+def _walk(color: str, weight: float, dash: str) -> dict[str, Any]:
+    """On a white band: nothing of the base map has one, so a way on foot is taken for no line of it."""
+    band: dict[str, Any] = {"casing": weight + 4, "casingColor": "#ffffff"}
+    return {"color": color, "weight": weight, "opacity": 1, "fill": False, "dashArray": dash} | band
 
 
 PLAN_STYLES: Mapping[str, Mapping[str, Any]] = MappingProxyType(
     {
         "span": {"color": INK, "weight": 3, "opacity": 1, "fill": False},
-        "edge": {"color": "#555555", "weight": 1.5, "opacity": 1, "fill": False, "dashArray": "1 6"},
-        "walk": {"color": "#1f6b4a", "weight": 3, "opacity": 1, "fill": False, "dashArray": "1 6"},
-        "walk ask": {"color": "#8a4b08", "weight": 3, "opacity": 1, "fill": False, "dashArray": "9 5 1 5"},
+        "edge": {"color": "#3c3c3c", "weight": 1.5, "opacity": 1, "fill": False, "dashArray": "1 6"},
+        "walk": _walk("#145236", 3, "1 6"),
+        "walk ask": _walk("#4a0d67", 4, "1 10"),
         "lead below": _lead(BLUE, 3, casing=5),  # the casing tells it from a stream
         "lead near": _lead(ORANGE, 4, casing=7),
         "lead unknown": _lead(YELLOW, 4.5, "6 6", casing=7),  # like barrier tape

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
-from layoutplan.layout.reasons import shut_text, side_text
+from layoutplan.layout.reasons import why_no_layout
 from layoutplan.layout.rules import ALL_MET, BREAKS, COMPROMISED, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED, TAKE_CARE
 from layoutplan.outputs.sheets.blocks import Block, Item, draw, height, wrapped
 from layoutplan.outputs.sheets.crossings import crossings_of
@@ -189,7 +189,7 @@ def _without_stakes(pen: Pen, box: Box, sheet: Sheet, frame: PageFrame, around: 
     room = Box(box.left, box.bottom + notes + _GAP, box.width, places.bottom - box.bottom - notes - 2 * _GAP)
     changes = [Item(text, str(number)) for number, text in enumerate(sheet.changes, 1)]
     blocks = [
-        Block("No stake at this tower. Reasons:", (Item(_why_none(sheet), "✗", bold=True),)),
+        Block("No stake at this tower. Reasons:", (Item(why_no_layout(sheet.excluded, sheet.silence), "✗", bold=True),)),
         Block("Any one of these would give a layout, after planning again:",
               tuple(changes) or (Item("No single change was found."),)),
     ]  # fmt: skip
@@ -197,12 +197,6 @@ def _without_stakes(pen: Pen, box: Box, sheet: Sheet, frame: PageFrame, around: 
     size = next((size for size in sizes if height(pen, blocks, box.width, size) <= room.height), sizes[-1])
     draw(pen, blocks, room, size)
     draw_notes(pen, Box(box.left, box.bottom, box.width, notes), "Notes from the site (not a place to stake):")
-
-
-def _why_none(sheet: Sheet) -> str:
-    """Why there is no layout; the changes that would give one are listed below."""
-    sides = {side: side_text(row for row in sheet.excluded if row.side == side) for side in ("left", "right")}
-    return "; ".join(filter(None, (sheet.silence, shut_text(sides))))
 
 
 def _head(pen: Pen, box: Box, sheet: Sheet, frame: PageFrame) -> None:

@@ -330,7 +330,7 @@ def test_the_base_map_is_drawn_where_somebody_looks(browser, make_plan, tmp_path
     boxes = shapely.bounds(plan.obstacles.geometry.array)
     near = (boxes[:, 0] < east) & (boxes[:, 2] > west) & (boxes[:, 1] < north) & (boxes[:, 3] > south)
     assert there == near.sum()
-    assert popup_of(browser, "standing_water", river["name"])["Map feature"] == river["feature_id"]
+    assert popup_of(browser, "standing_water", river["name"])["Known to the planner as"] == river["feature_id"]
     look_at(browser, 10.5, 47.12, 17)
     assert drawn(browser) == set()
     assert strangers(browser, path) == []

@@ -104,7 +104,7 @@ def test_controls_lie_under_the_thumb(browser, make_plan, tmp_path) -> None:
       const seen = [...all].filter((e) => e.checkVisibility());
       return seen.map((e) => [e.id || e.className, e.getBoundingClientRect().toJSON()]);
     """)
-    assert len(controls) == 10
+    assert len(controls) == 11
     for name, box in controls:
         assert min(box["width"], box["height"]) >= 44, name
         assert box["top"] > 780 * 0.28, name

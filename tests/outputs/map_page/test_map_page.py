@@ -159,9 +159,10 @@ def test_levels_follow_the_ratios(plan) -> None:
 
 def test_legend_of_the_leads(plan, tmp_path) -> None:
     text = " ".join(page(plan, tmp_path).split())
-    counts = plan.leads["lead_level"].value_counts()
+    service, fault = (plan.leads[name].value_counts() for name in ("lead_level", "lead_level_fault"))
     for level, words in LEAD_LEVELS.items():
-        assert f'<canvas data-line="lead {level}"></canvas></dt><dd><b>{counts[level]}</b> {words}</dd>' in text
+        counts = f"<td><b>{service.get(level, 0)}</b></td><td><b>{fault.get(level, 0)}</b></td>"
+        assert f'<canvas data-line="lead {level}"></canvas></td>{counts}<th scope="row">{words}</th>' in text
     assert "Under an earth fault or lightning every lead can carry the tower's potential" in text
     assert f"{TOUCH}: 2010, Table B.3; from memory" in text
 

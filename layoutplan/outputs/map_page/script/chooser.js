@@ -10,31 +10,36 @@
       id: plain(layer.feature.properties.title).replace(/^Tower /, ""),
       line: value(layer, "Line"),
       status: plain(layer.feature.properties.sign),
-      shown: true, parts: [], stakes: {},
+      shown: true, parts: [], stakes: {}, leads: {},
     }));
     for (const group of groups)
       group.eachLayer((layer) => {
-        const { tower, sign } = layer.feature.properties;
+        const { tower, role, sign } = layer.feature.properties;
         if (tower === undefined) return;
-        all[tower].parts.push([group, layer]);
-        if (sign === "H" || sign === "S") all[tower].stakes[sign] = layer;
+        const { id, line, parts, stakes, leads } = all[tower];
+        parts.push([group, layer]);
+        if (role && sign) stakes[role] = { layer, role, line, tower: id, name: value(layer, "Waypoint") };
+        else if (role) leads[role] = layer;
       });
     return all;
   }
 
   class Chooser {
-    constructor(map, groups) {
-      Object.assign(this, { map, groups, towers: gather(groups), chosen: null, listeners: [] });
+    constructor(map, groups, tick) {
+      Object.assign(this, { map, groups, tick, towers: gather(groups), chosen: null, listeners: [] });
       this.severalLines = new Set(this.towers.map(({ line }) => line)).size > 1;
-      this.ring = L.circleMarker([0, 0], { radius: 20, weight: 4, color: "#000", fill: false, interactive: false, dashArray: "9 5" });
+      this.ring = L.circleMarker([0, 0], { radius: layoutplan.RING, weight: 4, color: "#000", fill: false, interactive: false, dashArray: "9 5" });
       layoutplan.above.push(this.ring);
       byId("previous").addEventListener("click", () => this.step(-1));
       byId("next").addEventListener("click", () => this.step(1));
       byId("details").addEventListener("click", () => layoutplan.show(this.towers[this.chosen].layer));
       byId("close-card").addEventListener("click", () => this.choose(null));
-      byId("show-all").addEventListener("click", () => this.tick(true));
+      for (const role of ["H", "S"]) byId(`tick-${role}`).addEventListener("click", () => tick.open(this.towers[this.chosen].stakes[role]));
+      layoutplan.records.listeners.push(() => { this.labelStakes(); this.tellTicks(); });
+      byId("show-all").addEventListener("click", () => this.tickAll(true));
       this.boxes = [...document.querySelectorAll("input[data-status]")];
       this.boxes.forEach((box) => { box.checked = true; box.addEventListener("change", () => this.filter()); });
+      this.labelStakes();
       this.tell();
     }
 
@@ -60,17 +65,26 @@
 
     places(place) {
       const { layer, stakes } = this.towers[place];
-      return [layer, ...Object.values(stakes)].map((one) => one.getLatLng());
+      return [layer, ...Object.values(stakes).map((stake) => stake.layer)].map((one) => one.getLatLng());
     }
 
     choose(place) {
+      if (this.chosen !== null) this.mark(this.chosen, false);
       this.chosen = place;
+      if (place !== null) this.mark(place, true);
       if (place === null) this.ring.remove();
       else this.ring.setLatLng(this.towers[place].layer.getLatLng()).addTo(this.map);
       this.tell();
     }
 
-    tick(on) {
+    /* The number of the chosen tower stands beside the ring, not under it. */
+    mark(place, chosen) {
+      const { layer } = this.towers[place];
+      layer.options.chosen = chosen;
+      if (this.map.hasLayer(layer)) layer.redraw();
+    }
+
+    tickAll(on) {
       this.boxes.forEach((box) => { box.checked = on; });
       this.filter();
     }
@@ -105,8 +119,33 @@
       layoutplan.swatch(byId("card-sign"));
       byId("card-name").textContent = `Tower ${id}`;
       byId("card-place").textContent = `${this.severalLines ? `${line}, ` : ""}${this.chosen + 1} of ${this.towers.length}`;
-      byId("card-status").textContent = [status, value(layer, "Reasons")].filter(Boolean).join(": ");
+      const out = value(layer, "What would give a layout");
+      byId("card-out").textContent = out && `${status}. Would give a layout: ${out}`;
+      byId("card-status").textContent = [!out && status, value(layer, "Reasons")].filter(Boolean).join(": ");
       for (const role of ["H", "S"]) byId(`plan-${role}`).textContent = value(layer, `${role} stake`) || "no stake planned";
+      this.tellTicks();
+    }
+
+    tellTicks() {
+      if (this.chosen === null) return;
+      const { stakes } = this.towers[this.chosen];
+      byId("ticks").hidden = !Object.keys(stakes).length;
+      for (const role of ["H", "S"]) {
+        byId(`tick-${role}`).hidden = !stakes[role];
+        const told = stakes[role] && layoutplan.summary(stakes[role].name);
+        byId(`tick-${role}`).textContent = told ? `${role}: ${told}` : `Tick off ${role}`;
+      }
+    }
+
+    /* What is ticked off stands beside the stake's sign. */
+    labelStakes() {
+      for (const { stakes } of this.towers)
+        for (const { layer, name } of Object.values(stakes)) {
+          const { state } = layoutplan.records.of(name);
+          if (layer.options.label === state) continue;
+          layer.options.label = state;
+          if (this.map.hasLayer(layer)) layer.redraw();
+        }
     }
   }
 

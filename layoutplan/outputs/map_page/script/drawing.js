@@ -1,7 +1,7 @@
 /* How things are painted: signs, cased lines, hatches; paler ground and stronger marks for reading in the sun. */
 {
-  const { signs, styles, sun_styles: sunStyles, plain } = layoutplan;
-  const DOTS_BELOW_ZOOM = 12.5, STAKES_FROM_ZOOM = 13, LABELS_FROM_ZOOM = 14.5, SUN_SIGNS = 1.3;
+  const { signs, styles, sun_styles: sunStyles, dark_styles: darkStyles, plain } = layoutplan;
+  const DOTS_BELOW_ZOOM = 12.5, STAKES_FROM_ZOOM = 13, LABELS_FROM_ZOOM = 14.5, SUN_SIGNS = 1.3, RING = 20;
 
   function hatch(kind, color, paper) {
     const tile = document.createElement("canvas"), ctx = tile.getContext("2d"), size = 9;
@@ -18,10 +18,10 @@
     if (kind === "dots") { ctx.rect(2, 2, 1.6, 1.6); ctx.rect(6.5, 6.5, 1.6, 1.6); ctx.fill(); } else ctx.stroke();
     return ctx.createPattern(tile, "repeat");
   }
-  for (const style of [...Object.values(styles), ...Object.values(sunStyles)])
+  for (const style of [styles, sunStyles, darkStyles].flatMap(Object.values))
     if (style.hatch) style.fillColor = hatch(style.hatch, style.color, style.fillColor === "#ffffff" ? "" : style.fillColor);
 
-  function paint(ctx, sign, x, y, radius, label) {
+  function paint(ctx, sign, x, y, radius, label, aside = radius + 5) {
     ctx.save();
     ctx.translate(x, y);
     ctx.lineJoin = "round";
@@ -40,16 +40,17 @@
     if (label) {
       ctx.font = `${layoutplan.sun ? "800 16px" : "600 12px"} system-ui, sans-serif`;
       ctx.textAlign = "left"; ctx.textBaseline = "middle";
-      ctx.strokeStyle = layoutplan.sun ? "#ffffff" : "rgb(255 255 255 / 90%)"; ctx.lineWidth = layoutplan.sun ? 5 : 3.5;
-      ctx.strokeText(label, radius + 5, -radius);
-      ctx.fillStyle = "#000000"; ctx.fillText(label, radius + 5, -radius);
+      ctx.strokeStyle = layoutplan.sun ? "#ffffff" : layoutplan.dark ? "rgb(0 0 0 / 90%)" : "rgb(255 255 255 / 90%)"; ctx.lineWidth = layoutplan.sun ? 5 : 3.5;
+      ctx.strokeText(label, aside, -radius);
+      ctx.fillStyle = layoutplan.dark ? "#ffffff" : "#000000"; ctx.fillText(label, aside, -radius);
     }
     ctx.restore();
   }
 
   function look(options) {
-    const strong = layoutplan.sun && sunStyles[options.name];
+    const strong = layoutplan.sun ? sunStyles[options.name] : layoutplan.dark && darkStyles[options.name];
     if (!strong) return options;
+    if (layoutplan.dark) return { ...options, ...strong };
     return { ...options, ...strong, weight: options.area ? Math.min(strong.weight, 2.5) : strong.weight };
   }
 
@@ -57,26 +58,29 @@
   const drawLine = L.Canvas.prototype._fillStroke;
   L.Canvas.include({
     _fillStroke(ctx, layer) {
-      const { casing, ...options } = look(L.extend({}, layer.options)); // with the defaults it inherits
-      if (casing) drawLine.call(this, ctx, { options: { ...options, weight: casing, color: "#111111", _dashArray: null } });
+      const { casing, casingColor, halo, ...options } = look(L.extend({}, layer.options)); // with the defaults it inherits
+      const below = (weight, color) => drawLine.call(this, ctx, { options: { ...options, weight, color, _dashArray: null } });
+      if (halo) below(casing + 3, halo);
+      if (casing) below(casing, casingColor);
       drawLine.call(this, ctx, { options });
     },
   });
 
   const Sign = L.CircleMarker.extend({
     _project() {
-      const { sign, label } = this.options, zoom = this._map.getZoom();
+      const { sign, label, chosen } = this.options, zoom = this._map.getZoom();
       this._radius = sign.radius * Math.min((zoom - 8) / 7, 1) * (layoutplan.sun ? SUN_SIGNS : 1);
       if (zoom < DOTS_BELOW_ZOOM) this._radius = layoutplan.sun ? 4 : 3.5;
       if (sign.close && zoom < STAKES_FROM_ZOOM) this._radius = 0;
       this._shown = zoom >= LABELS_FROM_ZOOM ? label : "";
+      this._aside = chosen ? RING + 6 : this._radius + 5;
       L.CircleMarker.prototype._project.call(this);
       const room = this._radius + 6; // corners and halo reach beyond the circle; so does the label
-      this._pxBounds.extend(this._point.subtract([room, room + 10])).extend(this._point.add([room + 11 * this._shown.length, room]));
+      this._pxBounds.extend(this._point.subtract([room, room + 10])).extend(this._point.add([this._aside + 1 + 11 * this._shown.length, room]));
     },
     _updatePath() {
       if (!this._renderer._drawing || !this._radius || this._empty()) return;
-      paint(this._renderer._ctx, this.options.sign, this._point.x, this._point.y, this._radius, this._shown);
+      paint(this._renderer._ctx, this.options.sign, this._point.x, this._point.y, this._radius, this._shown, this._aside);
     },
   });
 
@@ -97,7 +101,7 @@
     ctx.scale(sharp, sharp);
     if (name) return paint(ctx, signs[name], 18, 10, signs[name].radius * 0.88);
     const drawn = look({ ...styles[line || area], name: line || area, area: !!area });
-    if (drawn.casing) { ctx.lineWidth = drawn.casing; ctx.strokeStyle = "#111111"; ctx.strokeRect(1, 10, 34, 0); }
+    if (drawn.casing) { ctx.lineWidth = drawn.casing; ctx.strokeStyle = drawn.casingColor; ctx.strokeRect(1, 10, 34, 0); }
     ctx.strokeStyle = drawn.color; ctx.lineWidth = drawn.weight; ctx.lineCap = drawn.lineCap || "round";
     ctx.setLineDash(drawn.dashArray ? drawn.dashArray.split(" ").map(Number) : []);
     ctx.beginPath();
@@ -106,14 +110,17 @@
     ctx.stroke();
   }
 
-  function sun(on) {
-    layoutplan.sun = on;
-    document.body.classList.toggle("sun", on);
+  /* In the sun nothing is dark, whatever the device is set to. */
+  function paintAll(sun, dark) {
+    Object.assign(layoutplan, { sun, dark: dark && !sun });
+    document.body.classList.toggle("sun", sun);
+    document.body.classList.toggle("dark", layoutplan.dark);
+    layoutplan.page.chooser.ring.setStyle({ color: layoutplan.dark ? "#fff" : "#000" });
     document.querySelectorAll("canvas[data-sign], canvas[data-line], canvas[data-area]").forEach(swatch);
     const { map } = layoutplan.page;
     map.invalidateSize();
     map.setView(map.getCenter(), map.getZoom(), { reset: true }); // projects and paints everything again
   }
 
-  Object.assign(layoutplan, { sign, style, swatch, paintSun: sun, sun: false });
+  Object.assign(layoutplan, { sign, style, swatch, paint: paintAll, sun: false, dark: false, RING });
 }

@@ -126,7 +126,7 @@
     tellWays() {
       const { chosen, towers } = this.chooser;
       const tower = this.here && chosen !== null ? towers[chosen] : null;
-      const places = tower ? { tower: tower.layer, ...tower.stakes } : {};
+      const places = tower ? { tower: tower.layer, H: tower.stakes.H?.layer, S: tower.stakes.S?.layer } : {};
       for (const role of ["tower", "H", "S"]) {
         const text = places[role] ? `From you: ${wayText(this.here, this.accuracy, places[role].getLatLng())}` : "";
         byId(`way-${role}`).textContent = text;
@@ -141,5 +141,5 @@
     }
   }
 
-  layoutplan.Locator = Locator;
+  Object.assign(layoutplan, { Locator, refusal });
 }

@@ -11,12 +11,14 @@
 
     addEventListener("beforeprint", () => {
       if (before) return;
-      before = { center: map.getCenter(), zoom: map.getZoom(), open: panel.open, here: map.hasLayer(dot), retina: L.Browser.retina };
+      before = { center: map.getCenter(), zoom: map.getZoom(), open: panel.open, here: map.hasLayer(dot), retina: L.Browser.retina, dark: layoutplan.dark };
       const bounds = map.getBounds();
+      document.getElementById("paper-date").textContent = `, printed ${new Date().toLocaleString([], { dateStyle: "medium", timeStyle: "short" })}`;
       map.closePopup();
       [dot, edge].forEach((mark) => mark.remove()); // where somebody stood while printing says nothing on paper
       panel.open = true;
       document.body.classList.add("paper");
+      layoutplan.paint(layoutplan.sun, false); // paper is white
       L.Browser.retina = true; // Leaflet asks this when it sizes its canvas
       resize(bounds);
     });
@@ -25,6 +27,7 @@
       document.body.classList.remove("paper");
       panel.open = before.open;
       L.Browser.retina = before.retina;
+      layoutplan.paint(layoutplan.sun, before.dark);
       map.invalidateSize({ animate: false, pan: false });
       map.setView(before.center, before.zoom, { reset: true });
       if (before.here) [edge, dot].forEach((mark) => mark.addTo(map));

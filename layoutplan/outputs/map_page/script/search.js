@@ -58,7 +58,7 @@
     function take(place) {
       close();
       input.blur();
-      if (!chooser.towers[place].shown) chooser.tick(true);
+      if (!chooser.towers[place].shown) chooser.tickAll(true);
       chooser.go(place);
     }
 
