@@ -53,7 +53,7 @@ def in_the_dark(browser) -> None:
 
 @pytest.fixture(scope="session")
 def axe(tmp_path_factory: pytest.TempPathFactory) -> str:
-    """The script of axe-core, fetched from npm for this run; without network it is skipped on a desk, in CI it fails."""
+    """The script of axe-core, fetched for this run; without network it is skipped on a desk, in CI it fails."""
     folder = tmp_path_factory.mktemp("axe")
     found = None
     if npm := shutil.which("npm"):
@@ -220,7 +220,8 @@ def test_language_landmark_and_zoom(browser, make_plan, tmp_path) -> None:
 
 
 TARGETS = """
-  const wanted = "button, a[href], a[role=button], summary, select, textarea, input:not([type=radio], [type=checkbox]), label:has(input)";
+  const wanted = "button, a[href], a[role=button], summary, select, textarea, "
+    + "input:not([type=radio], [type=checkbox]), label:has(input)";
   return [...document.querySelectorAll(wanted)]
     .filter((e) => e.checkVisibility({ contentVisibilityAuto: true }) && !e.closest(".leaflet-control-attribution"))
     .map((e) => [e.id || e.className || e.textContent.slice(0, 30), e.getBoundingClientRect().toJSON()]);

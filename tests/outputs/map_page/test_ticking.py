@@ -229,7 +229,8 @@ def test_no_position_without_being_asked_for(browser, make_plan, tmp_path) -> No
     open_page(browser, make_plan(4, hostile=False), tmp_path)
     browser.execute_script("""
       window.asked = 0;
-      for (const name of ["watchPosition", "getCurrentPosition"]) navigator.geolocation[name] = () => { window.asked++; return 1; };""")
+      for (const name of ["watchPosition", "getCurrentPosition"])
+        navigator.geolocation[name] = () => { window.asked++; return 1; };""")
     choose(browser, "001")
     tick(browser, "H", "measured", "note")
     press(browser, "open-list")

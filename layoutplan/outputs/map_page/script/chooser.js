@@ -60,7 +60,7 @@
     go(place) {
       this.map.closePopup();
       this.choose(place);
-      this.map.fitBounds(L.latLngBounds(this.places(place)), { padding: [45, 45], maxZoom: 17.5, animate: false });
+      this.map.fitBounds(L.latLngBounds(this.places(place)), { ...layoutplan.page.room(45), maxZoom: 17.5, animate: false });
     }
 
     places(place) {

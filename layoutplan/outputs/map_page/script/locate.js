@@ -102,7 +102,7 @@
       }
       const bounds = L.latLngBounds([this.here]);
       if (this.chooser.chosen !== null) this.chooser.places(this.chooser.chosen).forEach((place) => bounds.extend(place));
-      this.map.fitBounds(bounds, { padding: [50, 50], maxZoom: CLOSE_ZOOM, animate: false });
+      this.map.fitBounds(bounds, { ...layoutplan.page.room(50), maxZoom: CLOSE_ZOOM, animate: false });
     }
 
     tellAccuracy(age) {

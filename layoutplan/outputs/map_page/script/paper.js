@@ -13,7 +13,7 @@
       if (before) return;
       before = { center: map.getCenter(), zoom: map.getZoom(), open: panel.open, here: map.hasLayer(dot), retina: L.Browser.retina, dark: layoutplan.dark };
       const bounds = map.getBounds();
-      document.getElementById("paper-date").textContent = `, printed ${new Date().toLocaleString([], { dateStyle: "medium", timeStyle: "short" })}`;
+      document.getElementById("paper-date").textContent = `, printed ${layoutplan.records.clock(new Date())}`;
       map.closePopup();
       [dot, edge].forEach((mark) => mark.remove()); // where somebody stood while printing says nothing on paper
       panel.open = true;

@@ -75,17 +75,22 @@
 
   function row({ name, line, tower, role }, { state, note, time, position }) {
     const place = position || { lat: "", lon: "", accuracy: "", time: "" };
-    const figures = position ? [place.lon.toFixed(7), place.lat.toFixed(7), place.accuracy === null ? "" : place.accuracy.toFixed(1)] : ["", "", ""];
+    const figures = position ? [place.lon.toFixed(7), place.lat.toFixed(7), place.accuracy === null ? "" : (Math.ceil(place.accuracy * 100) / 100).toFixed(2)] : ["", "", ""];
     return [name, plan, line, tower, role, state, time, ...figures, place.time, note].map(cell).join(",");
   }
 
-  /* The file: CSV, as check --staked reads it. What the state is of the device is told by its name. */
+  /* Date and time where the device is, in the order that nobody misreads. */
+  function clock(time) {
+    const two = (number) => String(number).padStart(2, "0"), at = new Date(time);
+    return `${at.getFullYear()}-${two(at.getMonth() + 1)}-${two(at.getDate())} ${two(at.getHours())}:${two(at.getMinutes())}`;
+  }
+
+  /* The file: CSV, as check --staked reads it; the newest is known by its name. */
   function file(stakes) {
     const ticked = stakes.filter(({ name }) => memory.has(name));
     const lines = [COLUMNS.join(","), ...ticked.map((stake) => row(stake, of(stake.name)))];
-    const now = new Date(), two = (number) => String(number).padStart(2, "0");
-    const day = `${now.getFullYear()}-${two(now.getMonth() + 1)}-${two(now.getDate())}_${two(now.getHours())}${two(now.getMinutes())}`;
-    return new File([`\ufeff${lines.join("\r\n")}\r\n`], `staked_${plan}_${day}.csv`, { type: "text/csv" });
+    const stamp = clock(new Date()).replace(" ", "_").replace(":", "");
+    return new File([`\ufeff${lines.join("\r\n")}\r\n`], `staked_${plan}_${stamp}.csv`, { type: "text/csv" });
   }
 
   function sent() { unsent = false; }
@@ -98,5 +103,5 @@
   });
   addEventListener("beforeunload", (event) => { if (!storage && unsent) event.preventDefault(); });
 
-  layoutplan.records = { of, put, file, sent, isEmpty, listeners, keptWords, has: (name) => memory.has(name) };
+  layoutplan.records = { of, put, file, sent, clock, listeners, keptWords, has: (name) => memory.has(name) };
 }

@@ -38,7 +38,8 @@
     map.options.middle = (bounds[0][1] + bounds[1][1]) / 2;
 
     const panel = document.getElementById("panel"), narrow = matchMedia("(max-width: 700px), (max-height: 500px)");
-    layoutplan.page = { map, measure: new layoutplan.Measure().addTo(map) };
+    const room = (px) => ({ paddingTopLeft: [px, px], paddingBottomRight: [px, px + (narrow.matches ? 40 : 0)] }); // above the buttons of the map
+    layoutplan.page = { map, room, measure: new layoutplan.Measure().addTo(map) };
     placeControls(map, narrow.matches);
     signControls(map);
     narrow.addEventListener("change", () => placeControls(map, narrow.matches));

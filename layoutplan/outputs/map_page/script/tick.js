@@ -4,7 +4,7 @@
   const OPTIONS = { enableHighAccuracy: true, maximumAge: 0, timeout: 60000 };
   const FAR_M = 100; // beyond it somebody may stand at another stake (judgement)
   const byId = (id) => document.getElementById(id);
-  const clock = (iso) => (iso ? new Date(iso).toLocaleString([], { dateStyle: "short", timeStyle: "short" }) : "");
+  const clock = (iso) => (iso ? records.clock(iso) : "");
   const accuracyWords = (metres) => (metres === null ? "accuracy unknown" : `accuracy ${Math.ceil(metres)} m`);
 
   /* In a few words, for buttons and rows. */
