@@ -10,6 +10,8 @@ from layoutplan.checking.matching_pairs import claims
 from layoutplan.inputs.staked import Staked
 from layoutplan.inputs.staked_states import FAILED
 from layoutplan.inputs.words import counted, listed
+from layoutplan.layout.schema import tables
+from layoutplan.planning.tables import rounded_columns
 
 TAKEN, NOT_TAKEN, NONE = "taken", "none: planned place not confirmed", "none: no stake stands there"
 _KEYS = ["line_id", "tower_id", "role", "waypoint"]
@@ -53,7 +55,7 @@ def _told(rows: pd.DataFrame, place: np.ndarray) -> pd.DataFrame:
     at = [time.strftime("%Y-%m-%dT%H:%M:%SZ") if pd.notna(time) else "" for time in rows["time"]]
     accuracy = np.where(place == TAKEN, rows["accuracy_m"].to_numpy(dtype=float), np.nan)
     facts = {"reported_at": np.array(at, dtype=object), "position": place.astype(object), "accuracy_m": accuracy}
-    return pd.DataFrame(rows[[*_KEYS, "state", "note"]]).assign(**facts)
+    return pd.DataFrame(rows[[*_KEYS, "state", "note"]]).assign(**rounded_columns(facts, tables("check")["reported"]))
 
 
 def _problems(staked: Staked, table: pd.DataFrame, strange: pd.DataFrame) -> list[str]:

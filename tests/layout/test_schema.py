@@ -116,11 +116,12 @@ def written_plan(sample_run):
 
 @pytest.fixture(scope="module")
 def written_check(written_plan, tmp_path_factory):
-    """The sample checked with points that moved, one that is missing, and readings."""
+    """The sample checked with points that moved, what was said of them, one that is missing, and readings."""
     folder = tmp_path_factory.mktemp("check")
     stakes = pd.read_csv(written_plan / "stakes.csv").iloc[1:]
     moved = stakes[["waypoint", "lon", "lat"]].rename(columns={"waypoint": "name"})
-    moved.assign(lon=moved["lon"] + 1e-4, accuracy=2.0).to_csv(folder / "staked.csv", index=False)
+    told = {"state": "staked", "time": "2026-05-01T09:30:00Z", "note": "by the hedge"}
+    moved.assign(lon=moved["lon"] + 1e-4, accuracy=2.34567, **told).to_csv(folder / "staked.csv", index=False)
     tower = stakes.iloc[[2]][["line_id", "tower_id"]]
     tower.assign(voltage_h_v=3.0, voltage_s_v=9.0).to_csv(folder / "readings.csv", index=False)
     found = check_folder(written_plan, staked=folder / "staked.csv", readings=folder / "readings.csv")

@@ -33,7 +33,7 @@ from .base import (
 from .loading import TABLES, load_layers
 from .sources import write_source
 
-_SHOWN = ("checks", "hints", "leads", "shifts", "missing", "electrodes")
+_SHOWN = ("checks", "hints", "reported", "leads", "shifts", "missing", "electrodes")
 _JOB = "Job file of the plan"
 _MOST = 40  # lines of one kind in the log; the layers hold all
 _COUNTS = {"BROKEN": "Broken rules", "MOVED": "Stakes moved or new", "MISSING": "Stakes missing"}
@@ -132,6 +132,7 @@ class CheckAlgorithm(CommandAlgorithm):
         _list(feedback.pushWarning, [f"broken: {_figures(row, 'rule')}" for row in broken])
         _list(feedback.pushWarning, [f"worse than planned: {_worse(row)}" for row in worse])
         _list(feedback.pushWarning, [f"missing: {row.get('role')} of tower {row.get('tower_id')}" for row in missing])
+        _list(feedback.pushInfo, [f"reported: {_told(row)}" for row in found.get("reported", ())])
         _list(feedback.pushWarning, [f"reading: {_figures(row, 'hint')}" for row in found.get("hints", ())])
         for text in found.get("problems", ()):
             feedback.pushWarning(self.known(str(text)))
@@ -142,6 +143,11 @@ def _list(tell: Callable[[str], None], texts: list[str]) -> None:
         tell(text)
     if len(texts) > _MOST:
         tell(f"… and {len(texts) - _MOST} more, see the loaded layers and tables")
+
+
+def _told(row: dict[str, Any]) -> str:
+    note = f"; note: {row['note']}" if row.get("note") else ""
+    return f"{row.get('waypoint')} {row.get('state') or 'no state'}; position {row.get('position')}{note}"
 
 
 def _place(row: dict[str, Any]) -> str:

@@ -16,6 +16,7 @@ TABLES = {  # as they lie in the list of layers, from the lowest up
     "checks": "Rules and verdicts",
     "exposures": "Voltages on leads",
     "hints": "Hints from readings",
+    "reported": "Reported by the crew",
     "obstacles": "Obstacles",
     "permissions": "Land and permissions",
     "spans": "Spans",
