@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 import pandas as pd
 
@@ -11,6 +13,7 @@ from layoutplan.inputs.staked import Staked
 from layoutplan.inputs.staked_states import FAILED
 from layoutplan.inputs.words import counted, listed
 from layoutplan.layout.schema import tables
+from layoutplan.layout.set_out import warning
 from layoutplan.planning.tables import rounded_columns
 
 TAKEN, NOT_TAKEN, NONE = "taken", "none: planned place not confirmed", "none: no stake stands there"
@@ -44,7 +47,8 @@ def reported(staked: Staked, found: Matches, planned: pd.DataFrame) -> tuple[pd.
     table = table[(table["state"] != "") | (table["note"] != "")]
     order = table["waypoint"].map({name: row for row, name in enumerate(stakes["waypoint"])})
     table = table.iloc[np.argsort(order.to_numpy(dtype=np.int64), kind="stable")].reset_index(drop=True)
-    return table, _problems(staked, table, staked.unplaced[~there])
+    forbidden = dict(zip(stakes["waypoint"], map(warning, stakes["status"]), strict=True))
+    return table, _problems(staked, table, staked.unplaced[~there], forbidden)
 
 
 def _of_plan(stakes: pd.DataFrame, rows: np.ndarray) -> dict[str, np.ndarray]:
@@ -58,8 +62,13 @@ def _told(rows: pd.DataFrame, place: np.ndarray) -> pd.DataFrame:
     return pd.DataFrame(rows[[*_KEYS, "state", "note"]]).assign(**rounded_columns(facts, tables("check")["reported"]))
 
 
-def _problems(staked: Staked, table: pd.DataFrame, strange: pd.DataFrame) -> list[str]:
+def _problems(staked: Staked, table: pd.DataFrame, strange: pd.DataFrame, forbidden: Mapping[str, str]) -> list[str]:
     notes = []
+    stands = table["waypoint"][~table["state"].isin(["", FAILED])]
+    early = {name: forbidden[name] for name in stands if forbidden[name]}
+    if early:
+        texts = listed(f"{name} ({text})" for name, text in early.items())
+        notes.append(f"{staked.source}: reported as staked against the plan's word: {texts}")
     if len(strange):
         names = listed(f"'{name}'" for name in strange["name"])
         rows = counted(len(strange), "row")

@@ -150,6 +150,20 @@ def test_a_feature_without_place(written, number, tmp_path) -> None:
         read_staked(path)
 
 
+def test_what_was_staked_against_the_plans_word_is_said(written, stakes, tmp_path) -> None:
+    path = write(tmp_path, at(stakes, "101-H", state="staked"), {"name": "102-H", "state": "measured"},
+                 {"name": "112-S", "state": "again"}, {"name": "113-S", "state": "failed"})  # fmt: skip
+    said = (
+        "staked.csv: reported as staked against the plan's word: 101-H (DO NOT STAKE YET: map does not cover), "
+        "112-S (DO NOT STAKE YET: needs agreement)"
+    )
+    assert said in check_folder(written, staked=path).problems
+
+
+def test_a_guarded_name_is_the_name(tmp_path) -> None:
+    assert read_staked(write(tmp_path, {"name": "'=1-H", "state": "staked"})).unplaced["name"].tolist() == ["=1-H"]
+
+
 def test_unknown_names_and_repeats_are_said(written, stakes, tmp_path) -> None:
     path = write(
         tmp_path,

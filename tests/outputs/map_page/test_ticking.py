@@ -271,6 +271,23 @@ def test_a_position_far_from_the_stake_is_asked_about_and_can_be_forgotten(brows
     assert text(browser, "tick-H").endswith("no position taken")
 
 
+def test_an_old_position_is_not_kept(browser, make_plan, tmp_path) -> None:
+    plan = make_plan(4, hostile=False)
+    stake = plan.electrodes.iloc[0]
+    open_page(browser, plan, tmp_path)
+    allow(browser)
+    stand(browser, stake.lat, stake.lon, 5.0)
+    choose(browser, "001")
+    press(browser, "tick-H")
+    press(browser, "tick-take")
+    wait(browser, "return !document.getElementById('tick-keep').hidden")
+    browser.execute_script("const real = Date.now; Date.now = () => real() + 45000;")
+    press(browser, "tick-keep")
+    assert "s old: stand at the stake" in text(browser, "tick-position")
+    assert browser.execute_script("return layoutplan.records.of('001-H').position") is None
+    press(browser, "tick-done")
+
+
 def test_the_share_sheet_gets_the_same_file(browser, make_plan, tmp_path) -> None:
     open_page(browser, make_plan(4, hostile=False), tmp_path)
     browser.execute_script("""

@@ -2,6 +2,7 @@
 {
   const { ground, records, value, plain } = layoutplan;
   const OPTIONS = { enableHighAccuracy: true, maximumAge: 0, timeout: 60000 };
+  const OLD_S = 30; // as for Where am I
   const FAR_M = 100; // beyond it somebody may stand at another stake (judgement)
   const byId = (id) => document.getElementById(id);
   const clock = (iso) => (iso ? records.clock(iso) : "");
@@ -81,6 +82,7 @@
 
     at({ coords, timestamp }) {
       const accuracy = Number.isFinite(coords.accuracy) && coords.accuracy > 0 ? coords.accuracy : null;
+      this.seen = Date.now();
       this.found = { lat: coords.latitude, lon: coords.longitude, accuracy, time: new Date(timestamp || Date.now()).toISOString() };
       this.show();
       this.say(`You are here: ${this.whereWords(this.found)} Wait for a better accuracy, or keep it.`);
@@ -91,8 +93,15 @@
       this.say(code === 1 ? layoutplan.refusal() : "Your position cannot be found yet. Go where the sky is open.");
     }
 
+    /* Where somebody stood a while ago is not where the stake is. */
     keep() {
-      const position = this.found;
+      const position = this.found, old = Math.round((Date.now() - this.seen) / 1000);
+      if (old > OLD_S) {
+        this.found = undefined;
+        this.show();
+        byId("tick-take").focus();
+        return this.say(`That position is ${old} s old: stand at the stake and wait for a new one.`);
+      }
       this.stop();
       this.put({ position });
       byId("tick-take").focus();
