@@ -27,10 +27,8 @@ def _base(style: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _plan(style: Mapping[str, Any]) -> dict[str, Any]:
-    """Leads keep their colours on a light edge, ways on foot their white band; ink turns to chalk."""
-    if "casing" in style:
-        return {"casingColor": CHALK, "halo": ""}
-    return {"color": CHALK}
+    """Leads and ways on foot keep their colours within a white edge; ink turns to chalk."""
+    return {} if "casing" in style else {"color": CHALK}
 
 
 def dark_styles(classes: Mapping[str, ObstacleClass]) -> dict[str, dict[str, Any]]:

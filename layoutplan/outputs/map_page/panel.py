@@ -62,7 +62,7 @@ def panel_html(plan: Plan, base: BaseMap) -> str:
 
 def data_dates(plan: Plan) -> str:
     """How old the data are that the plan was made from, as far as their files say."""
-    dates = sorted({clean(file.data_date) for file in plan.files if file.data_date})
+    dates = sorted({clean(file.data_date).partition("T")[0] for file in plan.files if file.data_date})
     if not dates:
         return "date of the map data unknown"
     return "map data of " + " to ".join(dict.fromkeys((dates[0], dates[-1])))

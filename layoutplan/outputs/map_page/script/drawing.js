@@ -101,6 +101,7 @@
     ctx.scale(sharp, sharp);
     if (name) return paint(ctx, signs[name], 18, 10, signs[name].radius * 0.88);
     const drawn = look({ ...styles[line || area], name: line || area, area: !!area });
+    if (drawn.halo) { ctx.lineWidth = drawn.casing + 3; ctx.strokeStyle = drawn.halo; ctx.strokeRect(1, 10, 34, 0); }
     if (drawn.casing) { ctx.lineWidth = drawn.casing; ctx.strokeStyle = drawn.casingColor; ctx.strokeRect(1, 10, 34, 0); }
     ctx.strokeStyle = drawn.color; ctx.lineWidth = drawn.weight; ctx.lineCap = drawn.lineCap || "round";
     ctx.setLineDash(drawn.dashArray ? drawn.dashArray.split(" ").map(Number) : []);
