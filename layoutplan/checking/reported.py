@@ -67,8 +67,8 @@ def _problems(staked: Staked, table: pd.DataFrame, strange: pd.DataFrame, forbid
     stands = table["waypoint"][~table["state"].isin(["", FAILED])]
     early = {name: forbidden[name] for name in stands if forbidden[name]}
     if early:
-        texts = listed(f"{name} ({text})" for name, text in early.items())
-        notes.append(f"{staked.source}: reported as staked against the plan's word: {texts}")
+        stakes = listed(f"{name} ({text})" for name, text in early.items())
+        notes.append(f"{staked.source}: reported as staked against the plan's word: {stakes}")
     if len(strange):
         names = listed(f"'{name}'" for name in strange["name"])
         rows = counted(len(strange), "row")

@@ -8,6 +8,7 @@ from layoutplan.layout.model import Plan
 from layoutplan.layout.rules import KEEP_OUT, rule_words
 
 _BRACKETS = re.compile(r" \(([^()]*)\)")
+_SECTION = re.compile(r"\[+([a-z]+)\]+")  # of the job file
 _KEPT_OFF = rule_words(f"{KEEP_OUT}?").removesuffix("?")
 
 
@@ -28,10 +29,11 @@ class CrewWords:
         self._coded = re.compile(rf"\b({re.escape(_KEPT_OFF)}|lead crossing: )({names})\b")
 
     def __call__(self, text: str | None) -> str:
-        """Return the text without numbers of map features, and with the labels of classes for their codes."""
+        """Return the text without numbers of map features, with labels of classes and plain words for their codes."""
         if not text:
             return ""
         named = self._coded.sub(lambda match: match[1] + self._labels[match[2]], text)
+        named = _SECTION.sub(r"\1", named)
         return _BRACKETS.sub(self._bracket, named) if "(" in named else named
 
     def _bracket(self, match: re.Match[str]) -> str:

@@ -194,6 +194,23 @@ def test_ticking_off_by_keyboard_alone(browser, make_plan, tmp_path) -> None:
 
 
 @browser_test
+def test_layers_by_keyboard_alone(browser, make_plan, tmp_path) -> None:
+    open_page(browser, make_plan(4, hostile=False), tmp_path, on_telephone)
+    toggle = "return document.activeElement.classList.contains('leaflet-control-layers-toggle')"
+    for _ in range(40):
+        if browser.execute_script(toggle):
+            break
+        keys(browser, Keys.TAB)
+    keys(browser, Keys.ENTER)
+    wait(browser, "return document.body.classList.contains('listing')")
+    keys(browser, Keys.TAB, Keys.SPACE)
+    assert not browser.execute_script("return document.querySelector('.leaflet-control-layers-selector').checked")
+    keys(browser, Keys.ESCAPE)
+    assert not browser.execute_script("return document.body.classList.contains('listing')")
+    assert browser.execute_script(toggle)
+
+
+@browser_test
 def test_the_map_itself_keeps_the_focus(browser, make_plan, tmp_path) -> None:
     plan = make_plan(4, hostile=False)
     open_page(browser, plan, tmp_path)
@@ -415,4 +432,5 @@ def test_what_a_crew_reads_is_plain(sample_plan) -> None:
     assert any("river or canal" in text for text in texts)
     for words in texts:
         assert not {code for code in codes if code in words}
+        assert "[" not in words, "a section of the job file"
         assert not {known for known in ids if f"{known})" in words}, words

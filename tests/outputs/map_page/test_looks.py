@@ -121,7 +121,7 @@ def test_list_of_layers_fits_a_telephone(browser, make_plan, tmp_path) -> None:
       const rows = document.querySelectorAll(".leaflet-control-layers-overlays label");
       return [...rows].map((row) => row.getBoundingClientRect().toJSON());""")
     assert rows[0]["top"] >= 0
-    assert min(row["height"] for row in rows) >= 34
+    assert min(row["height"] for row in rows) >= 44
     assert text(browser, "card") == ""
     browser.execute_script("layoutplan.layerControl.collapse()")
     assert text(browser, "card-name") == "Tower 001"

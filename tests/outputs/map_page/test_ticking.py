@@ -18,6 +18,7 @@ from layoutplan.cli.check import command
 from layoutplan.layout.model import Plan
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.write import write_plan
+from layoutplan.text import clean
 
 from .pages import on_telephone, open_page, press, text, wait
 from .test_location import allow, stand
@@ -138,6 +139,28 @@ def test_from_the_page_to_the_report(browser, written, tmp_path) -> None:
     assert any(line.endswith(f'position taken, known to 4.2 m; note: "{SHOWN}"') for line in report)
     assert any(line.endswith('planned place not confirmed; note: "no sky"') for line in report)
     assert any(line.endswith('no stake stands there; note: "rock; no rod"') for line in report)
+    assert browser.execute_script("return window.alerts") == []
+    assert browser.get_log("browser") == []
+
+
+def test_hostile_names_in_list_dialog_and_file(browser, make_plan, tmp_path) -> None:
+    plan = make_plan(14)
+    open_page(browser, plan, tmp_path)
+    press(browser, "open-list")
+    for place in range(14):
+        browser.execute_script("layoutplan.page.chooser.go(arguments[0])", place)
+        if browser.find_element("id", "tick-H").is_displayed():
+            tick(browser, "H", "staked", HOSTILE)
+    names = set(
+        browser.execute_script("return [...document.querySelectorAll('#list *, #tick *')].map((e) => e.localName)")
+    )
+    assert not names & {"img", "iframe", "script"}
+    rows = list(csv.reader(io.StringIO(saved(browser, tmp_path).read_text("utf-8-sig"))))
+    stakes = plan.electrodes[plan.electrodes["role"] == "H"]
+    assert [row[3].removeprefix("'") for row in rows[1:]] == [
+        " ".join(clean(name).split()) for name in stakes["tower_id"]
+    ]
+    assert not any(cell.startswith(("=", "+", "@", "|", "%", ";")) for row in rows for cell in row)
     assert browser.execute_script("return window.alerts") == []
     assert browser.get_log("browser") == []
 

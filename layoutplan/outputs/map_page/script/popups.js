@@ -62,6 +62,7 @@
     if (event.key !== "Escape" || event.defaultPrevented || document.querySelector("dialog[open]")) return;
     const { map, list } = layoutplan.page;
     if (document.querySelector(".leaflet-popup")) map.closePopup();
+    else if (document.body.classList.contains("listing")) layoutplan.layerControl.collapse()._layersLink.focus();
     else if (!list.box.hidden && list.box.contains(document.activeElement)) list.close();
   });
 
