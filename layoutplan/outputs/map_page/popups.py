@@ -71,10 +71,8 @@ def tower_popups(plan: Plan) -> Popups:
     stakes = _joined(
         ((row.line_id, row.tower_id, row.role), _stake_line(row)) for row in records(plan.electrodes, *_STAKE_LINE)
     )
-    changes = _joined(
-        ((row.line_id, row.tower_id), plain(row.text))
-        for row in records(plan.relaxations, "line_id", "tower_id", "text")
-    )
+    ways_out = records(plan.relaxations, "line_id", "tower_id", "text")
+    changes = _joined((((row.line_id, row.tower_id), plain(row.text)) for row in ways_out), "; or ")
     counts = plan.exclusions.merge(plan.towers.loc[plan.towers["status"] == NO_LAYOUT, ["line_id", "tower_id"]])
     shut: dict[tuple[str, str], list[Any]] = defaultdict(list)
     for row in records(counts, "line_id", "tower_id", "side", "rule", "detail", "candidates", "of"):
@@ -232,10 +230,10 @@ def _position(row: Any) -> str:
     return f"{abs(row.lat):.6f}° {'S' if row.lat < 0 else 'N'}, {abs(row.lon):.6f}° {'W' if row.lon < 0 else 'E'}"
 
 
-def _joined(pairs: Iterable[tuple[Key, str]]) -> Mapping[Key, str]:
+def _joined(pairs: Iterable[tuple[Key, str]], between: str = "; ") -> Mapping[Key, str]:
     """Texts of each key, in their order."""
     ordered = sorted(pairs, key=lambda pair: pair[0])
-    return {key: "; ".join(text for _, text in group) for key, group in groupby(ordered, key=lambda pair: pair[0])}
+    return {key: between.join(text for _, text in group) for key, group in groupby(ordered, key=lambda pair: pair[0])}
 
 
 def capital(text: str) -> str:

@@ -190,6 +190,19 @@ def test_each_plan_has_its_own_ticks(browser, make_plan, tmp_path) -> None:
     assert text(browser, "tick-H").startswith("H: staked ")
 
 
+def test_what_is_ticked_in_another_window_is_there(browser, make_plan, tmp_path) -> None:
+    plan = make_plan(4, hostile=False)
+    open_page(browser, plan, tmp_path)
+    choose(browser, "001")
+    told = json.dumps({"state": "failed", "time": "2026-05-01T08:00:00Z", "note": "", "position": None})
+    browser.execute_script(
+        "dispatchEvent(new StorageEvent('storage', { key: arguments[0], newValue: arguments[1] }))",
+        f"layoutplan/{plan_number(plan)}/001-H",
+        told,
+    )
+    assert text(browser, "tick-H").startswith("H: failed 2026-05-01 ")
+
+
 def test_storage_that_is_refused(browser, make_plan, tmp_path) -> None:
     script = browser.execute_cdp_cmd("Page.addScriptToEvaluateOnNewDocument", {"source": REFUSES})
     try:
