@@ -176,8 +176,12 @@ def write_staked(folder: Path, plan: Path) -> None:
 
     stakes = read_plan_tables(plan)["electrodes"]
     rows = list(zip(stakes["waypoint"], stakes["lon"], stakes["lat"], strict=True))
-    lines = [f"{name},{lon + 1e-5:.7f},{lat:.7f},3.5,2026-05-05T10:00:00Z\n" for name, lon, lat in rows]
-    (folder / "staked.csv").write_text("waypoint,lon,lat,accuracy_m,time\n" + "".join(lines), "utf-8")
+    lines = [
+        f"{name},{lon + 1e-5:.7f},{lat:.7f},3.5,2026-05-05T10:00:00Z,measured,\n" if number % 2
+        else f'{name},,,,2026-05-05T10:00:00Z,failed,"\'=1+1, rock"\n'
+        for number, (name, lon, lat) in enumerate(rows, 1)
+    ]  # fmt: skip
+    (folder / "staked.csv").write_text("waypoint,lon,lat,accuracy_m,time,state,note\n" + "".join(lines), "utf-8")
     points = "".join(
         f'<wpt lat="{lat:.7f}" lon="{lon:.7f}"><ele>100</ele><time>2026-05-05T10:00:00Z</time><name>{name}</name>'
         "<hdop>1.2</hdop></wpt>\n"
