@@ -47,7 +47,7 @@ class Staked:
         File and layer, for messages.
     problems, assumptions : tuple of str
     unplaced : GeoDataFrame
-        The same of what stands nowhere that is known: rows with a state and without a place, and failed stakes.
+        The same of what stands nowhere that is known: rows that say something and have no place, and failed stakes.
     plan_numbers : frozenset of str
         Of the plans that the rows belong to, as their column says.
     """
@@ -61,7 +61,7 @@ class Staked:
 
 
 def read_staked(path: str | Path, crs: str | None = None, layer: str | None = None) -> Staked:
-    """Read what a crew staked; no point is left out. A row that tells the state of its stake may have no place.
+    """Read what a crew staked; no point is left out. A row that says something of its stake may have no place.
 
     Parameters
     ----------

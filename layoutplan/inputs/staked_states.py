@@ -51,6 +51,13 @@ def notes(table: FileRows) -> NDArray[np.object_]:
     return np.array([unguarded(text)[:LONGEST_NOTE] for text in _texts(table, "note")], dtype=object)
 
 
+def needs_no_place(table: FileRows) -> NDArray[np.bool_]:
+    """Whether each row says enough without a place: a state, or a note of a stake of a plan that it names."""
+    plans = _texts(table, "plan_number")
+    noted = np.array([bool(note and plan) for note, plan in zip(notes(table), plans, strict=True)], dtype=bool)
+    return (states(table)[0] != "") | noted
+
+
 def plan_numbers(table: FileRows) -> frozenset[str]:
     """Plan numbers that its column of this name holds."""
     return frozenset(text.strip("'").upper() for text in _texts(table, "plan_number")) - {""}

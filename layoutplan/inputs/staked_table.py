@@ -16,7 +16,7 @@ from layoutplan.errors import ColumnError, CRSError, InputError, LayerError
 from layoutplan.inputs.csv_table import SUFFIXES, read_csv
 from layoutplan.inputs.geodetic import datum_note, is_usable, to_lonlat
 from layoutplan.inputs.placed import FileRows, PlacedTable, single_points
-from layoutplan.inputs.staked_states import states
+from layoutplan.inputs.staked_states import needs_no_place
 from layoutplan.inputs.systems import WGS84, parse_crs
 from layoutplan.inputs.tower_columns import read_figures
 from layoutplan.inputs.vector import VectorLayer, open_vector
@@ -32,7 +32,7 @@ _GRID = (("easting", "northing"), ("east", "north"), ("x", "y"), ("e", "n"))
 def read_placed(path: Path, crs: str | None, layer: str | None) -> PlacedTable:
     """Read a table or a vector layer with one point in each row, column names in small letters.
 
-    The place may be missing in rows that tell the state of a stake.
+    The place may be missing in rows that say something of a stake, see ``needs_no_place``.
 
     Parameters
     ----------
@@ -94,7 +94,7 @@ def _read_csv(path: Path, crs: str | None) -> PlacedTable:
         )
     xy = np.column_stack([read_figures(table, column, "number") for column in columns])
     known = ~np.isnan(xy)
-    empty = ~known.all(axis=1) & (known.any(axis=1) | (states(table)[0] == ""))
+    empty = ~known.all(axis=1) & (known.any(axis=1) | ~needs_no_place(table))
     if empty.any():
         raise ColumnError(
             f"{where}, row {listed(table.rows[empty])}: no '{columns[0]}' or no '{columns[1]}'. Correct or delete it."
@@ -155,7 +155,7 @@ def _opened(source: FileSource) -> VectorLayer:
 def _check_places(table: PlacedTable) -> None:
     with np.errstate(invalid="ignore"):
         beyond = is_usable(table.geometry) & (np.abs(shapely.get_y(table.geometry)) > 90.0)
-    unplaced = shapely.is_missing(table.geometry) & (states(table)[0] != "")
+    unplaced = shapely.is_missing(table.geometry) & needs_no_place(table)
     bad = ~unplaced & ~is_usable(table.geometry) | beyond
     if bad.any():
         raise InputError(

@@ -15,7 +15,7 @@ from click.testing import CliRunner
 
 from layoutplan.checking.check import check_folder
 from layoutplan.checking.reported import NONE, NOT_TAKEN, TAKEN
-from layoutplan.cli.check import command
+from layoutplan.cli.main import cli
 from layoutplan.errors import ColumnError, InputError
 from layoutplan.inputs.staked import read_staked
 from layoutplan.layout.model import Plan
@@ -83,7 +83,7 @@ def test_the_report_names_states(written, stakes, number, tmp_path) -> None:
         {"name": "102-S", "state": "measured"},
         {"name": "103-H", "state": "failed", "note": "rock"},
     )
-    run = CliRunner().invoke(command, [str(written), "--staked", str(path), "--out", str(tmp_path / "out")])
+    run = CliRunner().invoke(cli, ["check", str(written), "--staked", str(path), "--out", str(tmp_path / "out")])
     assert run.exit_code in (0, 1)
     head, *lines = run.output.splitlines()
     assert head.endswith("51 not surveyed yet, of these 1 reported without a position: planned place not confirmed")
@@ -93,8 +93,8 @@ def test_the_report_names_states(written, stakes, number, tmp_path) -> None:
     assert "\x1b" not in run.output
     layer = pyogrio.read_dataframe(tmp_path / "out" / "check.gpkg", layer="reported")
     assert layer["state"].tolist() == ["staked", "measured", "failed"]
-    arguments = [str(written), "--staked", str(path), "--out", str(tmp_path / "out"), "--json", "--complete"]
-    run = CliRunner().invoke(command, arguments)
+    arguments = ["check", str(written), "--staked", str(path), "--out", str(tmp_path / "out"), "--json", "--complete"]
+    run = CliRunner().invoke(cli, arguments)
     assert run.exit_code == 1, "with --complete a stake without a position is missing"
     result = json.loads(run.output.splitlines()[-1])
     assert [row["position"] for row in result["reported"]] == [TAKEN, NOT_TAKEN, NONE]
@@ -125,6 +125,14 @@ def test_no_place_without_a_state_is_refused(tmp_path) -> None:
     for row in ({"name": "A"}, {"name": "A", "state": "Bavaria"}, {"name": "A", "state": "staked", "lon": "9"}):
         with pytest.raises(ColumnError, match="row 2: no 'lon' or no 'lat'"):
             read_staked(write(tmp_path, row))
+
+
+def test_a_note_alone(written, number, tmp_path) -> None:
+    row = {"name": "102-S", "note": "gate locked"}
+    with pytest.raises(ColumnError, match="row 2: no 'lon' or no 'lat'"):
+        read_staked(write(tmp_path, row))
+    found = check_folder(written, staked=write(tmp_path, {**row, "plan_number": number}))
+    assert found.reported[["state", "note", "position"]].to_numpy().tolist() == [["", "gate locked", NOT_TAKEN]]
 
 
 def test_a_column_of_states_that_means_something_else(tmp_path) -> None:

@@ -14,7 +14,7 @@ from click.testing import CliRunner
 from geographiclib.geodesic import Geodesic
 from selenium.webdriver.common.by import By
 
-from layoutplan.cli.check import command
+from layoutplan.cli.main import cli
 from layoutplan.layout.model import Plan
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.write import write_plan
@@ -104,6 +104,8 @@ def test_from_the_page_to_the_report(browser, written, tmp_path) -> None:
     choose(browser, "103")
     tick(browser, "H", "failed", "rock; no rod")
     tick(browser, "S", "again")
+    choose(browser, "104")
+    tick(browser, "S", note="gate locked")
     browser.refresh()
     wait(browser, "return typeof layoutplan !== 'undefined' && !!layoutplan.page")
     choose(browser, "102")
@@ -120,22 +122,22 @@ def test_from_the_page_to_the_report(browser, written, tmp_path) -> None:
     path = saved(browser, tmp_path)
     assert path.name.startswith(f"staked_{number}_")
     rows = list(csv.DictReader(io.StringIO(path.read_text("utf-8-sig"))))
-    assert [row["name"] for row in rows] == ["102-H", "102-S", "103-H", "103-S"]
+    assert [row["name"] for row in rows] == ["102-H", "102-S", "103-H", "103-S", "104-S"]
     assert {row["plan_number"] for row in rows} == {number}
     assert rows[0]["note"] == f"'{SHOWN}", "one line, and nothing that a spreadsheet would run"
     assert all(len(row) == len(rows[0]) for row in rows)
-    assert "4 of 52 stakes ticked off: 2 measured, 1 failed, 1 again; 1 with a position." in text(browser, "list")
+    assert "5 of 52 stakes ticked off: 2 measured, 1 failed, 1 again; 1 with a position." in text(browser, "list")
 
-    run = CliRunner().invoke(command, [str(written), "--staked", str(path), "--out", str(tmp_path / "check")])
+    run = CliRunner().invoke(cli, ["check", str(written), "--staked", str(path), "--out", str(tmp_path / "check")])
     assert run.exit_code == 0, run.output
     report = run.output.splitlines()
     assert report[0] == (
-        "1 stakes checked: 1 moved or new, 0 break rules, 51 not surveyed yet, of these 2 reported without a position: "
+        "1 stakes checked: 1 moved or new, 0 break rules, 51 not surveyed yet, of these 3 reported without a position: "
         "planned place not confirmed"
     )
     assert "  102-H: 3.00 m at 90 degrees from where it was planned, known to 4.2 m" in report
-    told = [line.split(" at ")[0].strip() for line in report[report.index("reported:") + 1 :][:4]]
-    assert told == ["102-H: measured", "102-S: measured", "103-H: failed", "103-S: again"]
+    told = [line.split(" at ")[0].strip() for line in report[report.index("reported:") + 1 :][:5]]
+    assert told == ["102-H: measured", "102-S: measured", "103-H: failed", "103-S: again", "104-S: no state"]
     assert any(line.endswith(f'position taken, known to 4.2 m; note: "{SHOWN}"') for line in report)
     assert any(line.endswith('planned place not confirmed; note: "no sky"') for line in report)
     assert any(line.endswith('no stake stands there; note: "rock; no rod"') for line in report)
@@ -170,7 +172,7 @@ def test_check_refuses_the_file_of_another_plan(browser, make_plan, written, tmp
     choose(browser, "001")
     tick(browser, "H", "measured")
     path = saved(browser, tmp_path)
-    run = CliRunner().invoke(command, [str(written), "--staked", str(path), "--out", str(tmp_path / "check")])
+    run = CliRunner().invoke(cli, ["check", str(written), "--staked", str(path), "--out", str(tmp_path / "check")])
     assert run.exit_code == 2
     assert "carries the number of another plan" in run.output
 
