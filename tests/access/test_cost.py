@@ -1,4 +1,7 @@
-"""What walking costs, against the published function and by hand."""
+"""What walking costs, against the published function and by hand.
+
+Sources: Tobler 1993, named below; what crossing a feature costs: the job's own figures, no source.
+"""
 
 from __future__ import annotations
 

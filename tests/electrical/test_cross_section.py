@@ -40,7 +40,7 @@ def test_effective_height_and_bundle():
 
 
 def test_arrays_follow_the_order_of_the_conductors():
-    # No published source: this package's own bookkeeping.
+    # No source: this package's own bookkeeping.
     section = double_circuit()
     assert section.array("offset_m").tolist() == [-6, -6, -6, 6, 6, 6, 0]
     assert section.is_earth_wire.tolist() == [False] * 6 + [True]
@@ -48,7 +48,7 @@ def test_arrays_follow_the_order_of_the_conductors():
 
 
 def test_phase_order_moves_phases_and_nothing_else():
-    # No published source: this package's own bookkeeping.
+    # No source: this package's own bookkeeping.
     section = double_circuit().with_phase_order("BCA/ABC")
     assert "".join(c.phase for c in section.conductors) == "BCAABCE"
     assert section.array("offset_m").tolist() == double_circuit().array("offset_m").tolist()
@@ -56,7 +56,7 @@ def test_phase_order_moves_phases_and_nothing_else():
 
 @pytest.mark.parametrize("order", ["ABC", "ABC/AAB", "ABC/ABC/ABC", "ABX/ABC", ""])
 def test_phase_order_must_match_the_circuits(order):
-    # No published source: this package's own check of what it is given.
+    # No source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match="does not match the circuits"):
         double_circuit().with_phase_order(order)
 
@@ -72,7 +72,7 @@ def test_voltages_and_currents_of_the_conductors():
 
 
 def test_circuit_without_current_is_unknown():
-    # No published source: this package's own rule: unknown stays unknown.
+    # No source: this package's own rule: unknown stays unknown.
     amperes = conductor_currents(double_circuit(), {1: [1, 2, 3]})
     assert np.isnan(amperes[3:6]).all()
     assert amperes[6] == 0
@@ -102,7 +102,7 @@ def test_traction_supply_has_two_opposite_poles():
     ],
 )
 def test_impossible_sections_are_refused(make, message):
-    # No published source: this package's own check of what it is given.
+    # No source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match=message):
         make()
 
@@ -118,7 +118,7 @@ def test_generic_sections_are_marked(voltage):
 
 @pytest.mark.parametrize("voltage", [0, -110, 900, np.nan])
 def test_no_generic_section_outside_the_classes(voltage):
-    # No published source: this package's own check of what it is given.
+    # No source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match="give the conductors"):
         generic_cross_section(voltage)
 
@@ -143,7 +143,7 @@ def test_sequences():
     ],
 )
 def test_impossible_unbalance_is_refused(shares, message):
-    # No published source: this package's own check of what it is given.
+    # No source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match=message):
         sequence_currents(**({"positive_sequence_a": 100} | shares))
 
@@ -153,17 +153,17 @@ def test_impossible_unbalance_is_refused(shares, message):
     st.lists(st.floats(0, 6.28), min_size=5, max_size=5),
 )
 def test_magnitude_range_encloses_every_choice_of_angles(parts, angles):
-    # No published source: triangle inequality, drawn by lot.
+    # Derived here: triangle inequality, the angles drawn by lot.
     low, high = magnitude_range(parts)
     total = abs(np.sum(np.array(parts) * np.exp(1j * np.array(angles[: len(parts)]))))
     assert low - 1e-9 <= total <= high + 1e-9
 
 
 def test_magnitude_range_is_reached():
-    # No published source: triangle inequality.
+    # Derived here: triangle inequality: equality where all phasors point one way, or the others against the greatest.
     assert magnitude_range([[5, 1j, -1], [1, 1, 1]]) == (pytest.approx([3, 0]), pytest.approx([7, 3]))
 
 
 def test_magnitude_range_of_unknown_is_unknown():
-    # No published source: this package's own rule: unknown stays unknown.
+    # No source: this package's own rule: unknown stays unknown.
     assert np.isnan(magnitude_range([1, np.nan])).all()

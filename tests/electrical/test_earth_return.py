@@ -63,8 +63,8 @@ def carson_by_struve(h1, h2, d, rho, f):
 @pytest.mark.parametrize(
     ("model", "h1", "h2", "d", "rho", "f", "expected"),
     [
-        # by two independent quadratures, to the digits shown; a public distribution simulator's full-Carson and
-        # complex-depth options agree to 3e-6 and 4e-8
+        # Source: two own quadratures of Carson 1926 and Deri et al. 1981, apart from this package, to the digits shown;
+        # a public distribution simulator's full-Carson and complex-depth options agree to 3e-6 and 4e-8.
         (carson_impedance, 20, 0, 100, 100, 50, 0.04745 + 0.14041j),
         (complex_depth_impedance, 20, 0, 100, 100, 50, 0.04818 + 0.14475j),
         (carson_impedance, 10, 10, 10, 100, 60, 0.05774 + 0.33656j),
@@ -103,7 +103,7 @@ def test_carson_equals_adaptive_quadrature(h1, h2, d, rho, f):
 
 @pytest.mark.parametrize("d", [1e-3, 0.05, 1, 50, 3000])
 def test_both_on_surface_is_carson_at_height_zero(d):
-    # Sunde 1949: Carson's integral for both heights zero is a Bessel function
+    # Source: Sunde 1949: Carson's integral for both heights zero is a Bessel function.
     surface = surface_impedance(d, soil_resistivity_ohm_m=100, frequency_hz=50)
     assert surface == pytest.approx(carson_impedance(0, 0, d, soil_resistivity_ohm_m=100, frequency_hz=50), rel=1e-7)
     if d == 50:
@@ -118,7 +118,7 @@ def test_skin_depth_is_503_root_rho_over_f():
 
 @given(h1=HEIGHTS, h2=HEIGHTS, d=DISTANCES, rho=SOILS)
 def test_mutual_impedance_is_reciprocal(h1, h2, d, rho):
-    # No published source: law of reciprocity.
+    # Derived here: both formulas hold heights as a sum or a squared difference, the distance as a square.
     for model in (carson_impedance, complex_depth_impedance):
         there = per_km(model, h1, h2, d, rho, 50)
         assert there == pytest.approx(per_km(model, h2, h1, -d, rho, 50), rel=1e-12)
@@ -153,7 +153,8 @@ def ieee_13_node(model=carson_impedance):
 
 
 def test_ieee_13_node_feeder_matrix():
-    # printed matrix of configuration 601, made with Carson's series cut after the logarithm: 1.1e-3 from the integral
+    # Source: IEEE 13-node test feeder, printed matrix of configuration 601, made with Carson's series cut after the
+    # logarithm: 1.1e-3 from the integral.
     printed = [
         [0.3465 + 1.0179j, 0.1560 + 0.5017j, 0.1580 + 0.4236j],
         [0.1560 + 0.5017j, 0.3375 + 1.0478j, 0.1535 + 0.3849j],
@@ -176,6 +177,7 @@ def test_ieee_13_node_with_log_term_only_equals_print():
 
 
 def test_ieee_13_node_against_carsons_library():
+    # Source: the package carsons, another implementation of Carson 1926.
     carsons = pytest.importorskip("carsons")
 
     class Feeder:
@@ -197,6 +199,7 @@ def test_ieee_13_node_against_carsons_library():
 
 @pytest.mark.parametrize(("name", "tolerance"), [("Carson", 1.3e-3), ("FullCarson", 2e-5)])
 def test_ieee_13_node_against_a_distribution_simulator(name, tolerance):
+    # Source: an open distribution simulator, another implementation of Carson 1926, by series and in full.
     dss = pytest.importorskip("opendssdirect").dss
     for line in (
         "clear",
@@ -227,7 +230,7 @@ def test_ieee_13_node_against_a_distribution_simulator(name, tolerance):
     ],
 )
 def test_values_out_of_range_are_named(change, message):
-    # No published source: this package's own check of what it is given.
+    # No source: this package's own check of what it is given.
     values = {
         "height_1_m": 10,
         "height_2_m": 12,
@@ -241,6 +244,6 @@ def test_values_out_of_range_are_named(change, message):
 
 
 def test_conductors_that_touch_are_refused():
-    # No published source: this package's own check of what it is given.
+    # No source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match="touch"):
         impedance_matrix([0, 0], [10, 10], 0.01, 1e-4, soil_resistivity_ohm_m=100, frequency_hz=50)

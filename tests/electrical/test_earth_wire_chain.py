@@ -40,7 +40,7 @@ def chains(draw):
 
 
 def test_ladder_reference():
-    # Endrenyi 1967 / IEC 60909-3, by formula and by nodal solve of a long line (2e-15)
+    # Source: Endrenyi 1967 and IEC 60909-3, by formula and by nodal solve of a long line (2e-15).
     assert ladder_impedance(ZS, 10) == pytest.approx(1.4076 + 1.0503j, abs=6e-5)
     assert mid_line_impedance(ZS, 10) == pytest.approx(0.6800 + 0.4573j, abs=6e-5)
 
@@ -83,7 +83,7 @@ def test_driving_point_impedance_is_the_diagonal_of_the_inverse(chain):
 
 
 def test_transfer_impedance_is_reciprocal():
-    # No published source: law of reciprocity.
+    # Derived here: the chain's matrix is symmetric, and so is its inverse.
     rng = np.random.default_rng(1)
     footing, span = rng.uniform(2, 50, 12), rng.uniform(0.1, 0.5, 11) * (1 + 2j)
     there = chain_state(footing, span, injected_current_a=np.eye(12)[3]).potential_v[8]
@@ -126,7 +126,7 @@ def test_tower_without_footing_floats_on_the_earth_wire():
 
 
 def test_unknown_load_gives_unknown_state():
-    # No published source: this package's own rule: unknown stays unknown.
+    # No source: this package's own rule: unknown stays unknown.
     state = chain_state([5.0, 10, 5], [ZS, ZS], np.nan)
     assert np.isnan(state.potential_v).all()
 
@@ -144,6 +144,6 @@ def test_unknown_load_gives_unknown_state():
     ],
 )
 def test_values_out_of_range_are_named(footing, span, message):
-    # No published source: this package's own check of what it is given.
+    # No source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match=message):
         chain_state(footing, span)

@@ -35,14 +35,14 @@ def test_induced_currents_leave_no_voltage_along_the_earth_wires(phases):
 
 
 def test_several_states_at_once():
-    # No published source: linearity.
+    # Derived here: Kirchhoff's equations are linear, so each state is as it is alone.
     phases = np.array([[1, 1], [1, -0.5], [1, -0.5]])
     both = earth_wire_currents(MATRIX, EARTH, phases)
     assert both[:, 1] == pytest.approx(earth_wire_currents(MATRIX, EARTH, phases[:, 1]))
 
 
 def test_equivalent_of_one_wire_is_that_wire():
-    # No published source: limiting case.
+    # Derived here: with one wire there is nothing to put together.
     matrix, earth = MATRIX[:4, :4], EARTH[:4]
     single = equivalent_earth_wire(matrix, earth)
     assert single.self_impedance_ohm_per_m == pytest.approx(MATRIX[3, 3])
@@ -76,12 +76,12 @@ def test_reduction_factor():
 
 
 def test_a_line_without_earth_wire_has_no_equivalent():
-    # No published source: this package's own check of what it is given.
+    # No source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match="no conductor"):
         equivalent_earth_wire(MATRIX, np.zeros(5, dtype=bool))
 
 
 def test_shapes_must_belong_together():
-    # No published source: this package's own check of what it is given.
+    # No source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match="belong together"):
         earth_wire_currents(MATRIX, EARTH[:4], [1, 2, 3])

@@ -96,7 +96,7 @@ def test_current_is_conserved_at_every_node_and_as_a_whole(network, seed):
 
 @given(networks())
 def test_the_matrix_is_symmetric(network):
-    # No published source: law of reciprocity.
+    # Derived here: mutual impedances stand on both sides alike, and incidence enters with its transpose.
     matrix = network.matrix()
     assert abs(matrix - matrix.T).max() == 0
 
@@ -104,7 +104,7 @@ def test_the_matrix_is_symmetric(network):
 @given(networks(), st.data())
 def test_reciprocity(network, data):
     """What 1 A at one place makes at another, 1 A there makes here; likewise for all unknowns."""
-    # No published source: law of reciprocity.
+    # Derived here: the inverse of a symmetric matrix is symmetric.
     one, two = (data.draw(st.integers(0, network.size - 1)) for _ in range(2))
     found = SolvedNetwork(network).solve(np.eye(network.size)[:, [one, two]])
     assert found[two, 0] == pytest.approx(found[one, 1], rel=1e-6, abs=1e-9)
@@ -113,7 +113,7 @@ def test_reciprocity(network, data):
 @given(networks(), st.data())
 def test_no_node_stands_higher_than_the_one_that_is_fed(network, data):
     """Passive: real power goes into it. Without mutual parts no potential exceeds that of the node itself."""
-    # No published source: passivity.
+    # Derived here: passive: the power v i fed in at one node, 1 A, is v and cannot be negative.
     node = data.draw(st.integers(0, network.nodes - 1))
     state = SolvedNetwork(network).state(np.eye(network.nodes)[:, [node]])
     assert state.potential_v[node, 0].real > 0
@@ -121,7 +121,7 @@ def test_no_node_stands_higher_than_the_one_that_is_fed(network, data):
 
 @given(networks(), st.integers(0, 2**32 - 1))
 def test_states_add_up(network, seed):
-    # No published source: linearity.
+    # Derived here: node equations are linear, so states add up.
     injected, driven, ground = causes(network, seed, 1)
     factors = SolvedNetwork(network)
     total = factors.state(injected, driven, ground)
@@ -133,7 +133,7 @@ def test_states_add_up(network, seed):
 
 @given(st.integers(2, 40), st.integers(0, 2**32 - 1))
 def test_one_chain_is_the_chain_of_towers(count, seed):
-    # No published source: the other solver of this package (held against Endrenyi 1967).
+    # Source: the other solver of this package, held against Endrenyi 1967 in test_earth_wire_chain.py.
     rng = np.random.default_rng(seed)
     footing = rng.uniform(1, 100, count)
     span = rng.uniform(0.02, 0.5, count - 1) + 1j * rng.uniform(0.05, 0.6, count - 1)
@@ -166,7 +166,7 @@ def test_footings_that_lift_each_other_help_less():
 
 
 def test_node_that_nothing_leads_to_keeps_the_network_solvable():
-    # No published source: this package's own bookkeeping.
+    # No source: this package's own bookkeeping.
     network = EarthingNetwork(3, np.array([[0, 1]]), np.array([0.1 + 0.3j]), np.array([0]), np.array([10.0]), *NO_PAIR,
                               *NO_FOOTINGS)  # fmt: skip
     state = SolvedNetwork(network).state([[1.0], [0.0], [0.0]])
@@ -201,7 +201,7 @@ def test_a_part_is_right_where_the_state_has_died_away(seed):
     ],
 )
 def test_values_that_cannot_be(changes, message):
-    # No published source: this package's own check of what it is given.
+    # No source: this package's own check of what it is given.
     base = chain_of([10.0, 5.0], [0.1 + 0.3j])
     values = {name: changes.get(name, getattr(base, name)) for name in base.__slots__}
     with pytest.raises(InputRangeError, match=message):

@@ -23,7 +23,7 @@ SOIL = {"soil_resistivity_ohm_m": 100.0}
 
 @pytest.mark.parametrize(
     ("potential", "angle", "expected"),
-    # G. F. Tagg, Earth Resistances (1964): hemisphere of 5 m, current stake at 100 m
+    # Source: G. F. Tagg, Earth Resistances (1964): hemisphere of 5 m, current stake at 100 m
     [(61.8, 0, 1.0000), (100, 90, 0.9354), (50, 90, 0.8947)],
 )
 def test_tagg(potential, angle, expected):
@@ -54,14 +54,14 @@ def test_stakes_apart_by_a_right_angle_or_more_read_low(current, potential, angl
 
 @given(st.floats(20, 1000), st.floats(20, 1000), st.floats(30, 180), st.floats(0.1, 50))
 def test_equal_layers_bias_like_uniform_soil(current, potential, angle, thickness):
-    # No published source: limiting case.
+    # Derived here: with K = 0 every image vanishes, uniform soil remains.
     layered = reading_bias(current, potential, angle, **SOIL, lower_resistivity_ohm_m=100, upper_thickness_m=thickness)
     assert layered == pytest.approx(reading_bias(current, potential, angle, **SOIL), rel=1e-7, abs=1e-12)
 
 
 @given(st.floats(20, 1000), st.floats(20, 1000), st.floats(-180, 180))
 def test_separation_is_the_law_of_cosines(current, potential, angle):
-    # No published source: law of cosines.
+    # Derived here: the law of cosines on the triangle of tower and stakes.
     square = current**2 + potential**2 - 2 * current * potential * np.cos(np.radians(angle))
     assert stake_separation(current, potential, angle) == pytest.approx(max(square, 0) ** 0.5, rel=1e-6, abs=1e-3)
 
@@ -126,13 +126,13 @@ def test_neighbouring_towers_change_the_bias_little():
 
 
 def test_ratio_is_one_without_earth_wire():
-    # No published source: limiting case.
+    # Derived here: no current leaves by an open way, so the footing takes all of it.
     assert injected_current_ratio(10, np.inf, 0.2) == 1
 
 
 @given(st.floats(0.01, 5), st.floats(60, 180), st.floats(0.4, 2), st.floats(1, 20))
 def test_bias_equals_the_target_at_the_distance_found(target, angle, shape, ratio):
-    # No published source: inverse of a function tested above.
+    # Derived here: put back in, the distance gives the bias that it was asked for.
     distance = distance_for_bias(target, angle, potential_over_current_distance=shape, current_ratio=ratio, **SOIL)
     if distance > 0:
         bias = reading_bias(distance, shape * distance, angle, current_ratio=ratio, **SOIL)
@@ -141,7 +141,7 @@ def test_bias_equals_the_target_at_the_distance_found(target, angle, shape, rati
 
 @pytest.mark.parametrize("lower", [20.0, 500.0])
 def test_distance_in_layers_holds_from_there_on(lower):
-    # No published source: inverse of a function tested above.
+    # Derived here: put back in, the distance gives the bias that it was asked for, and no greater one beyond.
     soil = SOIL | {"lower_resistivity_ohm_m": lower, "upper_thickness_m": 3.0}
     distance = distance_for_bias([0.05, 0.5], 150, **soil)
     for target, d in zip([0.05, 0.5], distance, strict=True):
@@ -151,13 +151,13 @@ def test_distance_in_layers_holds_from_there_on(lower):
 
 
 def test_distance_for_bias_in_equal_layers_is_that_of_uniform_soil():
-    # No published source: limiting case.
+    # Derived here: with K = 0 every image vanishes, uniform soil remains.
     layered = distance_for_bias(0.2, 170, **SOIL, lower_resistivity_ohm_m=100, upper_thickness_m=5)
     assert layered == pytest.approx(distance_for_bias(0.2, 170, **SOIL), rel=1e-3)
 
 
 def test_distance_knows_never_always_and_unknown():
-    # No published source: this package's own rule: unknown stays unknown.
+    # No source: this package's own rule: unknown stays unknown.
     soil = SOIL | {"lower_resistivity_ohm_m": 500.0, "upper_thickness_m": 3.0}
     found = distance_for_bias([1e-9, 1e3, np.nan], 180, **soil)
     assert found[0] == np.inf
@@ -176,6 +176,6 @@ def test_distance_knows_never_always_and_unknown():
     ],
 )
 def test_values_out_of_range_are_named(call, message):
-    # No published source: this package's own check of what it is given.
+    # No source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match=message):
         call()

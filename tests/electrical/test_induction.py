@@ -86,7 +86,7 @@ def test_long_line_equals_the_infinite_line(straight_line):
 
 
 def test_parallel_lead_reference(straight_line, balanced):
-    # by two independent methods: complex depth 0.1921 V, Carson 0.1919 V
+    # Source: own figures apart from this package: 0.1921 V by Deri et al. 1981, 0.1919 V by Carson 1926.
     found = emf([[40, -50], [40, 50]], straight_line, balanced)
     assert abs(found) == pytest.approx(0.1921, abs=6e-5)
     carson = 100 * carson_impedance(15, 0, np.abs(40 - np.array(OFFSETS)), **SOIL) @ balanced
@@ -95,8 +95,8 @@ def test_parallel_lead_reference(straight_line, balanced):
 
 
 def test_angle_tower_reference(balanced):
-    # 8 km legs of one span each, back span towards azimuth 0, turn 20° right: complex image 0.02564 V, and 0.02553 V
-    # with the exact kernel, computed independently of this package
+    # Source: own figures apart from this package: 8 km legs of one span each, back span towards azimuth 0, turn 20°
+    # right: 0.02564 V with the image of Deri et al. 1981, 0.02553 V with the exact kernel (Foster 1931).
     found = emf([[-5, 0], [-105, 0]], bent_line(20), balanced)
     assert abs(found) == pytest.approx(0.02564, abs=6e-6)
     assert abs(found) == pytest.approx(0.02553, rel=5e-3)
@@ -104,7 +104,7 @@ def test_angle_tower_reference(balanced):
 
 @given(st.floats(5, 400), st.complex_numbers(max_magnitude=500), st.complex_numbers(max_magnitude=500))
 def test_square_lead_at_a_straight_line_sees_nothing(length, first, second):
-    # No published source: symmetry.
+    # Derived here: Neumann's integral holds the cosine between lead and line, which is 0.
     current = [first, second, -100.0]
     scale = abs(emf([[0, 0], [0, length]], [[0.0, -3e4], [0, 3e4]], current)) + 1e-9
     assert abs(emf([[0, 0], [length, 0]], [[0.0, -3e4], [0, 3e4]], current)) < 1e-9 * scale + 1e-12
@@ -112,10 +112,9 @@ def test_square_lead_at_a_straight_line_sees_nothing(length, first, second):
 
 @given(st.floats(1, 80), st.floats(20, 300))
 def test_lead_on_the_bisector_sees_nothing(deflection, length):
-    # No published source: symmetry.
+    # Derived here: mirrored in the bisector every conductor falls on itself with its current reversed, the lead stays.
     towers, half = bent_line(deflection, spans=4), np.radians(deflection) / 2
     bisector = np.array([np.cos(half), -np.sin(half)])
-    # mirrored in the bisector every conductor falls on itself with its current reversed
     current = [80, -30 + 9j, 5j]
     along = abs(emf([[0, 0], [0, -length]], towers, current))
     assert abs(emf([[0, 0], length * bisector], towers, current)) < 1e-8 * along
@@ -123,7 +122,7 @@ def test_lead_on_the_bisector_sees_nothing(deflection, length):
 
 @given(st.floats(-180, 180), st.floats(-1e4, 1e4), st.floats(-1e4, 1e4))
 def test_turning_and_shifting_the_whole_scene_changes_nothing(turn, east, north):
-    # No published source: symmetry.
+    # Derived here: Neumann's integral holds distances and angles between wires only.
     angle = np.radians(turn)
     rotation = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
 
@@ -136,7 +135,7 @@ def test_turning_and_shifting_the_whole_scene_changes_nothing(turn, east, north)
 
 @given(st.lists(st.complex_numbers(max_magnitude=1e3), min_size=6, max_size=6))
 def test_currents_superpose(values):
-    # No published source: linearity.
+    # Derived here: the voltage is a sum over currents, so it is linear in them.
     one, two = np.array(values[:3]), np.array(values[3:])
     lead, towers = [[5, 3], [150, 30]], bent_line(25)
     both = emf(lead, towers, np.stack([one, two, 2 * one - 3j * two], axis=-1))
@@ -145,7 +144,7 @@ def test_currents_superpose(values):
 
 @given(st.floats(-170, 170), st.floats(30, 300), st.sampled_from([30.0, 100.0, 3000.0]))
 def test_finer_quadrature_changes_less_than_a_thousandth(bearing, length, rho):
-    # No published source: the same integral with more points.
+    # Derived here: a quadrature that has converged does not change with more points.
     angle = np.radians(bearing)
     lead = [[0, 0], [length * np.sin(angle), length * np.cos(angle)]]
     coarse = emf(lead, bent_line(25, spans=6), [80, -30 + 9j, 5j], soil_resistivity_ohm_m=rho)
@@ -155,7 +154,7 @@ def test_finer_quadrature_changes_less_than_a_thousandth(bearing, length, rho):
 
 
 def test_mutual_impedance_of_span_and_lead_is_reciprocal():
-    # No published source: law of reciprocity.
+    # Derived here: Neumann's integral is the same with its two wires exchanged.
     a, b = np.array([[0.0, 0], [120, 40]]), np.array([[30.0, 60], [90, 200]])
 
     def coupling(source, lead):
@@ -170,7 +169,8 @@ def test_mutual_impedance_of_span_and_lead_is_reciprocal():
 
 
 def test_wire_close_to_the_ground_agrees_with_the_surface_kernel():
-    # the complex image is an approximation of Foster's kernel (1931), within 1 % at 50 Hz for leads of this length
+    # Source: Foster 1931, which the complex image of Deri et al. 1981 approximates; within 1 % at 50 Hz for leads of
+    # this length is an own figure.
     lead, wire = [[0, 0], [100, 0]], np.array([[[0.0, 5, 0.05]], [[100, 30, 0.05]]])
     image = -lead_emf(lead, wire, [[1.0]], **SOIL)
     exact = lead_mutual_impedance(lead, wire[:, 0, :2], **SOIL)
@@ -179,7 +179,7 @@ def test_wire_close_to_the_ground_agrees_with_the_surface_kernel():
 
 @given(st.lists(st.floats(1, 400), min_size=1, max_size=8), st.floats(0, 360))
 def test_rays_are_prefixes_of_the_lead(distances, bearing):
-    # No published source: `lead_emf` one by one.
+    # Source: `lead_emf` one by one, held against own quadrature above.
     towers = bent_line(20, spans=4)
     vertices = conductor_vertices(towers, OFFSETS, HEIGHTS)[None]
     current = np.broadcast_to([[80, 1], [-30 + 9j, 1], [5j, 1]], (1, 8, 3, 2))
@@ -192,7 +192,7 @@ def test_rays_are_prefixes_of_the_lead(distances, bearing):
 
 
 def test_leads_of_many_towers_equal_leads_one_by_one(balanced):
-    # No published source: each alone.
+    # Derived here: a lead does not know of the others, so each is as it is alone.
     towers = bent_line(30, leg_m=6000, spans=20)
     chainage = 300.0 * np.arange(len(towers))
     vertices = conductor_vertices(towers, OFFSETS, HEIGHTS)
@@ -209,7 +209,7 @@ def test_leads_of_many_towers_equal_leads_one_by_one(balanced):
 
 
 def test_a_repeated_corner_has_no_effect(balanced):
-    # No published source: this package's own bookkeeping.
+    # No source: this package's own bookkeeping.
     lead = [[5, 0], [40, 30], [90, 10]]
     padded = [[5, 0], [40, 30], [40, 30], [90, 10], [90, 10]]
     towers = bent_line(20)
@@ -217,7 +217,7 @@ def test_a_repeated_corner_has_no_effect(balanced):
 
 
 def test_unknown_current_gives_unknown_voltage(balanced):
-    # No published source: this package's own rule: unknown stays unknown.
+    # No source: this package's own rule: unknown stays unknown.
     currents = np.stack([balanced, [np.nan, 0, 0]], axis=-1)
     found = emf([[5, 0], [40, 30]], bent_line(20), currents)
     assert np.isfinite(found[0])
@@ -272,7 +272,7 @@ def test_three_skin_depths_are_not_enough():
     ],
 )
 def test_values_out_of_range_are_named(change, message):
-    # No published source: this package's own check of what it is given.
+    # No source: this package's own check of what it is given.
     values = {
         "lead_xy_m": [[5.0, 0], [50, 0]],
         "vertices_m": [[[0.0, 0, 10]], [[0, 100, 10]]],
@@ -284,7 +284,7 @@ def test_values_out_of_range_are_named(change, message):
 
 
 def test_rays_need_one_origin_per_place():
-    # No published source: this package's own check of what it is given.
+    # No source: this package's own check of what it is given.
     vertices = conductor_vertices(bent_line(20), OFFSETS, HEIGHTS)[None]
     with pytest.raises(InputRangeError, match="does not belong to 1 places"):
         ray_emf([[0, 0], [1, 1]], [90], [100], vertices, np.ones((1, 2, 3)), **SOIL)

@@ -29,7 +29,7 @@ def foster(first, second, rho, f):
 
 
 def test_parallel_leads_reference():
-    # two leads of 50 m, 2 m apart, by quadrature independently of this package
+    # Source: Foster 1931, own quadrature apart from this package: two leads of 50 m, 2 m apart.
     found = lead_mutual_impedance([[0, 0], [50, 0]], [[0, 2], [50, 2]], **SOIL)
     assert found == pytest.approx(7e-5 + 0.00920j, abs=6e-6)
 
@@ -61,7 +61,7 @@ def test_common_corner_has_the_neumann_closed_form(a, b, angle):
 
 
 def test_long_parallel_leads_tend_to_the_infinite_pair():
-    # Sunde 1949, both on the surface
+    # Source: Sunde 1949, both on the surface.
     long = [[0, -30_000], [0, 30_000]]
     found = lead_mutual_impedance([[50, -50], [50, 50]], long, **SOIL)
     assert found / 100 == pytest.approx(surface_impedance(50, **SOIL), rel=1e-3)
@@ -75,14 +75,14 @@ def test_leads_at_a_right_angle_do_not_couple(a, b):
 
 @given(POINTS, POINTS, POINTS, POINTS)
 def test_coupling_is_reciprocal(p, q, r, s):
-    # No published source: law of reciprocity.
+    # Derived here: Foster's double integral is the same with its two wires exchanged.
     first, second = [p, q], [[r[0] + 500, r[1]], [s[0] + 500, s[1]]]
     there, back = lead_mutual_impedance(first, second, **SOIL), lead_mutual_impedance(second, first, **SOIL)
     assert there == pytest.approx(back, rel=1e-6, abs=1e-9)
 
 
 def test_corners_add_up_and_repeated_ones_do_nothing():
-    # No published source: linearity.
+    # Derived here: an integral over a bent wire is the sum over its pieces; a piece of no length adds nothing.
     bent, second = [[0, 0], [60, 10], [90, 70]], [[0, 0], [-40, 90], [-100, 100]]
     whole = lead_mutual_impedance(bent, second, **SOIL)
     parts = sum(lead_mutual_impedance(bent[i : i + 2], second[j : j + 2], **SOIL) for i in range(2) for j in range(2))
@@ -92,7 +92,7 @@ def test_corners_add_up_and_repeated_ones_do_nothing():
 
 
 def test_many_pairs_and_frequencies_at_once():
-    # No published source: each alone.
+    # Derived here: a pair does not know of the others, so each is as it is alone.
     rng = np.random.default_rng(2)
     first, second = rng.uniform(0, 100, (5, 2, 2)), rng.uniform(300, 400, (5, 2, 2))
     frequency = np.array([50.0, 128.0, 1000.0])[:, None]
@@ -103,6 +103,6 @@ def test_many_pairs_and_frequencies_at_once():
 
 
 def test_leads_in_one_trace_are_refused():
-    # No published source: this package's own check of what it is given.
+    # No source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match="same trace"):
         lead_mutual_impedance([[0, 0], [100, 0]], [[0, 0], [80, 0]], **SOIL)

@@ -45,7 +45,7 @@ def test_ieee_80_without_surface_layer():
 
 
 def test_a_layer_like_the_soil_is_no_layer():
-    # No published source: limiting case of IEEE Std 80.
+    # Derived here: IEEE Std 80: with both resistivities alike the derating factor is 1.
     same = ieee80_touch_voltage(0.5, 300, surface_resistivity_ohm_m=300, surface_thickness_m=0.1)
     assert same == pytest.approx(ieee80_touch_voltage(0.5, 300))
 
@@ -123,7 +123,7 @@ def test_longer_faults_permit_less(one, two):
 
 
 def test_fixed_limits():
-    # IEC 60364-4-41 and ICNIRP 2010, Health Phys. 99, as quoted in public sources
+    # Source: IEC 60364-4-41 and ICNIRP 2010, Health Phys. 99, as quoted in public documents.
     assert (LONG_DURATION_VOLTAGE.value, LONG_DURATION_VOLTAGE_PUBLIC.value) == (50, 25)
     assert (CONTACT_CURRENT.value, CONTACT_CURRENT_PUBLIC.value) == (1.0e-3, 0.5e-3)
     assert "superseded" in LONG_DURATION_VOLTAGE_PUBLIC.edition
@@ -132,7 +132,7 @@ def test_fixed_limits():
 
 
 def test_ratio_takes_phasors_and_keeps_the_unknown():
-    # No published source: this package's own rule: unknown stays unknown.
+    # No source: this package's own rule: unknown stays unknown.
     assert exposure_ratio([30 + 40j, np.nan, 5], [100, 100, np.nan]) == pytest.approx(
         [0.5, np.nan, np.nan], nan_ok=True
     )
@@ -152,17 +152,17 @@ def test_ratio_takes_phasors_and_keeps_the_unknown():
     ],
 )
 def test_lead_level(ratios, expected):
-    # No published source: this package's own steps.
+    # No source: this package's own steps.
     assert lead_level(ratios) == expected
 
 
 def test_levels_of_many_leads():
-    # No published source: this package's own steps.
+    # No source: this package's own steps.
     assert lead_level([[0.1, 0.2], [2, 0.1]]).tolist() == [LeadLevel.BELOW, LeadLevel.ABOVE]
 
 
 def test_no_wording_calls_anything_safe():
-    # No published source: this package's own rule.
+    # No source: this package's own rule.
     assert not [text for text in [*(level.handling for level in LeadLevel), FAULT_NOTE] if "safe" in text.lower()]
 
 
@@ -183,6 +183,6 @@ def test_no_wording_calls_anything_safe():
     ],
 )
 def test_values_out_of_range_are_named(call, message):
-    # No published source: this package's own check of what it is given.
+    # No source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match=message):
         call()

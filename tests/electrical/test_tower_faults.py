@@ -69,7 +69,7 @@ def test_all_faults_equal_one_chain_solve_each(line):
 
 
 def test_long_line_tends_to_endrenyi():
-    # Endrenyi 1967, IEC 60909-3: EPR = r I Z far from both ends
+    # Source: Endrenyi 1967 and IEC 60909-3: EPR = r I Z far from both ends.
     faults = fault_at_each_tower(np.full(301, 10.0), np.full(300, ZS), np.full(300, ZM), 6000, 4000)
     expected = reduction_factor(ZS, ZM) * 10_000 * mid_line_impedance(ZS, 10)
     assert faults.potential_v[150] == pytest.approx(expected, rel=1e-8)
@@ -86,14 +86,14 @@ def test_far_from_the_fault_the_wire_carries_only_what_is_induced():
 
 
 def test_without_earth_wire_the_tower_takes_it_all():
-    # No published source: Ohm's law.
+    # Derived here: Ohm's law, V = R I where the footing is the only way.
     faults = fault_at_each_tower([5.0, 20.0], [np.inf], [ZM], 1000, 0)
     assert faults.potential_v == pytest.approx([5000, 20_000])
     assert faults.tower_share == pytest.approx([1, 1])
 
 
 def test_potentials_are_linear_in_the_currents():
-    # No published source: linearity.
+    # Derived here: node equations are linear, so states add up.
     line = (np.full(9, 10.0), np.full(8, ZS), np.full(8, ZM))
     one, two = fault_at_each_tower(*line, 1000, 0).potential_v, fault_at_each_tower(*line, 0, 1000).potential_v
     assert fault_at_each_tower(*line, 3000, -2000j).potential_v == pytest.approx(3 * one - 2j * two)
@@ -107,13 +107,13 @@ def test_remote_return_gives_the_higher_potential_at_the_end():
 
 
 def test_unknown_fault_current_is_unknown_only_there():
-    # No published source: this package's own rule: unknown stays unknown.
+    # No source: this package's own rule: unknown stays unknown.
     faults = fault_at_each_tower([5.0, 5, 5], [ZS, ZS], [ZM, ZM], [1000, np.nan, 1000], 0)
     assert np.isnan(faults.potential_v).tolist() == [False, True, False]
     assert np.isnan(faults.tower_share[1])
 
 
 def test_a_tower_without_any_path_to_earth_is_named():
-    # No published source: this package's own check of what it is given.
+    # No source: this package's own check of what it is given.
     with pytest.raises(InputRangeError, match="Tower 1 has no connection"):
         fault_at_each_tower([5.0, np.inf], [np.inf], [ZM], 1000, 0)

@@ -1,4 +1,8 @@
-"""Magnetic declination against the model's published test values and a second implementation."""
+"""Magnetic declination against the model's published test values and a second implementation.
+
+Sources: NOAA's test values of WMM2025 (below), the package pygeomag as another implementation; rounding and what is
+said where the model gives nothing: this package's own rules, no source.
+"""
 
 import datetime as dt
 

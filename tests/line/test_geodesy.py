@@ -1,3 +1,9 @@
+"""Distances, bearings and local frames on the ellipsoid.
+
+Sources: GDA technical manual and the semi-axes of WGS 84 (both from memory), GeographicLib (C. Karney) as another
+implementation; angles folded, turned and named: derived here, by hand on the circle.
+"""
+
 from __future__ import annotations
 
 import numpy as np

@@ -1,3 +1,10 @@
+"""Zones, eastings and northings, convergence.
+
+Sources: EPSG guidance note 7-2, the GDA technical manual and NGA's standard for universal grids (all from memory),
+PROJ's own factors as another way; zones of six degrees and what is taped on the ground: derived here, from their
+definition.
+"""
+
 from __future__ import annotations
 
 import numpy as np

@@ -1,3 +1,9 @@
+"""Legs of towers about the tower's middle, and stakes seen from them.
+
+Sources: derived here, trigonometry of a square and of an equilateral triangle about their middle; pyproj's geodesics.
+How legs are named: common practice, no source.
+"""
+
 from __future__ import annotations
 
 import numpy as np

@@ -1,4 +1,8 @@
-"""Tables of a profile against the functions they come from, and against plain formulas."""
+"""Tables of a profile against the functions they come from, and against plain formulas.
+
+Sources: the functions of `exposure`, held in tests/exposure and tests/network; V = Z I and symmetry, derived here;
+which rows there are and what is said of them: own rules, no source.
+"""
 
 import json
 import re

@@ -1,3 +1,9 @@
+"""Heights and gradients between cells.
+
+Sources: Horn 1981, worked out by hand on one patch; the rest derived here: on a plane z = a x + b y + c bilinear
+values and gradients are exact, and a mean of cells is unknown where an unknown one has weight.
+"""
+
 from __future__ import annotations
 
 import numpy as np

@@ -1,3 +1,9 @@
+"""Slopes and lengths of a whole fan against single places and single leads.
+
+Sources: the functions for one place and one lead, held in test_cells.py and test_profile.py; a plane, derived here:
+the ground is 1 / cos(slope) times as long as the map.
+"""
+
 from __future__ import annotations
 
 from collections.abc import Callable

@@ -1,4 +1,8 @@
-"""Files against towers: out of reach, void, several of them, seams, the antimeridian."""
+"""Files against towers: out of reach, void, several of them, seams, the antimeridian.
+
+Sources: derived here, planes and constant heights whose value at a place is known; which file counts: own rule, no
+source.
+"""
 
 from __future__ import annotations
 

@@ -1,3 +1,10 @@
+"""Ground along leads: length, slope, drops.
+
+Sources: derived here: on a plane length is d / cos(slope), over a sphere r asin(d / r), over a step its height; the
+sum over short pieces, one after the other, is the same by other means. Geodesics are held in
+tests/line/test_geodesy.py.
+"""
+
 from __future__ import annotations
 
 from collections.abc import Callable

@@ -1,4 +1,8 @@
-"""What files say of their heights: no data, scale, unit, place; and what cannot be used."""
+"""What files say of their heights: no data, scale, unit, place; and what cannot be used.
+
+Sources: derived here, constant heights times the scale and unit that the file was given; refusals: own rules, no
+source.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Real elevation models (SRTM: NASA/USGS, public domain) against GDAL's own terrain program."""
+"""Real elevation models (SRTM: NASA/USGS, public domain) against GDAL's own terrain program.
+
+Sources: gdaldem as another implementation of Horn 1981, PROJ's factors; the data's own notes.
+"""
 
 from __future__ import annotations
 
