@@ -1,6 +1,7 @@
 """The folder tree is the architecture: each stage imports only from those before it."""
 
 import ast
+from functools import cache
 from graphlib import CycleError, TopologicalSorter
 from importlib import import_module
 from pathlib import Path
@@ -53,14 +54,17 @@ MODULES = {
 }
 
 
+@cache
 def imports(path):
     """Modules of this package that a module imports, wherever in it: in functions and for type checkers too."""
+    found = set()
     for node in ast.walk(ast.parse(path.read_text("utf-8"))):
         if isinstance(node, ast.ImportFrom) and node.module and node.module.split(".")[0] == "layoutplan":
             whole = (f"{node.module}.{alias.name}" for alias in node.names)
-            yield from {name if name in MODULES else node.module for name in whole}
+            found |= {name if name in MODULES else node.module for name in whole}
         elif isinstance(node, ast.Import):
-            yield from (alias.name for alias in node.names if alias.name.startswith("layoutplan."))
+            found |= {alias.name for alias in node.names if alias.name.startswith("layoutplan.")}
+    return found
 
 
 def circle(graph):
@@ -73,7 +77,7 @@ def circle(graph):
 
 
 def test_no_module_imports_itself_by_way_of_others():
-    assert not circle({name: set(imports(path)) - {name} for name, path in MODULES.items()})
+    assert not circle({name: imports(path) - {name} for name, path in MODULES.items()})
 
 
 def test_no_package_imports_itself_by_way_of_others():
@@ -86,14 +90,14 @@ def test_no_package_imports_itself_by_way_of_others():
 
 def test_a_circle_is_found_wherever_it_is_closed(tmp_path):
     (tmp_path / "a.py").write_text("def f():\n    from layoutplan.layout import rules\n", "utf-8")
-    assert list(imports(tmp_path / "a.py")) == ["layoutplan.layout.rules"]
+    assert imports(tmp_path / "a.py") == {"layoutplan.layout.rules"}
     assert circle({"a": {"b"}, "b": {"c"}, "c": {"a"}})
 
 
 @pytest.mark.parametrize("path", sorted(ROOT.glob("*/**/*.py")), ids=lambda path: str(path.relative_to(ROOT)))
 def test_imports_go_one_way(path):
     stage = path.relative_to(ROOT).parts[0]
-    for module in set(imports(path)) - {"layoutplan"}:
+    for module in imports(path) - {"layoutplan"}:
         target = module.split(".")[1]
         assert target in MAY_USE[stage] | EVERYWHERE | {stage}, f"{stage} must not import {module}"
         if (stage, target) in SEAMS:

@@ -14,7 +14,7 @@ from layoutplan.errors import OutputError
 from layoutplan.outputs.write import write_plan
 from layoutplan.planning.pipeline import plan
 from layoutplan.reports.compare import compare_plans
-from layoutplan.reports.compare_records import NOT_THERE
+from layoutplan.reports.compare_records import NOT_THERE, compare_records
 from layoutplan.store.record import read_plan_record
 from layoutplan.written.read import read_plan_tables
 
@@ -48,6 +48,12 @@ def first(made, tmp_path_factory):
 def second(made, tmp_path_factory):
     stricter = with_changes(made.job, rules={"min_angle_deg": 60.0, "reel_m": 100.0})
     return written(plan(stricter), tmp_path_factory.mktemp("second"))
+
+
+@pytest.fixture(scope="module")
+def changed(first, second):
+    """The first against the second, to be read only."""
+    return compare_plans(first[0], second[0], first[1], second[1])
 
 
 @pytest.fixture
@@ -89,14 +95,14 @@ def test_identical_plans(first):
     assert found.notes == ()
 
 
-def test_moved_new_and_gone_as_counted_one_by_one(first, second):
+def test_moved_new_and_gone_as_counted_one_by_one(first, second, changed):
     places = [
         {tuple(row[:3]): row[3] for row in t["electrodes"][[*STAKE, "geometry"]].itertuples(index=False)}
         for t in (first[0], second[0])
     ]
     old, new = places
     away = {key: GEOD.inv(old[key].x, old[key].y, new[key].x, new[key].y)[2] for key in old.keys() & new.keys()}
-    found = keyed(compare_plans(first[0], second[0], first[1], second[1]).stakes, "change", "moved_m")
+    found = keyed(changed.stakes, "change", "moved_m")
     assert {key for key, row in found.items() if row[0] == "gone"} == old.keys() - new.keys() != set()
     assert {key for key, row in found.items() if row[0] == "new"} == new.keys() - old.keys()
     moved = {key: row[1] for key, row in found.items() if row[0] in ("moved", "swapped")}
@@ -104,21 +110,21 @@ def test_moved_new_and_gone_as_counted_one_by_one(first, second):
     assert moved
 
 
-def test_backwards_what_was_gone_is_new(first, second):
-    there, back = (compare_plans(a[0], b[0], a[1], b[1]) for a, b in ((first, second), (second, first)))
+def test_backwards_what_was_gone_is_new(first, second, changed):
+    back = compare_plans(second[0], first[0], second[1], first[1])
     turned = {"new": "gone", "gone": "new"}
     for key, (change,) in keyed(back.stakes, "change").items():
-        assert keyed(there.stakes, "change")[key] == (turned.get(change, change),)
+        assert keyed(changed.stakes, "change")[key] == (turned.get(change, change),)
 
 
-def test_status_comes_with_the_new_reasons(first, second):
-    found = compare_plans(first[0], second[0], first[1], second[1]).towers.set_index("tower_id").loc["104"]
+def test_status_comes_with_the_new_reasons(changed):
+    found = changed.towers.set_index("tower_id").loc["104"]
     assert found[["old_status", "new_status"]].tolist() == ["compromise", "no layout"]
     assert "lead angle: " in found["new_reasons"]
     assert found["stakes"] == 2
 
 
-def test_verdicts_as_counted_one_by_one(first, second):
+def test_verdicts_as_counted_one_by_one(first, second, changed):
     lasting = set(keyed(first[0]["electrodes"])) & set(keyed(second[0]["electrodes"]))
     old, new = (
         {
@@ -129,14 +135,13 @@ def test_verdicts_as_counted_one_by_one(first, second):
         for t in (first[0], second[0])
     )
     differ = {(*key, new[key]) for key in old.keys() & new.keys() if old[key] != new[key]}
-    found = compare_plans(first[0], second[0], first[1], second[1]).checks
+    found = changed.checks
     both = found[(found["old_verdict"] != "") & (found["new_verdict"] != "")]
     assert set(both[[*STAKE, "rule", "new_verdict"]].itertuples(index=False, name=None)) == differ != set()
 
 
-def test_settings_by_dotted_key(first, second):
-    found = compare_plans(first[0], second[0], first[1], second[1]).record
-    assert found.to_numpy().tolist() == [
+def test_settings_by_dotted_key(changed):
+    assert changed.record.to_numpy().tolist() == [
         ["settings.rules.min_angle_deg", 30.0, 60.0],
         ["settings.rules.reel_m", 150.0, 100.0],
     ]
@@ -291,16 +296,17 @@ def test_across_the_antimeridian(first, tables, old, new):
     assert east == pytest.approx(180.00002)
 
 
-@pytest.mark.parametrize("place", [None, shapely.Point(), shapely.LineString([(0, 0), (1, 1)])])
 @pytest.mark.parametrize("name", ["towers", "electrodes"])
-def test_unknown_place_is_never_the_same(first, tables, name, place):
+def test_unknown_place_is_never_the_same(first, tables, name):
     table = tables[name]
-    rows = rows_of(table, ONE if name == "electrodes" else ONE[:2])
-    table["geometry"] = [place if row else shape for row, shape in zip(rows, table.geometry, strict=True)]
+    keys = ["107", "110", "112"] if name == "towers" else [ONE, OTHER, (ONE[0], "112", "S")]
+    for key, place in zip(keys, [None, shapely.Point(), shapely.LineString([(0, 0), (1, 1)])], strict=True):
+        rows = rows_of(table, key if name == "electrodes" else (ONE[0], key))
+        table["geometry"] = [place if row else shape for row, shape in zip(rows, table.geometry, strict=True)]
     found = against(first, tables)
     assert not found.same
-    changed = found.towers if name == "towers" else found.stakes
-    assert changed["change"].tolist() == ["place unknown"]
+    changed = found.towers[found.towers["change"] != ""] if name == "towers" else found.stakes
+    assert changed["change"].tolist() == ["place unknown"] * 3
 
 
 def test_stake_of_no_tower_counts(first, tables):
@@ -313,26 +319,36 @@ def test_stake_of_no_tower_counts(first, tables):
 # ---- verdicts, crossings, exposures ------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(
-    ("old", "new", "change"),
-    [
-        ("kept", "broken", "newly broken"),
-        ("broken", "kept", "newly kept"),
-        ("kept", "take care", "newly take care"),
-        ("compromise", "to be agreed", "newly to be agreed"),
-        ("kept", "unknown", "newly unknown"),
-        ("kept", None, "newly unknown"),
-        ("kept", "looks fine", "newly unknown"),
-        ("unknown", None, None),
-    ],
-)
-def test_verdict(first, tables, old, new, change):
+VERDICTS = [
+    ("kept", "broken", "newly broken"),
+    ("broken", "kept", "newly kept"),
+    ("kept", "take care", "newly take care"),
+    ("compromise", "to be agreed", "newly to be agreed"),
+    ("kept", "unknown", "newly unknown"),
+    ("kept", None, "newly unknown"),
+    ("kept", "looks fine", "newly unknown"),
+    ("unknown", None, None),
+]
+
+
+def stakes_for(tables, cases):
+    """A stake of its own for each case."""
+    stakes = tables["electrodes"][STAKE].itertuples(index=False, name=None)
+    return dict(zip(cases, stakes, strict=False))
+
+
+def test_verdict(first, tables):
     before = {**tables, "checks": tables["checks"].copy()}
-    for side, verdict in ((before, old), (tables, new)):
-        side["checks"].loc[rows_of(side["checks"], ONE) & (side["checks"]["rule"] == "reel"), "verdict"] = verdict
+    stakes = stakes_for(tables, VERDICTS)
+    for (old, new, _), stake in stakes.items():
+        for side, verdict in ((before, old), (tables, new)):
+            rows = rows_of(side["checks"], stake) & (side["checks"]["rule"] == "reel")
+            assert rows.sum() == 1
+            side["checks"].loc[rows, "verdict"] = verdict
     found = compare_plans(before, tables, first[1], first[1]).checks
-    expected = {} if change is None else {ONE: ("reel", change)}
+    expected = {stake: ("reel", change) for (_, _, change), stake in stakes.items() if change}
     assert keyed(found, "rule", "change") == expected
+    assert len(found) == len(expected)
 
 
 @pytest.mark.parametrize(
@@ -356,59 +372,64 @@ def test_rule_checked_in_one_plan_only(first, tables, rule, verdict, gone, back)
 DITCH, TRACK, ODD = ("stream_ditch", "", "w 1"), ("track_path", "", "r 2"), ("track_path", "a; b at 2.0 m", "")
 
 
-@pytest.mark.parametrize(
-    ("old", "new", "more", "less"),
-    [
-        ([(*DITCH, 59.3)], [(*DITCH, 61.0)], "", ""),
-        ([(*DITCH, 1.0), (*TRACK, 2.0)], [(*TRACK, 1.0), (*DITCH, 2.0)], "", ""),
-        ([], [(*TRACK, 3.0)], "track or path (r 2)", ""),
-        ([(*TRACK, 3.0)], [], "", "track or path (r 2)"),
-        (
-            [(*DITCH, 1.0), (*TRACK, 2.0)],
-            [(*DITCH, 1.0), (*ODD, 2.0)],
-            "track or path 'a; b at 2.0 m'",
-            "track or path (r 2)",
-        ),
-        ([(*DITCH, 1.0)], [(*DITCH, 1.0), (*DITCH, 9.0)], "stream or ditch (w 1)", ""),
-    ],
-)
-def test_crossings(first, tables, old, new, more, less):
+CROSSED = [
+    ([(*DITCH, 59.3)], [(*DITCH, 61.0)], "", ""),
+    ([(*DITCH, 1.0), (*TRACK, 2.0)], [(*TRACK, 1.0), (*DITCH, 2.0)], "", ""),
+    ([], [(*TRACK, 3.0)], "track or path (r 2)", ""),
+    ([(*TRACK, 3.0)], [], "", "track or path (r 2)"),
+    (
+        [(*DITCH, 1.0), (*TRACK, 2.0)],
+        [(*DITCH, 1.0), (*ODD, 2.0)],
+        "track or path 'a; b at 2.0 m'",
+        "track or path (r 2)",
+    ),
+    ([(*DITCH, 1.0)], [(*DITCH, 1.0), (*DITCH, 9.0)], "stream or ditch (w 1)", ""),
+]
+
+
+def test_crossings(first, tables):
     """By what is crossed, whatever its name is made of; where on the lead is of no account."""
     before = dict(tables)
-    for side, met in ((before, old), (tables, new)):
-        table = side["crossings"]
-        mine = pd.DataFrame(met, columns=["obstacle_class", "name", "feature_id", "at_m"]).assign(
-            **dict(zip(STAKE, ONE, strict=True)), waypoint="107-H", met_by="lead", verdict="take care"
-        )
-        side["crossings"] = pd.concat([table[~rows_of(table, ONE)], mine], ignore_index=True)
+    stakes = stakes_for(tables, range(len(CROSSED)))
+    for (old, new, _, _), stake in zip(CROSSED, stakes.values(), strict=True):
+        for side, met in ((before, old), (tables, new)):
+            table = side["crossings"]
+            mine = pd.DataFrame(met, columns=["obstacle_class", "name", "feature_id", "at_m"]).assign(
+                **dict(zip(STAKE, stake, strict=True)), waypoint="107-H", met_by="lead", verdict="take care"
+            )
+            side["crossings"] = pd.concat([table[~rows_of(table, stake)], mine], ignore_index=True)
     found = compare_plans(before, tables, first[1], first[1]).crossings
-    expected = {ONE: (more, less)} if more or less else {}
-    assert keyed(found, "newly_crossed", "no_longer_crossed") == expected
+    told = {stake: case[2:] for case, stake in zip(CROSSED, stakes.values(), strict=True) if any(case[2:])}
+    assert keyed(found, "newly_crossed", "no_longer_crossed") == told
+    assert len(found) == len(told)
 
 
-@pytest.mark.parametrize(
-    ("old", "new", "level"),
-    [
-        (0.2, 0.5, None),
-        (0.2, 0.5001, "above half"),
-        (0.9, 1.0, None),
-        (1.0, 1.0001, "above the limit"),
-        (1.2, 0.6, "above half"),
-        (0.9, 0.1, "below half"),
-        (0.1, np.nan, "unknown"),
-        (np.nan, 0.1, "below half"),
-        (np.nan, np.nan, None),
-    ],
-)
-def test_exposure_levels(first, tables, old, new, level):
+LEVELS = [
+    (0.2, 0.5, None),
+    (0.2, 0.5001, "above half"),
+    (0.9, 1.0, None),
+    (1.0, 1.0001, "above the limit"),
+    (1.2, 0.6, "above half"),
+    (0.9, 0.1, "below half"),
+    (0.1, np.nan, "unknown"),
+    (np.nan, 0.1, "below half"),
+    (np.nan, np.nan, None),
+]
+
+
+@pytest.mark.parametrize("cases", [LEVELS, [case for case in LEVELS if case[2] is None]], ids=["all", "none changed"])
+def test_exposure_levels(first, tables, cases):
     before = {**tables, "exposures": tables["exposures"].copy()}
-    for side, ratio in ((before, old), (tables, new)):
-        table = side["exposures"]
-        table.loc[rows_of(table, ONE) & (table["exposure"] == "induced by a fault"), "ratio"] = ratio
+    stakes = stakes_for(tables, cases)
+    for (old, new, _), stake in stakes.items():
+        for side, ratio in ((before, old), (tables, new)):
+            rows = rows_of(side["exposures"], stake) & (side["exposures"]["exposure"] == "induced by a fault")
+            assert rows.sum() == 1
+            side["exposures"].loc[rows, "ratio"] = ratio
     found = compare_plans(before, tables, first[1], first[1])
-    expected = {} if level is None else {ONE: ("induced by a fault", "under a fault", level)}
+    expected = {stake: ("induced by a fault", "under a fault", case[2]) for case, stake in stakes.items() if case[2]}
     assert keyed(found.exposures, "exposure", "state", "new_level") == expected
-    assert found.same == (level is None)
+    assert found.same == (not expected)
 
 
 # ---- what is not there ----------------------------------------------------------------------------------------------
@@ -462,8 +483,8 @@ def test_missing_column(first, tables):
 # ---- records -------------------------------------------------------------------------------------------------------
 
 
-def differences(first, old, new):
-    found = compare_plans(first[0], first[0], old, new).record
+def differences(old, new):
+    found = compare_records(old, new)
     return {row["key"]: (row["old"], row["new"]) for row in found.to_dict("records")}
 
 
@@ -502,8 +523,8 @@ def differences(first, old, new):
         ({"layers": []}, {"layers": [{"p": 1}]}, {"layers[1]": (NOT_THERE, {"p": 1})}),
     ],
 )
-def test_settings(first, old, new, found):
-    assert differences(first, {"settings": old}, {"settings": new}) == {f"settings.{k}": v for k, v in found.items()}
+def test_settings(old, new, found):
+    assert differences({"settings": old}, {"settings": new}) == {f"settings.{k}": v for k, v in found.items()}
 
 
 def test_classes_software_and_grid(first):
@@ -512,17 +533,17 @@ def test_classes_software_and_grid(first):
     record["software"]["PROJ"] = "0"
     record["grid_crs"] = "EPSG:1"
     was = first[1]
-    assert differences(first, was, record) == {
+    assert differences(was, record) == {
         "obstacle_classes.building.keep_out_m": (was["obstacle_classes"]["building"]["keep_out_m"], 99.0),
         "software.PROJ": (was["software"]["PROJ"], "0"),
         "grid_crs": (was["grid_crs"], "EPSG:1"),
     }
 
 
-def test_inputs_by_file(first):
+def test_inputs_by_file():
     old = [{"file": "a", "sha256": "1", "data_date": None}, {"file": "b", "sha256": "2", "data_date": "2020"}]
     new = [{"file": "c", "sha256": "3", "data_date": None}, {"file": "b", "sha256": "9", "data_date": "2021"}]
-    assert differences(first, {"inputs": old}, {"inputs": new}) == {
+    assert differences({"inputs": old}, {"inputs": new}) == {
         "inputs[a]": (old[0], NOT_THERE),
         "inputs[b].sha256": ("2", "9"),
         "inputs[b].data_date": ("2020", "2021"),
