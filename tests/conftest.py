@@ -72,6 +72,18 @@ def sample_plan(once, sample_folder):
 
 
 @pytest.fixture(scope="module")
+def plan_without_ways(once, sample_folder):
+    """The sample planned without ways on foot, which take half of the time; a copy for each file of tests."""
+    from layoutplan import load_job, plan
+
+    def make():
+        job = load_job(sample_folder / "job.toml")
+        return plan(job.model_copy(update={"access": job.access.model_copy(update={"find_ways": False})}))
+
+    return once.thing("plan_without_ways", make)
+
+
+@pytest.fixture(scope="module")
 def sample_plan_with(sample_plan):
     """The sample planned, to be written with other settings of its output."""
     import dataclasses

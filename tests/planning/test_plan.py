@@ -7,8 +7,9 @@ import pandas as pd
 import pytest
 
 from layoutplan import load_job
-from layoutplan.outputs.write import write_plan
 from layoutplan.planning.pipeline import plan
+
+from ..effort import some
 
 ROOT = Path(__file__).parents[2]
 TABLES = ("towers", "spans", "electrodes", "leads", "checks", "alternatives", "obstacles", "exclusions", "relaxations")
@@ -51,12 +52,12 @@ def test_not_covered_is_never_clear(made):
     assert not (checks.loc[checks.index.str.startswith("keep_out"), "verdict"] == "kept").any()
 
 
-@pytest.mark.parametrize("workers", [1, 3])
-def test_number_of_workers_does_not_show(made, workers):
-    job = made.job.model_copy(update={"search": made.job.search.model_copy(update={"workers": workers})})
-    again = plan(job)
+@pytest.mark.parametrize("workers", some([1, 3], 1))
+def test_number_of_workers_does_not_show(plan_without_ways, workers):
+    job = plan_without_ways.job
+    again = plan(job.model_copy(update={"search": job.search.model_copy(update={"workers": workers})}))
     for name in TABLES:
-        left, right = getattr(made, name), getattr(again, name)
+        left, right = getattr(plan_without_ways, name), getattr(again, name)
         pd.testing.assert_frame_equal(pd.DataFrame(left), pd.DataFrame(right), check_exact=True)
 
 
@@ -66,12 +67,11 @@ def test_both_maps_of_the_valley_give_the_same_picture(made, sample_folder):
     assert left.to_dict() == right.to_dict()
 
 
-def test_written_plan_holds_against_the_independent_check(made, sample_folder, tmp_path):
+def test_written_plan_holds_against_the_independent_check(sample_run, sample_folder):
     spec = importlib.util.spec_from_file_location("independent_check", ROOT / "tests" / "independent_check.py")
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
-    write_plan(made, tmp_path)
-    assert module.violations(tmp_path, sample_folder / "job.toml") == []
+    assert module.violations(sample_run[0], sample_folder / "job.toml") == []
 
 
 def test_summary_adds_up(made):

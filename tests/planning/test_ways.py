@@ -25,11 +25,6 @@ def made(sample_plan):
     return sample_plan
 
 
-@pytest.fixture(scope="module")
-def without(sample_folder):
-    return plan(job_with(sample_folder, access=lambda access: access.model_copy(update={"find_ways": False})))
-
-
 def test_a_way_to_every_tower_and_stake(made):
     towers = made.approaches[made.approaches["to"] == "tower"]
     assert towers["tower_id"].tolist() == made.towers["tower_id"].tolist()
@@ -65,7 +60,8 @@ def test_parcels_count_the_metres_walked(sample_folder, tmp_path):
     assert (permissions["approach_m"] > 0).sum() > 10
 
 
-def test_switched_off(without):
+def test_switched_off(plan_without_ways):
+    without = plan_without_ways
     assert SWITCHED_OFF in without.assumptions
     assert without.approaches.empty
     assert without.electrodes["walk_min"].isna().all()
