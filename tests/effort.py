@@ -14,6 +14,11 @@ def examples(count: int) -> int:
     return count if EVERYTHING in os.environ else min(count, max(count // 5, 3))
 
 
+def few(things: Sequence[Any], count: int) -> Sequence[Any]:
+    """The first few, unless everything is asked for; for loops within one test."""
+    return things if EVERYTHING in os.environ else things[:count]
+
+
 def some(cases: Sequence[Any], count: int) -> list[Any]:
     """Parameters of which the first few are tried in the ordinary run, the others among the long ones."""
     rest = [case if isinstance(case, tuple) else (case,) for case in cases[count:]]
