@@ -19,11 +19,11 @@ from layoutplan.written.read import read_plan_tables
 from ..effort import some
 
 HOSTILE = (
+    "a\x1b[31mb\x85\u202eend",
     "{{7*7}}",
     "</script><img src=x onerror=alert(1)>",
     "=1+1",
     "../x",
-    "a\x1b[31mb\x85\u202eend",
     "Башня 鉄塔 🗼",
     "a'; b",
 )
@@ -192,7 +192,7 @@ def test_json_is_one_plain_object(old, new):
     assert not any(same[name] for name in ("towers", "stakes", "checks", "crossings", "exposures", "record", "notes"))
 
 
-@pytest.mark.parametrize("name", some(HOSTILE, 2))
+@pytest.mark.parametrize("name", some(HOSTILE, 1))
 def test_hostile_names_stay_text(old, tmp_path, name):
     folders = [shutil.copytree(old, tmp_path / age) for age in ("a", "b")]
 

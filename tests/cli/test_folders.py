@@ -18,6 +18,8 @@ from layoutplan.cli.main import cli
 from layoutplan.outputs import FORMATS
 from layoutplan.written.numbered import plan_numbers_in
 
+from ..effort import some
+
 ROOT = Path(__file__).parents[2]
 JOB = """title = "A short line"
 [output]
@@ -122,7 +124,7 @@ def test_checking_again_leaves_no_copies_but_keeps_a_note(plan) -> None:
     assert "a note of the user's" in (plan / "check" / "check_earlier.csv").read_text("utf-8")
 
 
-@pytest.mark.parametrize("name", ["plan.gpkg", "stakes.csv", "waypoints.gpx"])
+@pytest.mark.parametrize("name", some(["plan.gpkg", "stakes.csv", "waypoints.gpx"], 2))
 def test_a_mix_of_two_plans_is_named_by_every_command(plan, other, name) -> None:
     shutil.copy(other / name, plan / name)
     strange, own = number_of(other), number_of(plan)
@@ -165,7 +167,7 @@ def test_every_file_carries_the_number(plan) -> None:
         assert re.search(rf'@bottom-left {{ content: "plan {number}"', (plan / page).read_text("utf-8"))
 
 
-@pytest.mark.parametrize("name", ["stakes.csv", "waypoints.gpx"])
+@pytest.mark.parametrize("name", some(["stakes.csv", "waypoints.gpx"], 1))
 def test_stakes_of_another_plan_are_refused(plan, other, name) -> None:
     assert run("check", plan, "--staked", plan / name)[0] == 0
     code, text = run("check", plan, "--staked", other / name)

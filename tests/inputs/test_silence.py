@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import shutil
 import sqlite3
 from collections.abc import Callable
 from datetime import date
@@ -32,6 +33,8 @@ from layoutplan.planning.pipeline import plan
 from layoutplan.planning.silence import unseen_by_advice
 from layoutplan.siting import build_obstacles
 from layoutplan.written.read import read_plan_tables
+
+from ..effort import some
 
 TESTS = Path(__file__).parents[1]
 Make = Callable[..., Job]
@@ -218,21 +221,26 @@ def test_age_of_a_map_on_the_first_day_of_the_work() -> None:
     assert ages(files, None) == []
 
 
-@pytest.mark.parametrize(
-    "shape",
-    [
-        shapely.box(-180, -90, 180, 90),
-        shapely.box(-179.9, -89.9, 179.9, 89.9),
-        shapely.Polygon([(-170, -80), (170, -80), (0, 89)]),
-        shapely.box(-10, 40, 30, 60),
-        shapely.box(7.5, 48.5, 8.5, 49.5),  # holds all towers, and has no corner near them
-    ],
-    ids=["globe", "nearly the globe", "triangle", "continent", "country"],
+LARGE = {
+    "globe": shapely.box(-180, -90, 180, 90),
+    "nearly the globe": shapely.box(-179.9, -89.9, 179.9, 89.9),
+    "triangle": shapely.Polygon([(-170, -80), (170, -80), (0, 89)]),
+    "continent": shapely.box(-10, 40, 30, 60),
+    "country": shapely.box(7.5, 48.5, 8.5, 49.5),  # holds all towers, and has no corner near them
+}
+KINDS = ("layer", "extract", "land")
+# each shape once, each kind at least once; then all others
+LARGE_OF_KIND = sorted(
+    ((name, kind) for name in LARGE for kind in KINDS),
+    key=lambda pair: (list(LARGE).index(pair[0]) - KINDS.index(pair[1])) % 3 != 0,
 )
-@pytest.mark.parametrize("kind", ["layer", "extract", "land"])
+
+
+@pytest.mark.parametrize(("name", "kind"), some(LARGE_OF_KIND, len(LARGE)))
 def test_a_very_large_area_counts(
-    layer_file: Write, osm_file: NewFile, make_job: Make, towers_csv: Write, shape: shapely.Polygon, kind: str
+    layer_file: Write, osm_file: NewFile, make_job: Make, towers_csv: Write, name: str, kind: str
 ) -> None:
+    shape = LARGE[name]
     keys: dict[str, Any] = {"layers": []}
     if kind == "layer":
         keys["layers"] = [{"path": layer_file([shape], "large.gpkg"), "obstacle_class": "no_entry"}]
@@ -247,9 +255,15 @@ def test_a_very_large_area_counts(
     assert made.towers["status"].tolist() == ["no layout"] * 3
 
 
+COAST_TOWN: list[Path] = []
+
+
 @pytest.fixture
 def coast_town(osm_file: NewFile, make_job: Make, towers_csv: Write, tmp_path: Path) -> tuple[Path, Path]:
-    """A plan and its job: meadows, a street without houses north of tower 2, the sea north of tower 3."""
+    """A plan and its job, made once: meadows, a street without houses north of tower 2, the sea north of tower 3."""
+    if COAST_TOWN:
+        shutil.copytree(COAST_TOWN[0], tmp_path, dirs_exist_ok=True)
+        return tmp_path / "out", tmp_path / "job.toml"
     new = osm_file(box=(7.95, 48.95, 8.05, 49.05))
     for lon in np.arange(7.985, 8.036, 0.003):
         for lat in np.arange(48.99, 49.011, 0.003):
@@ -262,6 +276,7 @@ def coast_town(osm_file: NewFile, make_job: Make, towers_csv: Write, tmp_path: P
     job_file.write_text('[[lines]]\ntowers = { path = "towers.csv" }\n[[layers]]\npath = "map.osm"\n', "utf-8")
     made = plan(load_job(job_file))
     write_plan(made, tmp_path / "out")
+    COAST_TOWN.append(Path(shutil.copytree(tmp_path, tmp_path.with_name(f"{tmp_path.name}_kept"))))
     return tmp_path / "out", job_file
 
 

@@ -252,6 +252,7 @@ def run(folder, *arguments):
     return done.stdout
 
 
+@pytest.mark.long
 def test_a_column_more_is_in_every_file(with_a_column):
     out = with_a_column / "out"
     for layer in ("electrodes", "leads"):
@@ -270,6 +271,7 @@ def test_a_column_more_is_in_every_file(with_a_column):
     }
 
 
+@pytest.mark.long
 def test_a_column_more_has_its_title_in_desktop_programs(with_a_column):
     out = with_a_column / "out"
     with closing(sqlite3.connect(out / "plan.gpkg")) as base:
@@ -282,6 +284,7 @@ def test_a_column_more_has_its_title_in_desktop_programs(with_a_column):
         assert 'name="twice the distance, m"' in packed.read(name).decode("utf-8")
 
 
+@pytest.mark.long
 def test_a_column_more_is_read_back_and_on_the_page(with_a_column):
     run(with_a_column, "-m", "layoutplan", "export", "out", "--to", "parquet", "--out", "more")
     assert "twice_distance_m" in pd.read_parquet(with_a_column / "more" / "plan_electrodes.parquet")

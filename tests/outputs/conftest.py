@@ -309,7 +309,21 @@ def _alternatives(electrodes: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     )
 
 
-def build_plan(
+BUILT: dict[str, Plan] = {}
+
+
+def build_plan(towers: int = 8, **how: Any) -> Plan:
+    """Make a plan as ``_built`` says; each is built once, and everyone gets tables of his own."""
+    key = repr((towers, sorted(how.items())))
+    if key not in BUILT:
+        BUILT[key] = _built(towers, **how)
+    plan = BUILT[key]
+    tables = {item.name: getattr(plan, item.name) for item in dataclasses.fields(plan)}
+    own = {name: table.copy() for name, table in tables.items() if isinstance(table, (pd.DataFrame, dict))}
+    return dataclasses.replace(plan, **own)
+
+
+def _built(
     towers: int = 8,
     *,
     lon: float = 9.45,

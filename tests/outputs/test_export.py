@@ -3,7 +3,9 @@
 import dataclasses
 import json
 import re
+import shutil
 from io import BytesIO
+from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
@@ -25,6 +27,9 @@ from layoutplan.text import clean
 from layoutplan.written.export import export_plan
 from layoutplan.written.stored import stored_plan
 
+from ..effort import some
+from .conftest import build_plan
+
 LATER = tuple(name for name in FORMATS if name not in ("json", "sheets"))  # sheets draw contours of files elsewhere
 BASE = ("gpkg", "json")
 UNROUNDED = ("gpkg", "map", "dxf", "parquet", "flatgeobuf")
@@ -34,6 +39,20 @@ UNROUNDED = ("gpkg", "map", "dxf", "parquet", "flatgeobuf")
 def sample(sample_plan):
     """A real plan: with land, terrain, faults, two lines."""
     return sample_plan
+
+
+@pytest.fixture(scope="module")
+def base(tmp_path_factory) -> Path:
+    """A plan without further files; to be read only."""
+    folder = tmp_path_factory.mktemp("base")
+    write_plan(build_plan(formats=BASE), folder)
+    return folder
+
+
+@pytest.fixture
+def folder(base, tmp_path) -> Path:
+    """A copy of it."""
+    return Path(shutil.copytree(base, tmp_path, dirs_exist_ok=True))
 
 
 def with_formats(plan: Plan, **output: object) -> Plan:
@@ -87,7 +106,7 @@ def test_every_format_later_is_as_from_planning_without_stakes(empty_plan, tmp_p
     exported_equal(empty_plan, tmp_path)
 
 
-@pytest.mark.parametrize("lon", [180.0001, -180.0], ids=str)
+@pytest.mark.parametrize("lon", some([180.0001, -180.0], 1), ids=str)
 def test_every_format_later_is_as_from_planning_at_the_antimeridian(make_plan, tmp_path, lon) -> None:
     exported_equal(as_read(make_plan(8, lon=lon, lat=-17.0)), tmp_path)
 
@@ -168,15 +187,14 @@ def test_the_whole_plan_comes_back(sample, tmp_path) -> None:
     assert back.job.lines[0].load == before.job.lines[0].load
 
 
-def test_the_record_names_what_was_made_later_and_the_next_plan_removes_it(make_plan, tmp_path) -> None:
-    write_plan(make_plan(formats=BASE), tmp_path)
-    before = json.loads((tmp_path / "plan.json").read_text("utf-8"))
-    export_plan(tmp_path, ["gpx", "csv"])
-    record = json.loads((tmp_path / "plan.json").read_text("utf-8"))
+def test_the_record_names_what_was_made_later_and_the_next_plan_removes_it(folder, make_plan) -> None:
+    before = json.loads((folder / "plan.json").read_text("utf-8"))
+    export_plan(folder, ["gpx", "csv"])
+    record = json.loads((folder / "plan.json").read_text("utf-8"))
     assert [entry["file"] for entry in record.pop("files")] == ["plan.gpkg", "stakes.csv", "waypoints.gpx"]
     assert record == {key: value for key, value in before.items() if key != "files"}
-    write_plan(make_plan(12, formats=BASE), tmp_path)
-    assert sorted(path.name for path in tmp_path.iterdir()) == ["plan.gpkg", "plan.json"]
+    write_plan(make_plan(12, formats=BASE), folder)
+    assert sorted(path.name for path in folder.iterdir()) == ["plan.gpkg", "plan.json"]
 
 
 def edited(folder, layer: str, change) -> None:
@@ -203,24 +221,22 @@ def moved(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     ],
     ids=["stake moved", "tower moved", "lead moved", "stake deleted", "lead deleted", "figures changed"],
 )
-def test_a_plan_whose_stakes_were_moved_is_refused(make_plan, tmp_path, layer, change) -> None:
+def test_a_plan_whose_stakes_were_moved_is_refused(folder, layer, change) -> None:
     """The figures of a moved stake are those of its old place."""
-    write_plan(make_plan(formats=BASE), tmp_path)
-    edited(tmp_path, layer, change)
+    edited(folder, layer, change)
     with pytest.raises(OutputError, match=r"plan\.gpkg was changed: .*layoutplan check.*plan again"):
-        export_plan(tmp_path, ["gpx"])
-    assert sorted(path.name for path in tmp_path.iterdir()) == ["plan.gpkg", "plan.json"]
+        export_plan(folder, ["gpx"])
+    assert sorted(path.name for path in folder.iterdir()) == ["plan.gpkg", "plan.json"]
 
 
-def test_a_harmless_change_is_said(make_plan, tmp_path) -> None:
-    write_plan(make_plan(formats=BASE), tmp_path)
-    edited(tmp_path, "spans", lambda table: table.assign(note="mine"))
-    done = CliRunner().invoke(cli, ["export", str(tmp_path), "--to", "gpx,review"])
+def test_a_harmless_change_is_said(folder) -> None:
+    edited(folder, "spans", lambda table: table.assign(note="mine"))
+    done = CliRunner().invoke(cli, ["export", str(folder), "--to", "gpx,review"])
     assert done.exit_code == 0, done.stderr
     assert "note: plan.gpkg was changed after the plan was written" in done.stderr
-    assert "plan.gpkg was changed after the plan was written" in (tmp_path / "review.html").read_text("utf-8")
+    assert "plan.gpkg was changed after the plan was written" in (folder / "review.html").read_text("utf-8")
     with pytest.raises(OutputError, match="not written anew"):
-        export_plan(tmp_path, ["gpkg"])
+        export_plan(folder, ["gpkg"])
 
 
 @pytest.mark.parametrize(
@@ -238,24 +254,22 @@ def test_formats_that_cannot_be_made(make_plan, tmp_path, formats, message) -> N
         export_plan(tmp_path, formats)
 
 
-def test_two_plans_are_not_mixed(make_plan, tmp_path) -> None:
-    write_plan(make_plan(formats=BASE), tmp_path / "a")
-    write_plan(make_plan(12, formats=BASE), tmp_path / "b")
+def test_two_plans_are_not_mixed(base, make_plan, tmp_path) -> None:
+    write_plan(make_plan(3, formats=BASE), tmp_path / "b")
     with pytest.raises(OutputError, match="holds another plan"):
-        export_plan(tmp_path / "a", ["gpx"], tmp_path / "b")
+        export_plan(base, ["gpx"], tmp_path / "b")
 
 
-def test_a_plan_taken_apart(make_plan, tmp_path) -> None:
-    write_plan(make_plan(formats=BASE), tmp_path)
-    record = json.loads((tmp_path / "plan.json").read_text("utf-8"))
+def test_a_plan_taken_apart(folder, make_plan) -> None:
+    record = json.loads((folder / "plan.json").read_text("utf-8"))
     del record["inputs"]
-    (tmp_path / "plan.json").write_text(json.dumps(record), "utf-8")
+    (folder / "plan.json").write_text(json.dumps(record), "utf-8")
     with pytest.raises(OutputError, match=r"plan\.json or plan\.gpkg was taken apart \(KeyError: 'inputs'\)"):
-        stored_plan(tmp_path)
-    (tmp_path / "plan.gpkg").unlink()
-    pyogrio.write_dataframe(make_plan().towers, tmp_path / "plan.gpkg", layer="towers", driver="GPKG")
+        stored_plan(folder)
+    (folder / "plan.gpkg").unlink()
+    pyogrio.write_dataframe(make_plan().towers, folder / "plan.gpkg", layer="towers", driver="GPKG")
     with pytest.raises(OutputError, match="has no layer spans, electrodes"):
-        stored_plan(tmp_path)
+        stored_plan(folder)
 
 
 @pytest.mark.parametrize(
@@ -279,17 +293,16 @@ def test_tables_taken_apart(make_plan, tmp_path, layer, change, message) -> None
         export_plan(tmp_path, ["csv"])
 
 
-def test_on_the_command_line(make_plan, tmp_path) -> None:
-    write_plan(make_plan(formats=BASE), tmp_path)
-    done = CliRunner().invoke(cli, ["export", str(tmp_path), "--to", "gpx, csv", "--out", str(tmp_path / "new")])
+def test_on_the_command_line(folder) -> None:
+    done = CliRunner().invoke(cli, ["export", str(folder), "--to", "gpx, csv", "--out", str(folder / "new")])
     assert done.exit_code == 0, done.stderr
-    assert sorted(path.name for path in (tmp_path / "new").glob("[!.]*")) == ["stakes.csv", "waypoints.gpx"]
+    assert sorted(path.name for path in (folder / "new").glob("[!.]*")) == ["stakes.csv", "waypoints.gpx"]
     assert "caution:" in done.stdout
     listed = CliRunner().invoke(cli, ["export", "--list"]).stdout
     assert all(re.search(rf"^{name}\s+{re.escape(entry.files[0])}", listed, re.M) for name, entry in FORMATS.items())
-    for arguments in ([], [str(tmp_path)], ["--to", "gpx"]):
+    for arguments in ([], [str(folder)], ["--to", "gpx"]):
         assert CliRunner().invoke(cli, ["export", *arguments]).exit_code == 2
-    nowhere = CliRunner().invoke(cli, ["export", str(tmp_path / "nowhere"), "--to", "gpx"])
+    nowhere = CliRunner().invoke(cli, ["export", str(folder / "nowhere"), "--to", "gpx"])
     assert nowhere.exit_code == 2
     assert "no plan here" in nowhere.stderr
 
