@@ -131,19 +131,27 @@ def test_the_cost_of_ten_degrees_stands_on_the_plot(drawn):
 
 
 @pytest.mark.parametrize("kind", some(["svg", "png"], 1))
-def test_the_same_job_gives_the_same_bytes_in_another_process(job, tmp_path, kind):
-    assert run(job, "5", tmp_path / "here", "--format", kind).exit_code == 0
+def test_the_same_job_gives_the_same_bytes_in_another_process(job, drawn, in_pixels, tmp_path, kind):
+    here = drawn[0] if kind == "svg" else in_pixels
     command = [sys.executable, "-m", "layoutplan", "profile", str(job), "--tower", "5", "--format", kind]
     done = subprocess.run([*command, "--out", str(tmp_path / "there")], capture_output=True, check=False)
     assert done.returncode == 0, done.stderr
     assert done.stderr == b""
-    for path in (tmp_path / "here").iterdir():
+    assert len(list(here.iterdir())) > 6
+    for path in here.iterdir():
         assert path.read_bytes() == (tmp_path / "there" / path.name).read_bytes()
 
 
-def test_no_date_and_no_program_in_the_pictures(job, drawn, tmp_path):
-    assert run(job, "5", tmp_path).exit_code == 0
-    for path in tmp_path.glob("*.png"):
+@pytest.fixture(scope="module")
+def in_pixels(job, tmp_path_factory):
+    out = tmp_path_factory.mktemp("in_pixels")
+    assert run(job, "5", out).exit_code == 0
+    return out
+
+
+def test_no_date_and_no_program_in_the_pictures(in_pixels, drawn):
+    assert len(list(in_pixels.glob("*.png"))) == 3
+    for path in in_pixels.glob("*.png"):
         kinds = list(png_chunks(path.read_bytes()))
         assert kinds[0] == "IHDR"
         assert not set(kinds) & {"tIME", "tEXt", "iTXt", "zTXt"}
@@ -162,7 +170,7 @@ def png_chunks(data):
         at += 12 + size
 
 
-@pytest.mark.parametrize("tower", some(["../../up", "塔 7", "=1+1", "<b>&amp;</b>--]]>", "\uffff!"], 2))
+@pytest.mark.parametrize("tower", some(["../../up", "塔 7", "=1+1", "<b>&amp;</b>--]]>", "\uffff!"], 1))
 def test_hostile_names_are_drawn_written_and_kept_in_the_folder(job, tmp_path, tower):
     result = run(job, tower, tmp_path / "out", "--format", "svg")
     assert result.exit_code == 0, result.output
