@@ -4,12 +4,11 @@ What a class needs and where it shows is in tests/test_new_class.py.
 """
 
 import json
-from pathlib import Path
 
 import pyogrio
 import pytest
 
-from .changed_package import ROOT, Package, small_job
+from .changed_package import Package, small_job
 
 pytestmark = pytest.mark.long
 
@@ -167,27 +166,3 @@ def test_the_figure_is_held_against_its_limit(followed) -> None:
     assert twice["value"].to_numpy() == pytest.approx(2 * once["value"].to_numpy(), abs=0.011)  # two digits
     assert (twice["limit"] == once["limit"]).all()
     assert "twice the arithmetic sum" in (plan / "review.html").read_text("utf-8")
-
-
-def test_the_recipes_name_what_is_there() -> None:
-    """Every file that the recipes name is in the repository."""
-    text = (ROOT / "DEVELOPERS.md").read_text("utf-8").split("## Where things go")[1].split("## ")[0]
-    named = {
-        part for part in text.split("`") if "/" in part and " " not in part and part.endswith((".py", ".toml", ".md"))
-    }
-    assert len(named) > 10
-    for name in named:
-        assert any((ROOT / start / name).exists() for start in ("", "layoutplan")), name
-
-
-def test_lists_follow_the_registry() -> None:
-    """No test holds a list of all classes or of all default formats, which a new one would have to be added to."""
-    from layoutplan.job import shipped_classes
-    from layoutplan.outputs import FORMATS
-
-    lists = {"classes": set(shipped_classes()), "formats": {file for entry in FORMATS.values() for file in entry.files}}
-    for path in (ROOT / "tests").rglob("*.py"):
-        text = path.read_text("utf-8")
-        for what, names in lists.items():
-            there = {name for name in names if f'"{name}"' in text}
-            assert len(there) < 0.8 * len(names), f"{Path(path).name} lists {what}"
