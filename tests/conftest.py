@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from .effort import EVERYTHING, examples
-from .made_once import Once
+from .made_once import Once, keep, taken
 
 ROOT = Path(__file__).parents[1]
 
@@ -68,6 +68,9 @@ def sample_plan(once, sample_folder):
     """The sample planned; a copy of its own for each file of tests."""
     from layoutplan import load_job, plan
 
+    folder = once.filled("sample_run")  # the command planned the same
+    if folder:
+        return taken(folder)
     return once.thing("sample_plan", lambda: plan(load_job(sample_folder / "job.toml")))
 
 
@@ -102,10 +105,20 @@ def sample_run(once, sample_folder):
     from click.testing import CliRunner
 
     from layoutplan.cli.main import cli
+    from layoutplan.planning import pipeline
 
     def make(folder):
+        plan = pipeline.plan
+
+        def planned(*given):
+            made = plan(*given)
+            keep(made, folder)
+            return made
+
         arguments = ["plan", str(sample_folder / "job.toml"), "--out", str(folder / "valley"), "--timings"]
-        result = CliRunner().invoke(cli, arguments)
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(pipeline, "plan", planned)
+            result = CliRunner().invoke(cli, arguments)
         (folder / "said.json").write_text(json.dumps([result.exit_code, result.output, result.stdout]), "utf-8")
 
     folder = once.folder("sample_run", make)

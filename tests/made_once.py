@@ -36,13 +36,22 @@ class Once:
 
     def thing(self, name: str, make: Callable[[], Any]) -> Any:
         """Return a copy of one's own of what ``make`` returns."""
-        folder = self.folder(name, lambda folder: _dump(make(), folder / "pickle"))
-        with (folder / "pickle").open("rb") as file:
-            return pickle.load(file)
+        return taken(self.folder(name, lambda folder: keep(make(), folder)))
+
+    def filled(self, name: str) -> Path | None:
+        """Return the folder of that name if somebody filled it before."""
+        return self.place / name if (self.place / f"{name}.done").exists() else None
 
 
-def _dump(thing: Any, path: Path) -> None:
-    with path.open("wb") as file:
+def taken(folder: Path) -> Any:
+    """A copy of one's own of what is kept in a folder."""
+    with (folder / "pickle").open("rb") as file:
+        return pickle.load(file)
+
+
+def keep(thing: Any, folder: Path) -> None:
+    """Keep a thing in a folder."""
+    with (folder / "pickle").open("wb") as file:
         pickler = pickle.Pickler(file)
         pickler.dispatch_table = copyreg.dispatch_table | {MappingProxyType: _proxy}
         pickler.dump(thing)
