@@ -12,6 +12,7 @@ import pytest
 
 from layoutplan.planning.electrics import exposures_table
 
+from ..effort import some
 from .dense import DenseLine, DenseLines
 from .test_exposures_table import keys
 from .worlds import BALANCED, FLAT, WIRES, Course, assessed, ends, exposure, flat_line, lead, straight, world
@@ -49,8 +50,13 @@ def told(name: str) -> bool:
     return name.startswith("line 'line 1', tower ")
 
 
-@pytest.mark.parametrize(("aside_m", "grids"), [(ASIDE_M, {}), (ASIDE_M, GRIDS), (400.0, GRIDS)])
-@pytest.mark.parametrize(("own_wires", "wires"), [(True, True), (True, False), (False, True)])
+PLACES = [(ASIDE_M, GRIDS), (400.0, GRIDS), (ASIDE_M, {})]
+WITH_WIRES = [(True, True), (True, False), (False, True)]
+# each place and each pair of lines once, then all others
+SIDE_BY_SIDE = [(*PLACES[i], *WITH_WIRES[(i + shift) % 3]) for shift in range(3) for i in range(3)]
+
+
+@pytest.mark.parametrize(("aside_m", "grids", "own_wires", "wires"), some(SIDE_BY_SIDE, 3))
 def test_a_fault_of_the_line_beside_by_a_dense_solve_of_both(whole_ground, aside_m, grids, own_wires, wires):
     """What it induces in the lead, lifts the tower by, by ground and wires, and lifts the ground at the stake: 2 %.
 

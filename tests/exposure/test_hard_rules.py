@@ -21,6 +21,7 @@ from layoutplan.siting import Sited, build_obstacles, site_towers
 from layoutplan.siting.relaxation import FARTHEST
 from layoutplan.terrain import Dem, slope_figures
 
+from ..effort import some
 from .worlds import UNBALANCED, Course, World, emf, flat_line, straight, world
 
 ROWS = np.array([4, 6])
@@ -196,7 +197,7 @@ LAYERED = {"resistivity_ohm_m": 300.0, "lower_resistivity_ohm_m": 60.0, "upper_t
 
 @pytest.mark.parametrize("soil", [{"resistivity_ohm_m": 100.0}, LAYERED])
 @pytest.mark.parametrize("legs_only", [True, False])
-@pytest.mark.parametrize("limit", [6.0, 15.0, 40.0])
+@pytest.mark.parametrize("limit", some([6.0, 15.0, 40.0], 2))
 def test_limit_on_bias_holds_for_pairs_on_one_side(soil: dict[str, float], legs_only: bool, limit: float) -> None:
     """Both on the right: they keep the limit as a pair, or there is no pair, and that is said."""
     line = flat_line(straight(11))
