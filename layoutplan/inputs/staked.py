@@ -91,7 +91,7 @@ def read_staked(path: str | Path, crs: str | None = None, layer: str | None = No
     is_gpx = path.suffix.lower() == ".gpx"
     table = _gpx_table(path, crs) if is_gpx else read_placed(path, crs, layer)
     names = _texts(table, _NAMES)
-    accuracy, notes, assumed = _accuracy(table)
+    accuracy, doubtful, assumed = _accuracy(table)
     time, late, zones = _times(table)
     state, odd = states(table)
     placed = ~shapely.is_missing(table.geometry) & (state != FAILED)
@@ -108,7 +108,7 @@ def read_staked(path: str | Path, crs: str | None = None, layer: str | None = No
         **reading_columns(table),
     }
     points = gpd.GeoDataFrame(columns, geometry=table.geometry, crs="EPSG:4326")
-    problems = (*table.problems, *notes, *late, *odd, *_name_problems(table, names, twice))
+    problems = (*table.problems, *doubtful, *late, *odd, *_name_problems(table, names, twice))
     numbers = plan_numbers(table)
     return Staked(_rows(points, placed), table.where, problems, (*assumed, *zones), _rows(points, ~placed), numbers)
 

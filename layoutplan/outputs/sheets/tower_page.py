@@ -188,8 +188,9 @@ def _without_stakes(pen: Pen, box: Box, sheet: Sheet, frame: PageFrame, around: 
     notes = 32.0
     room = Box(box.left, box.bottom + notes + _GAP, box.width, places.bottom - box.bottom - notes - 2 * _GAP)
     changes = [Item(text, str(number)) for number, text in enumerate(sheet.changes, 1)]
+    why = why_no_layout(sheet.excluded, sheet.silence)
     blocks = [
-        Block("No stake at this tower. Reasons:", (Item(why_no_layout(sheet.excluded, sheet.silence), "✗", bold=True),)),
+        Block("No stake at this tower. Reasons:", (Item(why, "✗", bold=True),)),
         Block("Any one of these would give a layout, after planning again:",
               tuple(changes) or (Item("No single change was found."),)),
     ]  # fmt: skip
