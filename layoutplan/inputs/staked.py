@@ -18,7 +18,7 @@ from layoutplan.files import why_not_read
 from layoutplan.inputs.placed import PlacedTable
 from layoutplan.inputs.staked_gpx import read_waypoints
 from layoutplan.inputs.staked_readings import has_zone, reading_columns, times
-from layoutplan.inputs.staked_states import FAILED, plan_numbers, states, unguarded
+from layoutplan.inputs.staked_states import FAILED, crew_notes, plan_numbers, states, unguarded
 from layoutplan.inputs.staked_table import read_placed
 from layoutplan.inputs.systems import is_wgs84, parse_crs
 from layoutplan.inputs.tower_columns import id_text, read_figures
@@ -104,7 +104,7 @@ def read_staked(path: str | Path, crs: str | None = None, layer: str | None = No
         "row": table.rows,
         "duplicate": twice,
         "state": state,
-        "note": notes(table),
+        "note": crew_notes(table),
         **reading_columns(table),
     }
     points = gpd.GeoDataFrame(columns, geometry=table.geometry, crs="EPSG:4326")

@@ -46,7 +46,7 @@ def states(table: FileRows) -> tuple[NDArray[np.object_], list[str]]:
     return np.where(known, told, ""), notes
 
 
-def notes(table: FileRows) -> NDArray[np.object_]:
+def crew_notes(table: FileRows) -> NDArray[np.object_]:
     """Note of each row on one line; the apostrophe that keeps spreadsheets from running a cell is taken off again."""
     return np.array([unguarded(text)[:LONGEST_NOTE] for text in _texts(table, "note")], dtype=object)
 
@@ -54,7 +54,7 @@ def notes(table: FileRows) -> NDArray[np.object_]:
 def needs_no_place(table: FileRows) -> NDArray[np.bool_]:
     """Whether each row says enough without a place: a state, or a note of a stake of a plan that it names."""
     plans = _texts(table, "plan_number")
-    noted = np.array([bool(note and plan) for note, plan in zip(notes(table), plans, strict=True)], dtype=bool)
+    noted = np.array([bool(note and plan) for note, plan in zip(crew_notes(table), plans, strict=True)], dtype=bool)
     return (states(table)[0] != "") | noted
 
 
