@@ -61,7 +61,7 @@ class TangentFrame:
         --------
         A thousandth of a degree to the east of a tower at latitude 47:
 
-        >>> print(Frame.at([8.0, 47.0]).to_xy([[8.001, 47.0]]).round(2), "m")
+        >>> print(TangentFrame.at([8.0, 47.0]).to_xy([[8.001, 47.0]]).round(2), "m")
         [[76.06  0.  ]] m
         """
         return (to_ecef(lonlat_deg) - self.origin_m) @ self.axes.T
@@ -90,7 +90,7 @@ class TangentFrame:
 
         Examples
         --------
-        >>> print(Frame.at([8.0, 47.0]).to_lonlat([[76.06, 0.0]]).round(5), "deg")
+        >>> print(TangentFrame.at([8.0, 47.0]).to_lonlat([[76.06, 0.0]]).round(5), "deg")
         [[ 8.001 47.   ]] deg
         """
         plane = self.origin_m + np.asarray(xy_m, dtype=float) @ self.axes

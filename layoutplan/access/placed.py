@@ -69,7 +69,7 @@ def placed(tree: STRtree, frame: TangentFrame, half_m: float) -> CutShapes:
     Of two poles 76 m and 760 m to the east, one lies within 100 m:
 
     >>> poles = STRtree([shapely.Point(8.001, 47.0), shapely.Point(8.01, 47.0)])
-    >>> found = placed(poles, Frame.at([8.0, 47.0]), 100.0)
+    >>> found = placed(poles, TangentFrame.at([8.0, 47.0]), 100.0)
     >>> print(found.row, shapely.get_x(found.shape).round(1), "m")
     [0] [76.1] m
     """

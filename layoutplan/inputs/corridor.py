@@ -77,7 +77,7 @@ class LongitudeFrame:
         Two towers on either side of the antimeridian lie 0.2 degrees apart, not 359.8:
 
         >>> towers = np.array([[179.9, -17.0], [-179.9, -17.0]])
-        >>> print(Frame.around(towers).points(towers)[:, 0].round(6), "deg")
+        >>> print(LongitudeFrame.around(towers).points(towers)[:, 0].round(6), "deg")
         [179.9 180.1] deg
         """
         if self.centre_deg is None:

@@ -127,7 +127,7 @@ def vehicle_stated(value: str) -> str:
 
     Examples
     --------
-    >>> vehicle_said("permissive"), vehicle_said("customers"), vehicle_stated("")
+    >>> vehicle_stated("permissive"), vehicle_stated("customers"), vehicle_stated("")
     ('yes', 'permit', 'permit')
     """
     text = value.strip().lower()

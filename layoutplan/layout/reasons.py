@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from layoutplan.job.classes import ObstacleClass
 from layoutplan.layout.crossings import LEAD, STAKE, crossing_list
 from layoutplan.layout.rules import (
     AGREE,
@@ -21,6 +20,9 @@ from layoutplan.layout.rules import (
     exclusion_words,
     rule_words,
 )
+
+if TYPE_CHECKING:  # a written plan is explained without what reads jobs
+    from layoutplan.job.classes import ObstacleClass
 
 FIXED = "fixed by the job"  # of a stake that is no choice of the plan
 ONE_SIDE = "both stakes on one side of the line"

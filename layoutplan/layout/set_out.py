@@ -218,7 +218,7 @@ def sign_name(role: str, status: str) -> str:
 
     Examples
     --------
-    >>> stake_sign("H", "all rules met"), sign_name("S", "breaks rules")
+    >>> sign_name("H", "all rules met"), sign_name("S", "breaks rules")
     ('H', 'S not yet')
     """
     return role if status in MAY_STAKE else f"{role} {NOT_YET}"

@@ -282,8 +282,8 @@ def tally(
 
     Examples
     --------
-    >>> distance steps = DistanceSteps(np.array([50.0]), 10.0, 3)
-    >>> tally(distance steps, np.array([0, 0, 0]), np.array([1, 1, 3]))
+    >>> steps = DistanceSteps(np.array([50.0]), 10.0, 3)
+    >>> tally(steps, np.array([0, 0, 0]), np.array([1, 1, 3]))
     array([[0., 2., 0., 1.]])
     """
     width = steps.count + 1

@@ -104,8 +104,8 @@ def points_to_steps(distance_m: FloatArray, step_m: float) -> tuple[FloatArray, 
 
     Examples
     --------
-    >>> along, distance step = points_to_steps(np.array([10.0, 4.0]), 3.0)
-    >>> print(along, "m; those of 10 and 4 m:", distance step)
+    >>> along, at = points_to_steps(np.array([10.0, 4.0]), 3.0)
+    >>> print(along, "m; those of 10 and 4 m:", at)
     [ 0.  2.  4.  7. 10.] m; those of 10 and 4 m: [4 2]
     """
     knots = np.unique(np.append(distance_m, 0.0))

@@ -72,7 +72,7 @@ def test_a_missing_command_is_said_with_the_line_that_installs_it(tmp_path):
     ("body", "words"),
     [
         ("print('layoutplan, version 0.0.9')", "0.0.9, this plug-in needs"),
-        ("print('hello')", "says no version.*correct the path under Settings > Options"),
+        ("print('hello')", "says no version.*correct the path in Settings > Options"),
         ("raise RuntimeError('no numpy')", "no numpy"),
         ("import os; os.write(1, bytes([255, 254]))", "says no version"),
     ],

@@ -57,7 +57,7 @@ def test_many_lines_on_both_streams_do_not_block():
         ("raise MemoryError('much')", "MemoryError: much"),
         ("import os\nos._exit(7)", "code 7"),
         ("print('hello')", "Is it really layoutplan"),
-        ("import os, signal\nos.kill(os.getpid(), getattr(signal, 'SIGKILL', signal.SIGTERM))", "said nothing"),
+        ("import os, signal\nos.kill(os.getpid(), getattr(signal, 'SIGKILL', signal.SIGTERM))", "without a message"),
     ],
 )
 def test_what_went_wrong_is_said_in_the_commands_words(body, words):
@@ -121,7 +121,7 @@ def test_a_command_that_will_not_end_is_killed(tmp_path):
 
 
 def test_a_command_that_hangs_is_stopped():
-    with pytest.raises(CommandError, match=r"said nothing for 0\.5 s"):
+    with pytest.raises(CommandError, match=r"gave no output for 0\.5 s"):
         ran("import time\ntime.sleep(600)", Listener(longest_silence_s=0.5))
 
 

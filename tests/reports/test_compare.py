@@ -120,7 +120,7 @@ def test_backwards_what_was_gone_is_new(first, second, changed):
 def test_status_comes_with_the_new_reasons(changed):
     found = changed.towers.set_index("tower_id").loc["104"]
     assert found[["old_status", "new_status"]].tolist() == ["compromise", "no layout"]
-    assert "lead angle: " in found["new_reasons"]
+    assert "lead along the " in found["new_reasons"]
     assert found["stakes"] == 2
 
 

@@ -123,7 +123,7 @@ def projected_unit_m(crs: pyproj.CRS) -> float:
 
     Examples
     --------
-    >>> metres_per_unit(pyproj.CRS("EPSG:25832")), round(projected_unit_m(pyproj.CRS("EPSG:2263")), 6)  # US survey feet
+    >>> projected_unit_m(pyproj.CRS("EPSG:25832")), round(projected_unit_m(pyproj.CRS("EPSG:2263")), 6)  # feet
     (1.0, 0.304801)
     """
     return float(crs.axis_info[0].unit_conversion_factor)

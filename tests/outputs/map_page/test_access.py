@@ -70,7 +70,16 @@ def axe(tmp_path_factory: pytest.TempPathFactory) -> str:
         return script.read().decode("utf-8")
 
 
+# what is still fading in has other colours than what will be seen
+FADED_IN = """
+const done = arguments[0], later = new Promise((end) => setTimeout(end, 2000));
+requestAnimationFrame(() => requestAnimationFrame(() => Promise.race(
+    [later, Promise.allSettled(document.getAnimations().map((one) => one.finished))]).then(() => done())));
+"""
+
+
 def serious(browser, script: str) -> list[str]:
+    browser.execute_async_script(FADED_IN)
     browser.execute_script(script)
     found = browser.execute_async_script(AXE)
     return [

@@ -182,7 +182,7 @@ def test_towers_without_layout_say_what_shuts_them(plan, tmp_path, read_page) ->
         assert plan.towers["reasons"].iloc[row] in text(page.towers[row])
         assert [text(cell) for cell in page.rows(row, "What shuts each side")[0]] == [
             "right",
-            "keep-out: river canal",
+            "stake on or near river or canal",
             "882 of 882",
         ]
         assert "a 171 m reel instead of 150 m" in text(page.towers[row])
