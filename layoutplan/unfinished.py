@@ -52,12 +52,22 @@ def unfinished(folder: Path) -> Iterator[Path]:
 
 
 def remove_left(announced: bytes) -> None:
-    """Remove the folders that were made known and not taken back; what holds files of an earlier plan stays.
+    r"""Remove the folders that were made known and not taken back; what holds files of an earlier plan stays.
 
     Parameters
     ----------
-    said : bytes
-        All that came through the pipe.
+    announced : bytes
+        All that came through the pipe: a path on each line, behind ``+`` or ``-``.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     for name in ("cut", "done"):
+    ...         (Path(folder) / name).mkdir()
+    ...     remove_left(f"+{folder}/cut\n+{folder}/done\n-{folder}/done\n".encode())
+    ...     print([path.name for path in Path(folder).iterdir()])
+    ['done']
     """
     left: dict[str, None] = {}
     for line in os.fsdecode(announced).split("\n"):

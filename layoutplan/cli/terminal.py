@@ -26,13 +26,28 @@ def paint(verdict: str, text: str) -> str:
 
     Nothing is coloured where nobody looks, nor if ``NO_COLOR`` is set (a common practice, no standard), nor on a
     terminal that cannot.
+
+    Parameters
+    ----------
+    verdict : str
+        A verdict or a status (`layoutplan.layout.rules`); anything else stays as it is.
+    text : str
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> paint("kept", "within the limit")  # the output of an example is no terminal
+    'within the limit'
     """
     if not _on_terminal() or os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb":
         return text
     return click.style(text, fg=_COLOURS.get(verdict))
 
 
-def wrapped(lines: Iterable[str], width: int | None = None) -> Iterator[str]:
+def wrapped_lines(lines: Iterable[str], width: int | None = None) -> Iterator[str]:
     """Wrap lines at the terminal's width, what is continued set in; as they are where there is no terminal.
 
     Parameters
@@ -43,7 +58,7 @@ def wrapped(lines: Iterable[str], width: int | None = None) -> Iterator[str]:
 
     Examples
     --------
-    >>> for line in wrapped(["  reading bias 15.2 % of the reading expected, at 110 Hz"], 40):
+    >>> for line in wrapped_lines(["  reading bias 15.2 % of the reading expected, at 110 Hz"], 40):
     ...     print(line)
       reading bias 15.2 % of the reading
           expected, at 110 Hz

@@ -182,7 +182,7 @@ def require_at_most(found: float, key: str, what: str, where: str, fix: str) -> 
         What there is too much of, in words after the number.
     where : str
         File, layer and place in it.
-    mend : str
+    fix : str
         What to do about the file.
 
     Raises

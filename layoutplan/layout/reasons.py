@@ -171,6 +171,11 @@ def why_no_layout(rows: Iterable[Any], silence: str = "") -> str:
     Returns
     -------
     str
+
+    Examples
+    --------
+    >>> why_no_layout([], "the map ends here")
+    'the map ends here; ruled out, as a share of the positions tried, left: nothing; right: nothing'
     """
     every = list(rows)
     sides = {side: side_text(row for row in every if row.side == side) for side in ("left", "right")}

@@ -23,20 +23,20 @@ def on_terminal(monkeypatch: pytest.MonkeyPatch) -> pytest.MonkeyPatch:
 
 @given(st.text(st.characters(codec="ascii", min_codepoint=32), max_size=300), st.integers(40, 120))
 def test_no_word_is_lost_and_no_line_too_wide(text: str, width: int) -> None:
-    lines = list(terminal.wrapped([f"  {text}"], width))
+    lines = list(terminal.wrapped_lines([f"  {text}"], width))
     assert " ".join(lines).split() == text.split()
     assert all(len(line) <= width or " " not in line.strip() for line in lines)
 
 
 def test_what_is_continued_is_set_in_and_colours_take_no_room() -> None:
     red = click.style("to be agreed", fg="red")
-    first, second = terminal.wrapped([f"  crossing agreement {red} engineering judgement"], 40)
+    first, second = terminal.wrapped_lines([f"  crossing agreement {red} engineering judgement"], 40)
     assert click.unstyle(first) == "  crossing agreement to be agreed"
     assert second == "      engineering judgement"
 
 
 def test_elsewhere_lines_stay_as_they_are() -> None:
-    assert list(terminal.wrapped(["x " * 200])) == ["x " * 200]
+    assert list(terminal.wrapped_lines(["x " * 200])) == ["x " * 200]
     assert terminal.paint("broken", "broken") == "broken"
 
 
@@ -56,4 +56,4 @@ def test_a_closed_output_is_no_terminal(monkeypatch: pytest.MonkeyPatch, tmp_pat
     with (tmp_path / "out").open("w") as stream:
         pass
     monkeypatch.setattr(sys, "stdout", stream)
-    assert list(terminal.wrapped(["x"])) == ["x"]
+    assert list(terminal.wrapped_lines(["x"])) == ["x"]
