@@ -299,7 +299,7 @@ def test_a_real_line(shared_data, written, tmp_path):
     page_of = dict(zip(plan.towers["tower_id"], pages, strict=True))
     for stake in plan.electrodes.itertuples():
         assert f"E {stake.easting:.1f} N {stake.northing:.1f}" in page_of[stake.tower_id]
-        assert f"{stake.lead_length_m:.1f} m" in page_of[stake.tower_id]
+        assert metres(stake.lead_length_m) in page_of[stake.tower_id]
 
 
 def test_permissions_for_ways_are_to_be_agreed(make_plan, written):
