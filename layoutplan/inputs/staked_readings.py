@@ -123,7 +123,7 @@ def times(cells: pd.Series) -> pd.Series:
     Returns
     -------
     Series
-        NaT where empty or no ISO 8601 date or time.
+        NaT where empty, no ISO 8601 date or time, or in no year from 1 to 9999, beyond which nothing can print it.
 
     Examples
     --------
@@ -134,7 +134,8 @@ def times(cells: pd.Series) -> pd.Series:
     zoned = np.array([has_zone(text) for text in texts], dtype=bool)
     # apart, for in pandas 2 a time without zone takes over that of the row before it
     parts = [pd.to_datetime(texts[rows], errors="coerce", format="ISO8601", utc=True) for rows in (zoned, ~zoned)]
-    return pd.concat(parts).sort_index()
+    found = pd.concat(parts).sort_index()
+    return found.where(found.dt.year.between(1, 9999))
 
 
 def has_zone(time: str) -> bool:

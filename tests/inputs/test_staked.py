@@ -15,7 +15,7 @@ from shapely import LineString, MultiPoint, Point
 from layoutplan.errors import ColumnError, CRSError, InputError, LayerError
 from layoutplan.inputs.staked import Staked, read_staked
 from layoutplan.inputs.staked_gpx import MOST_WAYPOINTS
-from layoutplan.inputs.staked_readings import READING_COLUMNS, read_readings
+from layoutplan.inputs.staked_readings import READING_COLUMNS, read_readings, times
 
 Write = Callable[..., Path]
 ROOT = '<gpx version="1.1" creator="x" xmlns="http://www.topografix.com/GPX/1/1">'
@@ -259,8 +259,8 @@ def test_gpx_needs_no_system(read_gpx: Callable[..., Staked]) -> None:
 
 
 def test_times_that_cannot_be_read_are_said(read_gpx: Callable[..., Staked]) -> None:
-    times = ["yesterday", "2026-04-13T10:00:00+02:00", "2026-04-13T09:00:00", ""]
-    body = "".join(f'<wpt lat="1" lon="2"><name>{i}</name><time>{t}</time></wpt>' for i, t in enumerate(times))
+    texts = ["yesterday", "2026-04-13T10:00:00+02:00", "2026-04-13T09:00:00", ""]
+    body = "".join(f'<wpt lat="1" lon="2"><name>{i}</name><time>{t}</time></wpt>' for i, t in enumerate(texts))
     staked = read_gpx(gpx(body))
     eight, nine = pd.Timestamp("2026-04-13T08:00Z"), pd.Timestamp("2026-04-13T09:00Z")
     assert staked.points["time"].tolist() == [pd.NaT, eight, nine, pd.NaT]
@@ -492,3 +492,12 @@ def test_readings_come_as_a_table_only(towers_csv: Write, tmp_path: Path) -> Non
         read_readings(towers_csv("x", "r.xlsx"))
     with pytest.raises(InputError, match=r"none.csv: no such file"):
         read_readings(tmp_path / "none.csv")
+
+
+@pytest.mark.parametrize(
+    "text", ["0001-01-01T00:00+02:00", "9999-12-31T23:59-05:00", "0000-06-01", "-0001-06-01T09:30Z"]
+)
+def test_a_time_beyond_the_years_that_can_be_printed_is_unknown(text: str) -> None:
+    found = times(pd.Series([text]))
+    assert found.isna().all()
+    assert times(pd.Series(["0001-06-01T09:30Z", "2024-05-01"])).dt.year.dropna().isin([1, 2024]).all()
