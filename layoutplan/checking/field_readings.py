@@ -96,5 +96,5 @@ def readings_of_stakes(matched: pd.DataFrame, source: str) -> Readings:
     table = table.assign(date=towers["time"].max(), row=towers["row"].min()).reset_index()
     table = table[low.notna().any(axis=1).to_numpy()].reset_index(drop=True)
     names = [f"{name} of tower {tower}" for name in there for _, tower in clash.index[clash[name]]]
-    notes = f"{source}: the points of a tower give different values, and none is taken: {listed(names)}"
-    return Readings(table, source, (notes,) if names else ())
+    text = f"{source}: the points of a tower give different values, and none is taken: {listed(names)}"
+    return Readings(table, source, (text,) if names else ())

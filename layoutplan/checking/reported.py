@@ -21,7 +21,7 @@ _KEYS = ["line_id", "tower_id", "role", "waypoint"]
 
 
 def reported(staked: Staked, found: Matches, planned: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
-    """Table of what was reported, in the order of the plan, and what is odd in it.
+    """Table of what was reported, in the order of the plan, and warnings.
 
     Parameters
     ----------
@@ -68,7 +68,7 @@ def _problems(staked: Staked, table: pd.DataFrame, strange: pd.DataFrame, forbid
     early = {name: forbidden[name] for name in stands if forbidden[name]}
     if early:
         stakes = listed(f"{name} ({text})" for name, text in early.items())
-        notes.append(f"{staked.source}: reported as staked against the plan's word: {stakes}")
+        notes.append(f"{staked.source}: reported as staked although the plan says not yet: {stakes}")
     if len(strange):
         names = listed(f"'{name}'" for name in strange["name"])
         rows = counted(len(strange), "row")
@@ -77,5 +77,5 @@ def _problems(staked: Staked, table: pd.DataFrame, strange: pd.DataFrame, forbid
     if len(twice):
         texts = twice["state"].where(twice["state"] != "", "no state").groupby(twice["waypoint"], sort=False).agg(list)
         told = listed(f"{name} ({', '.join(states)})" for name, states in texts.items())
-        notes.append(f"{staked.source}: reported more than once, see which counts: {told}")
+        notes.append(f"{staked.source}: reported more than once; decide which one counts: {told}")
     return notes

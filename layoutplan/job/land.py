@@ -28,9 +28,11 @@ class Work(Section):
 
     first_day: date | None = Field(None, description="First day of the work (`2026-04-13`).")
     last_day: date | None = Field(None, description="Last day of the work; the first one if left out.")
-    permit_number: str = Field("", description="Of the permit to work; a line to write on the sheets if left out.")
-    control_room: str = Field("", description="How the line's control room is reached; likewise.")
-    emergency_phone: str = Field("", description="Whom to call after an accident; likewise.")
+    permit_number: str = Field(
+        "", max_length=40, description="Of the permit to work; a line to write on the sheets if left out."
+    )
+    control_room: str = Field("", max_length=40, description="How the line's control room is reached; likewise.")
+    emergency_phone: str = Field("", max_length=40, description="Whom to call after an accident; likewise.")
 
     @model_validator(mode="after")
     def _in_order(self) -> Self:

@@ -69,9 +69,13 @@ def other_side_texts(sited: Sited, excluded: dict[tuple[int, int], str]) -> dict
         if sited.coupled[tower]
         else _FEWER
         if sited.opposite[tower]
-        else shut_text({str(SIDES[1 - used[tower]]): excluded.get((tower, 1 - used[tower]), "nothing is left")})
+        else _other_side(str(SIDES[1 - used[tower]]), excluded.get((tower, 1 - used[tower]), ""))
         for tower in np.flatnonzero(sited.same_side).tolist()
     }
+
+
+def _other_side(side: str, shut: str) -> str:
+    return shut_text({side: shut}) if shut else f"no position on the {side}"
 
 
 def no_layout_reasons(sited: Sited, excluded: dict[tuple[int, int], str]) -> dict[int, str]:

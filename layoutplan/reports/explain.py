@@ -116,14 +116,14 @@ def _explained(folder: Path, tower: str, line: str | None, short: bool, paint: P
 
 def _why(tower: Any, mine: Callable[[str], Any]) -> Iterator[str]:
     """Reasons for the status; of a tower without layout first what would give one, then what shuts it."""
-    if tower["status"] != NO_LAYOUT or tower.get("map_gaps"):
-        yield f"  {tower['reasons']}"
     if tower["status"] != NO_LAYOUT:
+        yield f"  {tower['reasons']}"
         return
     ways = mine("relaxations")
     yield "  what would give a layout, what a planner would ask for first at the front:" if len(ways) else _NO_WAY
     yield from (f"    {row.rank}. {row.text}" for row in ways.itertuples())
-    yield f"  {why_no_layout(mine('exclusions').itertuples())}"
+    silent = bool(tower.get("map_gaps"))  # what the map does not show stands in the plan's own words only
+    yield f"  {tower['reasons'] if silent else why_no_layout(mine('exclusions').itertuples())}"
 
 
 def _in_short(stake: Any, mine: Callable[[str, str], Any], paint: Paint) -> Iterator[str]:

@@ -162,7 +162,7 @@ def test_what_was_staked_against_the_plans_word_is_said(written, stakes, tmp_pat
     path = write(tmp_path, at(stakes, "101-H", state="staked"), {"name": "102-H", "state": "measured"},
                  {"name": "112-S", "state": "again"}, {"name": "113-S", "state": "failed"})  # fmt: skip
     said = (
-        "staked.csv: reported as staked against the plan's word: 101-H (DO NOT STAKE YET: map does not cover), "
+        "staked.csv: reported as staked although the plan says not yet: 101-H (DO NOT STAKE YET: map does not cover), "
         "112-S (DO NOT STAKE YET: needs agreement)"
     )
     assert said in check_folder(written, staked=path).problems
@@ -181,5 +181,5 @@ def test_unknown_names_and_repeats_are_said(written, stakes, tmp_path) -> None:
     )
     found = check_folder(written, staked=path)
     assert "staked.csv: 1 row without a position name no planned stake: '999-H'" in found.problems
-    assert "staked.csv: reported more than once, see which counts: 102-H (staked, failed)" in found.problems
+    assert "staked.csv: reported more than once; decide which one counts: 102-H (staked, failed)" in found.problems
     assert len(found.not_confirmed) == 0

@@ -76,7 +76,7 @@ def write_sheets(plan: Plan, folder: Path) -> Path:
 
 def _calls(plan: Plan) -> str:
     work, blank = plan.job.work, "_" * 16
-    return clean(f"Control room {work.control_room[:40] or blank}   Emergency {work.emergency_phone[:40] or blank}")
+    return clean(f"Control room {work.control_room or blank}   Emergency {work.emergency_phone or blank}")
 
 
 def _tower_sections(
