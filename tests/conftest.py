@@ -3,6 +3,7 @@
 import json
 import os
 import socket
+from collections import Counter
 from pathlib import Path
 
 import pytest
@@ -36,6 +37,18 @@ def pytest_make_collect_report(collector):
         settings.register_profile(profile, deadline=None, max_examples=examples(count), derandomize=True, database=None)
         settings.load_profile(profile)
     yield
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items):
+    """Of a test marked ``first(n)`` the ordinary run tries so many cases; the others are long."""
+    tried = Counter()
+    for item in items:
+        for mark in item.iter_markers("first"):
+            test = item.nodeid.partition("[")[0]
+            tried[test] += 1
+            if tried[test] > mark.args[0]:
+                item.add_marker(pytest.mark.long)
 
 
 def pytest_ignore_collect(collection_path, config):

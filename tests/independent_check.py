@@ -72,7 +72,7 @@ MAY_STAKE = (MET, CARE, COMPROMISE)
 HOUSE_M = 60.0  # a street without a house so near says nothing of the ground so near
 SILENT = {"houses_unmapped": "buildings:bare_streets", "shore_unmapped": "sea:unclear_shore"}
 HOUSES = ("building", "garden_residential")
-NAMED = re.compile(r"\(([^()]*)\) (?:at (\d+(?:\.\d+)?) m|from the start: the tower stands in it)(?:; |$)")
+PLACED = re.compile(r" at (\d+(?:\.\d+)?) m(?:; |$)")
 OUTSIDE = "land outside the permitted land"
 
 
@@ -85,7 +85,8 @@ class Plan:
         self.rules = RULES | self.job.get("rules", {})
         self.margin_m = self.job.get("score", {}).get("margin_m", 5.0)
         self.lines = {line.get("id", LINE["id"]): LINE | line for line in self.job["lines"]}
-        for name in ("towers", "spans", "electrodes", "leads", "alternatives", "obstacles", "checks", "relaxations"):
+        names = ("towers", "spans", "electrodes", "leads", "alternatives", "obstacles", "checks", "relaxations")
+        for name in (*names, "crossings"):
             setattr(self, name, self._read(name))
         self.sizes, self.bases = self._figures("earth_electrode_size"), self._figures("base_width")
         layers = self.job.get("layers", [])
@@ -633,21 +634,29 @@ def _judged(place: Place, row: Any, lead: Any) -> Iterator[str]:
     xy = np.array(line.coords[-1])
     line = shapely.LineString([xy / np.hypot(*xy) * 1e-3, xy])
     touches = [(f, *f.touch(line)) for f in place.features if f.rule["lead_crossing"] in ("agree", "care")]
-    named = Counter(number for number, _ in NAMED.findall(lead.crossings))
+    met = place.plan.crossings
+    met = met[(met[[*KEY, "role"]] == [*(getattr(row, key) for key in KEY), row.role]).all(axis=1)]
+    met = met[met["met_by"] == "lead"]
+    listed = list(zip(met["feature_id"], met["at_m"], strict=True))
+    named = Counter(number for number, _ in listed if number)
     for number, count in (Counter(f.number for f, sure, *_ in touches if sure) - named).items():
         yield f"the crossing of {number} is not named ({count})"
     for number, count in (named - Counter(f.number for f, _, maybe, _ in touches if maybe)).items():
         yield f"a crossing of {number} is named that is none ({count})"
-    for number, at in NAMED.findall(lead.crossings):
-        if all(abs(first - float(at or 0.0)) > 0.1 for f, *_, first in touches if f.number == number):
-            yield f"the crossing of {number} is not at {at or 0} m"
+    for number, at in listed:
+        if number and all(abs(first - at) > 0.1 for f, *_, first in touches if f.number == number):
+            yield f"the crossing of {number} is not at {at} m"
+    told = [float(at) for at in PLACED.findall(lead.crossings)]
+    if told != [float(f"{at:.1f}") for _, at in listed if at > 0]:
+        yield f"the lead's own words place its crossings at {told} m, the table of crossings does not"
+    beyond = "outside_permitted" in set(met["obstacle_class"])
     outside = line.difference(place.permitted).length if place.plan.permitted_given else 0.0
-    if (outside > 2 * TOL_M) != (OUTSIDE in lead.crossings) and not 0 < outside <= 2 * TOL_M:
+    if beyond != (OUTSIDE in lead.crossings) or ((outside > 2 * TOL_M) != beyond and not 0 < outside <= 2 * TOL_M):
         yield f"{outside:.3f} m of the lead are outside the permitted land"
     stake = shapely.Point(xy)
     grounds = [f for f in place.features if f.rule["stake"] == "agree" and f.is_area and f.kind not in SILENT]
     held = any(f.stake_gap_m(stake) < -TOL_M for f in grounds)
-    agree = held or OUTSIDE in lead.crossings
+    agree = held or beyond
     agree |= any(f.number in named for f, *_ in touches if f.rule["lead_crossing"] == "agree")
     if agree and row.status not in (AGREED, UNCOVERED):
         yield f"something is to be agreed, and the status is '{row.status}'"

@@ -125,6 +125,7 @@ def test_what_is_asked_for_without_its_extra_names_the_extra(said_without_extras
     assert {entry.extra for entry in FORMATS.values()} - {""} == set(OURS)
 
 
+@pytest.mark.long
 def test_what_only_some_need_loads_only_then() -> None:
     """Plots and drawings: neither the commands' help nor a plan's default outputs load what draws them."""
     code = (

@@ -37,14 +37,16 @@ AT_ONE_TOWER = [
     ("119", "UPDATE towers SET reasons = ''", "has no reasons"),
     ("120", "UPDATE towers SET status = 'safe'", "unknown status"),
     ("121", "UPDATE towers SET map_covers = 0", "map does not cover the tower"),
-    ("122", "UPDATE leads SET crossings = 'ditch (no such) at 9.0 m'", "named that is none"),
+    ("107", "UPDATE crossings SET feature_id = 'no such'", "named that is none"),
+    ("107", "UPDATE leads SET crossings = 'ditch at 9.0 m'", "the table of crossings does not"),
     ("123", "DELETE FROM checks WHERE rule = 'line_clearance' AND", "no check of line_clearance"),
     ("101", "UPDATE checks SET verdict = 'kept'", "called kept where the map is silent (reach)"),
 ]
 ELSEWHERE = [
     (["UPDATE electrodes SET waypoint = 'SAME'"], "one waypoint name"),
-    (["UPDATE leads SET crossings = ''"], "is not named"),
-    (["UPDATE leads SET crossings = replace(crossings, ' at ', ' at 1')"], "is not at 1"),
+    (["DELETE FROM crossings"], "is not named"),
+    (["UPDATE leads SET crossings = replace(crossings, ' at ', ' at 1')"], "the table of crossings does not"),
+    (["UPDATE crossings SET at_m = at_m + 100 WHERE at_m > 0"], "is not at 1"),
     (["UPDATE electrodes SET status = 'all rules met'", "UPDATE towers SET status = 'all rules met'"], "to be agreed"),
     (["UPDATE checks SET measured = measured + 1 WHERE rule LIKE 'keep_out:%'"], "check keep_out"),
     (["DELETE FROM towers WHERE tower_id = '110'"], "tower 110 of line"),
@@ -117,6 +119,7 @@ def test_spoiled_plan_is_found_out(check, written, sample_folder, tmp_path, stat
     assert any(words in text for text in check.violations(folder, sample_folder / "job.toml"))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("rules", "words"),
     some(

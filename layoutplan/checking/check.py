@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -22,7 +23,7 @@ from layoutplan.checking.reported import NOT_TAKEN
 from layoutplan.checking.staked import staked_stakes
 from layoutplan.errors import InputError
 from layoutplan.inputs.staked_readings import read_readings
-from layoutplan.layout.rules import BREAKS, BROKEN, NOT_CONFIRMED, SEVERITY, rule_words
+from layoutplan.layout.rules import BREAKS, BROKEN, NOT_CONFIRMED, SEVERITY, class_labels, rule_words
 from layoutplan.layout.schema import tables
 from layoutplan.line.geodesy import inverse
 from layoutplan.line.structures import names_of
@@ -61,6 +62,8 @@ class Checked:
     plan_number : str
     reported : DataFrame
         What the crew said of each stake; empty if nothing was told.
+    labels : mapping of str to str
+        Of the obstacle classes of the plan's job.
     """
 
     electrodes: gpd.GeoDataFrame
@@ -74,6 +77,7 @@ class Checked:
     crs: str
     plan_number: str = ""
     reported: pd.DataFrame = field(default_factory=pd.DataFrame)
+    labels: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def tables(self) -> dict[str, pd.DataFrame]:
@@ -186,7 +190,8 @@ def check_positions(plan: Reopened, given: Given) -> Checked:
     order = held.order[np.lexsort((held.stakes.role, held.stakes.tower))]  # of the given, in the tables' order
     electrodes = electrodes.assign(**_changes(given, order))
     checks = _beside_the_plan(_with_accuracy(checks, electrodes, bench, held, given), plan.tables["checks"])
-    electrodes = electrodes.assign(**_verdicts(electrodes, checks))
+    labels = class_labels(plan.job.obstacle_classes)
+    electrodes = electrodes.assign(**_verdicts(electrodes, checks, labels))
     paired = _paired(electrodes)
     exposures = exposures_table(held.around.assessment, bench.network, electrodes[paired].reset_index(drop=True))
     carried = with_lead_figures(leads[paired].reset_index(drop=True), held.around.assessment)
@@ -201,6 +206,7 @@ def check_positions(plan: Reopened, given: Given) -> Checked:
         problems=(*plan.notes, *given.problems),
         crs=plan.job.output.crs,
         plan_number=plan.plan_number,
+        labels=labels,
     )
 
 
@@ -245,13 +251,14 @@ def _is_worse(checks: pd.DataFrame) -> pd.Series:
     return now > before.fillna(known).fillna(0)
 
 
-def _verdicts(electrodes: gpd.GeoDataFrame, checks: pd.DataFrame) -> dict[str, Any]:
+def _verdicts(electrodes: gpd.GeoDataFrame, checks: pd.DataFrame, labels: Mapping[str, str]) -> dict[str, Any]:
     """For each stake its status, unless it hangs on the accuracy, and the rules that fare worse than in the plan."""
     keys = pd.MultiIndex.from_frame(electrodes[_KEYS])
     doubtful = checks[checks["verdict"] == NOT_CONFIRMED]
     doubt = keys.isin(pd.MultiIndex.from_frame(doubtful[_KEYS])) & (electrodes["status"] != BREAKS).to_numpy()
     worse = checks[_is_worse(checks)]
-    rules = worse["rule"].map(rule_words).groupby([worse[key] for key in _KEYS]).agg(", ".join)
+    words = worse["rule"].map(lambda rule: rule_words(rule, labels))
+    rules = words.groupby([worse[key] for key in _KEYS]).agg(", ".join)
     return {
         "verdict": np.where(doubt, NOT_CONFIRMED, electrodes["status"]),
         "worse": rules.reindex(keys).fillna("").to_numpy(dtype=object),

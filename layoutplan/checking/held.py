@@ -98,19 +98,20 @@ class Bench:
             max(float(distance_m.max(initial=0.0)), job.rules.reach_m + leg) + 1.0 + around_m
         )  # at least as planning
         coupling = CouplingTable(self.network, reach)
-        parts, firsts, order = [], [], []
-        for first in range(0, len(towers), _SECTION):
-            mine = np.flatnonzero((tower >= first) & (tower < first + _SECTION))
-            rows = np.arange(first, min(first + _SECTION, len(towers)))
+        parts, order = [], []
+        known = np.unique(tower) if len(tower) else np.zeros(1, dtype=np.int64)
+        for first in range(0, len(known), _SECTION):
+            rows = known[first : first + _SECTION]
+            mine = np.flatnonzero((tower >= rows[0]) & (tower <= rows[-1]))
             section = towers.rows(rows)
             near = find_near(self.obstacles, section, reach + job.score.margin_m)
             electrics = fan_terms(self.network, self.measured, rows, reach, coupling)
             asked = Asked(electrics, slope_figures(self.plan.dem, section, job, reach))
-            where = tower[mine] - first, bearing_deg[mine], distance_m[mine]
-            parts.append(evaluate(section, *where, near, self.obstacles, job, asked))
-            firsts.append(first)
+            where = np.searchsorted(rows, tower[mine]), bearing_deg[mine], distance_m[mine]
+            part = evaluate(section, *where, near, self.obstacles, job, asked)
+            parts.append(replace(part, rays=replace(part.rays, tower=rows[part.rays.tower])))
             order.append(mine[np.lexsort((np.mod(bearing_deg[mine], 360.0), tower[mine]))])
-        return join_positions(parts, np.array(firsts)), np.concatenate(order)
+        return join_positions(parts, np.zeros(len(parts), dtype=np.int64)), np.concatenate(order)
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
 from layoutplan.checking.check import Checked
+from layoutplan.inputs.words import counted
 from layoutplan.layout.rules import NOT_CONFIRMED, rule_words
 
 _MOST = 40  # lines of one kind; the files hold all
@@ -18,13 +20,13 @@ def check_lines(found: Checked, files: list[Path], whole: bool) -> list[str]:
 
     Stakes that are not there are missing only where the ``whole`` plan should be there; else they are only counted.
     """
-    lines = [_headline(found, whole)]
+    lines, labels = [_headline(found, whole)], found.labels
     lines += _listed("moved or new", [_moved(row) for row in found.moved.itertuples()])
-    lines += _listed("broken", [_check(row) for row in found.broken.itertuples()])
+    lines += _listed("broken", [_check(row, labels) for row in found.broken.itertuples()])
     doubts = found.checks[found.checks["verdict"] == NOT_CONFIRMED]
-    lines += _listed("cannot be confirmed", [_check(row) for row in doubts.itertuples()])
+    lines += _listed("cannot be confirmed", [_check(row, labels) for row in doubts.itertuples()])
     worse = found.worse[~found.worse["verdict"].isin(["broken", NOT_CONFIRMED])]
-    lines += _listed("worse than planned", [f"{_check(row)}{_was(row)}" for row in worse.itertuples()])
+    lines += _listed("worse than planned", [f"{_check(row, labels)}{_was(row)}" for row in worse.itertuples()])
     missing = found.missing if whole else found.missing.iloc[:0]
     lines += _listed("missing", [f"{row.waypoint}: {row.role} of tower {row.tower_id}" for row in missing.itertuples()])
     lines += _listed("reported", [_reported(row) for row in found.reported.itertuples()])
@@ -37,8 +39,10 @@ def _headline(found: Checked, whole: bool) -> str:
     stakes, broken = len(found.electrodes), len(found.broken[["line_id", "tower_id", "role"]].drop_duplicates())
     told = len(found.not_confirmed)
     of_these = f", of these {told} reported without a position: planned place not confirmed" if told else ""
+    breaks = "breaks" if broken == 1 else "break"
     return (
-        f"{stakes} stakes checked: {len(found.moved)} moved or new, {broken} break rules, {len(found.missing)} "
+        f"{counted(stakes, 'stake')} checked: {len(found.moved)} moved or new, {broken} {breaks} rules, "
+        f"{len(found.missing)} "
         f"{'missing' if whole else 'not surveyed yet'}{of_these}"
     )
 
@@ -59,9 +63,10 @@ def _moved(row: Any) -> str:
     )
 
 
-def _check(row: Any) -> str:
+def _check(row: Any, labels: Mapping[str, str]) -> str:
     figures = "" if pd.isna(row.measured) else f" {row.measured:.2f} {row.unit} (limit {row.limit:g})"
-    return f"{row.waypoint}: {rule_words(row.rule)}{figures}" + (f" [{row.detail}]" if row.detail else "")
+    about = ", ".join(filter(None, (row.detail, row.reference)))
+    return f"{row.waypoint}: {rule_words(row.rule, labels)}{figures}" + (f" [{about}]" if about else "")
 
 
 def _was(row: Any) -> str:

@@ -6,7 +6,9 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
+from layoutplan.inputs.words import counted
 from layoutplan.layout.model import Plan
+from layoutplan.layout.reasons import NO_WAY_OUT
 from layoutplan.layout.rules import NO_LAYOUT
 from layoutplan.outputs.words import quantity
 from layoutplan.planning.words import tower_names
@@ -23,7 +25,7 @@ LAYERS = ("towers", "spans", "electrodes", "leads", "approaches", "alternatives"
 def summary_lines(plan: Plan, files: list[Path], timings_s: Mapping[str, float]) -> list[str]:
     """Towers by status, worst cases, oddities, files, cautions."""
     summary = plan.summary
-    lines = [plan.job.title, f"{summary['towers']} towers:"]
+    lines = [plan.job.title, f"{counted(summary['towers'], 'tower')}:"]
     lines += [f"  {count:5d}  {status}" for status, count in summary["by_status"].items() if count]
     lines += [
         f"  {_WORST[name]}: {row['value']:.1f} {_UNIT[name.rsplit('_', 1)[1]]} at {row['tower_id']} ({row['role']})"
@@ -74,7 +76,7 @@ def _without_layout(plan: Plan) -> list[str]:
     towers = plan.towers[plan.towers["status"] == NO_LAYOUT]
     keys = list(zip(towers["line_id"], towers["tower_id"], strict=True))
     names = tower_names(plan.towers)
-    ways_out = [first.get(key, "no single change would help") for key in keys[:10]]
+    ways_out = [first.get(key, NO_WAY_OUT) for key in keys[:10]]
     shown = [f"  no layout for tower {names[key]}: {text}" for key, text in zip(keys[:10], ways_out, strict=True)]
     return [*shown, f"  … and {len(keys) - 10} more, see plan.gpkg"] if len(keys) > 10 else shown
 

@@ -182,16 +182,16 @@ class ObstacleClass(Section):
                 raise ValueError(f"osm_width_m: '{tag}' is no tag of the form key=value")
         return self
 
-    def describe(self, name: str, feature_id: str) -> str:
-        """Words for a feature of the class: what it is, its name and its id.
+    def describe(self, name: str) -> str:
+        """Words for a feature of the class: what it is, and its name.
 
         Parameters
         ----------
-        name, feature_id : str
+        name : str
             Empty where there is none.
 
         Returns
         -------
         str
         """
-        return self.label + (f" '{name}'" if name else "") + (f" ({feature_id})" if feature_id else "")
+        return f"{self.label} '{name}'" if name else self.label

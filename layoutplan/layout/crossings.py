@@ -16,7 +16,7 @@ OUTSIDE = "outside_permitted"  # in place of a class: land beyond what is permit
 
 
 def what(row: Any, classes: Mapping[str, ObstacleClass]) -> str:
-    """Words for what a row of the table of crossings is about: what it is, its name and its id.
+    """Words for what a row of the table of crossings is about: what it is, and its name.
 
     Parameters
     ----------
@@ -29,19 +29,19 @@ def what(row: Any, classes: Mapping[str, ObstacleClass]) -> str:
     -------
     str
     """
-    return described(row.obstacle_class, row.name or "", row.feature_id or "", classes)
+    return described(row.obstacle_class, row.name or "", classes)
 
 
-def described(
-    obstacle_class: str, name: str, feature_id: str, classes: Mapping[str, ObstacleClass] | None = None
-) -> str:
+def described(obstacle_class: str, name: str, classes: Mapping[str, ObstacleClass] | None = None) -> str:
     """Words for a crossing by its bare values; without the job's classes by those that are shipped.
+
+    Words for people carry no number of the map: the tables hold it, under ``feature_id`` and ``reference``.
 
     Parameters
     ----------
     obstacle_class : str
         A class that is not known is named by its key.
-    name, feature_id : str
+    name : str
         Empty where there is none.
     classes : mapping of str to ObstacleClass, optional
         Of the job.
@@ -52,8 +52,8 @@ def described(
 
     Examples
     --------
-    >>> described("river_canal", "Mill Brook", "way/12")
-    "river or canal 'Mill Brook' (way/12)"
+    >>> described("river_canal", "Mill Brook")
+    "river or canal 'Mill Brook'"
     """
     if obstacle_class == OUTSIDE:
         return OUTSIDE_WORDS
@@ -63,8 +63,8 @@ def described(
         classes = shipped_classes()
     row = classes.get(obstacle_class)
     if row is None:  # of another version, or of a job's own
-        return " ".join(filter(None, (obstacle_class.replace("_", " "), name, feature_id and f"({feature_id})")))
-    return row.describe(name, feature_id)
+        return f"{obstacle_class.replace('_', ' ')} {name}".rstrip()
+    return row.describe(name)
 
 
 def where(row: Any) -> str:

@@ -92,9 +92,7 @@ def job_assumptions(job: Job) -> tuple[str, ...]:
     if job.land and job.work.days is None:
         texts.append("days of work not given: dated permissions and closed seasons could not be held against them")
     if job.land and not job.gives_permitted_land:
-        texts.append(
-            "ground that no area of [[land]] covers is not kept off: nothing is known of permission to enter there"
-        )
+        texts.append("ground that no area of the job's land covers is not kept off: no permission to enter it is known")
     if not job.gives_permitted_land and not job.land:
         texts.append("no permitted land was given: nothing is known of permission to enter")
     return tuple(dict.fromkeys(texts))

@@ -16,6 +16,7 @@ from layoutplan.layout.rules import (
     KEPT,
     RULES,
     UNKNOWN,
+    class_labels,
     counts,
     exclusion_words,
     rule_words,
@@ -28,6 +29,8 @@ FIXED = "fixed by the job"  # of a stake that is no choice of the plan
 ONE_SIDE = "both stakes on one side of the line"
 ALONE = "no second stake"
 MOST_SHOWN = 4  # exclusions and relaxations named in a tower's reasons; the tables hold all
+WAY_OUT = "would give a layout"
+NO_WAY_OUT = "no single change that could be advised would give a layout"
 _NOTHING = "all rules met, perpendicular to the line"
 _CLOSE = ("lead_beside", "line_clearance")
 # rules with words of their own below, where they are kept in part only; any other is told by its name and figures
@@ -77,7 +80,8 @@ def reasons_of(checks: Iterable[Any], crossings: Sequence[Any], classes: Mapping
     """
     open_rows = [row for row in checks if row.verdict != KEPT and counts(row.rule, row.verdict)]
     by_rule = {row.rule: row for row in open_rows}
-    found = list(_broken(open_rows))
+    labels = class_labels(classes)
+    found = list(_broken(open_rows, labels))
     if (row := by_rule.get("map_coverage")) is not None:
         found.append(Reason(row.rule, row.verdict, row.detail, row.detail))
     found += _crossed(crossings, classes)
@@ -87,7 +91,7 @@ def reasons_of(checks: Iterable[Any], crossings: Sequence[Any], classes: Mapping
     found += _close(open_rows, classes)
     found += _of_the_way(by_rule)
     found += _of_figures(open_rows)
-    return found or [_bare(row) for row in open_rows]
+    return found or [_bare(row, labels) for row in open_rows]
 
 
 def _of_figures(rows: Sequence[Any]) -> Iterator[Reason]:
@@ -102,9 +106,9 @@ def _of_figures(rows: Sequence[Any]) -> Iterator[Reason]:
             yield Reason(row.rule, row.verdict, text, text)
 
 
-def _bare(row: Any) -> Reason:
+def _bare(row: Any, labels: Mapping[str, str]) -> Reason:
     """Reason in the rule's own name: no status stands without one."""
-    text = f"{rule_words(row.rule)}: {row.verdict}"
+    text = f"{rule_words(row.rule, labels)}: {row.verdict}"
     return Reason(row.rule, row.verdict, text, text)
 
 
@@ -135,6 +139,28 @@ def side_text(rows: Iterable[Any]) -> str:
 def _share(count: int, of: int) -> str:
     share = 100 * count / of
     return f"{share:.0f} %" if 1 <= share <= 99 or count == of else "over 99 %" if share > 99 else "below 1 %"
+
+
+def ways_out(rows: Iterable[Any]) -> list[str]:
+    """Single changes that would give a tower a layout, as people read them.
+
+    Parameters
+    ----------
+    rows : iterable of named tuple
+        Of the table of relaxations or as siting finds them, in the order of asking.
+
+    Returns
+    -------
+    list of str
+        Each wording once: of two things without a name the tables hold the numbers on the map.
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> ways_out([SimpleNamespace(text="a 171 m reel instead of 150 m")] * 2)
+    ['a 171 m reel instead of 150 m']
+    """
+    return list(dict.fromkeys(row.text for row in rows))
 
 
 def shut_text(sides: Mapping[str, str]) -> str:
@@ -205,10 +231,10 @@ def reason_text(reasons: Sequence[Reason], *, fixed: bool) -> str:
     return f"{FIXED}; {told}" if fixed else told
 
 
-def _broken(rows: Sequence[Any]) -> Iterator[Reason]:
+def _broken(rows: Sequence[Any], labels: Mapping[str, str]) -> Iterator[Reason]:
     broken = [row.rule for row in rows if row.verdict == BROKEN]
     if broken:
-        text = f"breaks {', '.join(rule_words(rule) for rule in broken)}"
+        text = f"breaks {', '.join(rule_words(rule, labels) for rule in broken)}"
         yield Reason(broken[0], BROKEN, text, text)
 
 
@@ -236,7 +262,7 @@ def _close(rows: Sequence[Any], classes: Mapping[str, ObstacleClass]) -> Iterato
             texts += [] if crosses else [f"lead passes {row.detail} by {row.measured:.1f} m"]
         else:
             label = classes[row.rule.removeprefix(KEEP_OUT)].label if row.rule != "line_clearance" else "power line"
-            named = f"{label} ({row.detail})" if row.detail else label
+            named = f"{label} '{row.detail}'" if row.detail else label
             texts.append(f"stake {row.measured:.1f} m from {named} where {row.limit:g} m are asked")
     if texts:
         text = f"nearer than the map is accurate: {', '.join(texts)}"

@@ -139,17 +139,44 @@ RULES: Mapping[str, Rule] = MappingProxyType(
 ORDER: Mapping[str, int] = MappingProxyType({name: place for place, name in enumerate(RULES)})
 
 
-def rule_words(name: str) -> str:
+def rule_words(name: str, labels: Mapping[str, str] = MappingProxyType({})) -> str:
     """Name of a rule in words.
+
+    Parameters
+    ----------
+    name : str
+        As in the table of checks.
+    labels : mapping of str to str
+        Of the job's obstacle classes, from `class_labels`; a class that is not among them is named by its key.
+
+    Returns
+    -------
+    str
 
     Examples
     --------
-    >>> rule_words("keep_out:main_road"), rule_words("line_clearance")
-    ('keep-out: main road', 'line clearance')
+    >>> rule_words("keep_out:river_canal", {"river_canal": "river or canal"}), rule_words("line_clearance")
+    ('keep-out: river or canal', 'line clearance')
     """
     rule, colon, of = name.partition(":")
     words = "keep-out" if rule == KEEP_OUT[:-1] else rule.replace("_", " ")
-    return f"{words}: {of.replace('_', ' ')}" if colon else words
+    return f"{words}: {labels.get(of, of.replace('_', ' '))}" if colon else words
+
+
+def class_labels(classes: Mapping[str, ObstacleClass]) -> dict[str, str]:
+    """Obstacle classes as people call them.
+
+    Parameters
+    ----------
+    classes : mapping of str to ObstacleClass
+        Of the job.
+
+    Returns
+    -------
+    dict of str
+        Label of each.
+    """
+    return {name: row.label for name, row in classes.items()}
 
 
 _EXCLUDED = MappingProxyType(

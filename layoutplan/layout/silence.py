@@ -22,14 +22,14 @@ _SAYS = {
     gaps.UNCLEAR_SHORE: "the map's coastlines do not separate land from sea here",
 }
 _CURES = {
-    gaps.ADD_MAP: "add the region's OpenStreetMap extract, or layers of its roads, waters and buildings, to [[layers]]",
-    gaps.WIDER_POLYGON: "widen the [coverage] polygon to where the map is complete",
-    gaps.NEIGHBOUR: "add the neighbouring region's extract to [[layers]]",
-    gaps.LAND_COVER_LAYER: "add layers of waters and land cover to [[layers]]",
-    gaps.BUILDINGS_LAYER: "add a layer of buildings to [[layers]]",
+    gaps.ADD_MAP: "add the region's OpenStreetMap extract, or layers of roads, waters and buildings, to the job",
+    gaps.WIDER_POLYGON: "widen the coverage polygon to where the map is complete",
+    gaps.NEIGHBOUR: "add the neighbouring region's extract to the job",
+    gaps.LAND_COVER_LAYER: "add layers of waters and land cover to the job",
+    gaps.BUILDINGS_LAYER: "add a layer of buildings to the job",
     gaps.WHOLE_COAST: f"fetch an extract with whole coastlines, or add a layer of the sea (class {the(Role.SEA)})",
 }
-_VOUCH = "vouch for it with a [coverage] polygon and themes = {themes}"
+_VOUCH = "vouch for it with a coverage polygon and themes = {themes}"
 
 
 def gap_text(stored: str, job: Job) -> str:

@@ -24,9 +24,9 @@ from layoutplan.layout.rules import (
     map_themes,
     status_of,
 )
-from layoutplan.planning.crossings import Met
+from layoutplan.planning.crossings import named
 from layoutplan.planning.facts import Facts
-from layoutplan.siting.blockers import describe
+from layoutplan.siting.blockers import reference
 from layoutplan.siting.evaluate import Evaluated
 from layoutplan.siting.obstacles import POWER_LINE, TOLERANCE_M, Obstacles
 
@@ -86,7 +86,14 @@ def statuses(checks: pd.DataFrame, count: int) -> NDArray[np.object_]:
 
 
 def _block(
-    rule: str, measured: ArrayLike, limit: ArrayLike, verdict: ArrayLike, job: Job, detail: Any = "", count: int = 0
+    rule: str,
+    measured: ArrayLike,
+    limit: ArrayLike,
+    verdict: ArrayLike,
+    job: Job,
+    detail: Any = "",
+    count: int = 0,
+    reference: Any = "",
 ) -> pd.DataFrame:
     entry = RULES[rule]
     measured = np.broadcast_to(np.asarray(measured, dtype=float), count)
@@ -102,6 +109,7 @@ def _block(
             "verdict": verdict,
             "basis": basis(rule, job),
             "detail": detail,
+            "reference": reference,
             "missed_by": np.abs(measured - limit),
         }
     )
@@ -155,7 +163,7 @@ def _side_texts(facts: Facts) -> list[str]:
 
 def _crossing_rules(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: Job) -> list[pd.DataFrame]:
     n = len(chosen)
-    blocks = [_lead_beside(chosen, facts, job)]
+    blocks = [_lead_beside(chosen, facts, obstacles, job)]
     for rule, met in (
         ("lead_crossing", facts.crossed),
         ("crossing_agreement", facts.crossed),
@@ -165,7 +173,8 @@ def _crossing_rules(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: 
         verdict = RULES[rule].missed
         count = met.of(verdict, n)
         found = np.select([count > 0, ~facts.known(map_themes(rule, job.obstacle_classes))], [verdict, UNKNOWN], KEPT)
-        blocks.append(_block(rule, count, 0, found, job, _named(met, verdict, obstacles, job, n), n))
+        words, numbers = named(met, verdict, obstacles, job, n)
+        blocks.append(_block(rule, count, 0, found, job, words, n, numbers))
     blocks += [
         _block("map_coverage", np.nan, np.nan, np.where(facts.covered, KEPT, UNKNOWN), job, facts.uncovered, n),
     ]
@@ -175,22 +184,17 @@ def _crossing_rules(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: 
     return blocks
 
 
-def _named(met: Met, verdict: str, obstacles: Obstacles, job: Job, count: int) -> list[str]:
-    """What each position meets with a verdict, in words."""
-    texts: list[list[str]] = [[] for _ in range(count)]
-    mine = met.verdict == verdict
-    for position, feature in zip(met.position[mine].tolist(), met.feature[mine].tolist(), strict=True):
-        texts[position].append(describe(obstacles, job, feature))
-    return ["; ".join(found) for found in texts]
-
-
-def _lead_beside(chosen: Evaluated, facts: Facts, job: Job) -> pd.DataFrame:
+def _lead_beside(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: Job) -> pd.DataFrame:
     """Leads that pass what they must not cross by less than maps are accurate."""
     edge, margin = chosen.beside.edge_m, job.score.margin_m
     known = facts.known(map_themes("lead_beside", job.obstacle_classes))
     verdict = np.select([edge < margin, ~known], [RULES["lead_beside"].missed, UNKNOWN], KEPT)
     measured = np.where(np.isinf(edge), np.nan, edge)
-    return _block("lead_beside", measured, margin, verdict, job, facts.beside, len(chosen))
+    numbers = [
+        reference(obstacles, feature) if words else ""
+        for feature, words in zip(chosen.beside.feature.tolist(), facts.beside, strict=True)
+    ]
+    return _block("lead_beside", measured, margin, verdict, job, facts.beside, len(chosen), numbers)
 
 
 def _electrical_rules(chosen: Evaluated, facts: Facts, job: Job) -> list[pd.DataFrame]:
@@ -273,8 +277,7 @@ def _clearance_rules(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job:
     names = np.array([f"{KEEP_OUT}{name}" for name in obstacles.class_names])
     number = np.where(line, 0, len(RULES) + code)
     bases = np.array([row.basis for row in classes], dtype=object)
-    label, ids = obstacles.name[feature], obstacles.feature_id[feature]
-    detail = np.where(line & (ids == ""), label, label + np.where((label != "") & (ids != ""), " ", "") + ids)
+    name = obstacles.name[feature]
     return pd.DataFrame(
         {
             "position": position,
@@ -286,7 +289,8 @@ def _clearance_rules(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job:
             # other power lines may be missing from the map, too
             "verdict": np.where(ok & in_doubt, COMPROMISE, _seen(ok, known[code, position])),
             "basis": np.where(line, basis("line_clearance", job), bases[code]),
-            "detail": np.where(inside, "inside " + detail, detail),
+            "detail": np.where(inside, np.where(name == "", "inside", "inside " + name), name),
+            "reference": obstacles.feature_id[feature],
             "missed_by": np.where(inside, limit + depth, limit - edge),  # where the keep-out is 0, inside is not at it
         }
     )

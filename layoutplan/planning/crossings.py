@@ -15,6 +15,7 @@ from layoutplan.layout.rules import AGREE, BROKEN, CARE
 from layoutplan.layout.schema import TABLES
 from layoutplan.planning.silence import is_silent
 from layoutplan.planning.tables import rounded_columns
+from layoutplan.siting.blockers import describe, reference
 from layoutplan.siting.evaluate import Evaluated
 from layoutplan.siting.obstacles import CAUTION, NO, Obstacles
 from layoutplan.siting.trace import OUTSIDE_PERMITTED
@@ -140,3 +141,32 @@ def crossings_table(leads: Met, stakes: Met, obstacles: Obstacles) -> pd.DataFra
         TABLES["crossings"],
     )
     return pd.DataFrame(columns).sort_values("position", kind="stable", ignore_index=True)
+
+
+def named(met: Met, verdict: str, obstacles: Obstacles, job: Job, count: int) -> tuple[list[str], list[str]]:
+    """What each position meets with a verdict.
+
+    Parameters
+    ----------
+    met : Met
+    verdict : str
+        The one that is asked for.
+    obstacles : Obstacles
+        Of the whole job.
+    job : Job
+        Its obstacle classes name them.
+    count : int
+        Of positions.
+
+    Returns
+    -------
+    words, numbers : list of str
+        For each position, each thing once: for people to read, and as the table of obstacles numbers it.
+    """
+    words: list[dict[str, None]] = [{} for _ in range(count)]
+    numbers: list[dict[str, None]] = [{} for _ in range(count)]
+    mine = met.verdict == verdict
+    for position, feature in zip(met.position[mine].tolist(), met.feature[mine].tolist(), strict=True):
+        words[position][describe(obstacles, job, feature)] = None
+        numbers[position][reference(obstacles, feature)] = None
+    return ["; ".join(found) for found in words], [", ".join(filter(None, found)) for found in numbers]

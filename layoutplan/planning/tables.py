@@ -307,6 +307,7 @@ def relaxations_table(relaxations: dict[int, Any], towers: Towers, unseen: Seque
             item.limit,
             item.unit,
             item.text + unseen[t],
+            item.reference,
         )
         for t, found in sorted(relaxations.items())
         for rank, item in enumerate(found, 1)

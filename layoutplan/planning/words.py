@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layoutplan.job import Job
-from layoutplan.layout.reasons import MOST_SHOWN, shut_text, side_text
+from layoutplan.layout.reasons import MOST_SHOWN, NO_WAY_OUT, WAY_OUT, shut_text, side_text, ways_out
 from layoutplan.layout.rules import worst_status
 from layoutplan.line.structures import names_of
 from layoutplan.siting.blockers import describe
@@ -83,8 +83,8 @@ def no_layout_reasons(sited: Sited, excluded: dict[tuple[int, int], str]) -> dic
     out = {}
     for tower, relaxations in sited.relaxations.items():
         sides = shut_text({str(SIDES[side]): excluded.get((tower, side), "") for side in (0, 1)})
-        ways = "; or ".join(item.text for item in relaxations[:MOST_SHOWN])
-        first = f"would give a layout: {ways}" if ways else "no single change that could be advised would give a layout"
+        ways = "; or ".join(ways_out(relaxations)[:MOST_SHOWN])
+        first = f"{WAY_OUT}: {ways}" if ways else NO_WAY_OUT
         out[tower] = f"{first}. {sides[0].upper()}{sides[1:]}"
     return out
 

@@ -278,8 +278,13 @@ def _met_by_leads(tables: Tables) -> dict[tuple[str, str, str], Counter[str]]:
     found: dict[tuple[str, str, str], Counter[str]] = {}
     for *stake, met_by, kind, name, number in zip(*(_texts(table[column]) for column in columns), strict=True):
         if met_by == LEAD:
-            found.setdefault((stake[0], stake[1], stake[2]), Counter())[described(kind, name, number)] += 1
+            found.setdefault((stake[0], stake[1], stake[2]), Counter())[_numbered(described(kind, name), number)] += 1
     return found
+
+
+def _numbered(words: str, number: str) -> str:
+    """Words with the number of the map: of two things without a name it tells which."""
+    return f"{words} ({number})" if number else words
 
 
 def _listed(things: Counter[str]) -> str:

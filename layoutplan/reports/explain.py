@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from functools import cache
 from itertools import chain
 from pathlib import Path
@@ -14,13 +14,15 @@ import pandas as pd
 
 from layoutplan.access.verdicts import TOWER
 from layoutplan.errors import OutputError
-from layoutplan.layout.reasons import why_no_layout
+from layoutplan.inputs.words import counted
+from layoutplan.layout.reasons import NO_WAY_OUT, WAY_OUT, why_no_layout
 from layoutplan.layout.rules import KEPT, NO_LAYOUT, SEVERITY, exclusion_words, rule_words
 from layoutplan.layout.set_out import set_out, warning
 from layoutplan.reports.explain_electrics import lead_lines, limit_sources, stake_lines, tower_lines
+from layoutplan.text import clean
 from layoutplan.written.limits_again import changed_limits
 from layoutplan.written.places import misplaced
-from layoutplan.written.read import read_plan
+from layoutplan.written.read import Written, read_plan
 from layoutplan.written.sound import taken_apart
 
 TERM_WORDS = {  # terms of the score, as `siting.judge` orders them
@@ -36,7 +38,6 @@ TERM_WORDS = {  # terms of the score, as `siting.judge` orders them
     "steep_deg": "degrees steeper than easy ground",
     "walk_min": "minutes on foot from the tower",
 }
-_NO_WAY = "  no single change that could be advised would give a layout"
 Paint = Callable[[str, str], str]
 _NO_EXPOSURES = pd.DataFrame(columns=["line_id", "tower_id", "role"])  # of a plan by an earlier version
 
@@ -81,7 +82,7 @@ def explain_tower(
 
 def _explained(folder: Path, tower: str, line: str | None, short: bool, paint: Paint) -> list[str]:
     written = read_plan(folder, record_needed=False)
-    tables = written.tables
+    tables, labels = written.tables, _labels(written)
     line_id, tower_id = _find(tables["towers"], folder, tower, line)
 
     @cache
@@ -104,11 +105,11 @@ def _explained(folder: Path, tower: str, line: str | None, short: bool, paint: P
     lines += [f"note: {text}" for text in written.notes]
     stakes = mine("electrodes").to_dict("records")
     if short:
-        return [*lines, *chain.from_iterable(_in_short(stake, mine, paint) for stake in stakes)]
+        return [*lines, *chain.from_iterable(_in_short(stake, mine, paint, labels) for stake in stakes)]
     lines += [*tower_lines(head), *way_lines(mine("approaches"))]
     for stake in stakes:
         role = stake["role"]
-        lines += _stake(stake, mine("checks", role), paint)
+        lines += _stake(stake, mine("checks", role), paint, labels)
         lines += stake_lines(stake, mine("leads", role), mine("exposures", role))
     lines += [*limit_sources(mine("exposures")), *_alternatives(mine("alternatives")), *_pairs(mine("pairs"))]
     return [*lines, *_exclusions(mine("exclusions"))]
@@ -120,18 +121,31 @@ def _why(tower: Any, mine: Callable[[str], Any]) -> Iterator[str]:
         yield f"  {tower['reasons']}"
         return
     ways = mine("relaxations")
-    yield "  what would give a layout, what a planner would ask for first at the front:" if len(ways) else _NO_WAY
-    yield from (f"    {row.rank}. {row.text}" for row in ways.itertuples())
+    yield f"  {WAY_OUT}, what a planner would ask for first at the front:" if len(ways) else f"  {NO_WAY_OUT}"
+    yield from (f"    {row.rank}. {row.text}{_of(row)}" for row in ways.itertuples())
     silent = bool(tower.get("map_gaps"))  # what the map does not show stands in the plan's own words only
     yield f"  {tower['reasons'] if silent else why_no_layout(mine('exclusions').itertuples())}"
 
 
-def _in_short(stake: Any, mine: Callable[[str, str], Any], paint: Paint) -> Iterator[str]:
+def _of(row: Any) -> str:
+    """What a row is about, and its numbers on the map, in brackets."""
+    about = ", ".join(filter(None, (getattr(row, "detail", ""), getattr(row, "reference", ""))))
+    return f" [{about}]" if about else ""
+
+
+def _labels(written: Written) -> dict[str, str]:
+    """Labels of the obstacle classes as the plan's record holds them; anybody may have changed it."""
+    classes = (written.record or {}).get("obstacle_classes")
+    rows = classes.items() if isinstance(classes, dict) else ()
+    return {name: clean(row["label"]) for name, row in rows if isinstance(row, dict) and "label" in row}
+
+
+def _in_short(stake: Any, mine: Callable[[str, str], Any], paint: Paint, labels: Mapping[str, str]) -> Iterator[str]:
     role = stake["role"]
     yield from _set_out(stake, paint)
     checks = _worst_first(mine("checks", role))
     for verdict, rows in checks[checks["verdict"] != KEPT].groupby("verdict", sort=False):
-        yield f"  {paint(str(verdict), str(verdict))}: {', '.join(map(rule_words, rows['rule']))}"
+        yield f"  {paint(str(verdict), str(verdict))}: {', '.join(rule_words(rule, labels) for rule in rows['rule'])}"
     yield from lead_lines(mine("leads", role))
 
 
@@ -165,15 +179,17 @@ def _worst_first(checks: Any) -> Any:
     return checks.sort_values("verdict", key=lambda verdict: -verdict.map(SEVERITY), kind="stable")
 
 
-def _stake(stake: Any, checks: Any, paint: Paint) -> Iterator[str]:
+def _stake(stake: Any, checks: Any, paint: Paint, labels: Mapping[str, str]) -> Iterator[str]:
     yield from _set_out(stake, paint)
     yield f"  {stake['lat']:.7f} {stake['lon']:.7f}   E {stake['easting']:.2f} N {stake['northing']:.2f}"
-    yield f"  {'rule':<26}{'measured':>10}{'limit':>10} {'unit':<10}{'verdict':<13}basis"
+    width = max(26, *(len(rule_words(rule, labels)) + 1 for rule in checks["rule"]))
+    yield f"  {'rule':<{width}}{'measured':>10}{'limit':>10} {'unit':<10}{'verdict':<13}basis"
     for row in _worst_first(checks).itertuples():
+        name = rule_words(row.rule, labels)
         yield (
-            f"  {rule_words(row.rule):<26}{_number(row.measured):>10}{_number(row.limit):>10} {row.unit:<10}"
+            f"  {name:<{width}}{_number(row.measured):>10}{_number(row.limit):>10} {row.unit:<10}"
             f"{paint(row.verdict, f'{row.verdict:<13}')}"
-            f"{row.basis}" + (f" [{row.detail}]" if row.detail else "")
+            f"{row.basis}{_of(row)}"
         )
     yield f"  score {stake['score']:.1f} points: {_terms(stake)}"
 
@@ -216,13 +232,18 @@ def way_lines(ways: pd.DataFrame) -> list[str]:
     return lines
 
 
+def _asked(crossings: Any) -> str:
+    """Crossings that somebody has to agree to or the crew has to mind."""
+    return f"{counted(int(crossings), 'crossing')} to agree or mind"
+
+
 def _alternatives(table: pd.DataFrame) -> Iterator[str]:
     yield ""
     yield "alternatives:" if len(table) else "alternatives: none"
     for row in table.itertuples():
         yield (
             f"  {row.side:<6}{row.rank}  {row.distance_m:6.1f} m at {row.bearing_true_deg:5.1f} degrees, "
-            f"{row.angle_to_line_deg:.0f} to the line, {row.caution_crossings} crossings to agree, "
+            f"{row.angle_to_line_deg:.0f} to the line, {_asked(row.caution_crossings)}, "
             f"score {row.score:.1f}"
         )
 
@@ -235,7 +256,7 @@ def _pairs(table: pd.DataFrame) -> Iterator[str]:
         )
         yield (
             f"  a pair on the {row['side']} alone: {where}, {row['between_deg']:.0f} between the leads, "
-            f"{row['caution_crossings']:.0f} crossings to agree, score {row['score']:.1f} (chosen pair: "
+            f"{_asked(row['caution_crossings'])}, score {row['score']:.1f} (chosen pair: "
             f"{row['chosen_score']:.1f})"
         )
         own, chosen = (

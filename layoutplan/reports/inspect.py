@@ -13,6 +13,7 @@ from layoutplan.exposure import build_network, require_figures
 from layoutplan.inputs import Inputs, map_gaps, read_inputs
 from layoutplan.inputs.door import as_job_allows
 from layoutplan.inputs.gaps import SILENT_CLASSES, joined
+from layoutplan.inputs.words import counted
 from layoutplan.job import Job
 from layoutplan.layout.silence import gap_text
 from layoutplan.line import LineModel, build_lines
@@ -64,7 +65,7 @@ def _lines(model: LineModel) -> Iterator[str]:
         mine = towers.line_id == line_id
         offset, turn = model.offsets_m[mine], towers.deflection_deg[mine]
         length = towers.chainage_m[mine]
-        yield f"line '{line_id}': {mine.sum()} towers over {(length[-1] - length[0]) / 1000:.2f} km"
+        yield f"line '{line_id}': {counted(int(mine.sum()), 'tower')} over {(length[-1] - length[0]) / 1000:.2f} km"
         between = (spans.line_id == line_id) & (spans.from_tower != "") & (spans.to_tower != "")
         _, size = inverse(spans.start_deg[between], spans.end_deg[between])
         if len(size):
@@ -73,11 +74,11 @@ def _lines(model: LineModel) -> Iterator[str]:
         angle = np.abs(turn) >= ANGLE_TOWER_DEG
         turned = zip(towers.tower_id[mine][angle], turn[angle], strict=True)
         names = [f"{name} ({value:+.0f})" for name, value in turned]
-        yield f"  {angle.sum()} angle towers (degrees, right is positive): {_some(names, 12)}"
+        yield f"  {counted(int(angle.sum()), 'angle tower')} (degrees, right is positive): {_some(names, 12)}"
 
 
 def _map(inputs: Inputs) -> Iterator[str]:
-    yield f"map: {len(inputs.features)} features in the corridor"
+    yield f"map: {counted(len(inputs.features), 'feature')} in the corridor"
     counts = inputs.features.groupby(["source", "obstacle_class"], sort=True).size()
     last = None
     for (source, name), count in counts.items():

@@ -84,16 +84,21 @@ class Scene:
         return np.maximum(least, 0.0)
 
     def describe(self, feature: int) -> str:
-        """Words for a feature: what it is, its name and its id."""
+        """Words for a feature: what it is, and its name."""
         return describe(self.obstacles, self.job, feature)
 
 
 def describe(obstacles: Obstacles, job: Job, feature: int) -> str:
-    """Words for a feature: what it is, its name and its id."""
+    """Words for a feature: what it is, and its name."""
     if feature == OUTSIDE_PERMITTED:
         return OUTSIDE_WORDS
     row = job.obstacle_classes[obstacles.class_names[obstacles.class_code[feature]]]
-    return row.describe(obstacles.name[feature], obstacles.feature_id[feature])
+    return row.describe(obstacles.name[feature])
+
+
+def reference(obstacles: Obstacles, feature: int) -> str:
+    """Number of a feature in the table of obstacles; empty for land outside what is permitted."""
+    return "" if feature == OUTSIDE_PERMITTED else str(obstacles.feature_id[feature])
 
 
 def find_blockers(scene: Scene) -> list[Blocker]:
@@ -242,9 +247,8 @@ def _keep_out(scene: Scene, feature: int, mine: Stretches) -> Blocker:
     def relaxed(by: float) -> Relaxation:
         needed = float(_tenths_m(max(limit - by, 0.0)))
         text = f"a stake {needed:g} m from the {scene.describe(feature)} instead of {limit:g} m, {_agreed(row)}"
-        return Relaxation(
-            f"keep_out:{name}", needed, limit, "m", effort(DISTANCE, AGREEMENT_SHARE + by / max(limit, 1.0)), text
-        )
+        place = effort(DISTANCE, AGREEMENT_SHARE + by / max(limit, 1.0))
+        return Relaxation(f"keep_out:{name}", needed, limit, "m", place, text, reference(obstacles, feature))
 
     return Blocker(mine.ray, mine.enter_m, mine.leave_m, change, relaxed)
 
@@ -269,7 +273,8 @@ def _crossings(scene: Scene) -> list[Blocker]:
         text = f"permission to cross the {scene.describe(feature)}, {_agreed(row)}{needs}"
         worst = name == POWER_LINE or row.moving_traffic
         place = effort(CONDUCTORS if name == POWER_LINE else CROSSING, 1.0 if worst else AGREEMENT_SHARE)
-        out.append(_permission(mine, f"lead_crossing:{name}", text, place, possible=row.may_cross))
+        about = reference(scene.obstacles, feature)
+        out.append(_permission(mine, f"lead_crossing:{name}", text, place, about, possible=row.may_cross))
     return out
 
 
@@ -290,7 +295,8 @@ def _owned_land(scene: Scene) -> list[Blocker]:
         row = scene.job.obstacle_classes[name]
         text = f"lead and stake on the {scene.describe(feature)}, {_agreed(row)}"
         step = DISTANCE if row.lead_crossing == "no" else MEANS  # guarded land is not asked for lightly
-        out.append(_permission(stretches, f"ground_agreement:{name}", text, effort(step, AGREEMENT_SHARE)))
+        about, place = reference(scene.obstacles, feature), effort(step, AGREEMENT_SHARE)
+        out.append(_permission(stretches, f"ground_agreement:{name}", text, place, about))
     return out
 
 
@@ -301,7 +307,9 @@ def _not_permitted(scene: Scene) -> list[Blocker]:
     return [_permission(mine, "permitted_land", text, effort(MEANS, AGREEMENT_SHARE))] if len(mine) else []
 
 
-def _permission(mine: Stretches, rule: str, text: str, place: float, *, possible: bool = True) -> Blocker:
-    relaxation = Relaxation(rule, np.nan, np.nan, "", place, text)
+def _permission(
+    mine: Stretches, rule: str, text: str, place: float, about: str = "", *, possible: bool = True
+) -> Blocker:
+    relaxation = Relaxation(rule, np.nan, np.nan, "", place, text, about)
     change = 0.0 if possible else np.inf  # nobody can permit a lead through a house
     return Blocker(mine.ray, mine.enter_m, mine.leave_m, lambda ray, _: np.full(len(ray), change), lambda _: relaxation)

@@ -34,6 +34,8 @@ class Relaxation:
         For ordering, see :func:`effort`.
     text : str
         What a planner could do.
+    reference : str
+        Number of the map feature that it is about; empty where it is about none.
     """
 
     rule: str
@@ -42,6 +44,7 @@ class Relaxation:
     unit: str
     effort: float
     text: str
+    reference: str = ""
 
 
 def effort(step: int, share: float) -> float:

@@ -167,6 +167,7 @@ def test_no_road():
     assert to_tower(Scene(roads=(far,), settings={"radius_m": 1700}).walks()).verdict == "reachable"
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize(
     ("kind", "agreed"),
     some(

@@ -67,6 +67,30 @@ def moved(tower: str, role: str, east_m: float, north_m: float) -> Any:
     return change
 
 
+def test_a_pair_alone_fares_as_it_does_among_all(written: Path) -> None:
+    """What is evaluated is what is asked about: no verdict, figure or status depends on which other stakes are."""
+    again = reopen(written, SAMPLE_JOB)
+    given = edited_stakes(again)
+    together = check_positions(again, given)
+    for tower in np.unique(given.tower)[[0, 7, -1]]:
+        mine = given.tower == tower
+        only = replace(
+            given,
+            **{
+                name: getattr(given, name)[mine]
+                for name in ("tower", "role", "lonlat_deg", "accuracy_m", "planned_deg")
+            },
+        )
+        alone = check_positions(again, only)
+        line, name = again.model.towers.line_id[tower], again.model.towers.tower_id[tower]
+        for table in ("checks", "electrodes", "exposures"):
+            among = getattr(together, table)
+            pd.testing.assert_frame_equal(
+                pd.DataFrame(getattr(alone, table)).reset_index(drop=True),
+                pd.DataFrame(among[(among["line_id"] == line) & (among["tower_id"] == name)]).reset_index(drop=True),
+            )
+
+
 def test_nothing_moved_nothing_changed(written: Path) -> None:
     """All figures of the plan come out again, from its own tables."""
     again, found = reopen(written), checked(written)
@@ -130,6 +154,7 @@ def test_moved_over_a_road_and_into_a_reserve_is_told(copy: Path) -> None:
     assert {"reel"} <= set(found.broken.loc[found.broken["tower_id"] == "103", "rule"])
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("class_name", some(["garden_residential", "no_entry", "yard", "wetland"], 2))
 def test_in_the_middle_of_an_area_without_keep_out_is_never_kept(copy: Path, class_name: str) -> None:
     """A limit of 0 m is missed by 0 m inside the area: what files round by excuses its edge only, not its middle.
@@ -171,6 +196,7 @@ def test_a_stake_that_took_its_lead_along_has_moved(copy: Path) -> None:
     assert found["offset_m"].iloc[0] == pytest.approx(5.0, abs=0.01)
 
 
+@pytest.mark.long
 def test_exchanged_roles_move_both(copy: Path) -> None:
     def swap(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
         mine = table["tower_id"] == "115"
@@ -183,6 +209,7 @@ def test_exchanged_roles_move_both(copy: Path) -> None:
     assert len(found.broken) == 0
 
 
+@pytest.mark.long
 def test_deleted_and_new_stakes(copy: Path, written: Path) -> None:
     tower = reopen(copy).tables["towers"].set_index("tower_id").loc["105"]
 
@@ -254,6 +281,7 @@ def test_what_the_accuracy_leaves_open(written: Path) -> None:
     assert set(doubtful[doubtful].index) == {*open_rules.set_index(KEYS).index}
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("accuracy_m", some([12.0, 60.0, 25.0], 2))
 def test_no_narrow_thing_slips_between_the_places_asked_within_the_accuracy(written: Path, accuracy_m: float) -> None:
     """Whatever is nearer than keep-out and accuracy together may be too near, measured here from the plan's file."""
@@ -281,6 +309,7 @@ def test_no_narrow_thing_slips_between_the_places_asked_within_the_accuracy(writ
     assert (reel["verdict"][near] != "kept").all()
 
 
+@pytest.mark.long
 def test_a_bearing_just_short_of_north_is_north(written: Path) -> None:
     """359.998 degrees are 0 when rounded, not 360, as in every table."""
     again = reopen(written)
@@ -341,6 +370,7 @@ CONDUCTORS = [
 ]
 
 
+@pytest.mark.long
 def test_a_branch_is_reopened_as_it_was_planned(sample_folder: Path, tmp_path: Path) -> None:
     """Neither its line's sections, stations and fault sides, nor the voltage of a line with a similar name."""
     extract = sample_folder / "valley.osm.pbf"
@@ -397,6 +427,7 @@ def test_stakes_of_a_wrong_zone_are_refused_before_anything_is_worked_out(writte
     assert found.moved.empty  # rounding of the coordinates is no move
 
 
+@pytest.mark.long
 def test_what_lay_too_far_away_to_be_asked_fares_no_worse_where_the_map_never_reached(copy: Path) -> None:
     before = pyogrio.read_dataframe(copy / "plan.gpkg", layer="electrodes")
     assert "map does not cover" in before.set_index("tower_id").loc["101", "status"].tolist()

@@ -216,6 +216,7 @@ def test_towers_that_cannot_be_meant(row: dict[str, str], message: str) -> None:
         field_hints(readings(row), plan(("A", "1"), ("A", "12"), ("B", "1")))
 
 
+@pytest.mark.long
 def test_no_hint_is_a_verdict() -> None:
     """Every hint there is, and none promises anything."""
     texts = []

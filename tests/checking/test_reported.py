@@ -57,6 +57,7 @@ def at(stakes: gpd.GeoDataFrame, name: str, **more: Any) -> dict[str, Any]:
     return {"name": name, "lon": f"{place.x:.7f}", "lat": f"{place.y:.7f}", "accuracy_m": "4", **more}
 
 
+@pytest.mark.long
 def test_states_with_and_without_a_position(written, stakes, number, tmp_path) -> None:
     path = write(
         tmp_path,
@@ -127,6 +128,7 @@ def test_no_place_without_a_state_is_refused(tmp_path) -> None:
             read_staked(write(tmp_path, row))
 
 
+@pytest.mark.long
 def test_a_note_alone(written, number, tmp_path) -> None:
     row = {"name": "102-S", "note": "gate locked"}
     with pytest.raises(ColumnError, match="row 2: no 'lon' or no 'lat'"):
@@ -142,6 +144,7 @@ def test_a_column_of_states_that_means_something_else(tmp_path) -> None:
     assert said in staked.problems
 
 
+@pytest.mark.long
 def test_a_feature_without_place(written, number, tmp_path) -> None:
     """RFC 7946, section 3.2: a feature that lies nowhere has null for its geometry."""
     path = tmp_path / "staked.geojson"
@@ -158,6 +161,7 @@ def test_a_feature_without_place(written, number, tmp_path) -> None:
         read_staked(path)
 
 
+@pytest.mark.long
 def test_what_was_staked_against_the_plans_word_is_said(written, stakes, tmp_path) -> None:
     path = write(tmp_path, at(stakes, "101-H", state="staked"), {"name": "102-H", "state": "measured"},
                  {"name": "112-S", "state": "again"}, {"name": "113-S", "state": "failed"})  # fmt: skip
@@ -172,6 +176,7 @@ def test_a_guarded_name_is_the_name(tmp_path) -> None:
     assert read_staked(write(tmp_path, {"name": "'=1-H", "state": "staked"})).unplaced["name"].tolist() == ["=1-H"]
 
 
+@pytest.mark.long
 def test_unknown_names_and_repeats_are_said(written, stakes, tmp_path) -> None:
     path = write(
         tmp_path,

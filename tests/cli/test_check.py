@@ -77,6 +77,7 @@ def test_the_plans_own_waypoints_hold(copy: Path, tmp_path: Path) -> None:
     assert code == 0
 
 
+@pytest.mark.long
 def test_points_that_are_missing_or_strange_are_named(copy: Path, tmp_path: Path) -> None:
     table = pyogrio.read_dataframe(copy / "plan.gpkg", layer="electrodes")
     rows = ["name,lon,lat,accuracy_m,electrode_h_ohm,voltage_h_v"]

@@ -108,7 +108,7 @@ def test_a_plan_without_any_layout_is_written_and_told(no_load, tmp_path):
     assert (tmp_path / "p" / "map.html").stat().st_size > 100_000
     told = CliRunner().invoke(cli, ["explain", str(tmp_path / "p"), "2"])
     assert told.exit_code == 0
-    assert "what would give a layout" in told.stdout
+    assert "would give a layout, what a planner would ask for first" in told.stdout
 
 
 def test_explain_shows_exposures_and_what_is_unknown(planned, planned_without_load):
@@ -120,6 +120,7 @@ def test_explain_shows_exposures_and_what_is_unknown(planned, planned_without_lo
     assert "nan" not in text.lower()
 
 
+@pytest.mark.long
 def test_json_of_unknown_figures_is_json(no_load, tmp_path):
     result = CliRunner().invoke(cli, ["plan", str(no_load), "--out", str(tmp_path / "p"), "--json"])
     last = strictly(result.stdout.splitlines()[-1])
@@ -137,7 +138,7 @@ def test_explain_shows_limits_terms_alternatives_and_exclusions(planned):
 
 def test_explain_the_tower_without_layout(planned):
     result = CliRunner().invoke(cli, ["explain", str(planned[0]), "105"])
-    assert "what would give a layout" in result.stdout
+    assert "would give a layout, what a planner would ask for first" in result.stdout
     assert "P-0031" in result.stdout
 
 
@@ -161,6 +162,7 @@ def test_inspect_says_what_is_there(sample):
         assert words in result.stdout
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize(
     ("more", "words"),
     [

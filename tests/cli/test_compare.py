@@ -86,6 +86,7 @@ def test_moved_stake(old, new):
     assert f"m at 90.0 degrees true: {row['distance_m']:.1f} m at {row['bearing_true_deg']:.1f} degrees" in details
 
 
+@pytest.mark.long
 def test_bearing_of_359_97_is_north_in_words(old, new):
     def shift_north(tables):
         place = tables["electrodes"].geometry.iloc[4]
@@ -96,6 +97,7 @@ def test_bearing_of_359_97_is_north_in_words(old, new):
     assert "moved 11.12 m at 0.0 degrees true" in run(old, new).stdout
 
 
+@pytest.mark.long
 def test_tolerance_option(old, new):
     rewrite(new, shift_one)
     assert run(old, new, "--tolerance", "8").exit_code == 0
@@ -159,6 +161,7 @@ def test_swapped_stakes_in_words(old, new):
     assert "H swapped places with the other stake: " in stdout
 
 
+@pytest.mark.long
 def test_long_groups_are_cut_unless_all_is_asked_for(old, new):
     record = json.loads((new / "plan.json").read_text("utf-8"))
     record["obstacle_classes"] = {name: {**row, "keep_out_m": 1e3} for name, row in record["obstacle_classes"].items()}
@@ -192,6 +195,7 @@ def test_json_is_one_plain_object(old, new):
     assert not any(same[name] for name in ("towers", "stakes", "checks", "crossings", "exposures", "record", "notes"))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", some(HOSTILE, 1))
 def test_hostile_names_stay_text(old, tmp_path, name):
     folders = [shutil.copytree(old, tmp_path / age) for age in ("a", "b")]

@@ -57,6 +57,7 @@ def run(folder, *arguments, code=None, **how):
     return subprocess.run([sys.executable, *start, *arguments], cwd=folder, text=True, check=False, **keep)
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize(("number", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
 def test_a_run_deep_within_a_library_is_ended_in_time(folder, number, code):
     with subprocess.Popen(
@@ -106,6 +107,7 @@ def test_where_no_report_can_be_written_the_mend_is_said(monkeypatch):
     assert "--debug" in report.write_report(ValueError("x"), ["plan"])
 
 
+@pytest.mark.long
 def test_a_crash_within_a_library_is_told_in_words(folder):
     done = run(folder, code=CRASH)
     assert done.returncode == 70
@@ -127,6 +129,7 @@ def test_messages_lose_what_is_personal(text, shown):
     assert report.anonymous(text, 'table["lon"]') == shown
 
 
+@pytest.mark.long
 @pytest.mark.skipif(not os.path.exists("/dev/full"), reason="no device that is always full")
 def test_a_full_output_is_said(folder):
     with open("/dev/full", "w", encoding="utf-8") as full:
@@ -144,6 +147,7 @@ def test_a_reader_that_has_gone_is_no_error(folder):
     assert (done.returncode, done.stderr) == (0, "")
 
 
+@pytest.mark.long
 def test_closed_streams_take_no_file_with_them(folder):
     command = f'exec "{sys.executable}" -m layoutplan plan job.toml --out plan <&- >&- 2>&-'
     assert subprocess.run(["bash", "-c", command], cwd=folder, check=False).returncode == 0
@@ -201,6 +205,7 @@ def test_what_an_ended_run_left_is_removed_but_for_earlier_files(tmp_path):
     assert (tmp_path / "done").exists()
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("where", ["while files are made", "while they are removed"])
 def test_a_run_that_hears_nothing_leaves_no_unfinished_files(tmp_path, where):
     """A library at work in C hears of no signal; here the run hears of none, and is ended from outside."""

@@ -84,6 +84,7 @@ def test_an_input_is_refused_before_any_work(tmp_path, link) -> None:
     assert (tmp_path / "stakes.csv").read_bytes() == before
 
 
+@pytest.mark.long
 def test_the_job_folder_may_take_the_plan(tmp_path) -> None:
     job = write_job(tmp_path)
     (tmp_path / "stakes.csv").write_text("mine", "utf-8")
@@ -113,6 +114,7 @@ def test_checking_does_not_write_over_what_is_checked(plan) -> None:
     assert (code, "is an input and would be written over" in text) == (2, True), text
 
 
+@pytest.mark.long
 def test_checking_again_leaves_no_copies_but_keeps_a_note(plan) -> None:
     for _ in range(2):
         assert run("check", plan)[0] == 0
@@ -124,6 +126,7 @@ def test_checking_again_leaves_no_copies_but_keeps_a_note(plan) -> None:
     assert "a note of the user's" in (plan / "check" / "check_earlier.csv").read_text("utf-8")
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("name", some(["plan.gpkg", "stakes.csv", "waypoints.gpx"], 2))
 def test_a_mix_of_two_plans_is_named_by_every_command(plan, other, name) -> None:
     shutil.copy(other / name, plan / name)
@@ -300,6 +303,7 @@ def test_a_failed_plan_leaves_no_folder(tmp_path) -> None:
     assert sorted(path.name for path in tmp_path.iterdir()) == ["job.toml", "towers.csv"]
 
 
+@pytest.mark.long
 def test_timings_add_up(tmp_path) -> None:
     code, text = run("plan", write_job(tmp_path), "--out", tmp_path / "out", "--timings")
     assert code == 0
@@ -326,6 +330,7 @@ def write_heights(path: Path, slope: float) -> None:
     path.write_text(head + rows + "\n", "ascii")
 
 
+@pytest.mark.long
 def test_the_heights_are_found_again_from_anywhere_or_it_is_said(tmp_path, monkeypatch) -> None:
     job = write_job(tmp_path / "job")
     ground = '[terrain]\nfiles = ["dem.asc"]\ncrs = "EPSG:4326"\n'

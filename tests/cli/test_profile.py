@@ -130,6 +130,7 @@ def test_the_cost_of_ten_degrees_stands_on_the_plot(drawn):
     assert f"10° off the best bearing costs {cost} V (left)" in " ".join(texts_of(out / "5_bearing.svg"))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("kind", some(["svg", "png"], 1))
 def test_the_same_job_gives_the_same_bytes_in_another_process(job, drawn, in_pixels, tmp_path, kind):
     here = drawn[0] if kind == "svg" else in_pixels
@@ -170,6 +171,7 @@ def png_chunks(data):
         at += 12 + size
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("tower", some(["../../up", "塔 7", "=1+1", "<b>&amp;</b>--]]>", "\uffff!"], 1))
 def test_hostile_names_are_drawn_written_and_kept_in_the_folder(job, tmp_path, tower):
     result = run(job, tower, tmp_path / "out", "--format", "svg")
@@ -186,6 +188,7 @@ def test_hostile_names_are_drawn_written_and_kept_in_the_folder(job, tmp_path, t
     assert rows_of(bearing)[0]["tower_id"].removeprefix("'") == tower
 
 
+@pytest.mark.long
 def test_own_files_are_replaced_and_others_left_alone(job, tmp_path):
     (tmp_path / "5_bearing.csv").write_text("mine, too", "utf-8")
     (tmp_path / "notes.txt").write_text("mine", "utf-8")
@@ -234,6 +237,7 @@ def test_an_unknown_tower_suggests(job, tmp_path):
     assert type(debug.exception).__name__ == "JobError"
 
 
+@pytest.mark.long
 def test_a_folder_that_cannot_be_is_an_error(job, tmp_path):
     (tmp_path / "file").write_text("", "utf-8")
     result = run(job, "5", tmp_path / "file" / "out")
@@ -246,6 +250,7 @@ def test_usage(job, tmp_path):
     assert run(job, "5", tmp_path, "--format", "pdf").exit_code == 2
 
 
+@pytest.mark.long
 def test_settings_of_the_users_own_do_not_show(job, drawn, tmp_path, monkeypatch):
     import matplotlib as mpl
 

@@ -105,6 +105,7 @@ def states() -> tuple[np.ndarray, np.ndarray]:
     return reference(**GRIDS).faults(7000.0, 3000.0)
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize(("h", "s"), [(60.0, 250.0), (110.0, 300.0)])
 def test_leads_under_the_worst_fault_of_the_line(whole_ground, states, h, s):
     """Phase current from both sides, the earth wires' own in every span, the ground at the stake: each fault anew.

@@ -153,6 +153,7 @@ def test_limit_on_coupling():
     assert figures(kept, network).coupling_pct.max() <= limit
 
 
+@pytest.mark.long
 def test_limit_on_coupling_is_named_and_its_relaxation_gives_a_layout():
     """With 60 degrees to the line no two leads on opposite sides are at right angles, where nothing couples."""
     place = world(flat_line(straight(11)), rules={"max_coupling_pct": 0.05, "min_angle_deg": 60.0})
@@ -195,6 +196,7 @@ def test_unknown_line_beside_does_not_forbid_a_limit_on_the_reading():
 LAYERED = {"resistivity_ohm_m": 300.0, "lower_resistivity_ohm_m": 60.0, "upper_thickness_m": 12.0}
 
 
+@pytest.mark.first(2)
 @pytest.mark.parametrize("soil", [{"resistivity_ohm_m": 100.0}, LAYERED])
 @pytest.mark.parametrize("legs_only", [True, False])
 @pytest.mark.parametrize("limit", some([6.0, 15.0, 40.0], 2))

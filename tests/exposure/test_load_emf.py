@@ -138,6 +138,7 @@ def test_line_given_by_few_points_induces_like_one_given_by_many(count):
     assert found[1] == pytest.approx(found[0], rel=1e-4)
 
 
+@pytest.mark.long
 def test_lines_of_several_frequencies_stand_side_by_side(whole_ground):
     """The earth wires of both carry what either load drives, at its own frequency."""
     own, aside = straight(21), straight(21, aside_m=150.0)

@@ -192,6 +192,7 @@ def test_one_frequency_more_never_makes_it_look_better():
         assert abs(getattr(both, name)[0]) >= abs(getattr(one, name)[0]), name
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("legs_only", [True, False])
 @pytest.mark.parametrize("soil", [{}, {"soil": LAYERS}], ids=["uniform", "layers"])
 def test_bias_is_the_target_at_the_distance_for_the_target(legs_only, soil):

@@ -109,6 +109,7 @@ def test_earth_wires_of_both_lie_beside_the_footing(whole_ground):
         assert measured(network).expected_ohm[0, tower] == pytest.approx(expected, rel=0.05)
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("beside", [False, True], ids=["measured too", "not measured"])
 def test_what_is_not_known_of_the_other_line_is_unknown_of_the_tower(beside):
     more = {"measured": False} if beside else {}

@@ -85,6 +85,7 @@ def test_line_without_load_now_and_then():
     assert idle.towers.standing_high_a == pytest.approx(busy.towers.standing_high_a, rel=1e-9)
 
 
+@pytest.mark.first(3)
 @pytest.mark.parametrize("sequence", [0, 1, 2])
 @pytest.mark.parametrize(("h", "s"), [(60.0, 250.0), (90.0, 270.0)])
 def test_reading_of_one_sequence_on_arrival_is_one_phasor(whole_ground, sequence, h, s):
@@ -129,6 +130,7 @@ def test_no_earth_wire_no_standing_voltage():
     assert found.leads.expected_high_v == pytest.approx(np.abs(emf(network, 20, 90.0)).sum(), abs=1e-3)
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("wires", [True, False])
 @pytest.mark.parametrize("aside_m", [35.0, 150.0])
 def test_the_load_of_a_line_beside_stands_on_the_tower_by_its_earth_wires(whole_ground, aside_m, wires):

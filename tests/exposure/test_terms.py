@@ -47,6 +47,7 @@ def in_full(network: Network, bearing: np.ndarray, distance: np.ndarray, tower: 
     return np.abs(load_emf(network, np.array([tower]), leads[None])[0]).sum(axis=(-2, -1))
 
 
+@pytest.mark.first(2)
 @pytest.mark.parametrize("name", WORLDS)
 def test_looked_up_voltage(name):
     """Within 1 % of a lead along the line of the same length, and 2 % and 7 % nearer to its direction."""
@@ -63,6 +64,7 @@ def test_looked_up_voltage(name):
     assert error[(off >= 5) & (off < 15)].max() < 0.02
 
 
+@pytest.mark.long
 def test_four_points_for_a_panel_of_a_ray_are_enough(monkeypatch):
     """Within 0.1 % of ten, of what a lead along the line picks up."""
     for name in ("straight", "angle", "low", "beside"):
@@ -128,6 +130,7 @@ def no_load(aside_m: float) -> Course:
     return flat_line(straight(aside_m=aside_m), load=None, measured=False)
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("beside", [unknown_axes, no_load], ids=["no voltage", "no load"])
 @pytest.mark.parametrize(("aside", "known"), [(500.0, False), (3000.0, True)])
 def test_line_of_unknown_load_near_by_makes_the_voltage_unknown(beside, aside, known):

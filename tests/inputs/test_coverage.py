@@ -104,6 +104,7 @@ def test_across_the_antimeridian_with_continuous_longitudes() -> None:
     assert octants_with_evidence(towers, evidence, 1000).tolist() == [8]
 
 
+@pytest.mark.long
 def test_thin_keeps_one_point_for_each_cell() -> None:
     points = np.array([[9.0, 49.0], [9.0001, 49.0001], [9.01, 49.0], [np.nan, 49.0], [np.inf, 1.0]])
     assert thin(points).tolist() == [[9.0, 49.0], [9.01, 49.0]]

@@ -96,6 +96,7 @@ def test_site_grid_is_refused() -> None:
         to_lonlat(np.array([shapely.Point(1, 2)], dtype=object), local, "plan.gpkg")
 
 
+@pytest.mark.long
 def test_settling_a_system() -> None:
     assert settle_crs("EPSG:25832", None, "f", "k")[1] == ""
     assert settle_crs("EPSG:25832", "EPSG:25832", "f", "k")[1] == ""

@@ -119,6 +119,7 @@ def test_no_coastline_no_sea() -> None:
     assert len(found.water) == len(found.unclear) == 0
 
 
+@pytest.mark.long
 @pytest.mark.shared
 def test_the_islands_of_malta_against_the_nearest_coastline(shared_data: Path) -> None:
     """20,000 places about the islands: the side of the nearest coastline tells the same, every time."""

@@ -236,6 +236,7 @@ LARGE_OF_KIND = sorted(
 )
 
 
+@pytest.mark.first(2)
 @pytest.mark.parametrize(("name", "kind"), some(LARGE_OF_KIND, len(LARGE)))
 def test_a_very_large_area_counts(
     layer_file: Write, osm_file: NewFile, make_job: Make, towers_csv: Write, name: str, kind: str
@@ -291,7 +292,7 @@ def test_statuses_and_words_are_the_same_everywhere(coast_town: tuple[Path, Path
     stakes = tables["electrodes"].set_index(["tower_id", "side"])
     assert stakes.loc["2", "status"].to_dict() == {"left": "map does not cover", "right": "all rules met"}
     text = stakes.at[("2", "left"), "reasons"]
-    assert "add a layer of buildings to [[layers]], or vouch for it with a [coverage] polygon" in text
+    assert "add a layer of buildings to the job, or vouch for it with a coverage polygon" in text
     assert text in towers.at["2", "reasons"]
     checks = tables["checks"].set_index(["tower_id", "role", "rule"])
     role = stakes.at[("2", "left"), "role"]
@@ -370,6 +371,7 @@ def test_nothing_stands_in_the_sea(coast_town: tuple[Path, Path]) -> None:
     assert tables["electrodes"].set_index(["tower_id", "side"]).at[("3", "left"), "lat"] < 49.0009 - 5 / 111_300
 
 
+@pytest.mark.long
 def test_the_independent_check_knows_streets_and_the_sea_by_itself(coast_town: tuple[Path, Path]) -> None:
     folder, job_file = coast_town
     check = independent_check()

@@ -268,6 +268,7 @@ def test_times_that_cannot_be_read_are_said(read_gpx: Callable[..., Staked]) -> 
     assert staked.assumptions == ("s.gpx: 1 time without zone taken as UTC",)
 
 
+@pytest.mark.long
 def test_sixty_megabytes_take_no_more_memory_than_their_points(tmp_path: Path) -> None:
     path = tmp_path / "large.gpx"
     n, note = 5_000, "x" * 5_000

@@ -72,6 +72,7 @@ def test_two_wires_of_a_span_are_branches_with_their_mutual():
     assert one.branch_ohm[0, 2] == 0  # the next span
 
 
+@pytest.mark.first(2)
 @pytest.mark.parametrize("options", [Options(), EVERYTHING], ids=["ladder", "everything"])
 @pytest.mark.parametrize("name", WORLDS)
 def test_symmetry_reciprocity_and_conservation(name, options):

@@ -276,6 +276,7 @@ def _checks(electrodes: pd.DataFrame) -> pd.DataFrame:
         verdict="kept",
         basis="common practice, no published source",
         detail="",
+        reference="",
     )
     unknown = clearance.assign(rule="underground cables", measured=np.nan, verdict="unknown", detail="no map of cables")
     return pd.concat((clearance, unknown), ignore_index=True)
@@ -364,7 +365,7 @@ def _built(
     )
     without = table[table["status"] == NO_LAYOUT]
     relaxations = without[["line_id", "tower_id"]].assign(
-        rank=1, rule="reel", needed=171.0, limit=150.0, unit="m", text="a 171 m reel instead of 150 m"
+        rank=1, rule="reel", needed=171.0, limit=150.0, unit="m", text="a 171 m reel instead of 150 m", reference=""
     )
     exclusions = without[["line_id", "tower_id"]].assign(
         side="right", rule="keep_out:river_canal", detail="river or canal", candidates=882, of=882

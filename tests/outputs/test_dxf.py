@@ -47,6 +47,7 @@ def by_gdal(path):
         pyogrio.set_gdal_config_options({"DXF_INLINE_BLOCKS": None, "DXF_ENCODING": None})
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize(("crs", "insunits", "measurement", "metres"), UNITS, ids=["metre", "foot", "US survey foot"])
 def test_gdal_finds_every_stake_to_the_millimetre(plan, tmp_path, crs, insunits, measurement, metres) -> None:
     drawing = drawing_of(dataclasses.replace(plan, grid_crs=crs), tmp_path)
@@ -79,6 +80,7 @@ def test_leads_run_from_tower_to_stake(plan, tmp_path) -> None:
     assert counts["LEADS-UNKNOWN"] == unknown > 0
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("towers", [2, 20])
 def test_clean_under_audit(make_plan, tmp_path, towers) -> None:
     drawing = drawing_of(make_plan(towers), tmp_path)
@@ -231,6 +233,7 @@ def test_far_features_are_cut(plan) -> None:
     assert list(near_the_line(dataclasses.replace(plan, obstacles=away), grid)) == [None]
 
 
+@pytest.mark.long
 def test_same_plan_same_bytes_in_every_process(make_plan, tmp_path) -> None:
     """Dates, identifiers and the order of sets are all fixed."""
     first = write_dxf(make_plan(4), tmp_path)[0].read_bytes()

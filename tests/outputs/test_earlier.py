@@ -65,6 +65,7 @@ def test_stakes_that_were_moved_and_notes_that_were_added_are_kept(folder, make_
     assert kept(folder) == ["notes.txt", "plan_earlier.gpkg", "stakes_earlier.csv", "waypoints_earlier.gpx"]
 
 
+@pytest.mark.long
 def test_a_second_time_takes_another_name(folder, make_plan) -> None:
     for text in ("first", "second", "third"):
         (folder / "stakes.csv").write_text(text, "utf-8")
@@ -89,6 +90,7 @@ def test_a_run_that_fails_leaves_no_copy(folder, make_plan, monkeypatch) -> None
     assert not list(folder.glob("*_earlier*"))
 
 
+@pytest.mark.first(2)
 @pytest.mark.parametrize("text", ["", "[]", "{}", '{"files": 3}', '{"files": [{"file": "plan.gpkg"}]}', "\x00"])
 def test_where_no_record_says_whose_the_files_are_all_are_kept(folder, make_plan, text) -> None:
     before = {name: (folder / name).read_bytes() for name in ("plan.gpkg", "stakes.csv")}

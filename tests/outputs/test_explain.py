@@ -133,6 +133,7 @@ def test_plan_of_a_newer_version_is_refused(folder):
         explain_tower(folder, "001")
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("epsg", [4326, 25832])
 def test_a_stake_that_was_moved_since_is_said_first(folder, epsg):
     path = folder / "plan.gpkg"

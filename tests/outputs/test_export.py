@@ -94,6 +94,7 @@ def assert_same_table(one: bytes, other: bytes) -> None:
     assert repr(tables[0]) == repr(tables[1])
 
 
+@pytest.mark.long
 def test_every_format_later_is_as_from_planning_hostile_names(make_plan, tmp_path) -> None:
     exported_equal(as_read(make_plan(14)), tmp_path)
 
@@ -102,15 +103,18 @@ def test_every_format_later_is_as_from_planning_sample(sample, tmp_path) -> None
     exported_equal(sample, tmp_path)
 
 
+@pytest.mark.long
 def test_every_format_later_is_as_from_planning_without_stakes(empty_plan, tmp_path) -> None:
     exported_equal(empty_plan, tmp_path)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("lon", some([180.0001, -180.0], 1), ids=str)
 def test_every_format_later_is_as_from_planning_at_the_antimeridian(make_plan, tmp_path, lon) -> None:
     exported_equal(as_read(make_plan(8, lon=lon, lat=-17.0)), tmp_path)
 
 
+@pytest.mark.long
 def test_every_format_later_is_as_from_planning_projected_tables(sample, tmp_path) -> None:
     """The tables on file are in metres; turned back, they agree to what the formats show.
 
@@ -127,6 +131,7 @@ def test_every_format_later_is_as_from_planning_projected_tables(sample, tmp_pat
     assert sum(one != other for one, other in zip(old, new, strict=True)) < 20
 
 
+@pytest.mark.long
 def test_what_shows_the_plan_s_tables_goes_beside_them(sample, tmp_path) -> None:
     written = write_plan(with_formats(sample, formats=("project", *BASE), crs="EPSG:25832"), tmp_path / "a")
     (project,) = [path for path in written if path.name == "plan.qgz"]
@@ -139,6 +144,7 @@ def test_what_shows_the_plan_s_tables_goes_beside_them(sample, tmp_path) -> None
     assert not (tmp_path / "b").exists()
 
 
+@pytest.mark.long
 def test_a_plan_that_a_desktop_program_opened_is_not_a_changed_plan(sample, tmp_path) -> None:
     """SQLite counts changes and readers in the first hundred bytes, also where nothing was changed."""
     write_plan(with_formats(sample, formats=BASE), tmp_path)
@@ -154,6 +160,7 @@ def test_a_plan_that_a_desktop_program_opened_is_not_a_changed_plan(sample, tmp_
         export_plan(tmp_path, ["csv"], tmp_path / "c")
 
 
+@pytest.mark.long
 def test_sheets_later_are_those_of_the_same_plan(sample, tmp_path) -> None:
     """All but the contours: a plan does not hold the elevation model, and the sheets say so."""
     write_plan(with_formats(sample, formats=("sheets", *BASE)), tmp_path / "a")
@@ -209,6 +216,7 @@ def moved(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     return table.set_geometry(gpd.GeoSeries(shapes, crs=table.crs))
 
 
+@pytest.mark.first(2)
 @pytest.mark.parametrize(
     ("layer", "change"),
     [
@@ -239,6 +247,7 @@ def test_a_harmless_change_is_said(folder) -> None:
         export_plan(folder, ["gpkg"])
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize(
     ("formats", "message"),
     [
@@ -272,6 +281,7 @@ def test_a_plan_taken_apart(folder, make_plan) -> None:
         stored_plan(folder)
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize(
     ("layer", "change", "message"),
     [

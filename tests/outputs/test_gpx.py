@@ -231,6 +231,7 @@ def points_of(path: Path) -> list[str]:
     return [point.findtext("g:name", None, GPX) for point in tree(path).findall("g:wpt", GPX)]
 
 
+@pytest.mark.first(2)
 @pytest.mark.parametrize("most", [3, 4, 7, 23, 10_000])
 def test_split_for_receivers_with_a_limit(make_plan, tmp_path, schema, most) -> None:
     plan = make_plan(14)
@@ -277,6 +278,7 @@ def test_split_files_say_which_they_are(make_plan, tmp_path) -> None:
     assert set(texts) == {" ".join((head, *plan.cautions))}, "number and cautions are in every file"
 
 
+@pytest.mark.long
 def test_split_on_the_command_line(make_plan, tmp_path) -> None:
     write_plan(make_plan(8, formats=("gpkg", "json")), tmp_path / "plan")
     out = tmp_path / "out"

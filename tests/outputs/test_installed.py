@@ -83,6 +83,7 @@ def run(site: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run(command, env={**os.environ, "PYTHONPATH": path}, capture_output=True, text=True, check=False)
 
 
+@pytest.mark.long
 def test_the_documented_package_from_the_command_line(documented, plan, tmp_path) -> None:
     write_plan(plan, tmp_path)
     listed = run(documented, "export", "--list")
@@ -97,6 +98,7 @@ def test_the_documented_package_from_the_command_line(documented, plan, tmp_path
     assert len(lines) == 1 + len(plan.electrodes)
 
 
+@pytest.mark.long
 def test_a_job_may_name_an_installed_format(documented, tmp_path) -> None:
     (tmp_path / "towers.csv").write_text("tower_id,lon,lat\n1,8.0,46.0\n2,8.004,46.0\n3,8.008,46.0\n", "utf-8")
     job = tmp_path / "job.toml"
@@ -161,6 +163,7 @@ def test_a_writer_that_cannot_be_loaded_is_refused_before_planning(installed, bo
         require_formats(["csv", "own"])
 
 
+@pytest.mark.first(4)
 @pytest.mark.parametrize(
     ("body", "message"),
     [

@@ -52,6 +52,7 @@ def named(document, style: str) -> dict[str, str]:
     return {mark.findtext("k:name", None, KML): mark.findtext(".//k:coordinates", None, KML).strip() for mark in marks}
 
 
+@pytest.mark.first(2)
 @pytest.mark.parametrize("write", [write_kml, write_kmz])
 @pytest.mark.parametrize("place", PLACES, ids=str)
 def test_valid(make_plan, tmp_path, schema, write, place) -> None:
@@ -84,6 +85,7 @@ def test_folders_by_line_and_tower(make_plan, tmp_path) -> None:
     assert len(found(line, "k:Folder[last()]/k:Placemark")) == len(plan.spans)
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("place", PLACES, ids=str)
 def test_another_reader_finds_every_point_where_it_is(make_plan, tmp_path, place) -> None:
     """GDAL's own KML reader, layer by layer."""

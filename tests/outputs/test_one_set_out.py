@@ -51,6 +51,25 @@ def pages(folder):
     return [plain(page.get_textpage().get_text_range()) for page in document]
 
 
+def test_a_crossing_has_one_wording(folder, sample_plan, pages):
+    """On paper, on the phone and in the tables alike; numbers of the map stand in columns of their own."""
+    ids = sorted(set(sample_plan.obstacles["feature_id"]))
+    phone = plain((folder / "map.html").read_text("utf-8"))
+    for row in sample_plan.leads[sample_plan.leads["crossings"] != ""].itertuples():
+        what = row.crossings.partition(" at ")[0]
+        assert what in phone
+        (page,) = (page for page in pages if re.search(rf"{re.escape(row.waypoint)}\b", page) and "scan for H" in page)
+        assert what in page
+    for table in ("towers", "electrodes", "leads", "relaxations", "checks", "agreements"):
+        texts = getattr(sample_plan, table)
+        for column in {"reasons", "crossings", "text", "detail", "what"} & set(texts.columns):
+            words = "\n".join(texts[column].astype(str))
+            assert not [number for number in ids if f"({number})" in words or f" {number}\n" in words], (table, column)
+    referred = set(", ".join(filter(None, sample_plan.checks["reference"])).split(", "))
+    assert referred <= set(ids)
+    assert referred
+
+
 def test_gpx(folder, stakes, sample_plan):
     gpx = gpxpy.parse((folder / "waypoints.gpx").read_text("utf-8"))
     found = {point.name: point for point in gpx.waypoints}

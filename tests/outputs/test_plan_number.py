@@ -55,6 +55,7 @@ def test_across_the_antimeridian(make_plan):
     assert plan_number(on_the_globe(plan)) == plan_number(plan)
 
 
+@pytest.mark.long
 def test_a_plan_opened_again_has_the_number_in_its_record(sample_folder, tmp_path):
     import layoutplan
     from layoutplan.checking.reopen import reopen

@@ -59,6 +59,7 @@ def test_one_step_of_rounding_is_no_difference(comparison, two, statement):
     assert list(comparison.differences(*two)) == []
 
 
+@pytest.mark.first(3)
 @pytest.mark.parametrize(
     ("statement", "words"),
     [

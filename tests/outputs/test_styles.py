@@ -257,6 +257,7 @@ def test_the_job_s_own_rules_show() -> None:
     assert labels[1].endswith("(stake by agreement)")
 
 
+@pytest.mark.long
 def test_no_foreign_text_gets_in(make_plan, hostile_texts, tmp_path) -> None:
     """Styles are made of the program's own words only: another plan with the same classes has the same."""
     found = []

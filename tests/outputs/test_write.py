@@ -228,6 +228,7 @@ for name in sys.argv[3:]:
 """
 
 
+@pytest.mark.long
 @pytest.mark.skipif(os.name != "posix", reason="needs a limit on the size of files")
 def test_no_writer_hides_a_failed_write(tmp_path) -> None:
     """Every write beyond 25 kB fails with an error of the system, below Python and below GDAL alike."""

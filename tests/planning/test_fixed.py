@@ -102,6 +102,7 @@ def test_a_fixed_stake_that_breaks_rules_says_so(made: Plan) -> None:
     assert checks[["line_clearance", "lead_angle", "electrode_distance"]].tolist() == ["broken"] * 3
 
 
+@pytest.mark.long
 def test_a_forbidden_crossing_is_not_offered_for_agreement(job: Job, free: Plan) -> None:
     """What the lead of a fixed stake must not cross is called forbidden, and nobody is told to agree on it."""
     towers = free.towers.query("line_id == 'ostrel-varnau'")["tower_id"]
@@ -149,6 +150,7 @@ def test_beyond_the_reel(made: Plan) -> None:
     assert "reel" in stakes(made, "122").loc["H", "reasons"]
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize(
     ("change", "words"),
     [

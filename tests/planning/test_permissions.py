@@ -37,7 +37,7 @@ def test_tower_ids_keep_their_spaces():
         (
             ["parcels.gpkg"],
             [],
-            "ground that no area of [[land]] covers is not kept off: nothing is known of permission",
+            "ground that no area of the job's land covers is not kept off: no permission to enter it is known",
         ),
         (["parcels.gpkg"], ["permitted_land"], ""),
         ([], ["permitted_land"], ""),

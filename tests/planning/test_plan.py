@@ -61,6 +61,7 @@ def test_number_of_workers_does_not_show(plan_without_ways, workers):
         pd.testing.assert_frame_equal(pd.DataFrame(left), pd.DataFrame(right), check_exact=True)
 
 
+@pytest.mark.long
 def test_both_maps_of_the_valley_give_the_same_picture(made, sample_folder):
     other = plan(load_job(sample_folder / "job_osm.toml"))
     left, right = (p.towers.set_index("tower_id")["status"] for p in (made, other))

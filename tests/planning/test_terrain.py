@@ -100,6 +100,7 @@ def test_steep_ground_is_kept_off_and_named(job: Job, sample_folder: Path) -> No
     assert (checks["verdict"] == "kept").all()
 
 
+@pytest.mark.long
 def test_a_lead_on_steep_ground_stays_on_the_reel(bare: Job, tmp_path: Path) -> None:
     """Up a slope of 100 % only 101 m of the 143 m that the reel reaches are left."""
     rules = bare.rules.model_copy(update={"min_distance_m": 101.0, "electrode_size_multiple": 0.0})
@@ -132,6 +133,7 @@ def test_a_cliff_under_the_lead_is_a_compromise(job: Job, made: Plan, tmp_path: 
     assert "lead passes a drop of 40 m" in lead["reasons"].item()
 
 
+@pytest.mark.long
 def test_beyond_the_model_nothing_is_flat(job: Job, tmp_path: Path) -> None:
     """A model of the western part: stakes in the east are terrain unknown, and their checks are."""
     path = tilted(tmp_path / "west.tif", 0.0, west=551_000.0)
@@ -145,6 +147,7 @@ def test_beyond_the_model_nothing_is_flat(job: Job, tmp_path: Path) -> None:
     assert ((checks["verdict"] == "unknown") == unknown.to_numpy()).all()
 
 
+@pytest.mark.long
 def test_a_model_of_another_place(job: Job, tmp_path: Path) -> None:
     with pytest.raises(InputError, match="does not reach any tower"):
         with_ground(job, tilted(tmp_path / "elsewhere.tif", 0.0, west=300_000.0))

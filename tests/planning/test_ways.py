@@ -52,6 +52,7 @@ def test_every_stake_has_its_check(made):
     assert "protected area Ilvried Moss" in detail
 
 
+@pytest.mark.long
 def test_parcels_count_the_metres_walked(sample_folder, tmp_path):
     land = '\n[[land]]\npath = "valley.gpkg"\nlayer = "parcels"\nparcel_column = "parcel_no"\npermission = "granted"\n'
     job_file = shutil.copytree(sample_folder, tmp_path / "sample") / "job.toml"
@@ -68,12 +69,14 @@ def test_switched_off(plan_without_ways):
     assert not (without.checks["rule"] == "on_foot").any()
 
 
+@pytest.mark.long
 def test_a_map_without_roads_says_so(sample_folder):
     made = plan(job_with(sample_folder, layers=lambda layers: tuple(x for x in layers if x.layer != "roads")))
     assert NO_ROADS in made.assumptions
     assert made.approaches.empty
 
 
+@pytest.mark.long
 def test_walking_weighs_in_the_score(sample_folder, made):
     heavy = plan(job_with(sample_folder, score=lambda score: score.model_copy(update={"walk_per_min": 100.0})))
     total = [table["walk_min"].fillna(0.0).sum() for table in (heavy.electrodes, made.electrodes)]

@@ -164,6 +164,7 @@ def test_the_best_bearing_keeps_the_angle_to_the_spans_though_others_are_quieter
         assert "no bearing there keeps the least angle" in "\n".join(profile_lines(made))
 
 
+@pytest.mark.long
 def test_a_mapped_line_that_ends_at_the_tower_counts_among_its_spans(job_of, tmp_path):
     branch = {"type": "LineString", "coordinates": [[8.0, 46.0], [8.0, 46.004]]}
     feature = {"type": "Feature", "properties": {}, "geometry": branch}
@@ -237,6 +238,7 @@ def test_with_neither_the_bias_and_the_footings_remain(job_of):
     assert made.tables["best"]["bearing_true_deg"].tolist() == [0.0, 180.0]
 
 
+@pytest.mark.long
 def test_a_gap_in_the_table_of_faults_is_a_gap_not_a_zero(job_of, tmp_path):
     # so small that no known fault is beyond its limit: then the unknown one decides
     rows = [f"{name},0.04,0.03" for name in NAMES if name != "12"]

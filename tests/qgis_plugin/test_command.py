@@ -95,6 +95,7 @@ WORDS = st.text(st.characters(exclude_categories=["Cs"]))
 LEAVES = WORDS | st.booleans() | st.integers(-(2**60), 2**60) | st.floats(allow_nan=False, allow_infinity=False)
 
 
+@pytest.mark.long
 @given(st.dictionaries(WORDS, st.recursive(LEAVES, lambda inner: st.lists(inner) | st.dictionaries(WORDS, inner))))
 def test_job_text_is_read_back_by_an_independent_reader(job):
     assert tomllib.loads(job_text(job)) == job

@@ -104,6 +104,7 @@ def test_last_words_are_told_once():
     assert failure(outcome, "Planning failed").splitlines() == ["Planning failed: error: no", "more of it"]
 
 
+@pytest.mark.long
 @pytest.mark.skipif(os.name == "nt", reason="there a program cannot refuse")
 def test_a_command_that_will_not_end_is_killed(tmp_path):
     body = f"""

@@ -147,6 +147,7 @@ def test_settings_by_dotted_key(changed):
     ]
 
 
+@pytest.mark.long
 def test_plans_in_different_reference_systems(made, first, tmp_path):
     other = written(replace(made, job=with_changes(made.job, output={"crs": "EPSG:25832"})), tmp_path)
     assert other[0]["towers"].crs == "EPSG:25832"
@@ -156,6 +157,7 @@ def test_plans_in_different_reference_systems(made, first, tmp_path):
     assert found.record["key"].tolist() == ["settings.output.crs"]
 
 
+@pytest.mark.long
 def test_plan_without_any_stake(made, first, tmp_path):
     names = ("electrodes", "leads", "checks", "exposures")
     empty = {name: getattr(made, name).iloc[:0] for name in names}
@@ -351,6 +353,7 @@ def test_verdict(first, tables):
     assert len(found) == len(expected)
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize(
     ("rule", "verdict", "gone", "back"),
     [

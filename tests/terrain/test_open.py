@@ -213,6 +213,7 @@ def test_a_file_around_the_world(dem_file: Write, opened: Open, west: float) -> 
     assert opened(path, places - [360, 0]).tower_height_m == pytest.approx(200 + lon, abs=1e-3)
 
 
+@pytest.mark.long
 def test_small_windows_small_stores_and_threads_change_nothing(
     dem_file: Write, opened: Open, lonlat: LonLat, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -67,6 +67,7 @@ def test_named_by_every_reader(folder, planned):
         assert "Plan again into this folder" in result.stderr
 
 
+@pytest.mark.first(2)
 @pytest.mark.parametrize(
     ("statement", "words"),
     some(
@@ -113,6 +114,7 @@ def test_tables_in_a_system_without_places_on_the_earth(folder, planned):
         assert "not a readable plan" in result.stderr
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize(
     ("statements", "words"),
     [
@@ -146,6 +148,7 @@ def test_whatever_the_schema_says_of_a_column_is_asked(folder, statements, words
     assert words in result.stderr
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("cell", ["NULL", "''"])
 def test_a_stake_drawn_by_hand_has_no_status_yet(folder, cell):
     change(folder, f"UPDATE electrodes SET status = {cell}", f"UPDATE leads SET lead_level = {cell}")
@@ -153,6 +156,7 @@ def test_a_stake_drawn_by_hand_has_no_status_yet(folder, cell):
     assert result.exit_code in (0, 1), result.output
 
 
+@pytest.mark.long
 def test_a_plan_from_before_levels_were_stored_is_read_but_not_written_anew(folder, planned):
     """Nothing that reads it would go wrong, so its version is the same; what would draw its leads is refused."""
     change(folder, *(f"ALTER TABLE leads DROP COLUMN lead_level{ending}" for ending in ("", "_fault")))
@@ -164,6 +168,7 @@ def test_a_plan_from_before_levels_were_stored_is_read_but_not_written_anew(fold
     assert "layer 'leads' of plan.gpkg has no column lead_level, lead_level_fault. Plan again" in result.stderr
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize(
     "statement",
     [
@@ -180,6 +185,7 @@ def test_any_other_column_that_was_taken_away(folder, statement):
     assert "Plan again into this folder" in result.stderr
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize(
     "statement",
     some(

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from layoutplan.layout.model import Plan
+from layoutplan.layout.rules import class_labels
 from layoutplan.outputs.columns import records
-from layoutplan.outputs.map_page.crew_words import CrewWords
 from layoutplan.outputs.map_page.electrical_rows import LEAD_COLUMNS, LEAD_LABELS, lead_texts
 from layoutplan.outputs.map_page.popups import Popups
 from layoutplan.outputs.words import bearing, crossing_words, figure
@@ -23,7 +23,6 @@ def lead_popups(plan: Plan) -> Popups:
     Popups
         One for each lead.
     """
-    plain = CrewWords(plan)
     rows = list(records(plan.leads, "line_id", "tower_id", "role", "waypoint", "lead_length_m", "bearing_true_deg",
                         "crossings", "status", "handling", "handling_fault", *LEAD_COLUMNS))  # fmt: skip
     return Popups(
@@ -31,7 +30,7 @@ def lead_popups(plan: Plan) -> Popups:
         [f"Lead to {row.role}, tower {row.tower_id}" for row in rows],
         [
             (
-                plain(crossing_words(row.crossings, row.status)),
+                crossing_words(row.crossings, row.status),
                 *lead_texts(row),
                 figure(row.lead_length_m, "m"),
                 f"{bearing(row.bearing_true_deg)} true",
@@ -58,8 +57,7 @@ def walk_popups(plan: Plan) -> Popups:
     Popups
         One for each way.
     """
-    table, plain = plan.walks, CrewWords(plan)
-    labels = {name: row.label for name, row in plan.job.obstacle_classes.items()}
+    table, labels = plan.walks, class_labels(plan.job.obstacle_classes)
     rows = list(records(table, "line_id", "tower_id", "to", "verdict", "note", "walk_m", "climb_m", "walk_min",
                         "crossings", "road_name", "road_class"))  # fmt: skip
     return Popups(
@@ -68,11 +66,11 @@ def walk_popups(plan: Plan) -> Popups:
         [
             (
                 row.verdict,
-                plain(row.note),
+                row.note or "",
                 figure(row.walk_m, "m"),
                 f"{row.walk_min:.0f} min",
                 figure(row.climb_m, "m"),
-                plain(row.crossings) or "nothing on the map",
+                row.crossings or "nothing on the map",
                 (row.road_name or labels.get(row.road_class, "road")) if row.to == "tower" else "at the tower",
                 row.line_id,
             )

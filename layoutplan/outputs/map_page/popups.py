@@ -11,12 +11,11 @@ from typing import Any
 import pandas as pd
 
 from layoutplan.layout.model import Plan
-from layoutplan.layout.reasons import why_no_layout
-from layoutplan.layout.rules import KEPT, NO_LAYOUT, exclusion_words, rule_words
+from layoutplan.layout.reasons import WAY_OUT, ways_out, why_no_layout
+from layoutplan.layout.rules import KEPT, NO_LAYOUT, class_labels, exclusion_words, rule_words
 from layoutplan.layout.set_out import SET_OUT_COLUMNS, set_out, warning
 from layoutplan.layout.silence import gap_text
 from layoutplan.outputs.columns import records, turned_lon
-from layoutplan.outputs.map_page.crew_words import CrewWords
 from layoutplan.outputs.map_page.electrical_rows import (
     STAKE_COLUMNS,
     TOWER_COLUMNS,
@@ -67,37 +66,35 @@ def tower_popups(plan: Plan) -> Popups:
     Popups
         One for each tower.
     """
-    plain = CrewWords(plan)
     stakes = _joined(
         ((row.line_id, row.tower_id, row.role), _stake_line(row)) for row in records(plan.electrodes, *_STAKE_LINE)
     )
-    ways_out = records(plan.relaxations, "line_id", "tower_id", "text")
-    changes = _joined((((row.line_id, row.tower_id), plain(row.text)) for row in ways_out), "; or ")
+    changes: dict[tuple[str, str], list[Any]] = defaultdict(list)
+    for row in records(plan.relaxations, "line_id", "tower_id", "text"):
+        changes[row.line_id, row.tower_id].append(row)
     counts = plan.exclusions.merge(plan.towers.loc[plan.towers["status"] == NO_LAYOUT, ["line_id", "tower_id"]])
     shut: dict[tuple[str, str], list[Any]] = defaultdict(list)
     for row in records(counts, "line_id", "tower_id", "side", "rule", "detail", "candidates", "of"):
         shut[row.line_id, row.tower_id].append(row)
     excluded = _joined(
-        (key, f"{row.side} side, {plain(exclusion_words(row.rule, row.detail))}: {row.candidates} of {row.of}")
+        (key, f"{row.side} side, {exclusion_words(row.rule, row.detail)}: {row.candidates} of {row.of}")
         for key, rows in shut.items()
         for row in rows
     )
     rows = list(_rows(plan.towers, "line_id", "tower_id", "status", "reasons", "map_gaps", "leg", "chainage_m",
                       "line_bearing_deg", "deflection_deg", "lon", "lat", *TOWER_COLUMNS))  # fmt: skip
     return Popups(
-        ("Status", "What would give a layout", "Reasons", "H stake", "S stake", "Leads start at",
+        ("Status", capital(WAY_OUT), "Reasons", "H stake", "S stake", "Leads start at",
          "Positions left out", *tower_labels(plan.job.method.bias_target_pct), "Line", "Along the line",
          "Line's bearing", "Deflection", "Position"),
         [f"Tower {row.tower_id}" for row in rows],
         [
             (
                 row.status,
-                changes.get((row.line_id, row.tower_id), ""),
-                plain(
-                    why_no_layout(shut[row.line_id, row.tower_id], gap_text(row.map_gaps or "", plan.job))
-                    if row.status == NO_LAYOUT
-                    else row.reasons
-                ),
+                "; or ".join(ways_out(changes[row.line_id, row.tower_id])),
+                why_no_layout(shut[row.line_id, row.tower_id], gap_text(row.map_gaps or "", plan.job))
+                if row.status == NO_LAYOUT
+                else row.reasons,
                 stakes.get((row.line_id, row.tower_id, "H"), ""),
                 stakes.get((row.line_id, row.tower_id, "S"), ""),
                 f"leg {row.leg}" if row.leg else "",
@@ -135,17 +132,17 @@ def electrode_popups(plan: Plan) -> Popups:
     Popups
         One for each stake.
     """
-    plain = CrewWords(plan)
+    labels = class_labels(plan.job.obstacle_classes)
     open_checks = plan.checks[plan.checks["verdict"] != KEPT]
     doubts = _joined(
         (
             (row.line_id, row.tower_id, row.role),
-            plain(f"{rule_words(row.rule)}: {row.verdict}{f' ({row.detail})' if row.detail else ''}"),
+            f"{rule_words(row.rule, labels)}: {row.verdict}{f' ({row.detail})' if row.detail else ''}",
         )
         for row in records(open_checks, "line_id", "tower_id", "role", "rule", "verdict", "detail")
     )
     crossings = {
-        (row.line_id, row.tower_id, row.role): plain(crossing_words(row.crossings, row.status))
+        (row.line_id, row.tower_id, row.role): crossing_words(row.crossings, row.status)
         for row in records(plan.leads, "line_id", "tower_id", "role", "crossings", "status")
     }
     rows = list(_rows(plan.electrodes, "line_id", "tower_id", "role", "reasons", "octant", "side",
@@ -172,7 +169,7 @@ def electrode_popups(plan: Plan) -> Popups:
                 degrees(row.angle_to_line_deg),
                 figure(row.distance_to_line_m, "m"),
                 row.status,
-                plain(row.reasons),
+                row.reasons,
                 doubts.get((row.line_id, row.tower_id, row.role), ""),
                 _position(row),
                 f"E {figure(row.easting, 'm')}, N {figure(row.northing, 'm')} ({plan.grid_crs}); "
@@ -201,8 +198,8 @@ def alternative_popups(plan: Plan) -> Popups:
                       "angle_to_line_deg", "distance_to_line_m", "lead_length_m", "caution_crossings", "score", "lon",
                       "lat"))  # fmt: skip
     return Popups(
-        ("Distance", "Bearing", "Lead, with slack", "Angle to the line", "From the line", "Crossings to agree", "Score",
-         "Position", "Line"),
+        ("Distance", "Bearing", "Lead, with slack", "Angle to the line", "From the line", "Crossings to agree or mind",
+         "Score", "Position", "Line"),
         [f"Alternative {row.rank} on the {row.side}, tower {row.tower_id}" for row in rows],
         [
             (

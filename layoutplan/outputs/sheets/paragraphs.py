@@ -148,13 +148,18 @@ def _clear_of(sheet: Sheet, labels: Mapping[str, str]) -> Iterator[Item]:
         near = [check for check in sheet.checks if check.role == stake.role and check.rule.startswith(KEEP_OUT)]
         near.sort(key=lambda check: ((check.measured or 0) - (check.limit or 0), check.rule))
         texts = [
-            f"{_label(check.rule, labels)} ({check.detail}) {figure(check.measured, 'm')} away{_keep(check.limit)}"
+            f"{_label(check.rule, labels)}{_called(check.detail)} "
+            f"{figure(check.measured, 'm')} away{_keep(check.limit)}"
             for check in near[:_CLEAR_SHOWN]
         ]
         if stake.status == NOT_COVERED:
             texts.append("what else is there is NOT KNOWN")
         nothing = "nothing mapped near it that has a keep-out"
         yield Item(f"{'; '.join(texts) or nothing}; line {figure(stake.distance_to_line_m, 'm')} away.", stake.role)
+
+
+def _called(name: str | None) -> str:
+    return f" '{name}'" if name else ""
 
 
 def _label(rule: str, labels: Mapping[str, str]) -> str:

@@ -92,6 +92,7 @@ def serious(browser, script: str) -> list[str]:
     ]
 
 
+@pytest.mark.first(1)
 @browser_test
 @pytest.mark.parametrize(
     ("screen", "mode"),
@@ -122,6 +123,7 @@ def test_axe_finds_nothing_serious_on_the_map(browser, make_plan, tmp_path, axe,
     assert serious(browser, axe) == []
 
 
+@pytest.mark.first(1)
 @browser_test
 @pytest.mark.parametrize("screen", [on_desk, on_telephone])
 def test_axe_finds_nothing_serious_on_the_review(browser, make_plan, tmp_path, axe, screen) -> None:
@@ -149,6 +151,7 @@ def tab_to(browser, wanted: str, back: bool = False) -> None:
     pytest.fail(f"no key leads to {wanted}")
 
 
+@pytest.mark.first(1)
 @browser_test
 @pytest.mark.parametrize("screen", [on_desk, on_telephone])
 def test_every_stake_and_lead_by_keyboard_alone(browser, make_plan, tmp_path, screen) -> None:
@@ -262,6 +265,7 @@ SIZES = {
 }
 
 
+@pytest.mark.first(1)
 @browser_test
 @pytest.mark.parametrize("size", SIZES.values(), ids=SIZES)
 def test_everything_can_be_pressed_at_every_size(browser, make_plan, tmp_path, size) -> None:
@@ -287,6 +291,7 @@ def test_everything_can_be_pressed_at_every_size(browser, make_plan, tmp_path, s
     assert browser.execute_script("return layoutplan.page.map.getSize().y") > 80
 
 
+@pytest.mark.first(1)
 @browser_test
 @pytest.mark.parametrize("aside_px", [11, 18])
 def test_a_tap_beside_a_lead(browser, make_plan, tmp_path, aside_px) -> None:

@@ -81,6 +81,7 @@ def painted_as(browser, lon: float, lat: float, sign) -> bool:
     return inside[sign["fill"]] > inside.total() / 4 and square[sign["fill"]] < 0.75 * square.total()
 
 
+@pytest.mark.first(2)
 @pytest.mark.parametrize("level", LEAD_LEVELS)
 def test_leads_are_painted_by_their_level(browser, make_plan, tmp_path, level) -> None:
     """Colour along the lead, dashes or none, and the casing on both sides."""
@@ -148,6 +149,7 @@ def test_popup_of_a_tower(browser, make_plan, tmp_path) -> None:
     assert without["Rise under a fault"] == "5.12 kV, by a fault at Northern station"
 
 
+@pytest.mark.long
 def test_hostile_names_are_shown_letter_for_letter(browser, make_plan, tmp_path, hostile_texts) -> None:
     from selenium.webdriver.common.action_chains import ActionChains
 
@@ -233,6 +235,7 @@ def test_telephone(browser, make_plan, tmp_path) -> None:
     assert browser.get_log("browser") == []
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("lat", [0.0, 47.12, -70.0])
 def test_measured_distances_and_bearings(browser, make_plan, tmp_path, lat) -> None:
     """Against geodesics of PROJ on WGS 84."""
@@ -311,6 +314,7 @@ def drawn(browser) -> set[str]:
     return set(counts(browser)) & set(shipped_classes())
 
 
+@pytest.mark.long
 def test_the_base_map_is_drawn_where_somebody_looks(browser, make_plan, tmp_path) -> None:
     plan = make_plan(30, hostile=False, density=6000)
     path = open_page(browser, plan, tmp_path)

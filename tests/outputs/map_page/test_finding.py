@@ -58,6 +58,7 @@ def in_view(browser, lon: float, lat: float) -> bool:
     )
 
 
+@pytest.mark.first(1)
 @SCREENS
 def test_search_by_part_of_an_id(browser, make_plan, tmp_path, screen) -> None:
     plan = make_plan(30, hostile=False)
@@ -81,6 +82,7 @@ def test_search_by_part_of_an_id(browser, make_plan, tmp_path, screen) -> None:
     assert browser.get_log("browser") == []
 
 
+@pytest.mark.long
 def test_search_with_several_lines(browser, make_plan, tmp_path) -> None:
     open_page(browser, two_lines(make_plan(8, hostile=False)), tmp_path)
     type_in(browser, "003")
@@ -96,6 +98,7 @@ def test_search_with_several_lines(browser, make_plan, tmp_path) -> None:
     assert text(browser, "found") == "No tower with these letters."
 
 
+@pytest.mark.long
 def test_a_long_list_says_how_much_is_left(browser, make_plan, tmp_path) -> None:
     open_page(browser, make_plan(100, hostile=False), tmp_path)
     type_in(browser, "0")
@@ -104,6 +107,7 @@ def test_a_long_list_says_how_much_is_left(browser, make_plan, tmp_path) -> None
     assert f"{sum('0' in name for name in ids) - 40} more; type more of the id." in text(browser, "found")
 
 
+@pytest.mark.first(1)
 @SCREENS
 def test_one_tower_after_the_other(browser, make_plan, tmp_path, screen) -> None:
     plan = make_plan(8, hostile=False)
@@ -123,6 +127,7 @@ def test_one_tower_after_the_other(browser, make_plan, tmp_path, screen) -> None
     assert browser.execute_script(CHOSEN) == "008"
 
 
+@pytest.mark.first(1)
 @SCREENS
 def test_filter_by_status(browser, make_plan, tmp_path, screen) -> None:
     plan = make_plan(14, hostile=False)
@@ -158,6 +163,7 @@ def test_filter_by_status(browser, make_plan, tmp_path, screen) -> None:
     assert browser.get_log("browser") == []
 
 
+@pytest.mark.long
 def test_a_filter_leaves_no_card_of_a_hidden_tower(browser, make_plan, tmp_path) -> None:
     open_page(browser, make_plan(8, hostile=False), tmp_path)
     type_in(browser, "001\n")
@@ -168,6 +174,7 @@ def test_a_filter_leaves_no_card_of_a_hidden_tower(browser, make_plan, tmp_path)
     assert all(box.is_selected() for box in browser.find_elements("css selector", "#statuses input"))
 
 
+@pytest.mark.first(1)
 @SCREENS
 def test_hostile_names_in_list_and_card(browser, make_plan, tmp_path, hostile_texts, screen) -> None:
     plan = two_lines_of_hostile(make_plan(14))

@@ -47,6 +47,7 @@ def assert_way(shown: tuple[float, float, str], here: tuple[float, float], place
     assert octant == OCTANTS[round(line["azi1"] % 360 / 45) % 8]
 
 
+@pytest.mark.first(1)
 @SCREENS
 def test_distance_and_direction(browser, make_plan, tmp_path, screen) -> None:
     plan = make_plan(8, hostile=False)
@@ -76,6 +77,7 @@ def test_distance_and_direction(browser, make_plan, tmp_path, screen) -> None:
     assert browser.find_element("id", "locate").get_attribute("aria-pressed") == "false"
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("lat", [0.02, 47.12, -69.9])
 def test_ground_distance_far_and_near(browser, make_plan, tmp_path, lat) -> None:
     open_page(browser, make_plan(2, lat=lat, hostile=False), tmp_path)
@@ -90,6 +92,7 @@ def test_ground_distance_far_and_near(browser, make_plan, tmp_path, lat) -> None
             assert abs((found["bearing"] - azimuth + 180) % 360 - 180) < 0.1
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("lat", [0.0, 47.12, -69.9])
 def test_circle_is_as_wide_as_the_accuracy(browser, make_plan, tmp_path, lat) -> None:
     open_page(browser, make_plan(4, lat=lat, hostile=False), tmp_path)

@@ -49,6 +49,7 @@ def test_contrast_formula() -> None:
     assert contrast("rgb(119, 119, 119)", "rgb(255, 255, 255)") == pytest.approx(4.48, abs=0.01)  # #777 on white
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("screen", [on_desk, on_telephone])
 @pytest.mark.parametrize(("sun", "least"), [(False, 4.5), (True, 15.0)])
 def test_words_can_be_read(browser, make_plan, tmp_path, screen, sun, least) -> None:
@@ -64,6 +65,7 @@ def test_words_can_be_read(browser, make_plan, tmp_path, screen, sun, least) -> 
     assert poor == []
 
 
+@pytest.mark.long
 def test_sun_paints_stronger_marks_on_white(browser, make_plan, tmp_path) -> None:
     plan = make_plan(8, hostile=False)
     open_page(browser, plan, tmp_path)
@@ -113,6 +115,7 @@ def test_controls_lie_under_the_thumb(browser, make_plan, tmp_path) -> None:
     assert browser.execute_script("return document.documentElement.scrollWidth") <= 400
 
 
+@pytest.mark.long
 def test_list_of_layers_fits_a_telephone(browser, make_plan, tmp_path) -> None:
     open_page(browser, make_plan(8, hostile=False), tmp_path, on_telephone)
     press(browser, "next")
@@ -144,6 +147,7 @@ def printed(browser) -> bytes:
     return base64.b64decode(result["data"])
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("screen", [on_desk, on_telephone])
 def test_on_paper(browser, make_plan, tmp_path, screen) -> None:
     """The paper as another library reads it (PDFium)."""
@@ -171,6 +175,7 @@ def test_on_paper(browser, make_plan, tmp_path, screen) -> None:
     assert browser.get_log("browser") == []
 
 
+@pytest.mark.long
 def test_paper_says_that_towers_are_left_out(browser, make_plan, tmp_path) -> None:
     pdfium = pytest.importorskip("pypdfium2")
     open_page(browser, make_plan(8, hostile=False), tmp_path)

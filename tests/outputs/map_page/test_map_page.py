@@ -212,6 +212,7 @@ def test_tables_without_rows(empty_plan, tmp_path) -> None:
     assert "layoutplan.start(" in page(empty_plan, tmp_path)
 
 
+@pytest.mark.long
 def test_size_of_a_dense_map(make_plan, tmp_path) -> None:
     path = write_map(make_plan(300, hostile=False, density=15_000), tmp_path)
     assert path.stat().st_size < 3_000_000

@@ -25,6 +25,7 @@ def on_the_page(plan, base) -> int:
     return sum(len(_json(layer.columns).encode()) for layer in base_layers(plan, base))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("density", [300, 4000])
 def test_size_is_not_guessed_too_small(make_plan, density) -> None:
     plan = make_plan(60, hostile=False, density=density)

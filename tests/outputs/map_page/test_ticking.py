@@ -132,7 +132,7 @@ def test_from_the_page_to_the_report(browser, written, tmp_path) -> None:
     assert run.exit_code == 0, run.output
     report = run.output.splitlines()
     assert report[0] == (
-        "1 stakes checked: 1 moved or new, 0 break rules, 51 not surveyed yet, of these 3 reported without a position: "
+        "1 stake checked: 1 moved or new, 0 break rules, 51 not surveyed yet, of these 3 reported without a position: "
         "planned place not confirmed"
     )
     assert "  102-H: 3.00 m at 90 degrees from where it was planned, known to 4.2 m" in report
@@ -145,6 +145,7 @@ def test_from_the_page_to_the_report(browser, written, tmp_path) -> None:
     assert browser.get_log("browser") == []
 
 
+@pytest.mark.long
 def test_hostile_names_in_list_dialog_and_file(browser, make_plan, tmp_path) -> None:
     plan = make_plan(14)
     open_page(browser, plan, tmp_path)
@@ -167,6 +168,7 @@ def test_hostile_names_in_list_dialog_and_file(browser, make_plan, tmp_path) -> 
     assert browser.get_log("browser") == []
 
 
+@pytest.mark.long
 def test_check_refuses_the_file_of_another_plan(browser, make_plan, written, tmp_path) -> None:
     open_page(browser, make_plan(4, hostile=False), tmp_path)
     choose(browser, "001")
@@ -177,6 +179,7 @@ def test_check_refuses_the_file_of_another_plan(browser, make_plan, written, tmp
     assert "carries the number of another plan" in run.output
 
 
+@pytest.mark.long
 def test_each_plan_has_its_own_ticks(browser, make_plan, tmp_path) -> None:
     plan, other = make_plan(4, hostile=False), make_plan(4, hostile=False, lat=48.0)
     assert plan_number(plan) != plan_number(other)
@@ -205,6 +208,7 @@ def test_what_is_ticked_in_another_window_is_there(browser, make_plan, tmp_path)
     assert text(browser, "tick-H").startswith("H: failed 2026-05-01 ")
 
 
+@pytest.mark.long
 def test_storage_that_is_refused(browser, make_plan, tmp_path) -> None:
     script = browser.execute_cdp_cmd("Page.addScriptToEvaluateOnNewDocument", {"source": REFUSES})
     try:
@@ -242,6 +246,7 @@ def test_a_storage_that_is_full_is_said(browser, make_plan, tmp_path) -> None:
     saved(browser, tmp_path)  # else the browser asks whether to leave the page
 
 
+@pytest.mark.first(2)
 @pytest.mark.parametrize(
     "stored",
     [

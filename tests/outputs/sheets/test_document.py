@@ -84,14 +84,14 @@ def test_what_a_lead_passes_too_closely_is_told(calm_plan, written):
     row = (
         calm_plan.checks[mine]
         .head(1)
-        .assign(rule="lead_beside", measured=0.42, limit=5.0, verdict="compromise", detail="building (osm way 7)")
+        .assign(rule="lead_beside", measured=0.42, limit=5.0, verdict="compromise", detail="building")
     )
     far = row.assign(role="S" if first["role"] == "H" else "H", measured=9.0, verdict="kept", detail="")
     checks = pd.concat((calm_plan.checks, row, far), ignore_index=True)
     document = written(dataclasses.replace(calm_plan, checks=checks))
     page = COVER + 1 + calm_plan.towers["tower_id"].tolist().index(first["tower_id"])
     told = [
-        f"Lead {first['role']} passes building (osm way 7) by 0.4 m: keep it off." in document.text(number)
+        f"Lead {first['role']} passes building by 0.4 m: keep it off." in document.text(number)
         for number in range(1, len(document.pages) + 1)
     ]
     assert [number for number, is_told in enumerate(told, 1) if is_told] == [page]
@@ -104,12 +104,12 @@ def test_a_lead_that_touches_and_does_not_cross_is_told_too(calm_plan, written, 
     first = calm_plan.electrodes.iloc[0]
     mine = (calm_plan.checks["tower_id"] == first["tower_id"]) & (calm_plan.checks["role"] == first["role"])
     row = calm_plan.checks[mine].head(1)
-    beside = row.assign(rule="lead_beside", measured=0.0, limit=5.0, verdict="compromise", detail="main road (roads 3)")
+    beside = row.assign(rule="lead_beside", measured=0.0, limit=5.0, verdict="compromise", detail="main road")
     crossing = row.assign(rule="lead_crossing", measured=0.0, limit=0.0, verdict=verdict, detail="")
     checks = pd.concat((calm_plan.checks, beside, crossing), ignore_index=True)
     document = written(dataclasses.replace(calm_plan, checks=checks))
     page = COVER + 1 + calm_plan.towers["tower_id"].tolist().index(first["tower_id"])
-    assert ("passes main road (roads 3) by 0.0 m: keep it off." in document.text(page)) is told
+    assert ("passes main road by 0.0 m: keep it off." in document.text(page)) is told
 
 
 def test_the_fault_that_governs_is_named_and_the_crew_told_to_stand_clear(calm_plan, written):
@@ -201,6 +201,7 @@ def test_without_a_day_of_work_the_sheet_says_so(make_plan, written):
     assert "The job names no day of work" in text
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize(("page", "size"), [("A4", (210.0, 297.0)), ("Letter", (215.9, 279.4))])
 def test_paper(calm_plan, on_day, written, page, size):
     document = written(on_day(calm_plan, page=page))
@@ -226,6 +227,7 @@ def test_the_same_plan_gives_the_same_bytes(calm_plan, tmp_path):
     assert (folders[0] / "sheets.pdf").read_bytes() == (folders[1] / "sheets.pdf").read_bytes()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("count", "pages"), some([(101, 3), (230, 4)], 1))
 def test_many_towers_make_sections_and_a_longer_list(make_plan, written, count, pages):
     plan = make_plan(count, hostile=False)
@@ -249,12 +251,14 @@ def test_a_plan_without_stakes_is_written(empty_plan, written):
     assert len(document.pages) == COVER + 2
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize(("lon", "lat"), [(180.0, -17.0), (25.0, 71.0), (-70.0, -54.0)])
 def test_anywhere_on_the_globe(make_plan, written, lon, lat):
     plan = dataclasses.replace(make_plan(4, lon=lon, lat=lat, hostile=False), grid_crs="EPSG:3857")
     assert "scan for H" in written(plan).text(COVER + 1)
 
 
+@pytest.mark.long
 def test_more_text_than_fits_is_never_lost_without_a_word(calm_plan, written):
     one = calm_plan.crossings
     many = [one.assign(name=f"Lane {n}", feature_id=f"osm way {n}", at_m=n / 2) for n in range(1, 90)]

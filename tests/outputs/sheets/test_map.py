@@ -39,6 +39,7 @@ def runs_of(row):
     return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("page", ["A4", "Letter"])
 def test_a_ruler_on_the_scale_bar_gives_the_printed_distance(calm_plan, on_day, written, page):
     document = written(on_day(calm_plan, page=page))
@@ -114,6 +115,7 @@ def test_north_arrow_points_up_and_its_tick_to_magnetic_north(magnetic):
     assert all(min(abs(value - a) for a in expected) < 1.5 for value in ring)
 
 
+@pytest.mark.long
 def test_codes_lead_to_drop_off_and_stakes(calm_plan, written):
     document = written(calm_plan)
     number = COVER + 1
@@ -131,6 +133,7 @@ def test_codes_lead_to_drop_off_and_stakes(calm_plan, written):
         assert places[at] == pytest.approx((row["lon"], row["lat"]), abs=1e-7)
 
 
+@pytest.mark.long
 def test_codes_of_every_page_can_be_read(calm_plan, written):
     document = written(calm_plan)
     for number, status in enumerate(calm_plan.towers["status"], COVER + 1):
@@ -149,6 +152,7 @@ def test_map_frames_are_not_empty(calm_plan, written):
     assert dark(front[int(180 * 100 / 25.4) : int(260 * 100 / 25.4)]).mean() > 0.001
 
 
+@pytest.mark.long
 def test_nothing_is_drawn_in_the_margins(calm_plan, on_day, written):
     for page in ("A4", "Letter"):
         document = written(on_day(calm_plan, page=page))
@@ -174,6 +178,7 @@ def test_stakes_that_are_not_settled_are_hollow(calm_plan, written):
     assert max(filled["needs agreement"] + filled["map does not cover"] + filled["no layout"]) < 0.5
 
 
+@pytest.mark.long
 def test_contours_where_the_elevation_files_can_be_opened(sample_folder, written, tmp_path):
     import layoutplan
 

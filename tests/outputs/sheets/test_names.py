@@ -16,6 +16,7 @@ def squeezed(text):
     return "".join(text.split())
 
 
+@pytest.mark.long
 def test_hostile_names_are_shown_letter_for_letter(make_plan, written, hostile_texts):
     plan = make_plan(13)
     document = written(plan)
@@ -26,6 +27,7 @@ def test_hostile_names_are_shown_letter_for_letter(make_plan, written, hostile_t
     assert squeezed(clean(plan.job.title)) in squeezed(document.text(1))
 
 
+@pytest.mark.first(2)
 @pytest.mark.parametrize("name", ["Башня 12", "Πύργος 7", "Stožár č. 3 ł ő", "Đ 5 ≥ Ω", "Wieża «północ»"])
 def test_letters_of_the_font_are_printed_as_they_are(calm_plan, written, name):
     towers = calm_plan.towers.assign(tower_id=[name, *calm_plan.towers["tower_id"][1:]])
@@ -34,6 +36,7 @@ def test_letters_of_the_font_are_printed_as_they_are(calm_plan, written, name):
     assert "Latin letters between" not in document.text(1)
 
 
+@pytest.mark.first(2)
 @pytest.mark.parametrize(
     ("name", "printed"),
     [("鉄塔 9", "‹ZhiTa› 9"), ("برج 4", "‹brj› 4"), ("מגדל 4", "‹mgdl› 4"), ("T\U0001f5fc3", "T‹:tokyo_tower:›3")],
@@ -58,6 +61,7 @@ def test_a_font_of_the_users_is_taken_for_what_is_missing(calm_plan, on_day, wri
     assert "Latin letters between" not in with_font.text(1)
 
 
+@pytest.mark.first(2)
 @pytest.mark.parametrize("name", ["none.ttf", "text.ttf", "cut.ttf", "tables.ttf"])
 def test_a_font_that_cannot_be_used_is_told_on_the_cover(calm_plan, on_day, written, tmp_path, name):
     """By its name: where it lies on the planner's disk is nobody's business who is handed the sheets."""

@@ -1,6 +1,6 @@
 /* One tower after the other: which towers are shown, which one is looked at, and the card that tells of it. */
 {
-  const { plain, value } = layoutplan;
+  const { plain, value, WAY_OUT } = layoutplan;
   const byId = (id) => document.getElementById(id);
 
   /* Everything the page knows of a tower, in the order of the plan. */
@@ -119,8 +119,8 @@
       layoutplan.swatch(byId("card-sign"));
       byId("card-name").textContent = `Tower ${id}`;
       byId("card-place").textContent = `${this.severalLines ? `${line}, ` : ""}${this.chosen + 1} of ${this.towers.length}`;
-      const out = value(layer, "What would give a layout");
-      byId("card-out").textContent = out && `${status}. Would give a layout: ${out}`;
+      const out = value(layer, WAY_OUT);
+      byId("card-out").textContent = out && `${status}. ${WAY_OUT}: ${out}`;
       byId("card-status").textContent = [!out && status, value(layer, "Reasons")].filter(Boolean).join(": ");
       for (const role of ["H", "S"]) byId(`plan-${role}`).textContent = value(layer, `${role} stake`) || "no stake planned";
       this.tellTicks();

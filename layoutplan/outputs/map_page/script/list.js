@@ -1,7 +1,7 @@
 /* The list beside the map: every stake and lead in words, for whoever cannot or will not point at the map, and the way home
    of what was ticked off. */
 {
-  const { records, summary, value, levels } = layoutplan;
+  const { records, summary, value, levels, WAY_OUT } = layoutplan;
   const byId = (id) => document.getElementById(id);
 
   function element(tag, words, more = {}) {
@@ -66,8 +66,8 @@
         if (stake) part.append(this.stake(tower, place, stake, lead));
       }
       if (!Object.keys(tower.stakes).length) part.append(element("p", "No stake planned."));
-      const out = value(tower.layer, "What would give a layout");
-      if (out) part.append(element("p", `Would give a layout: ${out}`));
+      const out = value(tower.layer, WAY_OUT);
+      if (out) part.append(element("p", `${WAY_OUT}: ${out}`));
       return part;
     }
 

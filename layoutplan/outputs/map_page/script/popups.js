@@ -3,6 +3,7 @@
   const { plain } = layoutplan;
   const REACH_PX = 12; // a thumb hits no thin line
   const STOP = "!"; // label of what must be read before all else (see popups.py)
+  const WAY_OUT = "Would give a layout"; // label of what would, of a tower without one
 
   function describe(feature, layer) {
     const { properties, words } = feature;
@@ -71,5 +72,5 @@
     layoutplan.page.map.invalidateSize({ pan: false });
   }
 
-  Object.assign(layoutplan, { describe, show, reading, closed, value });
+  Object.assign(layoutplan, { describe, show, reading, closed, value, WAY_OUT });
 }
