@@ -25,7 +25,7 @@ class_map = {{ crops = "crops", water = "standing_water" }}
 path = "map.gpkg"
 layer = "reach"
 [score]
-off_square_per_deg = 0.2
+off_perpendicular_per_deg = 0.2
 induced_per_v = {weight}
 """
 _LINE = """\
@@ -42,11 +42,11 @@ _HEAD = """\
 <!-- Written by docs/generate.py from docs/cases.py: change that, not this page. -->
 
 Both places are invented: flat ground, towers {span:.0f} m apart, a 380 kV line with the generic cross-section of its
-class. Each was planned twice with `score.off_square_per_deg = 0.2`: once with `score.induced_per_v = 0` (the voltage
-has no say), and once with {weight:g} points for a volt, as a crew may set it that wants quiet leads. With the default
-weights a degree off the perpendicular counts as much as half a volt, and both stakes stay perpendicular to the line: a
-lead nearly perpendicular picks up little, and the voltage the tower itself stands at is the larger part of what the
-crew will read.
+class. Each was planned twice with `score.off_perpendicular_per_deg = 0.2`: once with `score.induced_per_v = 0` (the
+voltage has no say), and once with {weight:g} points for a volt, as a crew may set it that wants quiet leads. With
+the default weights a degree off the perpendicular counts as much as half a volt, and both stakes stay perpendicular
+to the line: a lead nearly perpendicular picks up little, and the voltage the tower itself stands at is the larger
+part of what the crew will read.
 """
 _ANGLE = """
 ## At an angle tower the bisector beats the normal to one span

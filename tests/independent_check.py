@@ -37,7 +37,7 @@ CLASSES = Path(__file__).parents[1] / "layoutplan" / "job" / "obstacle_classes.t
 RULES = {
     "line_clearance_m": 50.0,
     "min_angle_deg": 30.0,
-    "square_within_deg": 15.0,
+    "perpendicular_within_deg": 15.0,
     "min_distance_m": 0.0,
     "electrode_size_multiple": 5.0,
     "reel_m": 150.0,
@@ -675,7 +675,7 @@ def _judged(place: Place, row: Any, lead: Any) -> Iterator[str]:
         yield f"silent of {row.map_gaps or 'nothing'}, and the status is '{row.status}'"
     if row.status not in (UNCOVERED, BREAKS) and not place.plan.vouched and place.bare_streets(stake):
         yield f"near a street without houses, and the status is '{row.status}'"
-    if row.off_square_deg > place.plan.rules["square_within_deg"] + TOL_DEG and row.status in (MET, CARE):
+    if row.off_square_deg > place.plan.rules["perpendicular_within_deg"] + TOL_DEG and row.status in (MET, CARE):
         yield "off square, and the status says all rules met"
 
 

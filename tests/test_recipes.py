@@ -80,7 +80,7 @@ def followed(tmp_path_factory):
     package.write("layoutplan/outputs/tower_list.py", WRITER)
     package.insert("layoutplan/outputs/registry.py", "    Format(RECORD,", FORMAT)
     # a key of the job file
-    package.insert("layoutplan/job/rules.py", "    square_within_deg:", KEY)
+    package.insert("layoutplan/job/rules.py", "    perpendicular_within_deg:", KEY)
     # a check
     package.insert("layoutplan/layout/rules.py", '            Rule("fixed_stake"', RULE)
     package.insert(where(package, "def check_rows"), '        _block("reel",', BLOCK)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from types import MappingProxyType
 from typing import Literal, Self
 
 from pydantic import Field, model_validator
@@ -14,6 +15,8 @@ Sides = Literal["required", "preferred", "scored"]
 class Rules(Section):
     """Hard rules: a position that breaks one is not proposed."""
 
+    former = MappingProxyType({"square_within_deg": "perpendicular_within_deg"})
+
     line_clearance_m: NonNegative = Field(
         50.0,
         description="Stake to the outermost conductor of any power line, measured to the line. Common practice, no "
@@ -22,7 +25,7 @@ class Rules(Section):
     min_angle_deg: float = Field(
         30.0, ge=0, le=90, description="Lead to each adjoining span, at least. Common practice, no published source."
     )
-    square_within_deg: float = Field(
+    perpendicular_within_deg: float = Field(
         15.0, ge=0, le=90, description="Up to so far off the perpendicular a lead counts as perpendicular. Judgement."
     )
     min_distance_m: NonNegative = Field(0.0, description="Tower to stake, at least, whatever the other rules say.")
@@ -73,7 +76,9 @@ class Rules(Section):
 class Score(Section):
     """Weights of the score's terms, in points; the pair with the fewest points is chosen."""
 
-    off_square_per_deg: NonNegative = Field(1.0, description="Per degree off the perpendicular to the line.")
+    former = MappingProxyType({"off_square_per_deg": "off_perpendicular_per_deg"})
+
+    off_perpendicular_per_deg: NonNegative = Field(1.0, description="Per degree off the perpendicular to the line.")
     beyond_min_per_m: NonNegative = Field(0.2, description="Per metre beyond the shortest distance the rules allow.")
     caution_crossing: NonNegative = Field(15.0, description="Per crossing to be agreed or taken care of.")
     caution_ground: NonNegative = Field(20.0, description="For a stake on land that needs somebody's agreement.")

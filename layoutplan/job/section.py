@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from datetime import date
 from functools import lru_cache
 from pathlib import Path
-from typing import Annotated, Any, get_args
+from types import MappingProxyType
+from typing import Annotated, Any, ClassVar, get_args
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator
+from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator, model_validator
 
 from layoutplan.job.bounds import too_long, wrong_number
 
@@ -20,9 +22,21 @@ NonNegative = Annotated[float, Field(ge=0)]
 class Section(BaseModel):
     """Base of all sections: unknown keys, non-finite numbers and endless texts are refused, values stay as they are."""
 
+    former: ClassVar[Mapping[str, str]] = MappingProxyType({})  # names of keys in jobs of before, and those of today
+
     model_config = ConfigDict(
         extra="forbid", frozen=True, allow_inf_nan=False, str_strip_whitespace=True, str_max_length=LONGEST_TEXT
     )
+
+    @model_validator(mode="before")
+    @classmethod
+    def _by_names_of_today(cls, given: Any) -> Any:
+        """Take keys by their former names; one that is given by both is refused."""
+        if not isinstance(given, dict):
+            return given
+        if twice := [f"'{old}' is called '{new}' now" for old, new in cls.former.items() if {old, new} <= given.keys()]:
+            raise ValueError(f"{'; '.join(twice)}: both are given; keep the second")
+        return {cls.former.get(key, key): value for key, value in given.items()}
 
     @field_validator("*", mode="before")
     @classmethod

@@ -101,7 +101,7 @@ RULES: Mapping[str, Rule] = MappingProxyType(
                 rests_on=lambda row: row.role == Role.LINE,
             ),
             Rule("lead_angle", "rules.min_angle_deg", "deg", PRACTICE, BROKEN),
-            Rule("perpendicular_to_line", "rules.square_within_deg", "deg", JUDGEMENT, COMPROMISE),
+            Rule("perpendicular_to_line", "rules.perpendicular_within_deg", "deg", JUDGEMENT, COMPROMISE),
             Rule("opposite_sides", "rules.same_side_min_angle_deg", "deg", PRACTICE, BROKEN),
             Rule("electrode_distance", "rules.electrode_size_multiple", "m", PRACTICE, BROKEN),
             Rule("reel", "rules.reel_m", "m", SETTING, BROKEN),

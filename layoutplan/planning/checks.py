@@ -119,7 +119,7 @@ def _line_rules(chosen: Evaluated, facts: Facts, job: Job) -> list[pd.DataFrame]
     rules, rays, n = job.rules, chosen.rays, len(chosen)
     least = np.maximum(facts.least_m, 0.0)
     angle_ok = rays.angle_deg >= rules.min_angle_deg - TOLERANCE_M
-    square = rays.off_square_deg <= rules.square_within_deg + TOLERANCE_M
+    square = rays.off_square_deg <= rules.perpendicular_within_deg + TOLERANCE_M
     apart = np.where(facts.same_side, rules.same_side_min_angle_deg, np.nan)
     far = chosen.distance_m >= least - TOLERANCE_M
     reel = facts.lead_m <= rules.reel_m + 2 * TOLERANCE_M
@@ -128,7 +128,7 @@ def _line_rules(chosen: Evaluated, facts: Facts, job: Job) -> list[pd.DataFrame]
         _block(
             "perpendicular_to_line",
             rays.off_square_deg,
-            rules.square_within_deg,
+            rules.perpendicular_within_deg,
             _kept("perpendicular_to_line", square),
             job,
             count=n,

@@ -229,7 +229,7 @@ def total(terms: dict[str, FloatArray], weights: Score) -> FloatArray:
     array([[29.]])
     """
     weight = {
-        "off_square_deg": weights.off_square_per_deg,
+        "off_square_deg": weights.off_perpendicular_per_deg,
         "beyond_min_m": weights.beyond_min_per_m,
         "caution_crossings": weights.caution_crossing,
         "caution_ground": weights.caution_ground,

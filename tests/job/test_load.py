@@ -5,6 +5,7 @@ import pytest
 from layoutplan import load_job
 from layoutplan.errors import JobError
 from layoutplan.job import Job
+from layoutplan.job.given import given_keys
 from layoutplan.job.template import job_sections, job_template, meaning
 
 GOOD = '[[lines]]\ntowers = { path = "t.csv" }\n'
@@ -31,6 +32,12 @@ def test_paths_are_relative_to_the_job_file(tmp_path):
     )
 
 
+def test_keys_of_before_are_taken_by_the_names_of_today(tmp_path):
+    job = load_job(write(tmp_path, GOOD + "[rules]\nsquare_within_deg = 9\n[score]\noff_square_per_deg = 3\n"))
+    assert (job.rules.perpendicular_within_deg, job.score.off_perpendicular_per_deg) == (9, 3)
+    assert {"rules.perpendicular_within_deg", "score.off_perpendicular_per_deg"} <= {*given_keys(job)}
+
+
 def test_job_cannot_be_changed_afterwards(tmp_path):
     job = load_job(write(tmp_path, GOOD))
     with pytest.raises(ValueError, match="frozen"):
@@ -42,6 +49,10 @@ def test_job_cannot_be_changed_afterwards(tmp_path):
     [
         ("[[lines]\n", ["not valid TOML", "line 1"]),
         (GOOD + "[rules]\nreel_lenght_m = 3\n", ["line 4", "unknown key 'rules.reel_lenght_m'", "reel_m"]),
+        (
+            GOOD + "[rules]\nsquare_within_deg = 9\nperpendicular_within_deg = 8\n",
+            ["'square_within_deg' is called 'perpendicular_within_deg' now", "both are given"],
+        ),
         (GOOD + "titel = 1\n", ["unknown key", "titel"]),
         (GOOD + "[rules]\nline_clearance_m = -1\n", ["rules.line_clearance_m", "greater than or equal to 0", "-1"]),
         (GOOD + "[rules]\nreel_m = nan\n", ["rules.reel_m", "finite"]),

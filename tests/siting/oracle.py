@@ -249,7 +249,7 @@ class Oracle:
     def score(self, points: Points) -> tuple[np.ndarray, np.ndarray]:
         weights = self.job.score
         by_term = {
-            "off_square_deg": weights.off_square_per_deg,
+            "off_square_deg": weights.off_perpendicular_per_deg,
             "beyond_min_m": weights.beyond_min_per_m,
             "caution_crossings": weights.caution_crossing,
             "caution_ground": weights.caution_ground,

@@ -165,7 +165,7 @@ def test_terms_have_the_published_names() -> None:
 
 
 WEIGHTS: dict[str, Any] = {
-    "off_square_deg": "off_square_per_deg",
+    "off_square_deg": "off_perpendicular_per_deg",
     "beyond_min_m": "beyond_min_per_m",
     "caution_crossings": "caution_crossing",
     "caution_ground": "caution_ground",
