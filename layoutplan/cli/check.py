@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from layoutplan.cli.common import alone, debug_option, errors_in_words, no_nan, print_json, telling_what_is_kept
+from layoutplan.cli.terminal import caution_line, show
 
 _FILE = click.Path(path_type=Path)
 
@@ -54,6 +55,7 @@ def command(
     with errors_in_words(debug):
         from layoutplan.checking.check import check_folder
         from layoutplan.cli.check_words import check_lines, check_result
+        from layoutplan.layout.notes import CAUTIONS
         from layoutplan.outputs import refuse_inputs
         from layoutplan.outputs.checked import RESULTS, write_checked
 
@@ -68,5 +70,5 @@ def command(
         if as_json:
             print_json(check_result(found, files, whole))
         else:
-            click.echo("\n".join(check_lines(found, files, whole)))
+            show([*check_lines(found, files, whole), caution_line(CAUTIONS)])
         sys.exit(1 if len(found.broken) or (whole and len(found.missing)) else 0)

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from layoutplan.cli.common import debug_option, errors_in_words, no_nan, print_json, settle_folders
+from layoutplan.cli.terminal import show
 from layoutplan.errors import OutputError
 from layoutplan.text import clean
 
@@ -55,7 +56,7 @@ _FOLDER = click.Path(path_type=Path)
 def command(
     old: Path, new: Path, tolerance_m: float, show_all: bool, as_json: bool, out: Path | None, force: bool, debug: bool
 ) -> None:
-    """Say what changed between two plans, in the folders OLD and NEW.
+    """Report what changed between two plans, in the folders OLD and NEW.
 
     Exit codes: 0 the same towers, stakes, statuses, verdicts, crossings and levels of exposure (settings, inputs and
     software may differ); 1 some of these differ, or could not be compared; 2 bad input or usage.
@@ -81,7 +82,7 @@ def command(
         if as_json:
             print_json({**as_object(made, tolerance_m), "file": str(out) if out else None})
         else:
-            click.echo("\n".join([*report_lines(made, tolerance_m, show_all), *([f"written: {out}"] if out else [])]))
+            show([*report_lines(made, tolerance_m, show_all), *([f"written: {out}"] if out else [])])
         sys.exit(0 if made.same else 1)
 
 

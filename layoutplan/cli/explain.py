@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from layoutplan.cli.common import debug_option, errors_in_words, settle_folders
-from layoutplan.cli.terminal import paint, wrapped_lines
+from layoutplan.cli.terminal import paint, show
 
 
 @click.command("explain")
@@ -27,4 +27,4 @@ def command(folder: Path, tower: str, line: str | None, short: bool, debug: bool
 
         settle_folders(folder)
         lines = explain_tower(folder, tower, line, short=short, paint=paint)
-        click.echo("\n".join(wrapped_lines(lines)))
+        show(lines)

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from layoutplan.cli.common import alone, debug_option, errors_in_words, telling_what_is_kept
+from layoutplan.cli.terminal import caution_line, show
 
 _FOLDER = click.Path(path_type=Path)
 
@@ -36,7 +37,7 @@ def command(
         from layoutplan.written.export import export_plan, format_lines
 
         if as_list:
-            click.echo("\n".join(format_lines()))
+            show(format_lines())
             return
         if folder is None or not formats:
             raise click.UsageError("give the folder of a plan and --to FORMAT, or --list.")
@@ -55,5 +56,4 @@ def command(
             )
         for text in stored.notes:
             click.echo(f"note: {text}", err=True)
-        click.echo("\n".join(["written:", *(f"  {path}" for path in files)]))
-        click.echo("\n".join(["caution:", *(f"  - {text}" for text in stored.plan.cautions)]))
+        show(["written:", *(f"  {path}" for path in files), caution_line(stored.plan.cautions)])

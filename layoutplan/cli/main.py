@@ -26,12 +26,12 @@ _NO_MEMORY = (
 _LONGEST_PATH = 3_900  # bytes; 4,096 with the names of the files in it are what most systems take
 _COMMANDS = {
     "start": "Write a job file to fill in.",
-    "inspect": "Read all inputs of a job and say what was found.",
+    "inspect": "Read all inputs of a job and report what was found.",
     "plan": "Plan the electrode positions of every tower.",
     "export": "Make further files from a written plan.",
-    "explain": "Say for one tower why its stakes stand where they stand.",
+    "explain": "Report why the stakes of one tower stand where they stand.",
     "check": "Hold stakes that were moved or staked against the plan's rules.",
-    "compare": "Say what changed between two plans.",
+    "compare": "Report what changed between two plans.",
     "profile": "Plot voltage and bias at one tower, and along its line.",
     "qgis-plugin": "Write the plug-in for QGIS as a zip file.",
 }

@@ -16,6 +16,7 @@ from layoutplan.cli.common import (
     since_start_s,
     telling_what_is_kept,
 )
+from layoutplan.cli.terminal import show
 
 
 @click.command("plan")
@@ -24,7 +25,7 @@ from layoutplan.cli.common import (
 @click.option("--over", type=click.Path(path_type=Path), metavar="FILE", help="Job file laid over JOB.toml.")
 @click.option("--quiet", is_flag=True, help="No progress and no summary.")
 @click.option("--json", "as_json", is_flag=True, help="Progress and result as JSON lines on stdout.")
-@click.option("--timings", is_flag=True, help="Say how long each stage took.")
+@click.option("--timings", is_flag=True, help="Report how long each stage took.")
 @debug_option
 def command(
     job_file: Path, out: Path, over: Path | None, quiet: bool, as_json: bool, timings: bool, debug: bool
@@ -63,5 +64,5 @@ def command(
         if as_json:
             print_json(result_event(made, out, files, clock))
         elif not quiet:
-            click.echo("\n".join(summary_lines(made, files, clock if timings else {})))
+            show(summary_lines(made, files, clock if timings else {}))
         sys.exit(1 if made.summary["by_status"]["no layout"] else 0)

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from layoutplan.cli.common import debug_option, errors_in_words, telling_what_is_kept
+from layoutplan.cli.terminal import caution_line, show
 
 
 @click.command("profile")
@@ -39,6 +40,5 @@ def command(job_file: Path, tower: str, line: str | None, out: Path, picture: st
         inputs = [job_file, *paths_in(job.model_dump())]
         with telling_what_is_kept(out):
             files = write_profile(made.tables, made.unknown, made.rests_on, out, picture, inputs)
-        click.echo("\n".join([*profile_lines(made), "written:", *(f"  {path}" for path in files)]))
-        click.echo("\n".join(["assumptions:", *(f"  - {text}" for text in made.assumptions)]))
-        click.echo("\n".join(["caution:", *(f"  - {text}" for text in made.cautions)]))
+        show([*profile_lines(made), "written:", *(f"  {path}" for path in files)])
+        show(["assumptions:", *(f"  - {text}" for text in made.assumptions), caution_line(made.cautions)])

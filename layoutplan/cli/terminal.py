@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import sys
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from textwrap import wrap
 
 import click
@@ -80,6 +80,36 @@ def wrapped_lines(lines: Iterable[str], width: int | None = None) -> Iterator[st
             break_long_words=False,
             break_on_hyphens=False,
         )
+
+
+def show(lines: Iterable[str]) -> None:
+    """Print lines as people read them.
+
+    Parameters
+    ----------
+    lines : iterable of str
+    """
+    click.echo("\n".join(wrapped_lines(lines)))
+
+
+def caution_line(cautions: Sequence[str]) -> str:
+    """First of some cautions, for commands that make something of a plan: its own run printed all of them.
+
+    Parameters
+    ----------
+    cautions : sequence of str
+        Of the plan, in their order.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> caution_line(["A proposal for competent persons.", "Treat every lead as live."])
+    'caution: A proposal for competent persons. All other cautions of the plan hold here, too.'
+    """
+    return f"caution: {cautions[0]} All other cautions of the plan hold here, too."
 
 
 def _on_terminal() -> bool:
