@@ -21,6 +21,7 @@ from layoutplan.inputs.signs import COVER, COVER_M, NONE, Signs, cover_points, s
 THING_COLUMNS = (*("kind", "osm_id", "obstacle_class", "name", "width_m", "road_class", "vehicle", "flaw", "geometry"),)
 OPEN, UNBUILT, INCOMPLETE = "open", "unbuilt", "incomplete"
 _BATCH = 200_000
+_FEW = 1_000  # nodes without a place that are looked for again
 _AS_IT_IS, _FILLED, _OUTLINE = 0, 1, 2
 
 
@@ -42,6 +43,7 @@ class Collector:
         self._open: dict[int, tuple[Match, ...]] = {}
         self._built: set[int] = set()
         self._lost: list[str] = []
+        self.lacking: list[int] = []  # a node of each way that has nodes without a place, some of them
         self._rows: list[tuple[str, int, str, str, float, str, str, str, int, int]] = []
         self._wkb: list[bytes] = []
         self._shows: list[bool] = []
@@ -184,6 +186,8 @@ class Collector:
                 return bytes.fromhex(self._factory.create_linestring(thing)), ""
             return bytes.fromhex(self._factory.create_multipolygon(thing)), ""
         except (osmium.InvalidLocationError, RuntimeError):  # a node is not in the extract; an area that crosses itself
+            if kind == "way" and len(self.lacking) < _FEW:
+                self.lacking += [node.ref for node in thing.nodes if not node.location.valid()][:1]
             return (_patched(thing) if kind == "way" else None), INCOMPLETE
 
     def _flush(self) -> None:

@@ -18,7 +18,7 @@ from layoutplan.errors import InputError
 from layoutplan.inputs.corridor import Corridor
 from layoutplan.inputs.geodetic import Geometries
 from layoutplan.inputs.osm_collect import Collector
-from layoutplan.inputs.osm_objects import clear_osm_errors, header, objects, ways
+from layoutplan.inputs.osm_objects import clear_osm_errors, header, objects, require_sorted, ways
 from layoutplan.inputs.osm_tags import TagRules, is_evidence
 from layoutplan.inputs.osm_text import check_osm_text
 from layoutplan.inputs.signs import Signs
@@ -126,7 +126,7 @@ def read_osm(
     Raises
     ------
     InputError
-        If the file is missing, truncated, damaged or no OpenStreetMap file.
+        If the file is missing, truncated, damaged, not sorted or no OpenStreetMap file.
     """
     require_file(path)
     check_osm_text(path)
@@ -155,6 +155,7 @@ def read_osm(
                 power.take(thing, tags)
             if collector:
                 collector.take(thing, tags, evidence=is_evidence(tags))
+        require_sorted(path, {*power.lacking, *(collector.lacking if collector else ())})
         if collector:
             for way in ways(path, collector.edges(), tick):
                 collector.take_edge(way)
@@ -180,6 +181,7 @@ class _PowerLines:
     def __init__(self) -> None:
         self.ways: list[PowerWay] = []
         self.supports: dict[int, Mapping[str, str]] = {}
+        self.lacking: list[int] = []
 
     def take(self, thing: Any, tags: dict[str, str]) -> None:
         power = tags.get("power")
@@ -188,8 +190,9 @@ class _PowerLines:
         elif thing.is_way() and power in LINES:
             there = [(node.ref, node.lon, node.lat) for node in thing.nodes if node.location.valid()]
             refs, lon, lat = zip(*there, strict=True) if there else ((), (), ())
-            missing = len(thing.nodes) - len(there)
-            self.ways.append(PowerWay(thing.id, tags, tuple(refs), np.column_stack((lon, lat)), missing))
+            missing = [node.ref for node in thing.nodes if not node.location.valid()]
+            self.lacking += missing[:1]
+            self.ways.append(PowerWay(thing.id, tags, tuple(refs), np.column_stack((lon, lat)), len(missing)))
 
 
 def _stated(newest: datetime) -> str | None:

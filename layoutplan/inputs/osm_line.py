@@ -9,8 +9,10 @@ from dataclasses import replace
 import geopandas as gpd
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from layoutplan.arrays import FloatArray
+from layoutplan.errors import InputError
 from layoutplan.inputs.chains import Chain, join_pieces
 from layoutplan.inputs.geodetic import to_lonlat
 from layoutplan.inputs.model import TOWER_COLUMNS, TOWER_FIGURES, LineInput
@@ -18,9 +20,10 @@ from layoutplan.inputs.osm_file import OsmExtract, PowerWay
 from layoutplan.inputs.osm_power_tags import tags_over_job
 from layoutplan.inputs.osm_select import select_ways
 from layoutplan.inputs.systems import WGS84
+from layoutplan.inputs.tower_columns import UNKNOWN, no_structure, structures_of
 from layoutplan.inputs.towers import check_line
 from layoutplan.inputs.words import counted, listed
-from layoutplan.job import Line
+from layoutplan.job import Line, OsmLine
 from layoutplan.text import clean
 
 _BY_POWER = {"pole": "pole", "portal": "frame_2"}
@@ -71,7 +74,7 @@ def read_osm_line(
     for number, chain in enumerate(chains):
         at = np.array([places[node] for node in chain.nodes])
         source = f"{where}, osm way {listed((ways[piece].way_id for piece in chain.pieces), 8)}"
-        towers, remarks = _towers(chain, at, extract.supports, source)
+        towers, remarks = _towers(chain, at, extract.supports, source, choice)
         if number and len(towers) < 2:
             problems.append(f"{source}: {counted(len(towers), 'tower')}, {chain.length_m:.0f} m of line; left out")
             partly.update(chain.pieces)
@@ -168,7 +171,7 @@ def _course(lonlat_deg: FloatArray) -> tuple[shapely.LineString, ...]:
 
 
 def _towers(
-    chain: Chain, lonlat_deg: FloatArray, supports: Mapping[int, Mapping[str, str]], source: str
+    chain: Chain, lonlat_deg: FloatArray, supports: Mapping[int, Mapping[str, str]], source: str, choice: OsmLine
 ) -> tuple[gpd.GeoDataFrame, list[str]]:
     rows = [i for i, node in enumerate(chain.nodes) if node in supports]
     tags = [supports[chain.nodes[i]] for i in rows]
@@ -176,7 +179,7 @@ def _towers(
     towers = gpd.GeoDataFrame(
         {
             "tower_id": ids,
-            "structure": [structure_of(tag) for tag in tags],
+            "structure": _structures([chain.nodes[i] for i in rows], tags, source, choice),
             **dict.fromkeys(TOWER_FIGURES, np.nan),
             "order": np.arange(1.0, len(rows) + 1.0),
         },
@@ -189,6 +192,24 @@ def _towers(
         f"{source}: {numbered} of {counted(len(rows), 'tower')} without a number (ref) of their own: called seq-… "
         "by their place along the line"
     ]
+
+
+def _structures(
+    nodes: Sequence[int], tags: Sequence[Mapping[str, str]], source: str, choice: OsmLine
+) -> NDArray[np.object_]:
+    """Structures by the job's own map of a tag, else by what the tags tell of themselves."""
+    told = np.array([structure_of(tag) for tag in tags], dtype=object)
+    if choice.structure_tag is None:
+        return told
+    values = [tag.get(choice.structure_tag, "") for tag in tags]
+    kinds = structures_of(values, choice.structure_map)
+    unknown = np.flatnonzero(kinds == UNKNOWN).tolist()
+    if unknown:
+        raise InputError(
+            f"{source}: osm node {listed(nodes[i] for i in unknown)}, tag '{choice.structure_tag}': "
+            f"{no_structure([clean(values[i]) for i in unknown], choice.structure_map)}"
+        )
+    return np.where(kinds == "", told, kinds)
 
 
 def tower_ids(refs: Sequence[str]) -> tuple[list[str], int]:

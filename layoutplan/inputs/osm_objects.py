@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import shutil
 import tempfile
 from collections.abc import Callable, Collection, Iterable, Iterator
@@ -104,6 +105,46 @@ def ways(path: Path, ids: Collection[int], tick: Callable[[], None]) -> Iterator
     yield from _told(path, chosen, tick)
 
 
+def require_sorted(path: Path, lacking: Collection[int]) -> None:
+    """Refuse an extract that holds nodes behind the ways that need them: those ways would have no place.
+
+    Servers that answer queries write such files. The library reads them without a word.
+
+    Parameters
+    ----------
+    path : Path
+        Of the extract.
+    lacking : collection of int
+        Ids of nodes whose places were not known when their ways went by.
+
+    Raises
+    ------
+    InputError
+        If the file holds one of them.
+    """
+    if not lacking:
+        return
+    with clear_osm_errors(path):
+        nodes = osmium.FileProcessor(str(path), osmium.osm.NODE).with_filter(osmium.filter.IdFilter(lacking))
+        late = next((node.id for node in nodes), None)
+    if late is not None:
+        raise InputError(
+            f"{path.name}: is not sorted: node {late} comes after a way that it belongs to, and what is drawn "
+            f"through such nodes would be missing from the map. {how_to_sort(path)}"
+        )
+
+
+def how_to_sort(path: Path) -> str:
+    """What puts an extract in order, as it is typed."""
+    name = path.name
+    for suffix in (".bz2", ".gz", ".pbf", ".osm"):
+        name = name.removesuffix(suffix)
+    return (
+        "Sort it by kind and id, and name the new file in the job: "
+        f"osmium sort {shlex.quote(path.name)} -o {shlex.quote(name + '-sorted.osm.pbf')}"
+    )
+
+
 def is_large(path: Path) -> bool:
     """Whether an extract is so large that what it holds does not belong into the memory as a whole."""
     return path.is_file() and path.stat().st_size > _SMALL
@@ -161,5 +202,5 @@ def clear_osm_errors(path: Path, *further: type[Exception]) -> Iterator[None]:
     except (RuntimeError, OSError, osmium.InvalidLocationError, *further) as err:  # type: ignore[misc]
         why = clean(err)[:150]
         fetch = "It is truncated, damaged or of another kind: fetch it again."
-        fix = "Sort it by kind and id." if "out of order" in why else fetch
+        fix = how_to_sort(path) if "out of order" in why else fetch
         raise InputError(f"{path.name}: cannot be read to its end as an OpenStreetMap file ({why}). {fix}") from err

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from typing import Literal, get_args
 
 import geopandas as gpd
@@ -17,6 +18,7 @@ from layoutplan.job.bounds import LONGEST, wrong_number
 from layoutplan.job.lines import Structure
 from layoutplan.text import clean
 
+UNKNOWN = "?"  # of a structure that is neither one of the owner's words nor of ours
 Figure = Literal["positive number", "number from 0 up", "number"]
 
 
@@ -84,7 +86,7 @@ def read_ids(table: FileRows, column: str) -> NDArray[np.object_]:
     return ids
 
 
-def read_structures(table: FileRows, column: str | None) -> NDArray[np.object_]:
+def read_structures(table: FileRows, column: str | None, mapped: Mapping[str, str]) -> NDArray[np.object_]:
     """Return the structure of each tower.
 
     Parameters
@@ -93,6 +95,8 @@ def read_structures(table: FileRows, column: str | None) -> NDArray[np.object_]:
         As read.
     column : str or None
         Of the structures, if there is one.
+    mapped : mapping of str to str
+        The owner's values in our words.
 
     Returns
     -------
@@ -106,15 +110,64 @@ def read_structures(table: FileRows, column: str | None) -> NDArray[np.object_]:
     """
     if column is None:
         return np.full(len(table.rows), "", dtype=object)
-    texts = [clean(value).lower().replace("-", "_").replace(" ", "_") for value in table.columns[column]]
-    kinds = np.array(texts, dtype=object)
-    unknown = ~np.isin(kinds, ("", *get_args(Structure)))
+    kinds = structures_of(table.columns[column], mapped)
+    unknown = kinds == UNKNOWN
     if unknown.any():
+        found = [id_text(value) for value in table.columns[column][unknown]]
         raise ColumnError(
             f"{table.where}, {table.row_word} {listed(table.rows[unknown])}, field '{column}': "
-            f"'{kinds[unknown][0]}' is no structure. Known: {', '.join(get_args(Structure))}."
+            f"{no_structure(found, mapped)}"
         )
     return kinds
+
+
+def structures_of(values: Iterable[object], mapped: Mapping[str, str]) -> NDArray[np.object_]:
+    """Return structures in our words, from the owner's by his map, else from ours however they are spelt.
+
+    Parameters
+    ----------
+    values : iterable of object
+        As a file or a map has them.
+    mapped : mapping of str to str
+        The owner's values in our words; they go before ours.
+
+    Returns
+    -------
+    ndarray of str, shape (n,)
+        Empty where there is none, ``UNKNOWN`` where it is neither's.
+
+    Examples
+    --------
+    >>> structures_of(["AP", "Frame 2", "", 3.0, "mast"], {"AP": "lattice_4", "3": "pole"}).tolist()
+    ['lattice_4', 'frame_2', '', 'pole', '?']
+    """
+    own = {"": "", **{name: name for name in get_args(Structure)}}
+    texts = [id_text(value) for value in values]
+    kinds = [mapped.get(text) or own.get(text.lower().replace("-", "_").replace(" ", "_"), UNKNOWN) for text in texts]
+    return np.array(kinds, dtype=object)
+
+
+def no_structure(found: Iterable[str], mapped: Mapping[str, str]) -> str:
+    """Say which values are no structures, what is known, and how to make them known.
+
+    Parameters
+    ----------
+    found : iterable of str
+        Values that are not known, at least one.
+    mapped : mapping of str to str
+        The owner's values in our words.
+
+    Returns
+    -------
+    str
+    """
+    values = list(dict.fromkeys(found))
+    verb = "is no structure" if len(values) == 1 else "are no structures"
+    known = f"{', '.join(get_args(Structure))}{f'; by structure_map {listed(mapped)}' if mapped else ''}"
+    return (
+        f"{listed(repr(value) for value in values)} {verb}. Known: {known}. Correct it, or say what the owner's word "
+        f'means: structure_map = {{ "{values[0]}" = "lattice_4" }}.'
+    )
 
 
 def read_figures(table: FileRows, column: str | None, kind: Figure = "positive number", *, key: str = "") -> FloatArray:

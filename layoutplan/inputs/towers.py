@@ -54,7 +54,7 @@ def read_towers(source: TowerSource, key: str) -> tuple[gpd.GeoDataFrame, Placed
     _check_places(table)
     columns = {
         "tower_id": read_ids(table, source.id_column),
-        "structure": read_structures(table, source.structure_column),
+        "structure": read_structures(table, source.structure_column, source.structure_map),
         "base_width_m": read_figures(table, source.base_width_column, key="base_width_m"),
         "earth_electrode_size_m": read_figures(table, source.earth_electrode_size_column, key="earth_electrode_size_m"),
         "footing_resistance_ohm": read_figures(table, source.footing_resistance_column, key="footing_resistance_ohm"),

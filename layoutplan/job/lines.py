@@ -29,6 +29,12 @@ class TowerSource(FileSource):
     y_column: str | None = Field(None, description="CSV: column with latitude or northing; guessed if left out.")
     order_column: str | None = Field(None, description="Column that gives the order along the line (numbers).")
     structure_column: str | None = Field(None, description="Column with the structure kind of each tower.")
+    structure_map: dict[str, Structure] = Field(
+        default_factory=dict,
+        description='From values of `structure_column`, as the owner writes them, to ours: `{ AP = "lattice_4", '
+        'M = "pole" }`; may be left out if the column holds ours. A value that is neither is an error; an empty one '
+        "is the line's `structure`.",
+    )
     base_width_column: str | None = Field(None, description="Column with the width between the legs, in metres.")
     earth_electrode_size_column: str | None = Field(
         None, description="Column with the largest dimension of the tower's earth electrode, in metres."
@@ -40,6 +46,12 @@ class TowerSource(FileSource):
         None, description="Column with the soil resistivity at each tower, in ohm metres."
     )
 
+    @model_validator(mode="after")
+    def _map_of_a_column(self) -> Self:
+        if self.structure_map and self.structure_column is None:
+            raise ValueError("structure_map says what the values of a column mean: name the column, structure_column")
+        return self
+
 
 class OsmLine(Section):
     """A power line picked out of an OpenStreetMap extract; its tower nodes become the towers."""
@@ -49,11 +61,26 @@ class OsmLine(Section):
     name: str | None = Field(None, description="Take the ways with this `name`.")
     ref: str | None = Field(None, description="Take the ways with this `ref`.")
     voltage_kv: Positive | None = Field(None, description="Take the ways with this voltage.")
+    structure_tag: str | None = Field(
+        None,
+        min_length=1,
+        description="Tag of the tower nodes that `structure_map` is of (`design`, `tower:type`, `structure`); it goes "
+        "before what other tags say.",
+    )
+    structure_map: dict[str, Structure] = Field(
+        default_factory=dict,
+        description='From values of `structure_tag` to ours: `{ delta = "lattice_4" }`. A value that is neither '
+        "is an error; towers without the tag go by what their other tags say, else by the line's `structure`.",
+    )
 
     @model_validator(mode="after")
     def _one_choice(self) -> Self:
         if not (self.way_ids or self.name or self.ref or self.voltage_kv):
             raise ValueError("say which line to take: set way_ids, name, ref or voltage_kv")
+        if bool(self.structure_map) != (self.structure_tag is not None):
+            raise ValueError(
+                "structure_tag and structure_map go together: which tag of the towers, and what its values mean"
+            )
         return self
 
 

@@ -31,7 +31,8 @@ _KINDS = {  # of pydantic's errors: what is expected, in words of TOML
     "date_from_datetime_parsing": "a day is expected, without quotes: 2026-04-13",
     "date_from_datetime_inexact": "a day without a time is expected: 2026-04-13",
 }
-_FREE_KEYS = ("class_map",)  # its keys are values found in the user's data, which may well be "path"
+# their keys are values found in the user's data, which may well be "path"
+_FREE_KEYS = ("class_map", "permission_map", "structure_map")
 
 
 def load_job(path: str | Path, over: str | Path | None = None) -> Job:

@@ -30,10 +30,13 @@ title = "My line"
 id = "line-1"
 # The towers, from any GIS file or a CSV with lon/lat (or easting/northing and crs = "EPSG:..."):
 towers = { path = "towers.csv", id_column = "tower_id" }
+# Kinds of towers by the owner's own codes:
+# towers = { path = "towers.csv", structure_column = "type", structure_map = { AP = "lattice_4", M = "pole" } }
 # centreline = { path = "centreline.gpkg" }
 # ... or line and towers out of an OpenStreetMap extract (then leave towers and centreline out):
 # osm = { path = "map.osm.pbf", way_ids = [123456] }
 voltage_kv = 110
+# frequency_hz = 50.0           # of the supply: write 60 (a railway: 16.7) where it is that; else 50 is taken
 half_width_m = 8.0              # centreline to outermost conductor
 structure = "lattice_4"         # lattice_4, lattice_3, pole, frame_2
 # base_width_m = 7.0            # between the legs; without it no leg is named

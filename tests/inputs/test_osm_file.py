@@ -20,7 +20,7 @@ from layoutplan.inputs import osm_objects
 from layoutplan.inputs.corridor import Corridor, LongitudeFrame
 from layoutplan.inputs.osm_collect import Collector
 from layoutplan.inputs.osm_file import OsmExtract, read_osm
-from layoutplan.inputs.osm_objects import objects, ways
+from layoutplan.inputs.osm_objects import how_to_sort, objects, ways
 from layoutplan.inputs.osm_tags import TagRules
 from layoutplan.job import shipped_classes
 
@@ -287,8 +287,28 @@ def test_unsorted_file_says_what_to_do(osm_file: NewFile) -> None:
     new = osm_file()
     new.square(8, 49, 0.001, 12, building="yes")
     new.square(8, 49, 0.001, 11, building="yes")
-    with pytest.raises(InputError, match=r"out of order.*Sort it by kind and id"):
+    with pytest.raises(InputError, match=r"out of order.*Sort it by kind and id.*: osmium sort map\.osm -o map-sorted"):
         read(new.save())
+
+
+@pytest.mark.parametrize("what", ["map", "lines"])
+def test_ways_before_their_nodes_are_refused_not_lost(osm_file: NewFile, what: str) -> None:
+    """As servers write them that answer queries; the library gives such ways no place, and says nothing."""
+    new = osm_file()
+    new.square(8, 49, 0.001, building="yes")
+    new.line([(8, 49), (8.1, 49)], 21, power="line")
+    path = new.save()
+    text = path.read_text("utf-8")
+    first = text.index("<way")
+    nodes = text.index("<node")
+    path.write_text(text[:nodes] + text[first:].replace("</osm>", "") + text[nodes:first] + "</osm>", "utf-8")
+    words = r"is not sorted: node \d+ comes after a way .* osmium sort map\.osm -o map-sorted\.osm\.pbf$"
+    with pytest.raises(InputError, match=words):
+        read(path) if what == "map" else read_osm(path, rules=None, lines=True)
+
+
+def test_how_to_sort_is_typed_as_it_stands() -> None:
+    assert how_to_sort(Path("old/my map.osm.gz")).endswith(": osmium sort 'my map.osm.gz' -o 'my map-sorted.osm.pbf'")
 
 
 def test_coastlines_keep_their_direction_and_are_cut_where_nodes_are_missing(osm_file: NewFile) -> None:

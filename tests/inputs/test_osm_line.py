@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 import shapely
 
-from layoutplan.errors import LineError
+from layoutplan.errors import InputError, LineError
 from layoutplan.inputs import Inputs, as_read, read_inputs
 from layoutplan.inputs.model import TOWER_COLUMNS, TOWER_FIGURES
 from layoutplan.inputs.osm_line import structure_of, tower_ids
@@ -216,6 +216,41 @@ def test_tower_ids() -> None:
 )
 def test_structure(tags: dict[str, str], structure: str) -> None:
     assert structure_of(tags) == structure
+
+
+DESIGNS = {"three-level": "lattice_4", "delta": "lattice_3"}
+
+
+def test_structures_by_the_jobs_own_map_of_a_tag(osm_file: NewFile, make_job: Callable[..., Job]) -> None:
+    new = osm_file()
+    tags = [
+        {"power": "tower", "design": "delta"},
+        {"power": "tower"},  # says nothing: by the line's own
+        {"power": "pole", "design": "three-level"},  # the map of the job goes before what the tag power says
+        {"power": "portal"},
+        {"power": "tower", "design": "pole"},  # one of ours
+    ]
+    new.way([new.node(8 + i / 100, 49, **tag) for i, tag in enumerate(tags)], 5, power="line")
+    osm = {"path": new.save(), "way_ids": [5], "structure_tag": "design", "structure_map": DESIGNS}
+    (line,) = read_inputs(make_job(lines=[{"osm": osm}])).lines
+    assert line.towers["structure"].tolist() == ["lattice_3", "", "lattice_4", "frame_2", "pole"]
+
+
+def test_a_tag_that_nobody_mapped_is_an_error(osm_file: NewFile, make_job: Callable[..., Job]) -> None:
+    new = osm_file()
+    designs = ["delta", "barrel", "barrel"]
+    nodes = [new.node(8 + i / 100, 49, 61 + i, power="tower", design=design) for i, design in enumerate(designs)]
+    new.way(nodes, 5, power="line")
+    osm = {"path": new.save(), "way_ids": [5], "structure_tag": "design", "structure_map": DESIGNS}
+    words = r"osm way 5: osm node 62, 63, tag 'design': 'barrel' is no structure\. Known: .* structure_map three-level"
+    with pytest.raises(InputError, match=words):
+        read_inputs(make_job(lines=[{"osm": osm}]))
+
+
+@pytest.mark.parametrize("given", [{"structure_tag": "design"}, {"structure_map": DESIGNS}])
+def test_tag_and_map_of_structures_go_together(make_job: Callable[..., Job], given: dict[str, Any]) -> None:
+    with pytest.raises(ValueError, match="structure_tag and structure_map go together"):
+        make_job(lines=[{"osm": {"path": "m.osm", "way_ids": [5], **given}}])
 
 
 def test_tags_tell_what_the_job_leaves_open(read: Callable[..., Inputs], make_job: Callable[..., Job]) -> None:

@@ -98,6 +98,39 @@ def test_columns_and_order(layer_file: Write) -> None:
     assert np.array_equal(towers["soil_resistivity_ohm_m"], [np.nan, 2000, 0.5], equal_nan=True)
 
 
+CODES = {"AP": "lattice_4", "WA": "lattice_4", "3": "frame_2", "pole": "lattice_3"}
+
+
+@pytest.mark.parametrize(
+    ("values", "structures"),
+    [
+        (["AP", " WA ", "Frame-2"], ["lattice_4", "lattice_4", "frame_2"]),  # the owner's, and ours beside them
+        ([3.0, None, 3.0], ["frame_2", "", "frame_2"]),  # a code that a table holds as a number
+        (["pole", "AP", ""], ["lattice_3", "lattice_4", ""]),  # the owner's word goes before ours of the same letters
+    ],
+)
+def test_the_owners_structures_in_our_words(layer_file: Write, values: list[Any], structures: list[str]) -> None:
+    path = layer_file(POINTS, tower_id=["a", "b", "c"], kind=values)
+    assert read(path, structure_column="kind", structure_map=CODES)["structure"].tolist() == structures
+
+
+def test_a_structure_that_is_neither_the_owners_nor_ours_is_an_error(layer_file: Write) -> None:
+    path = layer_file(POINTS, tower_id=["a", "b", "c"], kind=["AP", "ap", "WE"])
+    words = (
+        r"feature 2, 3, field 'kind': 'ap', 'WE' are no structures\. Known: lattice_4, lattice_3, pole, frame_2; by "
+        r"structure_map AP, WA, 3, pole\. Correct it, .* structure_map = \{ \"ap\" = \"lattice_4\" \}\.$"
+    )
+    with pytest.raises(ColumnError, match=words):
+        read(path, structure_column="kind", structure_map=CODES)
+
+
+def test_a_map_of_structures_without_its_column_is_refused() -> None:
+    with pytest.raises(ValueError, match=r"structure_map says .* name the column, structure_column"):
+        TowerSource(path=Path("towers.csv"), structure_map={"AP": "lattice_4"})
+    with pytest.raises(ValueError, match=r"structure_map\.AP"):
+        TowerSource(path=Path("towers.csv"), structure_column="kind", structure_map={"AP": "mast"})
+
+
 def test_heights_and_single_multipoints_are_taken(layer_file: Write) -> None:
     places = [shapely.MultiPoint([(8, 49, 300)]), shapely.MultiPoint([(8.01, 49, 301)])]
     towers = read(layer_file(places, tower_id=["a", "b"]))

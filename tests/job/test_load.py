@@ -4,7 +4,7 @@ import pytest
 
 from layoutplan import load_job
 from layoutplan.errors import JobError
-from layoutplan.job import Job
+from layoutplan.job import Job, Line
 from layoutplan.job.given import given_keys
 from layoutplan.job.template import job_sections, job_template, meaning
 
@@ -130,6 +130,24 @@ def test_the_template_loads_as_it_is_and_with_everything_uncommented(tmp_path):
         line.removeprefix("# ") for line in body.splitlines() if not line.startswith("# ---") and "= ..." not in line
     ]
     load_job(write(tmp_path, text[: text.index("# --- rules")] + "\n".join(bare)))
+
+
+def test_the_template_names_the_supply_frequency_that_is_taken_and_how_to_change_it(tmp_path):
+    """Who works on a 60 Hz grid must see it; as a remark, so that a plan goes on saying that nobody gave it."""
+    (said,) = [line for line in job_template().splitlines() if "frequency_hz" in line and "test_" not in line]
+    default = Line.model_fields["frequency_hz"].default
+    assert said.startswith(f"# frequency_hz = {default} ")
+    assert "write 60" in said
+    assert "frequency_hz" not in load_job(write(tmp_path, job_template())).lines[0].model_fields_set
+    changed = job_template().replace(said, said.removeprefix("# ").replace(str(default), "60"))
+    assert load_job(write(tmp_path, changed)).lines[0].frequency_hz == 60
+
+
+def test_the_template_shows_how_the_owners_kinds_of_towers_are_named(tmp_path):
+    (said,) = [line for line in job_template().splitlines() if line.startswith("# towers =")]
+    plain = next(line for line in job_template().splitlines() if line.startswith("towers ="))
+    job = load_job(write(tmp_path, job_template().replace(plain, "").replace(said, said.removeprefix("# "))))
+    assert job.lines[0].towers.structure_map == {"AP": "lattice_4", "M": "pole"}
 
 
 def test_the_reference_has_every_section_of_the_job():
