@@ -82,7 +82,7 @@ def read_land(job: Job, corridor: Corridor, ledger: Ledger) -> LandRead:
     tables, features, problems = [], [], []
     for number, land in enumerate(job.land):
         table, notes = _read_layer(land, f"land[{number}]", corridor, job.work.days)
-        ledger.note(land.path, f"land: {land.label}")
+        ledger.note(land.path, f"land: {land.label}", attribution=land.attribution)
         tables.append(table)
         problems += notes
         made, also = _features(table, land)

@@ -69,6 +69,7 @@ class Land(FileSource):
         None, description="First day of the year on which nobody may enter (`03-01`), for all areas of the layer."
     )
     closed_to: MonthDay | None = Field(None, description="Last day of the closed season; it may lie in the next year.")
+    attribution: str | None = Field(None, description="Credit line of the data's owner, shown on map and sheets.")
 
     @model_validator(mode="after")
     def _one_way(self) -> Self:

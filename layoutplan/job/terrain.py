@@ -29,6 +29,7 @@ class Terrain(Section):
     nodata: float | None = Field(
         None, description="Stored value that stands for no height, besides the one that the file declares."
     )
+    attribution: str | None = Field(None, description="Credit line of the data's owner, shown on map and sheets.")
     max_stake_slope_deg: float = Field(
         30.0, ge=0, le=90, description="No stake on ground steeper than this. Judgement."
     )

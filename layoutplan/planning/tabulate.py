@@ -117,7 +117,7 @@ def tabulate(work: Worked, seconds: Mapping[str, float]) -> Plan:
         approaches=ways_table(()) if around.approaches is None else around.approaches,
         permissions=land,
         agreements=agreements_table(crossings, around.approaches, land, job.obstacle_classes),
-        files=(*inputs.files, *_fingerprints(opened)),
+        files=(*inputs.files, *_fingerprints(opened, job.terrain.attribution)),
         assumptions=_assumptions(work),
         cautions=CAUTIONS,
         problems=(*inputs.problems, *work.model.problems, *opened.problems),
@@ -141,8 +141,8 @@ def _assumptions(work: Worked) -> tuple[str, ...]:
     return (*of_plan, *work.network.assumptions, *work.opened.assumptions, *work.way_notes)
 
 
-def _fingerprints(opened: OpenedTerrain) -> tuple[InputFile, ...]:
+def _fingerprints(opened: OpenedTerrain, credit: str | None) -> tuple[InputFile, ...]:
     ledger = Ledger()
     for path in opened.files:
-        ledger.note(path, "terrain")
+        ledger.note(path, "terrain", attribution=credit)
     return ledger.files()

@@ -62,6 +62,42 @@ def test_words_of_ones_own(tmp_path: Path) -> None:
     assert any("'vielleicht'" in text and "count as unknown" in text for text in found.problems)
 
 
+PARCEL = """\
+<?xml version="1.0" encoding="UTF-8"?>
+<gml:FeatureCollection xmlns:gml="http://www.opengis.net/gml/3.2" gml:id="all"
+ xmlns:cp="http://inspire.ec.europa.eu/schemas/cp/4.0" xmlns:base="http://inspire.ec.europa.eu/schemas/base/3.3">
+<gml:featureMember><cp:CadastralParcel gml:id="CP.1">
+<cp:areaValue uom="m2">8400</cp:areaValue>
+<cp:geometry><gml:MultiSurface gml:id="m1" srsName="urn:ogc:def:crs:EPSG::4258"><gml:surfaceMember>
+<gml:Polygon gml:id="p1"><gml:exterior><gml:LinearRing><gml:posList>
+46.999 9.000 46.999 9.001 47.001 9.001 47.001 9.000 46.999 9.000
+</gml:posList></gml:LinearRing></gml:exterior></gml:Polygon></gml:surfaceMember></gml:MultiSurface></cp:geometry>
+<cp:inspireId><base:Identifier><base:localId>1</base:localId><base:namespace>X</base:namespace></base:Identifier></cp:inspireId>
+<cp:label>7</cp:label>
+<cp:nationalCadastralReference>X-0007</cp:nationalCadastralReference>
+<cp:referencePoint><gml:Point gml:id="r1" srsName="urn:ogc:def:crs:EPSG::4258"><gml:pos>47 9.0005</gml:pos></gml:Point>
+</cp:referencePoint></cp:CadastralParcel></gml:featureMember></gml:FeatureCollection>
+"""
+
+
+def test_parcels_as_inspire_has_them(tmp_path: Path) -> None:
+    """Latitude first, a point of reference beside the area (INSPIRE D2.8.I.6; the file is invented)."""
+    path = job_of(tmp_path, parcels(1), "")
+    text = path.read_text("utf-8").replace('path = "map.gpkg"\nlayer = "parcels"\nparcel_column = "no"', "{land}")
+    (tmp_path / "parcels.gml").write_text(PARCEL, "utf-8")
+    land = 'path = "parcels.gml"\nparcel_column = "nationalCadastralReference"\npermission = "unknown"'
+    path.write_text(text.replace("{land}", land), "utf-8")
+    found = read_inputs(load_job(path))
+    assert found.land[["parcel", "state"]].to_numpy().tolist() == [["X-0007", TO_ASK]]
+    assert found.features.geometry.total_bounds == pytest.approx([9.0, 46.999, 9.001, 47.001])
+
+
+def test_the_credit_of_the_register_is_kept_with_the_file(tmp_path: Path) -> None:
+    job = load_job(job_of(tmp_path, parcels(2), 'permission = "granted"\nattribution = "The land office"'))
+    (file,) = read_inputs(job).files
+    assert file.attribution == "The land office"
+
+
 @pytest.mark.parametrize(
     ("start", "end", "work", "expected"),
     [

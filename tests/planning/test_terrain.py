@@ -104,11 +104,13 @@ def test_steep_ground_is_kept_off_and_named(job: Job, sample_folder: Path) -> No
 def test_a_lead_on_steep_ground_stays_on_the_reel(bare: Job, tmp_path: Path) -> None:
     """Up a slope of 100 % only 101 m of the 143 m that the reel reaches are left."""
     rules = bare.rules.model_copy(update={"min_distance_m": 101.0, "electrode_size_multiple": 0.0})
-    steep = Terrain(files=(tilted(tmp_path / "steep.tif", 1.0),), max_stake_slope_deg=60.0)
+    files = (tilted(tmp_path / "steep.tif", 1.0),)
+    steep = Terrain(files=files, max_stake_slope_deg=60.0, attribution="The survey office")
     made = plan(bare.model_copy(update={"rules": rules, "terrain": steep}))
     assert len(made.leads)
     assert (made.leads["lead_length_m"] <= bare.rules.reel_m + 0.05).all()
     assert "on the slope" in set(made.exclusions.query("rule == 'reel'")["detail"])
+    assert [file.attribution for file in made.files if file.used_for == "terrain"] == ["The survey office"]
 
 
 def test_a_cliff_under_the_lead_is_a_compromise(job: Job, made: Plan, tmp_path: Path) -> None:
