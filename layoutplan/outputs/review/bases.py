@@ -34,14 +34,14 @@ class Bases:
         Examples
         --------
         >>> Bases().refer("common practice, no published source")
-        '<a href=#b1>common practice [1]</a>'
+        '<a href=#b1><i>common practice</i> [1]</a>'
         """
         if not inert(basis):
             return "not stated"
         full = inert(basis) + (f"; edition: {inert(edition)}" if inert(edition) else "")
         place = self._numbers.setdefault(full, len(self._numbers) + 1)
         short = _SHORT.split(str(basis), maxsplit=1)[0]
-        return f"<a href=#b{place}>{inert(short)} [{place}]</a>"
+        return f"<a href=#b{place}><i>{inert(short)}</i> [{place}]</a>"
 
     @property
     def texts(self) -> tuple[str, ...]:

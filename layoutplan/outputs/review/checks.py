@@ -70,4 +70,4 @@ def _cell(row: Any, verdict: Verdict, bases: Bases) -> Cell:
     unit = inert(row.unit)
     value = f"{with_unit(number_beside(row.measured, row.limit), unit)} " if row.measured is not None else ""
     limit = with_unit(number(row.limit), unit)
-    return Cell(value + verdict.html, inert(row.detail), limit, bases.refer(row.basis), verdict.letter)
+    return Cell(value + verdict.html, inert(row.detail), limit, bases.refer(row.basis), verdict.letter, verdict.open)

@@ -8,11 +8,11 @@ import numpy as np
 import pandas as pd
 
 from layoutplan.layout.model import Plan
-from layoutplan.outputs.columns import records
+from layoutplan.outputs.columns import as_lists, records
 from layoutplan.outputs.review.bases import Bases
 from layoutplan.outputs.review.pieces import inert, number, number_beside, tower_rows, with_unit
 from layoutplan.outputs.review.sides import Cell, Entries, Topic, side_by_side
-from layoutplan.outputs.review.verdicts import Verdict, of_exposures
+from layoutplan.outputs.review.verdicts import Exposed, Verdict, exposed
 
 _KIND = ["exposure", "state"]
 _COLUMNS = ("value", "limit", "ratio", "unit", "basis", "edition", "duration_s", "assumptions")
@@ -34,8 +34,23 @@ def exposures_of(plan: Plan) -> list[tuple[str, str]]:
     return list(plan.exposures[_KIND].drop_duplicates().itertuples(index=False, name=None))
 
 
-def exposure_tables(plan: Plan, first: int, bases: Bases) -> list[str]:
-    """Return the table of exposures of each tower.
+def states_of(plan: Plan) -> list[str]:
+    """States of the line in which leads are exposed, in the order of the table: in service, under a fault.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+
+    Returns
+    -------
+    list of str
+    """
+    return list(dict.fromkeys(as_lists(plan.exposures, ["state"])[0]))
+
+
+def exposure_tables(plan: Plan, first: int, bases: Bases) -> list[list[str]]:
+    """Return a table of exposures of each tower for each state of the line: a fault is no matter of the layout.
 
     Parameters
     ----------
@@ -48,21 +63,31 @@ def exposure_tables(plan: Plan, first: int, bases: Bases) -> list[str]:
 
     Returns
     -------
-    list of str
-        HTML, one for each tower.
+    list of list of str
+        HTML, for each state one for each tower.
     """
-    table, kinds = plan.exposures, exposures_of(plan)
-    index = pd.MultiIndex.from_tuples(kinds, names=_KIND) if kinds else pd.MultiIndex.from_frame(table[_KIND])
-    rows = zip(records(table, *_COLUMNS), of_exposures(table), strict=True)
+    kinds = exposures_of(plan)
+    return [
+        _of_state(plan, state, exposed(number), kinds, first, bases) for number, state in enumerate(states_of(plan))
+    ]
+
+
+def _of_state(
+    plan: Plan, state: str, verdicts: Exposed, kinds: list[tuple[str, str]], first: int, bases: Bases
+) -> list[str]:
+    table = plan.exposures[plan.exposures["state"] == state]
+    index = pd.MultiIndex.from_tuples(kinds, names=_KIND)
+    absent = Cell(verdicts.unknown.html, letter=verdicts.unknown.letter, open=True)
     entries = Entries(
         tower=tower_rows(plan, table),
         role=table["role"].tolist(),
         topic=np.asarray(index.get_indexer(pd.MultiIndex.from_frame(table[_KIND])), dtype=np.int64),
-        cells=[_cell(row, verdict, bases) for row, verdict in rows],
-        topics=[Topic(f"{inert(exposure)} <i>{inert(state)}</i>") for exposure, state in kinds],
+        cells=[_cell(row, verdicts.of(row.ratio), bases) for row in records(table, *_COLUMNS)],
+        topics=[Topic(f"{inert(exposure)} <i>{inert(of)}</i>", absent) for exposure, of in kinds],
         first=first,
     )
-    return side_by_side(entries, "Exposures", ("exposure", "H", "S", "limit", "basis"), len(plan.towers))
+    labels = (f"exposure {inert(state)}", "H", "S", "limit", "basis")
+    return side_by_side(entries, f"Exposures {inert(state)}", labels, len(plan.towers), "sides exposed")
 
 
 def _cell(row: Any, verdict: Verdict, bases: Bases) -> Cell:
@@ -72,7 +97,9 @@ def _cell(row: Any, verdict: Verdict, bases: Bases) -> Cell:
     time = f" for {number(row.duration_s)} s" if row.duration_s is not None else ""
     limit = "unknown" if row.limit is None else with_unit(number(row.limit), unit) + time
     basis = bases.refer(row.basis, row.edition)
-    return Cell(f"{value}{share} {verdict.html}".lstrip(), inert(row.assumptions), limit, basis, verdict.letter)
+    return Cell(
+        f"{value}{share} {verdict.html}".lstrip(), inert(row.assumptions), limit, basis, verdict.letter, verdict.open
+    )
 
 
 def _share(ratio: float) -> str:

@@ -18,11 +18,14 @@ from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.record import paths_in, short_names, software_versions, without_folders
 from layoutplan.outputs.review.bases import Bases
 from layoutplan.outputs.review.checks import rules_of
-from layoutplan.outputs.review.exposures import exposures_of
-from layoutplan.outputs.review.permissions import permission_table
+from layoutplan.outputs.review.exposures import exposures_of, states_of
+from layoutplan.outputs.review.map_signs import classes_of, map_legend, map_signs, map_style
+from layoutplan.outputs.review.overview import overview_table
 from layoutplan.outputs.review.pieces import inert
+from layoutplan.outputs.review.register import agreement_texts, open_numbers, register_of, register_table
+from layoutplan.outputs.review.small_maps import small_maps
 from layoutplan.outputs.review.towers import tower_parts
-from layoutplan.outputs.review.verdicts import BEYOND, CHECKS, WITHIN
+from layoutplan.outputs.review.verdicts import CHECKS, exposed
 from layoutplan.outputs.words import STATUS_MEANING, STATUS_SIGNS
 
 PRECEDENCE = (
@@ -46,10 +49,13 @@ def write_review(plan: Plan, folder: Path) -> Path:
     Path
         ``review.html``.
     """
-    number = plan_number(plan)
-    css, js, bases = _own("page.css").replace("PLAN-NUMBER", number), _own("page.js"), Bases()
+    number, bases, classes = plan_number(plan), Bases(), classes_of(plan)
+    css = _own("page.css").replace("PLAN-NUMBER", number) + map_style(plan, classes)
+    js = _own("page.js")
     lines = list(dict.fromkeys(plan.towers["line_id"]))
-    towers = Markup("".join(tower_parts(plan, lines, bases)))
+    register = register_of(plan)
+    waiting = open_numbers(register, len(plan.towers))
+    towers = tower_parts(plan, lines, bases, small_maps(plan, classes), agreement_texts(register, waiting))
     text = _template().render(
         title=plan.job.title,
         number=number,
@@ -59,8 +65,11 @@ def write_review(plan: Plan, folder: Path) -> Path:
         js=Markup(js),
         count=len(plan.towers),
         lines=lines,
-        towers=towers,
-        permissions=Markup(permission_table(plan)),
+        overview=Markup(overview_table(plan, lines, waiting)),
+        register=Markup(register_table(plan, register)),
+        signs=Markup(map_signs()),
+        legend=Markup(map_legend(plan, classes)),
+        towers=Markup("".join(towers)),
         bases=[Markup(basis) for basis in bases.texts],
         software=software_versions(),
         **_statuses(plan),
@@ -104,8 +113,8 @@ def _topics(plan: Plan) -> dict[str, Any]:
         "rules": [(number, Markup(inert(rule_words(rule)))) for number, rule in enumerate(rules)],
         "exposures": [(number, Markup(f"{inert(name)}, {inert(state)}"))
                       for number, (name, state) in enumerate(exposures, len(rules))],
-        "check_verdicts": [(verdict.letter, verdict.word) for verdict in CHECKS.values()],
-        "exposure_verdicts": [(verdict.letter, verdict.word) for verdict in (BEYOND, WITHIN)],
+        "check_verdicts": list(CHECKS.values()),
+        "exposure_verdicts": [(state, exposed(number)) for number, state in enumerate(states_of(plan))],
     }  # fmt: skip
 
 

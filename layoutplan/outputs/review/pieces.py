@@ -181,7 +181,7 @@ def headed(title: str, labels: Iterable[str], bodies: Iterable[str], kind: str) 
     bodies : iterable of str
         Rows of each tower.
     kind : str
-        Class of the table.
+        Class of the table; what is ``more`` is not printed.
 
     Returns
     -------
@@ -189,8 +189,12 @@ def headed(title: str, labels: Iterable[str], bodies: Iterable[str], kind: str) 
         Empty where there are no rows.
     """
     head = "".join(f"<th>{label}" for label in labels)
-    start = f"<h4>{title}</h4><table class={kind}><thead><tr>{head}<tbody>\n"
+    start = f"<h4>{title}</h4><table class={_quoted(kind)}><thead><tr>{head}<tbody>\n"
     return [f"{start}{body}</table>\n" if body else "" for body in bodies]
+
+
+def _quoted(kind: str) -> str:
+    return f'"{kind}"' if " " in kind else kind
 
 
 def plain_rows(frame: pd.DataFrame, columns: Sequence[str]) -> list[str]:

@@ -40,11 +40,14 @@ def stake_tables(plan: Plan) -> list[str]:
     list of str
         HTML, one for each tower.
     """
-    rows = [
-        f"<tr><th>{inert(row.role)}<td>{_where(row)}<td>{inert(crossing_words(row.crossings, row.status))}"
-        f"<td>{inert(row.reasons)}\n"
-        for row in records(plan.leads, *_STAKE)
-    ]
+    told = [*zip(tower_rows(plan, plan.leads).tolist(), records(plan.leads, *_STAKE), strict=True)]
+    rows = []
+    for place, (tower, row) in enumerate(told):
+        same = [one is not None and one[0] == tower and one[1].reasons == row.reasons
+                for one in (told[place - 1] if place else None, told[place + 1] if place + 1 < len(told) else None)]  # fmt: skip
+        reasons = "" if same[0] else f"<td{' rowspan=2' if same[1] else ''}>{inert(row.reasons)}"
+        lead = inert(crossing_words(row.crossings, row.status))
+        rows.append(f"<tr><th>{inert(row.role)}<td>{_where(row)}<td>{lead}{reasons}\n")
     labels = ("stake", "where", "its lead", "to be agreed, and other reasons")
     return _tables(plan, plan.leads, rows, "Stakes, crossings and what has to be agreed", labels, "stakes")
 
@@ -73,7 +76,7 @@ def handling_texts(plan: Plan) -> list[str]:
         told.setdefault((row.line_id, row.tower_id, row.handling, row.handling_fault), []).append(row.role)
     keys = pd.DataFrame([key[:2] for key in told], columns=["line_id", "tower_id"])
     texts = [
-        f"<p class=q>Lead{'s' if len(roles) > 1 else ''} {inert(' and '.join(roles))}: "
+        f"<p class='q more'>Lead{'s' if len(roles) > 1 else ''} {inert(' and '.join(roles))}: "
         f"in service {inert(service) or 'unknown'}; under a fault {inert(fault) or 'unknown'}.\n"
         for (_, _, service, fault), roles in told.items()
     ]
@@ -102,7 +105,7 @@ def alternative_tables(plan: Plan) -> list[str]:
     ]
     labels = ("side, rank", "distance, true bearing", "angle to the line", "from the line", "lead",
               "crossings to agree", "score", "latitude, longitude")  # fmt: skip
-    return _tables(plan, plan.alternatives, rows, "Alternatives", labels, "alternatives")
+    return _tables(plan, plan.alternatives, rows, "Alternatives", labels, "alternatives more")
 
 
 def pair_tables(plan: Plan) -> list[str]:
@@ -131,7 +134,7 @@ def pair_tables(plan: Plan) -> list[str]:
     labels = ("both on the", "H: distance, true bearing", "S: distance, true bearing", "between the leads",
               "crossings to agree", "score: this / chosen", "bias, %: this / chosen",
               "coupling, %: this / chosen")  # fmt: skip
-    return _tables(plan, plan.pairs, rows, "A pair on one side of the line", labels, "alternatives")
+    return _tables(plan, plan.pairs, rows, "A pair on one side of the line", labels, "alternatives more")
 
 
 def exclusion_tables(plan: Plan) -> list[str]:
@@ -152,7 +155,7 @@ def exclusion_tables(plan: Plan) -> list[str]:
         f"<tr><td>{inert(row.side)}<th>{inert(exclusion_words(row.rule, row.detail))}<td>{row.candidates} of {row.of}\n"
         for row in records(table, "side", "rule", "detail", "candidates", "of")
     ]
-    return _tables(plan, table, rows, "What shuts each side", ("side", "rule", "positions left out"), "exclusions")
+    return _tables(plan, table, rows, "What shuts each side", ("side", "rule", "positions left out"), "exclusions more")
 
 
 def relaxation_tables(plan: Plan) -> list[str]:
@@ -170,8 +173,8 @@ def relaxation_tables(plan: Plan) -> list[str]:
     """
     table = plan.relaxations
     rows = [f"<tr><th>{row.rank}<td>{inert(row.text)}\n" for row in records(table, "rank", "text")]
-    found = _tables(plan, table, rows, "Single changes that would give a layout", ("", "change"), "relaxations")
-    none = "<h4>Single changes that would give a layout</h4><p>None was found.\n"
+    found = _tables(plan, table, rows, "Single changes that would give a layout", ("", "change"), "relaxations more")
+    none = "<h4 class=more>Single changes that would give a layout</h4><p class=more>None was found.\n"
     return [
         text or (none if status == NO_LAYOUT else "") for text, status in zip(found, plan.towers["status"], strict=True)
     ]
@@ -196,7 +199,7 @@ def approach_tables(plan: Plan) -> list[str]:
     begins = np.where(to_tower, table["road_name"], "the tower")
     table = table.assign(road_name=begins, road_class=table["road_class"].map(labels).fillna("").where(to_tower, ""))
     rows = plain_rows(table, list(_APPROACH))
-    return _tables(plan, table, rows, "Approach on foot", list(_APPROACH.values()), "approaches")
+    return _tables(plan, table, rows, "Approach on foot", list(_APPROACH.values()), "approaches more")
 
 
 def _without_layout(plan: Plan, table: pd.DataFrame) -> pd.DataFrame:

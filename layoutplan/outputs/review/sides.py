@@ -12,22 +12,25 @@ from numpy.typing import NDArray
 from layoutplan.outputs.review.pieces import NONE, ROLES, by_tower, headed
 from layoutplan.outputs.review.verdicts import UNKNOWN
 
+_OPEN, _ROW = "<tr class=o data-t=", "<tr data-t="  # paper shows what needs the reviewer's eye
+
 
 class Cell(NamedTuple):
-    """What a row holds on one stake; texts inert, ``letter`` the verdict's or empty."""
+    """What a row holds on one stake; texts inert, ``letter`` the verdict's or empty, ``open`` what is printed."""
 
     text: str
     note: str = ""
     limit: str = NONE
     basis: str = ""
     letter: str = ""
+    open: bool = False
 
 
 class Topic(NamedTuple):
     """A rule or exposure: its name, inert, and what is shown for a stake that has no row for it."""
 
     name: str
-    absent: Cell = Cell(UNKNOWN.html, letter=UNKNOWN.letter)
+    absent: Cell = Cell(UNKNOWN.html, letter=UNKNOWN.letter, open=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +59,7 @@ class Entries:
     first: int = 0
 
 
-def side_by_side(entries: Entries, title: str, labels: Sequence[str], count: int) -> list[str]:
+def side_by_side(entries: Entries, title: str, labels: Sequence[str], count: int, kind: str = "sides") -> list[str]:
     """Return the table of each of ``count`` towers.
 
     Parameters
@@ -69,6 +72,8 @@ def side_by_side(entries: Entries, title: str, labels: Sequence[str], count: int
         Of the columns.
     count : int
         How many towers there are.
+    kind : str
+        Class of the tables.
 
     Returns
     -------
@@ -84,7 +89,10 @@ def side_by_side(entries: Entries, title: str, labels: Sequence[str], count: int
         pairs[tower, topic, again][role] = cell
     keys = sorted(pairs)
     rows = [_row(entries.topics[key[1]], entries.first + key[1], pairs[key]) for key in keys]
-    return headed(title, labels, by_tower(rows, [key[0] for key in keys], count), "sides")
+    bodies = by_tower(rows, [key[0] for key in keys], count)
+    printed, kept = headed(title, labels, bodies, kind), headed(title, labels, bodies, f"{kind} more")
+    needed = {key[0] for key, row in zip(keys, rows, strict=True) if row.startswith(_OPEN)}
+    return [printed[tower] if tower in needed else kept[tower] for tower in range(count)]
 
 
 def _row(topic: Topic, number: int, sides: dict[str, Cell]) -> str:
@@ -95,7 +103,8 @@ def _row(topic: Topic, number: int, sides: dict[str, Cell]) -> str:
     letters = dict.fromkeys(cell.letter for cell in cells if cell.letter)
     tokens = ",".join(f"{number}{letter}" for letter in letters)
     basis = ", ".join(dict.fromkeys(cell.basis for cell in cells if cell.basis))
-    return f"<tr data-t={tokens}><th>{topic.name}{_small(shared)}{texts}<td>{_limit(sides)}<td>{basis}\n"
+    start = _OPEN if any(cell.open for cell in cells) else _ROW
+    return f"{start}{tokens}><th>{topic.name}{_small(shared)}{texts}<td>{_limit(sides)}<td>{basis}\n"
 
 
 def _small(note: str) -> str:

@@ -18,7 +18,7 @@ from layoutplan.layout.rules import (
 from layoutplan.layout.rules import UNKNOWN as UNKNOWN_WORD
 from layoutplan.outputs.columns import as_lists
 
-_PLAIN = ("k", "w")
+_PLAIN = ("k", "w", "v")
 
 
 class Verdict(NamedTuple):
@@ -31,8 +31,13 @@ class Verdict(NamedTuple):
     @property
     def html(self) -> str:
         """The verdict as it stands in a cell; only what needs the eye is set off."""
-        text = f"{self.sign}\N{NO-BREAK SPACE}{self.word}"
-        return text if self.letter in _PLAIN else f"<b class={self.letter}>{text}</b>"
+        word = f"\N{NO-BREAK SPACE}{self.word}"
+        return f"<b class={self.letter}>{self.sign}<span>{word}</span></b>" if self.open else f"{self.sign}{word}"
+
+    @property
+    def open(self) -> bool:
+        """Whether it needs the reviewer's eye; only that is printed."""
+        return self.letter not in _PLAIN
 
 
 UNKNOWN = Verdict("u", "?", "unknown")
@@ -46,9 +51,55 @@ CHECKS: Mapping[str, Verdict] = MappingProxyType(
         KEPT: Verdict("k", "✓", "kept"),
     }
 )
-BEYOND, WITHIN = Verdict("x", "✗", "beyond limit"), Verdict("w", "✓", "within")
-ALL = (*CHECKS.values(), BEYOND, WITHIN)
-OPEN = (*(verdict for verdict in CHECKS.values() if verdict.word != KEPT), BEYOND)  # what needs the reviewer's eye
+_LETTERS = ("xnw", "yzv")  # of exposures in each state of the line: a filter for one does not find the other
+OPEN = tuple(verdict for verdict in CHECKS.values() if verdict.word != KEPT)  # what needs the reviewer's eye
+
+
+class Exposed(NamedTuple):
+    """Verdicts on the exposures in one state of the line."""
+
+    beyond: Verdict
+    unknown: Verdict
+    within: Verdict
+
+    def of(self, ratio: float | None) -> Verdict:
+        """Verdict on a share of the limit.
+
+        Parameters
+        ----------
+        ratio : float or None
+            Of the exposure to its limit; None or NaN if unknown. [-]
+
+        Returns
+        -------
+        Verdict
+
+        Examples
+        --------
+        >>> [exposed(0).of(ratio).word for ratio in (0.4, 1.2, None)]
+        ['within', 'beyond limit', 'unknown']
+        """
+        if ratio is None or ratio != ratio:
+            return self.unknown
+        return self.beyond if ratio > 1.0 else self.within
+
+
+def exposed(state: int) -> Exposed:
+    """Verdicts on the exposures in a state of the line, by its place in the table.
+
+    Parameters
+    ----------
+    state : int
+        0 for the first.
+
+    Returns
+    -------
+    Exposed
+    """
+    beyond, unknown, within = _LETTERS[min(state, len(_LETTERS) - 1)]
+    return Exposed(
+        Verdict(beyond, "✗", "beyond limit"), Verdict(unknown, "?", "unknown"), Verdict(within, "✓", "within")
+    )
 
 
 def of_checks(checks: pd.DataFrame) -> list[Verdict]:
@@ -66,25 +117,3 @@ def of_checks(checks: pd.DataFrame) -> list[Verdict]:
     """
     (words,) = as_lists(checks, ["verdict"])
     return [CHECKS.get(word, UNKNOWN) for word in words]
-
-
-def of_exposures(exposures: pd.DataFrame) -> list[Verdict]:
-    """Verdicts of exposures by their share of the limit.
-
-    Parameters
-    ----------
-    exposures : DataFrame
-        With ``ratio``.
-
-    Returns
-    -------
-    list of Verdict
-        One that is not known is unknown.
-
-    Examples
-    --------
-    >>> [verdict is BEYOND for verdict in of_exposures(pd.DataFrame({"ratio": [0.4, 1.2, float("nan")]}))]
-    [False, True, False]
-    """
-    (shares,) = as_lists(exposures, ["ratio"])
-    return [UNKNOWN if share is None else BEYOND if share > 1.0 else WITHIN for share in shares]

@@ -1,0 +1,249 @@
+"""A small map of each tower: line, leads, stakes, crossings, and what is near that keeps stakes away."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from layoutplan.arrays import FloatArray
+from layoutplan.inputs.geodetic import metres_per_degree
+from layoutplan.layout.crossings import LEAD
+from layoutplan.layout.model import Plan
+from layoutplan.outputs.columns import records, turned, turned_lon, west_deg
+from layoutplan.outputs.review.pieces import inert, tower_rows
+from layoutplan.outputs.review.svg_path import SIDE, path_text
+from layoutplan.outputs.words import may_stake
+
+NOT_CLEAR = "not all mapped: white is not clear"
+_LARGEST = 2600  # characters of ground in one map; with leads and signs it stays below 3 kB
+_TOLERANCES = (1.0, 2.0, 4.0, 8.0)  # what corners may be left out by, in units of the map
+_SPARE = 1.3  # of the ground that tower and stakes take
+_LEAST_M = 80.0
+_AT_ONCE = 64  # towers whose surroundings are held in memory together
+_BARS_M = (200, 100, 50, 20, 10)
+_LONGEST_BAR = 70.0
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """Where the ground falls on the maps, one row for each tower.
+
+    Attributes
+    ----------
+    origin, metres : ndarray, shape (n, 2)
+        Longitude and latitude of the tower [deg], and metres per degree of each.
+    middle_m : ndarray, shape (n, 2)
+        Middle of the map, east and north of the tower. [m]
+    per_m : ndarray, shape (n,)
+        Units of the map for a metre.
+    """
+
+    origin: FloatArray
+    metres: FloatArray
+    middle_m: FloatArray
+    per_m: FloatArray
+
+    def units(self, lonlat: FloatArray, tower: NDArray[np.int64]) -> FloatArray:
+        """Places on the map, x to the right and y down.
+
+        Parameters
+        ----------
+        lonlat : ndarray, shape (m, 2)
+            [deg]
+        tower : ndarray of int, shape (m,)
+            Whose map.
+
+        Returns
+        -------
+        ndarray, shape (m, 2)
+        """
+        return self.units_of_m((lonlat - self.origin[tower]) * self.metres[tower], tower)
+
+    def units_of_m(self, east_north_m: FloatArray, tower: NDArray[np.int64]) -> FloatArray:
+        """The same of places east and north of the tower. [m]."""
+        units = (east_north_m - self.middle_m[tower]) * self.per_m[tower, None]
+        return np.asarray(SIDE / 2 + units * [1.0, -1.0])
+
+    def windows(self, margin: float) -> NDArray[np.object_]:
+        """Ground of each map and some units around it. [deg]."""
+        half = (SIDE / 2 + margin) / self.per_m[:, None]
+        low, high = ((self.middle_m + sign * half) / self.metres + self.origin for sign in (-1, 1))
+        return np.asarray(shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1]), dtype=object)
+
+
+def small_maps(plan: Plan, classes: Sequence[str]) -> list[str]:
+    """Return a map for each tower, north up; signs and styles stand once on the page.
+
+    Parameters
+    ----------
+    plan : Plan
+        On the globe (`layoutplan.outputs.columns.on_the_globe`).
+    classes : sequence of str
+        Obstacle classes by their number in the style.
+
+    Returns
+    -------
+    list of str
+        SVG.
+    """
+    frame = _frame(plan)
+    grounds = _grounds(plan, frame, classes)
+    lines, leads = _spans(plan, frame), _leads(plan, frame)
+    bars = [
+        next((length for length in _BARS_M if length * scale <= _LONGEST_BAR), _BARS_M[-1]) for scale in frame.per_m
+    ]
+    rows = zip(
+        records(plan.towers, "tower_id", "line_bearing_deg", "map_covers"), grounds, lines, leads, bars, strict=True
+    )
+    maps = []
+    for row, (tower, ground, line, lead, bar_m) in enumerate(rows):
+        x, y = frame.units_of_m(np.zeros((1, 2)), np.array([row]))[0].round().astype(int).tolist()
+        turn = f" rotate({tower.line_bearing_deg:.0f})" if tower.line_bearing_deg is not None else ""
+        reach = "" if lead else f"<circle class=rc cx={x} cy={y} r={plan.job.rules.reach_m * frame.per_m[row]:.0f} />"
+        unknown = "" if tower.map_covers else f"<text class=mU x={SIDE // 2} y=14>{NOT_CLEAR}</text>"
+        maps.append(
+            f'<svg class=map viewBox="0 0 {SIDE} {SIDE}" role=img aria-label="Small map of tower {inert(tower.tower_id)}">'
+            f'{ground}{line}{reach}{lead}{unknown}<use href=#mT transform="translate({x} {y}){turn}" />'
+            f'<path class=mB d="M6 {SIDE - 7}h{bar_m * frame.per_m[row]:.0f}" />'
+            f"<text class=mL x=6 y={SIDE - 11}>{bar_m} m</text></svg>\n"
+        )
+    return maps
+
+
+def _frame(plan: Plan) -> Frame:
+    """Tower and stakes in the middle of each map; without stakes the reach of the reel about the tower."""
+    west = west_deg(plan)
+    origin = np.column_stack((turned_lon(plan.towers["lon"], west), plan.towers["lat"].to_numpy(dtype=float)))
+    metres = np.column_stack(metres_per_degree(origin[:, 1]))
+    low, high = np.zeros_like(origin), np.zeros_like(origin)
+    tower = tower_rows(plan, plan.leads)
+    stakes = np.column_stack((turned_lon(plan.leads["lon"], west), plan.leads["lat"].to_numpy(dtype=float)))
+    xy = (stakes - origin[tower]) * metres[tower]
+    np.minimum.at(low, tower, xy)
+    np.maximum.at(high, tower, xy)
+    alone = np.bincount(tower, minlength=len(origin)) == 0
+    low[alone], high[alone] = -plan.job.rules.reach_m / 1.2, plan.job.rules.reach_m / 1.2
+    side_m = np.maximum((high - low).max(axis=1, initial=0.0) * _SPARE, _LEAST_M)
+    return Frame(origin, metres, (low + high) / 2, SIDE / side_m)
+
+
+def _spans(plan: Plan, frame: Frame) -> list[str]:
+    """The planned lines on each map."""
+    shapes = turned(plan.spans.geometry.array, west_deg(plan))
+    texts = [""] * len(frame.origin)
+    windows = frame.windows(2.0)
+    found = defaultdict(list)
+    for window, span in zip(*shapely.STRtree(shapes).query(windows, predicate="intersects").tolist(), strict=True):
+        found[window].append(span)
+    for window, spans in found.items():
+        on_map = _on_map(shapes[spans], np.full(len(spans), window), frame)
+        texts[window] = _path("ml", shapely.clip_by_rect(on_map, -2, -2, SIDE + 2, SIDE + 2))
+    return texts
+
+
+def _leads(plan: Plan, frame: Frame) -> list[str]:
+    """Leads, their stakes – hollow where they must not be staked yet – and rings where they cross something."""
+    west, tower = west_deg(plan), tower_rows(plan, plan.leads)
+    ends = np.column_stack((turned_lon(plan.leads["lon"], west), plan.leads["lat"].to_numpy(dtype=float)))
+    stakes = frame.units(ends, tower).round().astype(int).tolist()
+    starts = frame.units_of_m(np.zeros((len(tower), 2)), tower).round().astype(int).tolist()
+    texts: list[list[str]] = [[] for _ in frame.origin]
+    table = records(plan.leads, "role", "status")
+    for row, (x1, y1), (x2, y2), lead in zip(tower.tolist(), starts, stakes, table, strict=True):
+        sign = lead.role if may_stake(lead.status) else f"{lead.role}n"
+        texts[row].append(f'<path class=l{lead.role} d="M{x1} {y1}L{x2} {y2}" />')
+        texts[row].append(f"<use href=#m{sign} x={x2} y={y2} />")
+    for row, (x, y) in _crossings(plan, frame):
+        texts[row].insert(2, f"<circle class=mX cx={x} cy={y} r=4 />")
+    return ["".join(parts) for parts in texts]
+
+
+def _crossings(plan: Plan, frame: Frame) -> Iterable[tuple[int, tuple[int, int]]]:
+    """Where leads cross something, on the map; not what the tower itself stands in."""
+    met = plan.crossings[(plan.crossings["met_by"] == LEAD) & (plan.crossings["at_m"] > 0)]
+    keys = ["line_id", "tower_id", "role"]
+    met = met[[*keys, "at_m"]].merge(plan.leads[[*keys, "bearing_true_deg"]], on=keys, how="inner")
+    tower, bearing = tower_rows(plan, met), np.radians(met["bearing_true_deg"].to_numpy(dtype=float))
+    along = met["at_m"].to_numpy(dtype=float)[:, None] * np.column_stack((np.sin(bearing), np.cos(bearing)))
+    places = frame.units_of_m(along, tower).round().astype(int).tolist()
+    return ((row, (x, y)) for row, (x, y) in zip(tower.tolist(), places, strict=True))
+
+
+def _on_map(shapes: NDArray[np.object_], tower: NDArray[np.int64], frame: Frame) -> NDArray[np.object_]:
+    """Shapes moved to the maps of their towers."""
+    coords, row = shapely.get_coordinates(shapes, return_index=True)
+    return np.asarray(shapely.set_coordinates(shapes.copy(), frame.units(coords, tower[row])), dtype=object)
+
+
+def _path(kind: str, shapes: NDArray[np.object_]) -> str:
+    text = path_text(shapes)
+    return f'<path class={kind} d="{text}" />' if text else ""
+
+
+def _grounds(plan: Plan, frame: Frame, classes: Sequence[str]) -> list[str]:
+    """What is mapped on each map, and the ground on which no stake may stand."""
+    table = plan.obstacles
+    shapes = turned(table.geometry.array, west_deg(plan))
+    number = {name: place for place, name in enumerate(classes)}
+    kind = np.array([number[name] for name in table["obstacle_class"]], dtype=np.int64)
+    no_stake = (table["stake"] == "no").to_numpy(dtype=bool)
+    width, keep_out = (np.nan_to_num(table[name].to_numpy(dtype=float)) for name in ("width_m", "keep_out_m"))
+    flat = shapely.get_dimensions(shapes) < 2
+    reach_m = np.where(no_stake, np.where(flat, width / 2, 0.0) + keep_out, 0.0)
+    tree = shapely.STRtree(shapes)
+    texts: list[str] = []
+    for first in range(0, len(frame.origin), _AT_ONCE):
+        texts += _some(frame, range(first, min(first + _AT_ONCE, len(frame.origin))), tree, kind, no_stake, reach_m)
+    return texts
+
+
+def _some(
+    frame: Frame,
+    towers: range,
+    tree: Any,
+    kind: NDArray[np.int64],
+    no_stake: NDArray[np.bool_],
+    reach_m: FloatArray,
+) -> list[str]:
+    """The ground of some towers' maps: all of them moved to one square, and cut and thinned together."""
+    margin = float((reach_m.max(initial=0.0) * frame.per_m[towers.start : towers.stop]).max(initial=0.0)) + 2.0
+    window, row = tree.query(frame.windows(margin)[towers.start : towers.stop], predicate="intersects")
+    tower = window + towers.start
+    on_map = shapely.clip_by_rect(
+        _on_map(tree.geometries[row], tower, frame), -margin, -margin, SIDE + margin, SIDE + margin
+    )
+    shut = no_stake[row]
+    grown = on_map.copy()
+    grown[shut] = shapely.buffer(on_map[shut], reach_m[row[shut]] * frame.per_m[tower[shut]], quad_segs=3)
+    edges = np.searchsorted(window, np.arange(len(towers) + 1))
+    return [
+        _ground(on_map[start:end], kind[row[start:end]], grown[start:end][shut[start:end]])
+        for start, end in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True)
+    ]
+
+
+def _ground(shapes: NDArray[np.object_], kind: NDArray[np.int64], shut: NDArray[np.object_]) -> str:
+    """The ground of one map, thinned until it is small enough."""
+    zone = np.array([shapely.union_all(shut)], dtype=object)
+    shapes = shapely.clip_by_rect(shapes, -2, -2, SIDE + 2, SIDE + 2)
+    area = shapely.get_dimensions(shapes) == 2
+    text = ""
+    for tolerance in _TOLERANCES:
+        thin = shapely.simplify(shapes, tolerance)
+        big = (shapely.bounds(thin)[:, 2:] - shapely.bounds(thin)[:, :2]).max(axis=1, initial=0.0) > 2 * tolerance - 1
+        parts = [
+            _path(f"{'a' if of_area else 'k'}{number}", thin[(kind == number) & (area == of_area) & big])
+            for of_area in (True, False)
+            for number in np.unique(kind).tolist()
+        ]
+        held = shapely.clip_by_rect(shapely.simplify(zone, tolerance), -2, -2, SIDE + 2, SIDE + 2)
+        text = "".join((*parts, _path("mK", held)))
+        if len(text) <= _LARGEST:
+            return text
+    return text if len(text) <= 2 * _LARGEST else _path("mK", held)
