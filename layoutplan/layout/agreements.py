@@ -54,7 +54,8 @@ def agreements_of(
     Examples
     --------
     >>> from types import SimpleNamespace
-    >>> way = SimpleNamespace(line_id="A", tower_id="7", to="H", verdict="needs permission", reason="a gate", road_name="")
+    >>> way = {"line_id": "A", "tower_id": "7", "to": "H", "verdict": "needs permission", "reason": "a gate"}
+    >>> way = SimpleNamespace(**way, road_name="")
     >>> [(found.what, found.cases[0].to) for found in agreements_of([], [way], {})]
     [('a gate', 'H')]
     """

@@ -10,13 +10,15 @@ import pandas as pd
 
 from layoutplan.layout.crossings import LEAD
 from layoutplan.layout.model import REACHABLE, Plan
-from layoutplan.layout.rules import AGREE, KEEP_OUT, NO_LAYOUT, STATUSES
+from layoutplan.layout.rules import AGREE, KEEP_OUT, NO_LAYOUT, STATUSES, rule_words
 from layoutplan.outputs.columns import as_lists, records
 from layoutplan.outputs.review.pieces import NONE, inert, tower_rows
 from layoutplan.outputs.review.verdicts import CHECKS, OPEN, UNKNOWN, exposed, of_checks
 from layoutplan.outputs.words import STATUS_SIGNS, figure, quantities, quantity
 from layoutplan.text import three_figures
 
+NBSP = "\N{NO-BREAK SPACE}"
+_FAR = 1e9  # beyond any that is near enough to be checked
 _UNKNOWN = f"{UNKNOWN.sign} {UNKNOWN.word}"
 
 
@@ -25,7 +27,7 @@ class Value(NamedTuple):
 
     text: str
     small: str = ""
-    by: float | str | None = None
+    by: float | None = None
 
     @property
     def html(self) -> str:
@@ -112,49 +114,49 @@ def _agreements(numbers: Sequence[Sequence[int]]) -> list[Value]:
     return [Value(str(len(mine)), links(mine), float(len(mine))) for mine in numbers]
 
 
+def _covered(plan: Plan) -> list[bool]:
+    """Whether the map shows all about each tower and under its leads."""
+    covers, gaps = as_lists(plan.towers, ["map_covers", "map_gaps"])
+    return [bool(one) and not gap for one, gap in zip(covers, gaps, strict=True)]
+
+
 def _crossings(plan: Plan) -> list[Value]:
-    """How many features the leads cross, by verdict, worst first; what is not mapped is not called none."""
-    order = [*CHECKS]
+    """How many features the leads cross, by verdict, worst first; what is not mapped is not called nothing."""
     leads = plan.crossings[plan.crossings["met_by"] == LEAD]
-    found = _grouped(plan, leads, ("verdict",))
-    texts = []
-    for rows, (status, covered) in zip(
-        found, zip(*as_lists(plan.towers, ["status", "map_covers"]), strict=True), strict=True
-    ):
-        counts = Counter(row.verdict if row.verdict in CHECKS else UNKNOWN.word for row in rows)
-        told = [f"{CHECKS[verdict].sign}{NBSP}{counts[verdict]}" for verdict in order if counts[verdict]]
-        weight = float(sum(count * 1000.0 ** -order.index(verdict) for verdict, count in counts.items()))
-        if status == NO_LAYOUT:
-            texts.append(_NOTHING)
-        elif covered:
-            texts.append(Value(" ".join(told) or "nothing", by=weight))
-        else:
-            texts.append(Value(" ".join((*told, UNKNOWN.sign)), by=weight + 1e-9))
-    return texts
+    rows = zip(_grouped(plan, leads, ("verdict",)), plan.towers["status"].tolist(), _covered(plan), strict=True)
+    return [_NOTHING if status == NO_LAYOUT else _crossing(found, covered) for found, status, covered in rows]
 
 
-NBSP = "\N{NO-BREAK SPACE}"
+def _crossing(found: Sequence[Any], covered: bool) -> Value:
+    order = [*CHECKS]
+    counts = Counter(row.verdict if row.verdict in CHECKS else UNKNOWN.word for row in found)
+    told = [f"{CHECKS[verdict].sign}{NBSP}{counts[verdict]}" for verdict in order if counts[verdict]]
+    weight = sum(count * 1000.0 ** -order.index(verdict) for verdict, count in counts.items())
+    if covered:
+        return Value(" ".join(told) or "nothing", by=float(weight))
+    return Value(" ".join((*told, _UNKNOWN)), by=weight + 1e-9)
 
 
 def _keep_outs(plan: Plan) -> list[Value]:
     """The least that a stake stands beyond a keep-out, and which; negative within it."""
-    labels = {f"{KEEP_OUT}{name}": inert(row.label) for name, row in plan.job.obstacle_classes.items()}
+    labels = {f"{KEEP_OUT}{name}": row.label for name, row in plan.job.obstacle_classes.items()}
     table = plan.checks[plan.checks["rule"].str.startswith(KEEP_OUT) & plan.checks["measured"].notna()]
     table = table.assign(spare=table["measured"] - table["limit"].fillna(0.0), tower=tower_rows(plan, table))
     least = table.sort_values("spare", kind="stable").drop_duplicates("tower")
     near = dict(zip(least["tower"], records(least, "rule", "role", "measured", "limit", "spare"), strict=True))
-    found = []
-    for row, tower in enumerate(records(plan.towers, "status", "map_covers")):
-        else_ = "" if tower.map_covers else f"; else {UNKNOWN.word}"
-        if tower.status == NO_LAYOUT:
-            found.append(_NOTHING)
-        elif (one := near.get(row)) is not None:
-            label = labels.get(one.rule) or inert(one.rule.removeprefix(KEEP_OUT).replace("_", " "))
-            of = f"{one.role}, {label}: {one.measured:.1f} of {one.limit or 0:g} m{else_}"
-            found.append(Value(figure(one.spare, "m"), of, float(one.spare)))
-        else:
-            found.append(Value("none in reach" if tower.map_covers else _UNKNOWN, by=1e6 if tower.map_covers else None))
-    return found
+    rows = enumerate(zip(plan.towers["status"].tolist(), _covered(plan), strict=True))
+    return [
+        _NOTHING if status == NO_LAYOUT else _keep_out(near.get(row), covered, labels)
+        for row, (status, covered) in rows
+    ]
+
+
+def _keep_out(near: Any, covered: bool, labels: Mapping[str, str]) -> Value:
+    if near is None:
+        return Value("none in reach", by=_FAR) if covered else Value(_UNKNOWN)
+    label = labels.get(near.rule) or rule_words(near.rule)
+    told = f"{near.role}, {inert(label)}: {near.measured:.1f}{NBSP}of{NBSP}{near.limit or 0:g}{NBSP}m"
+    return Value(figure(near.spare, "m"), told if covered else f"{told}; else {_UNKNOWN}", float(near.spare))
 
 
 def _pair(rows: Sequence[Any], name: str, worst: Callable[[list[float]], float]) -> Value:
@@ -218,8 +220,8 @@ def _worst(rows: Sequence[Any], name: str, state: int, voltage: str) -> Value:
     if len(known) < len(rows) and (ratio is None or ratio <= 1.0):
         ratio = None
     verdict = exposed(state).of(ratio)
-    of = "" if ratio is None else f"{three_figures(ratio)} "
-    return Value(voltage, f"{inert(of)}{verdict.html}", None if ratio is None else float(ratio))
+    of = "" if ratio is None else f"{inert(three_figures(ratio))} "
+    return Value(voltage, f"{of}{verdict.html}", None if ratio is None else float(ratio))
 
 
 def _walks(plan: Plan) -> list[Value]:

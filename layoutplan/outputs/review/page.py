@@ -67,7 +67,7 @@ def write_review(plan: Plan, folder: Path) -> Path:
         lines=lines,
         overview=Markup(overview_table(plan, lines, waiting)),
         register=Markup(register_table(plan, register)),
-        signs=Markup(map_signs()),
+        signs=Markup(map_signs(plan, classes)),
         legend=Markup(map_legend(plan, classes)),
         towers=Markup("".join(towers)),
         bases=[Markup(basis) for basis in bases.texts],

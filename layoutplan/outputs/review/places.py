@@ -40,14 +40,11 @@ def stake_tables(plan: Plan) -> list[str]:
     list of str
         HTML, one for each tower.
     """
-    told = [*zip(tower_rows(plan, plan.leads).tolist(), records(plan.leads, *_STAKE), strict=True)]
-    rows = []
-    for place, (tower, row) in enumerate(told):
-        same = [one is not None and one[0] == tower and one[1].reasons == row.reasons
-                for one in (told[place - 1] if place else None, told[place + 1] if place + 1 < len(told) else None)]  # fmt: skip
-        reasons = "" if same[0] else f"<td{' rowspan=2' if same[1] else ''}>{inert(row.reasons)}"
-        lead = inert(crossing_words(row.crossings, row.status))
-        rows.append(f"<tr><th>{inert(row.role)}<td>{_where(row)}<td>{lead}{reasons}\n")
+    rows = [
+        f"<tr><th>{inert(row.role)}<td>{_where(row)}<td>{inert(crossing_words(row.crossings, row.status))}"
+        f"<td>{inert(row.reasons)}\n"
+        for row in records(plan.leads, *_STAKE)
+    ]
     labels = ("stake", "where", "its lead", "to be agreed, and other reasons")
     return _tables(plan, plan.leads, rows, "Stakes, crossings and what has to be agreed", labels, "stakes")
 

@@ -19,7 +19,7 @@ from layoutplan.outputs.review.pieces import number as number_text
 _CROSSING = ("line_id", "tower_id", "role", "met_by", "obstacle_class", "name", "feature_id", "at_m", "verdict")
 _WAY = ("line_id", "tower_id", "to", "road_name", "verdict", "reason")
 _PARCEL = ("parcel", "owner_ref", "state", "note", "stakes", "lead_m", "approach_m")
-_HEAD = "<table class=register><thead><tr><th>no.<th>whom<th>about what<th>towers<th>state<th>date, name and signature<tbody>\n"
+_LABELS = ("no.", "whom", "about what", "towers", "state", "date, name and signature")
 _SHORTEST_RUN = 3  # of towers that are written as from–to
 
 
@@ -181,15 +181,23 @@ def register_table(plan: Plan, entries: Sequence[Entry]) -> str:
         HTML; empty if nobody has to be asked.
     """
     rows = [
-        f"<tr id=a{number}><th>A{number}<td>{inert(entry.whom) or 'owner not given'}"
-        f"<td>{inert(entry.kind)}: {inert(entry.what)}{_small(entry.places)}"
+        f"<tr id=a{number}><th>A{number}<td>{_whom(entry)}<td>{_about(entry)}{_small(entry.places)}"
         f"<td>{tower_list(plan, entry.towers)}<td>{_STATE[entry.open]}{inert(entry.state)}<td>\n"
         for number, entry in enumerate(entries, 1)
     ]
-    return f"{_HEAD}{''.join(rows)}</table>\n" if rows else ""
+    head = "".join(f"<th>{label}" for label in _LABELS)
+    return f"<table class=register><thead><tr>{head}<tbody>\n{''.join(rows)}</table>\n" if rows else ""
 
 
 _STATE: Mapping[bool, str] = {True: "☐ ", False: "✓ "}
+
+
+def _whom(entry: Entry) -> str:
+    return inert(entry.whom) or "owner not given"
+
+
+def _about(entry: Entry) -> str:
+    return f"{inert(entry.kind)}: {inert(entry.what)}"
 
 
 def _small(text: str) -> str:
@@ -212,7 +220,7 @@ def agreement_texts(entries: Sequence[Entry], numbers: Sequence[Sequence[int]]) 
         HTML, one for each tower; empty where it waits for nothing.
     """
     told = [
-        f"<li><a href=#a{number}>A{number}</a> {inert(entry.whom) or 'owner not given'} – {inert(entry.kind)}: {inert(entry.what)}\n"
+        f"<li><a href=#a{number}>A{number}</a> {_whom(entry)} – {_about(entry)}\n"
         for number, entry in enumerate(entries, 1)
     ]
     return [

@@ -20,9 +20,9 @@ from layoutplan.outputs.review.pieces import inert, tower_rows
 from layoutplan.outputs.review.svg_path import SIDE, path_text
 from layoutplan.outputs.words import may_stake
 
-NOT_CLEAR = "not all mapped: white is not clear"
 _LARGEST = 2600  # characters of ground in one map; with leads and signs it stays below 3 kB
 _TOLERANCES = (1.0, 2.0, 4.0, 8.0)  # what corners may be left out by, in units of the map
+_NOT_CLEAR = f"<text class=mU x={SIDE // 2} y=14>not all mapped: white is not clear</text>"
 _SPARE = 1.3  # of the ground that tower and stakes take
 _LEAST_M = 80.0
 _AT_ONCE = 64  # towers whose surroundings are held in memory together
@@ -93,27 +93,33 @@ def small_maps(plan: Plan, classes: Sequence[str]) -> list[str]:
         SVG.
     """
     frame = _frame(plan)
-    grounds = _grounds(plan, frame, classes)
-    lines, leads = _spans(plan, frame), _leads(plan, frame)
-    bars = [
-        next((length for length in _BARS_M if length * scale <= _LONGEST_BAR), _BARS_M[-1]) for scale in frame.per_m
+    grounds, lines, leads = _grounds(plan, frame, classes), _spans(plan, frame), _leads(plan, frame)
+    every = np.arange(len(frame.origin))
+    places = frame.units_of_m(np.zeros((len(every), 2)), every).round().astype(int).tolist()
+    towers = records(plan.towers, "tower_id", "line_bearing_deg", "map_covers", "map_gaps")
+    rows = zip(towers, frame.per_m.tolist(), places, grounds, lines, leads, strict=True)
+    return [
+        f'<svg class=map viewBox="0 0 {SIDE} {SIDE}" role=img aria-label="Small map of tower {inert(tower.tower_id)}">'
+        f"{ground}{line}{lead or _reach(place, plan.job.rules.reach_m * per_m)}"
+        f"{'' if tower.map_covers and not tower.map_gaps else _NOT_CLEAR}"
+        f"{_tower(place, tower.line_bearing_deg)}{_bar(per_m)}</svg>\n"
+        for tower, per_m, place, ground, line, lead in rows
     ]
-    rows = zip(
-        records(plan.towers, "tower_id", "line_bearing_deg", "map_covers"), grounds, lines, leads, bars, strict=True
-    )
-    maps = []
-    for row, (tower, ground, line, lead, bar_m) in enumerate(rows):
-        x, y = frame.units_of_m(np.zeros((1, 2)), np.array([row]))[0].round().astype(int).tolist()
-        turn = f" rotate({tower.line_bearing_deg:.0f})" if tower.line_bearing_deg is not None else ""
-        reach = "" if lead else f"<circle class=rc cx={x} cy={y} r={plan.job.rules.reach_m * frame.per_m[row]:.0f} />"
-        unknown = "" if tower.map_covers else f"<text class=mU x={SIDE // 2} y=14>{NOT_CLEAR}</text>"
-        maps.append(
-            f'<svg class=map viewBox="0 0 {SIDE} {SIDE}" role=img aria-label="Small map of tower {inert(tower.tower_id)}">'
-            f'{ground}{line}{reach}{lead}{unknown}<use href=#mT transform="translate({x} {y}){turn}" />'
-            f'<path class=mB d="M6 {SIDE - 7}h{bar_m * frame.per_m[row]:.0f}" />'
-            f"<text class=mL x=6 y={SIDE - 11}>{bar_m} m</text></svg>\n"
-        )
-    return maps
+
+
+def _reach(place: Sequence[int], radius: float) -> str:
+    return f"<circle class=rc cx={place[0]} cy={place[1]} r={radius:.0f} />"
+
+
+def _tower(place: Sequence[int], bearing_deg: float | None) -> str:
+    turn = "" if bearing_deg is None else f" rotate({bearing_deg:.0f})"
+    return f'<use href=#mT transform="translate({place[0]} {place[1]}){turn}" />'
+
+
+def _bar(per_m: float) -> str:
+    length_m = next((length for length in _BARS_M if length * per_m <= _LONGEST_BAR), _BARS_M[-1])
+    line = f'<path class=mB d="M6 {SIDE - 7}h{length_m * per_m:.0f}" />'
+    return f"{line}<text class=mL x=6 y={SIDE - 11}>{length_m} m</text>"
 
 
 def _frame(plan: Plan) -> Frame:

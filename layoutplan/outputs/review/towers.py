@@ -84,7 +84,7 @@ def _part(number: int, tower: Any, line: int, counts: str, picture: str, body: s
 
 
 def _counts(plan: Plan) -> list[str]:
-    """Count what needs the reviewer's eye at each tower, worst first: rules, and apart from them each state's limits."""
+    """Count what needs the reviewer's eye at each tower, worst first: rules, and apart from them limits by state."""
     count = len(plan.towers)
     texts = [
         _told("rules", found)

@@ -25,9 +25,14 @@ class ReadPage:
         (section,) = self.root.xpath(f"//section[h2[normalize-space()='{heading}']]")
         return squeezed(section)
 
+    @property
+    def register(self) -> list[list[Any]]:
+        """Cells of each row of the register of agreements."""
+        return [row.xpath("th|td") for row in self.root.xpath("//table[@class='register']/tbody/tr")]
+
     def rows(self, tower: int, title: str) -> list[list[Any]]:
         """Cells of the table of a tower under a heading; none if the heading is not there."""
-        tables = self.towers[tower].xpath(f"h4[normalize-space()='{title}']/following-sibling::*[1]")
+        tables = self.towers[tower].xpath(f".//h4[normalize-space()='{title}']/following-sibling::*[1]")
         return [row.xpath("th|td") for table in tables for row in table.xpath("tbody/tr")]
 
 

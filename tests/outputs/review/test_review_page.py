@@ -11,6 +11,7 @@ import re
 from pathlib import Path
 from typing import Any
 
+import lxml.html
 import numpy as np
 import pandas as pd
 import pytest
@@ -20,7 +21,7 @@ from layoutplan.layout.rules import NO_LAYOUT
 from layoutplan.layout.set_out import set_out
 from layoutplan.outputs.review import write_review
 from layoutplan.outputs.review.pieces import number, number_beside, with_unit
-from layoutplan.outputs.words import STATUS_MEANING
+from layoutplan.outputs.words import STATUS_MEANING, may_stake
 from layoutplan.text import clean, page_text
 
 ROLES = {"H": 1, "S": 2}
@@ -95,7 +96,7 @@ def test_every_check_with_value_limit_verdict_and_basis(all_verdicts, tmp_path, 
         seen += 1
     assert seen == len(all_verdicts.checks)
     tokens = {token for row in page.root.xpath("//tr/@data-t") for token in row.split(",")}
-    assert {token[-1] for token in tokens} == set("kabuxw")
+    assert {token[-1] for token in tokens} == set("kabu") | set("xnw") | set("yzv")
 
 
 def test_a_keep_out_without_a_row_is_neither_kept_nor_broken(all_verdicts, tmp_path, read_page) -> None:
@@ -134,7 +135,7 @@ def test_every_exposure(plan, tmp_path, read_page) -> None:
     keys = list(zip(plan.towers["line_id"], plan.towers["tower_id"], strict=True))
     assert plan.exposures["ratio"].isna().any()
     for found in plan.exposures.itertuples():
-        rows = page.rows(keys.index((found.line_id, found.tower_id)), "Exposures")
+        rows = page.rows(keys.index((found.line_id, found.tower_id)), f"Exposures {found.state}")
         name = f"{found.exposure} {found.state}"
         (row,) = [row for row in rows if text(row[0]).startswith(name)]
         cell = text(row[ROLES[found.role]])
@@ -151,7 +152,7 @@ def test_every_exposure(plan, tmp_path, read_page) -> None:
 def test_an_unknown_limit_is_unknown(plan, tmp_path, read_page) -> None:
     blank = plan.exposures.assign(limit=np.nan, ratio=np.nan)
     page = read_page(write_review(dataclasses.replace(plan, exposures=blank), tmp_path))
-    for row in page.rows(0, "Exposures"):
+    for row in page.rows(0, "Exposures in service"):
         assert text(row[3]) == "unknown"
         assert "? unknown" in text(row[1])
         assert "✓" not in text(row[1])
@@ -226,24 +227,177 @@ def test_the_rest_of_the_page(plan, tmp_path, read_page) -> None:
 def test_the_order_of_the_page(plan, tmp_path, read_page) -> None:
     page = read_page(write_review(plan, tmp_path))
     assert [text(heading) for heading in page.root.xpath("//h2")] == [
-        "Towers by status", "Cautions", "Assumptions made", "Problems found in the inputs", "Towers",
-        "Whom to ask for permission", "Where limits come from", "Inputs", "Software", "Reviewer",
+        "Towers by status", "Towers at a glance", "Cautions", "Assumptions made", "Problems found in the inputs",
+        "Agreements", "Towers", "Where limits come from", "Inputs", "Software", "Reviewer",
     ]  # fmt: skip
 
 
-def test_counts_in_the_summary_of_a_tower(all_verdicts, tmp_path, read_page) -> None:
+def test_counts_in_the_summary_of_a_tower_keep_faults_apart_from_rules(all_verdicts, tmp_path, read_page) -> None:
     page = read_page(write_review(all_verdicts, tmp_path))
     for tower, part in zip(all_verdicts.towers.itertuples(), page.towers, strict=True):
         checks = all_verdicts.checks[all_verdicts.checks["tower_id"] == tower.tower_id]["verdict"].value_counts()
-        ratio = all_verdicts.exposures[all_verdicts.exposures["tower_id"] == tower.tower_id]["ratio"]
-        wanted = {
-            "✗ {} broken": checks.get("broken", 0),
-            "? {} unknown": checks.get("unknown", 0) + int(ratio.isna().sum()),
-            "▲ {} to be agreed": checks.get("to be agreed", 0),
-            "✗ {} beyond limit": int((ratio > 1).sum()),
+        exposures = all_verdicts.exposures[all_verdicts.exposures["tower_id"] == tower.tower_id]
+        wanted = {"rules": {sign: checks.get(sign[2:], 0) for sign in ("✗ broken", "? unknown", "▲ to be agreed")}}
+        for state in ("in service", "under a fault"):
+            ratio = exposures[exposures["state"] == state]["ratio"]
+            wanted[state] = {"✗ beyond limit": int((ratio > 1).sum()), "? unknown": int(ratio.isna().sum())}
+        told = [text(span) for span in part.xpath("summary/span")[1:]]
+        lists = {
+            name: ", ".join(f"{sign[0]} {count}{sign[1:]}" for sign, count in counts.items() if count)
+            for name, counts in wanted.items()
         }
-        told = text(part.xpath("summary/span")[1])
-        assert told == ", ".join(words.format(count) for words, count in wanted.items() if count)
+        assert told == [f"{name}: {words}" for name, words in lists.items() if words]
+
+
+def test_rules_and_faults_stand_in_tables_of_their_own(all_verdicts, tmp_path, read_page) -> None:
+    page = read_page(write_review(all_verdicts, tmp_path))
+    ratios = all_verdicts.exposures.groupby("state")["ratio"].max()
+    assert (ratios > 1).all()
+    of_faults = set(all_verdicts.exposures[all_verdicts.exposures["state"] == "under a fault"]["exposure"])
+    rules, faults = (page.rows(0, title) for title in ("Rules", "Exposures under a fault"))
+    assert rules
+    assert {row[0].text.strip() for row in faults} == of_faults
+    assert not of_faults & {row[0].text.strip() for row in (*rules, *page.rows(0, "Exposures in service"))}
+    heads = [text(cell) for cell in page.root.xpath("//table[@id='overview']/thead/tr/th")]
+    rule, service, fault = (heads.index(name) for name in HEADS)
+    counted = dict.fromkeys(("broken", "beyond limit"), 0)
+    for row in page.root.xpath("//table[@id='overview']/tbody/tr"):
+        cells = [text(cell) for cell in row.xpath("th|td")]
+        counted["broken"] += "✗" in cells[rule]
+        counted["beyond limit"] += "✗ beyond limit" in cells[fault]
+        assert "limit" not in cells[rule]
+    broken = all_verdicts.checks[all_verdicts.checks["verdict"] == "broken"]["tower_id"].nunique()
+    beyond = all_verdicts.leads[all_verdicts.leads["fault_ratio"] > 1]["tower_id"].nunique()
+    assert counted == {"broken": broken, "beyond limit": beyond}
+    assert min(counted.values()) > 0
+    assert service != fault
+
+
+HEADS = ("rules", "in service, times its limit", "under a fault, times its limit")
+
+
+def at_a_glance(page: Any) -> list[dict[str, str]]:
+    """The rows of the table with one row for each tower, by the heads of its columns."""
+    (table,) = page.root.xpath("//table[@id='overview']")
+    heads = [text(cell) for cell in table.xpath("thead/tr/th")]
+    return [
+        dict(zip(heads, map(text, row.xpath("th|td")), strict=True))
+        | {"n": len(row.xpath(".//a[starts-with(@href, '#a')]"))}
+        for row in table.xpath("tbody/tr")
+    ]
+
+
+def test_a_row_for_each_tower_holds_its_figures(plan, tmp_path, read_page) -> None:
+    rows = at_a_glance(read_page(write_review(plan, tmp_path)))
+    assert len(rows) == len(plan.towers)
+    for row, tower in zip(rows, plan.towers.itertuples(), strict=True):
+        assert row["tower"].startswith(clean(tower.tower_id))
+        assert row["status"][2:] == tower.status
+        leads = plan.leads[plan.leads["tower_id"] == tower.tower_id]
+        for head, column in (("lead H / S, m", "lead_length_m"), ("angle H / S, °", "angle_to_line_deg")):
+            assert row[head] == (" / ".join(f"{value:.1f}" for value in leads[column]) or "–")
+        on_foot = plan.approaches[(plan.approaches["tower_id"] == tower.tower_id) & (plan.approaches["to"] == "tower")]
+        (way,) = on_foot.itertuples()
+        wanted = way.verdict if math.isnan(way.walk_min) else f"{way.walk_min:.0f} min{way.walk_m:.0f} m"
+        assert row["walk"].startswith(wanted)
+        assert ("▲" in row["walk"]) == (way.verdict == "needs permission")
+        crossed = plan.crossings[(plan.crossings["tower_id"] == tower.tower_id) & (plan.crossings["met_by"] == "lead")]
+        if tower.status == NO_LAYOUT:
+            assert row["lead crosses"] == row["to the nearest keep-out"] == row["rules"] == "–"
+        elif tower.map_gaps:
+            assert "unknown" in row["lead crosses"]
+            assert "unknown" in row["to the nearest keep-out"]
+        else:
+            assert row["lead crosses"] == (f"▲ {len(crossed)}" if len(crossed) else "nothing")
+
+
+def test_the_nearest_keep_out_is_the_one_with_the_least_to_spare(plan, tmp_path, read_page) -> None:
+    tower = plan.electrodes["tower_id"].iloc[0]
+    base = plan.checks[(plan.checks["tower_id"] == tower) & (plan.checks["rule"] == "line clearance")]
+    far, near = (
+        base[base["role"] == role].assign(rule=rule, measured=measured, limit=limit)
+        for role, rule, measured, limit in (
+            ("H", "keep_out:fence_wall", 4.0, 1.0),
+            ("S", "keep_out:main_road", 12.3, 10.0),
+        )
+    )
+    checks = pd.concat((plan.checks, far, near), ignore_index=True)
+    row = at_a_glance(read_page(write_review(dataclasses.replace(plan, checks=checks), tmp_path)))[0]
+    label = plan.job.obstacle_classes["main_road"].label
+    assert row["to the nearest keep-out"] == f"2.3 mS, {label}: 12.3 of 10 m"
+
+
+def test_every_tower_has_a_small_map_with_its_stakes(make_plan, tmp_path, read_page) -> None:
+    plan = make_plan(14, density=300)
+    page = read_page(write_review(plan, tmp_path))
+    for tower, part in zip(plan.towers.itertuples(), page.towers, strict=True):
+        (picture,) = part.xpath(".//*[local-name()='svg']")
+        assert clean(tower.tower_id) in picture.get("aria-label")
+        used = [use.get("href") for use in picture.xpath(".//*[local-name()='use']")]
+        leads = plan.leads[plan.leads["tower_id"] == tower.tower_id]
+        hollow = {row.role: "" if may_stake(row.status) else "n" for row in leads.itertuples()}
+        assert used == [*(f"#m{role}{sign}" for role, sign in hollow.items()), "#mT"]
+        assert ("white is not clear" in text(picture)) == bool(tower.map_gaps)
+        assert bool(picture.xpath(".//*[@class='rc']")) == (tower.status == NO_LAYOUT)
+        crossed = plan.crossings[(plan.crossings["tower_id"] == tower.tower_id) & (plan.crossings["at_m"] > 0)]
+        assert len(picture.xpath(".//*[@class='mX']")) == len(crossed)
+        assert len(lxml.html.tostring(picture)) < 6000
+    assert {use.get("href")[1:] for use in page.root.xpath("//*[local-name()='use']")} <= set(page.root.xpath("//@id"))
+
+
+def test_the_register_names_towers_compactly_and_leaves_room_to_sign(plan, tmp_path, read_page) -> None:
+    """A road, a water, a pipe, a reserve and parcels, each with whom to ask, about what, for which towers."""
+    asked = {"minor_road": "the road authority", "stream_ditch": "the water authority", "pipeline": "its operator",
+             "protected_area": "the conservation authority"}  # fmt: skip
+    classes = plan.job.obstacle_classes
+    stakes = plan.electrodes[["line_id", "tower_id", "role", "waypoint"]]
+    met = {"met_by": "lead", "feature_id": "f 1", "at_m": 12.5, "verdict": "to be agreed"}
+    tables = [stakes.assign(obstacle_class=name, name=f"<i>{name}</i> {{{{7*7}}}}", **met) for name in asked]
+    some = dataclasses.replace(plan, crossings=pd.concat(tables, ignore_index=True))
+    page = read_page(write_review(some, tmp_path))
+    rows = [[text(cell) for cell in row] for row in page.register]
+    by_class = {name: [row for row in rows if f"'<i>{name}</i> {{{{7*7}}}}'" in row[2]] for name in asked}
+    for name, found in by_class.items():
+        ((number, whom, about, towers, state, sign),) = found
+        assert number == f"A{1 + [*asked].index(name)}"
+        assert whom == classes[name].agreed_by
+        assert about.startswith(f"lead crosses: {classes[name].label}")
+        assert "at 12.5 m" in about
+        assert state == "☐ to be agreed"
+        assert sign == ""
+        with_stakes = plan.towers["tower_id"].isin(stakes["tower_id"])
+        names = [clean(one) for one in plan.towers["tower_id"]]
+        hole = int(np.flatnonzero(~with_stakes)[0])  # the tower without layout, within the line
+        assert towers == f"{names[0]}–{names[hole - 1]}, {names[hole + 1]}–{names[-1]}"
+    parcels = [row for row in rows if row[2].startswith("parcel:")]
+    assert len(parcels) == len(plan.permissions)
+    assert [row[1] for row in parcels] == plan.permissions["owner_ref"].tolist()
+    assert {row[4] for row in parcels} == {"☐ no entry", "☐ permission needed", "✓ granted"}
+    assert any(row[2].startswith("way on foot:") for row in rows)
+    assert [row[2] for row in rows[: len(asked)]] == [by_class[name][0][2] for name in asked]
+
+
+def test_a_tower_counts_what_is_not_granted_yet(plan, tmp_path, read_page) -> None:
+    page = read_page(write_review(plan, tmp_path))
+    glance = at_a_glance(page)
+    for row, tower in zip(glance, plan.towers["tower_id"], strict=True):
+        crossed = plan.crossings[plan.crossings["tower_id"] == tower]
+        ways = plan.approaches[
+            (plan.approaches["tower_id"] == tower) & (plan.approaches["verdict"] == "needs permission")
+        ]
+        land = plan.permissions[(plan.permissions["towers"] == tower) & (plan.permissions["state"] != "granted")]
+        count = (len(crossed) > 0) + (len(ways) > 0) + len(land)
+        assert row["n"] == count
+        assert row["to be agreed"].startswith(str(count))
+
+
+def test_towers_of_two_lines_with_one_name_are_told_apart(plan, tmp_path, read_page) -> None:
+    other = {name: getattr(plan, name).assign(line_id="B") for name in ("towers", "electrodes", "leads", "crossings")}
+    both = {name: pd.concat((getattr(plan, name), table), ignore_index=True) for name, table in other.items()}
+    page = read_page(write_review(dataclasses.replace(plan, **both), tmp_path))
+    (row,) = [row for row in page.register if "minor road" in text(row[2])]
+    tower = clean(plan.crossings["tower_id"].iloc[0])
+    assert text(row[3]) == f"{tower} ({plan.towers['line_id'].iloc[0]}), {tower} (B)"
 
 
 def test_hostile_text_is_inert(make_plan, tmp_path, hostile_texts, read_page) -> None:
@@ -300,16 +454,23 @@ def test_approaches_and_permissions_where_there_are_any(plan, tmp_path, read_pag
     ]  # fmt: skip
     assert [text(cell) for cell in page.rows(0, "Approach on foot")[0]][:4] == ["H", "the tower", "", "212.4"]
     assert text(page.rows(3, "Approach on foot")[-1][-2]) == "map does not cover"
-    parcels = [row.xpath("td") for row in page.root.xpath("//table[@class='permissions']/tbody/tr")]
+    parcels = [row for row in page.register if text(row[2]).startswith("parcel:")]
     assert len(parcels) == len(plan.permissions) > 3
     for cells, parcel in zip(parcels, plan.permissions.itertuples(), strict=True):
-        wanted = (parcel.parcel, parcel.owner_ref, parcel.state, parcel.note, parcel.towers, parcel.stakes)
-        assert [text(cell) for cell in cells[:6]] == [clean(value) for value in wanted]
-        assert as_shown(shown(text(cells[6])), parcel.lead_m)
+        assert text(cells[1]) == parcel.owner_ref
+        about = f"parcel: {clean(parcel.parcel)}: {parcel.note}stakes {clean(parcel.stakes)}; "
+        assert text(cells[2]) == f"{about}lead {number(parcel.lead_m)} m; way on foot 0 m"
+        assert text(cells[3]) == clean(parcel.towers)
+        assert text(cells[4])[2:] == parcel.state
     none = with_tables(plan, approaches=approaches.iloc[:0], permissions=plan.permissions.iloc[:0])
     raw = write_review(none, tmp_path).read_text("utf-8")
     assert "Approach on foot" not in raw
-    assert "Whom to ask" not in raw
+    assert "parcel:" not in raw
+    assert "<table class=register>" in raw
+    nobody = with_tables(none, crossings=plan.crossings.iloc[:0])
+    raw = write_review(nobody, tmp_path).read_text("utf-8")
+    assert "<table class=register>" not in raw
+    assert "Nobody has to be asked as far as maps and lists tell" in raw
 
 
 @pytest.mark.parametrize(
@@ -347,7 +508,7 @@ def test_size_of_a_thousand_towers(make_plan, tmp_path) -> None:
 def test_shares_of_the_limit(plan, tmp_path, read_page, ratio, words) -> None:
     table = plan.exposures.assign(value=50.0 * ratio, limit=50.0, ratio=ratio, unit="V")
     page = read_page(write_review(dataclasses.replace(plan, exposures=table), tmp_path))
-    cell = text(page.rows(0, "Exposures")[0][1])
+    cell = text(page.rows(0, "Exposures in service")[0][1])
     assert f", {words} of limit " in cell
     assert ("✗ beyond limit" in cell) == (ratio > 1)
 
@@ -355,7 +516,7 @@ def test_shares_of_the_limit(plan, tmp_path, read_page, ratio, words) -> None:
 def test_how_leads_are_handled(plan, tmp_path, read_page) -> None:
     page = read_page(write_review(plan, tmp_path))
     for part, tower in zip(page.towers, plan.towers["tower_id"], strict=True):
-        notes = [words for words in map(text, part.xpath("p[@class='q']")) if words.startswith("Lead")]
+        notes = [words for words in map(text, part.xpath(".//p[@class='q more']")) if words.startswith("Lead")]
         for lead in plan.leads[plan.leads["tower_id"] == tower].itertuples():
             (told,) = [words for words in notes if lead.role in words.split(":")[0]]
             assert clean(lead.handling) in told
