@@ -18,6 +18,9 @@ _FOLDER = click.Path(path_type=Path)
 @click.option("--out", type=_FOLDER, metavar="DIR", help="Folder for the files; the plan's own if left out.")
 @click.option("--split", "per_file", type=click.IntRange(3), metavar="N", help="At most N waypoints in one GPX file.")
 @click.option("--job", "job_file", type=_FOLDER, metavar="FILE", help="Job file of the plan, for its elevation model.")
+@click.option(
+    "--towers", metavar="TOWERS", help="Pages of these towers only, as in 103-110,T1 or LINE:103-110; needs --out."
+)
 @click.option("--list", "as_list", is_flag=True, help="List the formats, those of installed packages too.")
 @debug_option
 def command(
@@ -26,6 +29,7 @@ def command(
     out: Path | None,
     per_file: int | None,
     job_file: Path | None,
+    towers: str | None,
     as_list: bool,
     debug: bool,
 ) -> None:
@@ -45,7 +49,7 @@ def command(
         if per_file is not None and "gpx" not in names:
             raise click.UsageError("--split goes with --to gpx.")
         with alone(folder if folder.is_dir() else None, out), telling_what_is_kept(out or folder):
-            files, stored = export_plan(folder, names, out, per_file, job_file)
+            files, stored = export_plan(folder, names, out, per_file, job_file, towers)
         if stored.changed:
             click.echo(f"note: {stored.changed}", err=True)
         if stored.lost and "sheets" in names:

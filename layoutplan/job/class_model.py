@@ -18,6 +18,21 @@ Color = Annotated[str, Field(pattern="^#[0-9a-f]{6}$")]
 Number = int | float
 Dash = tuple[Annotated[Number, Field(gt=0)], ...]
 Hatch = Literal["", "dots", "diagonal", "horizontal", "cross"]
+PaperHatch = Literal[
+    "",
+    "cross",
+    "diagonal",
+    "horizontal",
+    "vertical",
+    "grid",
+    "dots",
+    "rings",
+    "dashes",
+    "ticks",
+    "slashes",
+    "plus",
+    "crosses",
+]
 Group = Literal["land", "entry", "silent", "water", "roads", "built", "lines"]
 
 
@@ -76,7 +91,7 @@ class PaperArea(Section):
     line: Color
     width: Positive = 0.3
     dash: Dash = ()
-    hatch: Hatch = ""
+    hatch: PaperHatch = ""
     over: bool = False
 
 

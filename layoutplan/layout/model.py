@@ -64,6 +64,8 @@ class Plan:
         reads as well: that pair, with the readings of both.
     timings_s : mapping
         Seconds for each stage.
+    whole : Plan or None
+        The plan that this is a part of (`layoutplan.layout.part`); it has the number of the whole.
     """
 
     job: Job
@@ -89,6 +91,7 @@ class Plan:
     grid_crs: str
     pairs: pd.DataFrame = field(default_factory=pd.DataFrame)
     timings_s: Mapping[str, float] = field(default_factory=dict)
+    whole: Plan | None = None
 
     @property
     def walks(self) -> gpd.GeoDataFrame:

@@ -30,11 +30,14 @@ class Declination:
         Why there is none, or what to beware of; mostly empty.
     model : str
         Name of the model, its validity, and the day it was asked for; or why it was not asked.
+    brief : str
+        Name of the model and the day; empty where it was not asked.
     """
 
     deg: FloatArray
     notes: tuple[str, ...]
     model: str
+    brief: str = ""
 
 
 def magnetic_declination(lonlat_deg: ArrayLike, day: date | None, *, height_m: ArrayLike = 0.0) -> Declination:
@@ -100,7 +103,10 @@ def magnetic_declination(lonlat_deg: ArrayLike, day: date | None, *, height_m: A
     notes = np.select([horizontal < BLACKOUT_NT, horizontal < CAUTION_NT], [BLACKOUT, CAUTION], "")
     deg = np.degrees(np.arctan2(east, north))
     return Declination(
-        np.where(horizontal < BLACKOUT_NT, np.nan, deg), tuple(str(note) for note in notes), f"{name}, for {day}"
+        np.where(horizontal < BLACKOUT_NT, np.nan, deg),
+        tuple(str(note) for note in notes),
+        f"{name}, for {day}",
+        f"{terms['model_name']}, {day}",
     )
 
 

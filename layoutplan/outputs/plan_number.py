@@ -36,8 +36,10 @@ def plan_number(plan: Plan) -> str:
     Returns
     -------
     str
-        Worked out once for each plan.
+        Worked out once for each plan; of a part, that of the whole.
     """
+    if plan.whole is not None:
+        return plan_number(plan.whole)
     if (known := plan.__dict__.get(_KNOWN)) is not None:
         return str(known)
     number = _worked_out(plan)

@@ -37,6 +37,8 @@ class Format:
         Installed package that it comes from, with its version; empty for this program's own.
     extra : str
         Extra of this program (``pip install "layoutplan[…]"``) that brings what the writer imports; empty: none.
+    by_tower : bool
+        Whether it can be made of some of the towers: a page for people, which says of how many.
     """
 
     name: str
@@ -48,6 +50,7 @@ class Format:
     beside: str = ""
     package: str = ""
     extra: str = ""
+    by_tower: bool = False
 
     def applies_to(self, plan: Plan) -> bool:
         """Whether the job has what the format needs.
@@ -104,10 +107,10 @@ _OWN = (
         extra="dxf",
     ),
     Format("geojson", "towers, stakes and leads", ("plan.geojson",), f"{_HERE}.geojson:write_geojson"),
-    Format("map", "map for a browser without network", ("map.html",), f"{_HERE}.map_page:write_map"),
-    Format("review", "every rule of every tower", ("review.html",), f"{_HERE}.review:write_review"),
+    Format("map", "map for a browser without network", ("map.html",), f"{_HERE}.map_page:write_map", by_tower=True),
+    Format("review", "every rule of every tower", ("review.html",), f"{_HERE}.review:write_review", by_tower=True),
     Format("review_table", "the same as a table", ("review.csv",), f"{_HERE}.review:write_review_table"),
-    Format("sheets", "staking sheets to print", ("sheets.pdf",), f"{_HERE}.sheets:write_sheets"),
+    Format("sheets", "staking sheets to print", ("sheets.pdf",), f"{_HERE}.sheets:write_sheets", by_tower=True),
     Format(
         "parquet",
         "each table as GeoParquet",

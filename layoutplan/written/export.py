@@ -9,6 +9,7 @@ from pathlib import Path
 
 from layoutplan.errors import OutputError
 from layoutplan.layout.model import Plan
+from layoutplan.layout.part import part_of
 from layoutplan.layout.schema import TABLES
 from layoutplan.outputs.columns import on_the_globe
 from layoutplan.outputs.installed import chosen_formats, known_formats
@@ -30,6 +31,7 @@ def export_plan(
     out: str | Path | None = None,
     per_file: int | None = None,
     job_file: str | Path | None = None,
+    towers: str | None = None,
 ) -> tuple[list[Path], Stored]:
     """Make files from the plan in a folder, without planning again.
 
@@ -45,6 +47,9 @@ def export_plan(
         Most waypoints in one GPX file; the job's ``output.waypoints_per_file`` if left out.
     job_file : str or Path, optional
         Names the elevation model's files, if they are no longer where they lay beside the plan.
+    towers : str, optional
+        Those to make pages of, as `layoutplan.layout.part.part_of` takes them; all if left out. Such pages go into
+        another folder than the plan's.
 
     Returns
     -------
@@ -56,14 +61,16 @@ def export_plan(
     Raises
     ------
     OutputError
-        If a format is not known or cannot be made, the plan cannot be read or was changed, the folder cannot be written
-        to or holds another plan.
+        If a format or tower is not known or a format cannot be made, the plan cannot be read or was changed, the folder
+        cannot be written to or holds another plan.
     """
     folder = Path(folder)
     target = folder if out is None else Path(out)
     chosen = chosen_formats(formats, _OPTION, there=("gpkg",) if _same(folder, target) else ())
     if any(entry.name == RECORD for entry in chosen):
         raise OutputError(f"{_OPTION}: '{RECORD}' is the record of how the plan was made; it is not made again later.")
+    if towers is not None:
+        _require_pages(chosen, apart=not _same(folder, target))
     stored = stored_plan(folder, job_file)
     if stored.changed and any(TABLES_NAME in entry.files for entry in chosen):
         raise OutputError(f"{_OPTION}: {TABLES_NAME} was changed after the plan was written; it is not written anew.")
@@ -73,6 +80,8 @@ def export_plan(
     _refuse_other_plan(folder, target)
     _require_columns(stored.plan, folder)
     plan = on_the_globe(stored.plan)
+    if towers is not None:
+        plan = part_of(plan, towers)
     if stored.changed:
         plan = replace(plan, problems=(*plan.problems, stored.changed))
     if per_file is not None:
@@ -105,6 +114,19 @@ def format_lines() -> list[str]:
 def _what(entry: Format) -> str:
     needs = f", with layoutplan[{entry.extra}]" if entry.extra else ""
     return entry.what if entry.by_default else f"{entry.what}; on request{needs}"
+
+
+def _require_pages(chosen: Iterable[Format], *, apart: bool) -> None:
+    """Refuse parts of what is taken for the whole by programs, or would lie where the whole is looked for."""
+    able = ", ".join(entry.name for entry in known_formats() if entry.by_tower)
+    for entry in chosen:
+        if not entry.by_tower:
+            raise OutputError(f"option --towers: '{entry.name}' is made of all towers only; of some: {able}.")
+    if not apart:
+        raise OutputError(
+            "option --towers: pages of some towers are not put beside the whole plan; name a folder for them with "
+            "--out."
+        )
 
 
 def _beside_others(target: Path, plan: Plan) -> tuple[str, ...]:

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from layoutplan.outputs.sheets.pen import INK, Box, Pen
-from layoutplan.text import clean
+from layoutplan.outputs.sheets.pen import INK, MM, Box, Pen
 
-_LEADING = 0.44  # mm of line height per point of size
+_LEADING = 0.42  # mm of line height per point of size
 _INDENT = 0.5  # mm of indent per point of size
 MORE = "… and more than fits here: see review.html before going out."
 
@@ -30,7 +29,7 @@ class Block:
     items: tuple[Item, ...]
 
 
-Line = tuple[str, str, bool]  # mark, text, bold
+Line = tuple[int, str, str, bool]  # number of its item, mark, text, bold
 
 
 def height(pen: Pen, blocks: Sequence[Block], width: float, size: float) -> float:
@@ -56,8 +55,8 @@ def height(pen: Pen, blocks: Sequence[Block], width: float, size: float) -> floa
     return _LEADING * size * (lines + 1.75 * len(blocks))
 
 
-def draw(pen: Pen, blocks: Sequence[Block], box: Box, size: float) -> bool:
-    """Draw blocks from the top of a box down; what does not fit is left out with a word.
+def draw(pen: Pen, blocks: Sequence[Block], box: Box, size: float, more: str = MORE) -> list[Block]:
+    """Draw blocks from the top of a box down; where not all fits, a line says so.
 
     Parameters
     ----------
@@ -69,40 +68,42 @@ def draw(pen: Pen, blocks: Sequence[Block], box: Box, size: float) -> bool:
         On the page. [mm]
     size : float
         Of the letters. [points]
+    more : str
+        What to say where not all fits.
 
     Returns
     -------
-    bool
-        Whether all fitted.
+    list of Block
+        What did not fit; an item that was begun is in it whole.
     """
     step, y = _LEADING * size, box.top
-    for block in blocks:
-        lines = _lines(pen, block, box.width, size)
+    for place, block in enumerate(blocks):
         y -= 1.35 * step
         if y < box.bottom:
-            pen.fitted(box.left, box.bottom + 0.3, MORE, box.width, size, bold=True)
-            return False
+            pen.fitted(box.left, box.bottom + 0.3, more, box.width, size, bold=True)
+            return list(blocks[place:])
         pen.text(box.left, y, block.title, size + 0.5, bold=True)
         pen.line([(box.left, y - 0.25 * step), (box.right, y - 0.25 * step)], 0.4)
         y -= 0.2 * step
-        for number, (mark, text, bold) in enumerate(lines):
+        lines = _lines(pen, block, box.width, size)
+        for number, (item, mark, text, bold) in enumerate(lines):
             y -= step
             last_line = y - step < box.bottom
-            if y < box.bottom or (last_line and (number + 1 < len(lines) or block is not blocks[-1])):
-                pen.fitted(box.left, max(y, box.bottom), MORE, box.width, size, bold=True)
-                return False
+            if y < box.bottom or (last_line and (number + 1 < len(lines) or place + 1 < len(blocks))):
+                pen.fitted(box.left, max(y, box.bottom), more, box.width, size, bold=True)
+                return [Block(block.title, block.items[item:]), *blocks[place + 1 :]]
             if mark:
                 pen.text(box.left, y, mark, size, bold=True)
             pen.text(box.left + _INDENT * size, y, text, size, bold=bold, color=INK)
         y -= 0.2 * step
-    return True
+    return []
 
 
 def _lines(pen: Pen, block: Block, width: float, size: float) -> list[Line]:
     room = width - _INDENT * size
     return [
-        (item.mark if number == 0 else "", line, item.bold)
-        for item in block.items
+        (place, item.mark if number == 0 else "", line, item.bold)
+        for place, item in enumerate(block.items)
         for number, line in enumerate(wrapped(pen, item.text, room, size, item.bold))
     ]
 
@@ -128,19 +129,21 @@ def wrapped(pen: Pen, text: str, width: float, size: float, bold: bool = False) 
     list of str
         Lines.
     """
+    room = width * MM / size  # of letters of one point
     lines: list[str] = []
-    space, line, used = pen.width(" ", size, bold), "", 0.0
-    for word in clean(text).split():
-        wide = pen.width(word, size, bold)
-        if line and used + space + wide > width:
-            lines.append(line)
-            line, used = "", 0.0
-        if wide > width:
+    begun: list[str] = []
+    space, used = pen.fonts.width(" ", bold), 0.0
+    for word, wide in pen.fonts.words(text, bold):
+        if begun and used + space + wide > room:
+            lines.append(" ".join(begun))
+            begun, used = [], 0.0
+        if wide > room:
             *whole, word = _broken(pen, word, width, size, bold)
             lines += whole
-            wide = pen.width(word, size, bold)
-        line, used = (f"{line} {word}", used + space + wide) if line else (word, wide)
-    return [*lines, line] if line else lines
+            wide = pen.fonts.width(word, bold)
+        used += space + wide if begun else wide
+        begun.append(word)
+    return [*lines, " ".join(begun)] if begun else lines
 
 
 def _broken(pen: Pen, word: str, width: float, size: float, bold: bool) -> list[str]:

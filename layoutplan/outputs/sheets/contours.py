@@ -17,12 +17,12 @@ from layoutplan.layout.model import Plan
 from layoutplan.outputs.sheets.labels import Labels
 from layoutplan.outputs.sheets.panel import Panel, line_ops
 from layoutplan.outputs.sheets.pen import SMALLEST_PT, Pen
+from layoutplan.outputs.sheets.styles import CONTOUR_COLOR, CONTOUR_WIDTHS
 from layoutplan.terrain import Dem, elevation_m, open_terrain
 
 _STEPS_M = (1, 2, 5, 10, 20, 50, 100)
 _MOST_LINES = 14
 _MOST_SAMPLES, _FINE = 48, 3
-_COLOR = "#9c6b3c"
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +58,27 @@ def ground_of(plan: Plan, lonlat: FloatArray, reach_m: float) -> ContourHeights:
         return ContourHeights(Dem(), "The elevation files could not be opened for drawing: no contours.")
 
 
+def has_heights(panel: Panel, ground: ContourHeights) -> bool:
+    """Whether the elevation model reaches a map.
+
+    Parameters
+    ----------
+    panel : Panel
+        The map.
+    ground : ContourHeights
+        The elevation model, if there is one.
+
+    Returns
+    -------
+    bool
+    """
+    if not ground.dem.mosaics:
+        return False
+    west, south, east, north = panel.window()
+    x, y = np.meshgrid(np.linspace(west, east, 3), np.linspace(south, north, 3))
+    return bool(np.isfinite(elevation_m(ground.dem, np.column_stack((x.ravel(), y.ravel())))).any())
+
+
 def draw_contours(pen: Pen, panel: Panel, ground: ContourHeights, labels: Labels) -> str:
     """Draw contours at a round step with heights on some of them.
 
@@ -91,7 +112,7 @@ def draw_contours(pen: Pen, panel: Panel, ground: ContourHeights, labels: Labels
     for level, pieces in zip(levels.tolist(), lines, strict=True):
         shapes = _strings(pieces)
         main = round(level / step) % 5 == 0
-        pen.path(line_ops(shapes, panel, metric=True), width=0.7 if main else 0.35, color=_COLOR)
+        pen.path(line_ops(shapes, panel, metric=True), width=CONTOUR_WIDTHS[main], color=CONTOUR_COLOR)
     _write_heights(panel, labels, levels, lines)
     patchy = "" if known.size == heights.size else "; gaps: no terrain data there"
     return f"Contours every {step} m, heights in m{patchy}."
@@ -124,4 +145,4 @@ def _write_heights(panel: Panel, labels: Labels, levels: FloatArray, lines: list
             continue
         xy = panel.mm_of(max(pieces, key=len))
         places = [tuple(xy[int(share * (len(xy) - 1))].tolist()) for share in (0.5, 0.3, 0.7, 0.15, 0.85)]
-        labels.write(places, f"{level:g}", SMALLEST_PT, color=_COLOR)
+        labels.write(places, f"{level:g}", SMALLEST_PT, color=CONTOUR_COLOR)

@@ -6,7 +6,6 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from layoutplan.job.class_model import PaperArea, PaperLine
 from layoutplan.layout.model import Plan
 from layoutplan.layout.rules import STATUSES
 from layoutplan.outputs.columns import as_lists
@@ -14,7 +13,7 @@ from layoutplan.outputs.sheets.blocks import Block, Item, draw, height
 from layoutplan.outputs.sheets.facts import Sheet
 from layoutplan.outputs.sheets.grid import grid_bearing_deg, has_grid
 from layoutplan.outputs.sheets.index_map import draw_index
-from layoutplan.outputs.sheets.legend import draw_legend, legend_height
+from layoutplan.outputs.sheets.legend import ClassLook, draw_legend, legend_height
 from layoutplan.outputs.sheets.marks import status_sign
 from layoutplan.outputs.sheets.pen import INK, SMALLEST_PT, WHITE, Box, Pen
 from layoutplan.outputs.sheets.surroundings import Surroundings
@@ -110,14 +109,16 @@ def draw_front(
     if sheets:
         map_box = Box(box.left, box.bottom + 8, box.width, y - used - box.bottom - 10)
         draw_index(pen, map_box, plan, sheets, around)
-    foot(pen, frame, 1)
+    foot(pen, frame, "1")
 
 
 def _about(plan: Plan, sheets: list[Sheet], frame: PageFrame) -> list[Item]:
     (lines,) = as_lists(plan.towers, ["line_id"])
     days = plan.job.work.days
     when = "not given in the job" if days is None else " to ".join(dict.fromkeys(str(day) for day in days))
+    part = [Item(f"PART OF A PLAN: {frame.part}. The others have sheets of their own.", "!", bold=True)]
     return [
+        *(part if frame.part else ()),
         Item(f"Lines: {', '.join(dict.fromkeys(lines)) or 'none'}"),
         Item(f"Days of work: {when}"),
         Item(f"Plan number {frame.plan_number}: sheets with another number are of another plan."),
@@ -169,7 +170,7 @@ def draw_lists(
     pen_of_page: Callable[[], Pen],
     sheets: list[Sheet],
     frame: PageFrame,
-    classes: dict[str, tuple[str, PaperArea | PaperLine]],
+    classes: dict[str, tuple[str, ClassLook]],
 ) -> None:
     """Draw the pages with legend and list of towers; ``pen_of_page`` begins a new page.
 
@@ -191,7 +192,7 @@ def draw_lists(
     draw_legend(pen, Box(box.left, box.bottom, box.width, box.height - 8), classes)
     top = box.top - _list_top(len(classes))
     while True:
-        foot(pen, frame, page)
+        foot(pen, frame, str(page))
         count = _rows_in(top - box.bottom) * _COLUMNS
         _list(pen, Box(box.left, box.bottom + 7, box.width, top - box.bottom - 7), rows[:count])
         rows, page, top = rows[count:], page + 1, box.top - 6.0

@@ -12,8 +12,8 @@ from pypdf import PdfWriter
 from reportlab import rl_config
 from reportlab.pdfgen.canvas import Canvas
 
-from layoutplan.job.class_model import PaperArea, PaperLine
 from layoutplan.layout.model import Plan
+from layoutplan.layout.part import part_words
 from layoutplan.outputs.columns import as_lists, turned, west_deg
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.sheets.contours import ground_of
@@ -21,9 +21,10 @@ from layoutplan.outputs.sheets.cover import draw_front, draw_lists, front_pages
 from layoutplan.outputs.sheets.facts import Sheet, sheets_of
 from layoutplan.outputs.sheets.fonts import Fonts
 from layoutplan.outputs.sheets.layers import Features
+from layoutplan.outputs.sheets.legend import ClassLook, class_looks
 from layoutplan.outputs.sheets.pen import MM, Pen
 from layoutplan.outputs.sheets.surroundings import Surroundings
-from layoutplan.outputs.sheets.tower_page import PageFrame, draw_tower_page
+from layoutplan.outputs.sheets.tower_page import PageFrame, draw_continued, draw_tower_page
 from layoutplan.outputs.words import credit_text
 from layoutplan.text import clean
 
@@ -49,15 +50,16 @@ def write_sheets(plan: Plan, folder: Path) -> Path:
     Path
         ``sheets.pdf``.
     """
-    west = west_deg(plan)
+    west = west_deg(plan.whole or plan)
     sheets, magnetic = sheets_of(plan, west)
     around = _around(plan, west)
-    classes = _classes(around.features)
+    classes = class_looks(around.features, np.arange(len(around.features.kind)))
     fonts = Fonts(plan.job.output.font)
     page = _PAGES_MM[plan.job.output.page]
     frame = PageFrame(
         page=page,
-        title=clean(plan.job.title),
+        title=clean((plan.whole or plan).job.title),
+        part=part_words(plan),
         plan_number=plan_number(plan),
         credits=credit_text(plan),
         magnetic=magnetic.model,
@@ -67,10 +69,11 @@ def write_sheets(plan: Plan, folder: Path) -> Path:
     )
     first = front_pages(frame.content, len(sheets), len(classes)) + 1
     frame = frame.numbered(first - 1 + len(sheets))
-    towers = list(_tower_sections(sheets, first, frame, around, fonts))
+    starts: list[int] = []
+    towers = list(_tower_sections(sheets, first, frame, around, fonts, starts))
     front = _front(plan, sheets, frame, around, classes, fonts)
     path = folder / "sheets.pdf"
-    _merge([front, *towers], path, sheets, first, frame)
+    _merge([front, *towers], path, sheets, starts, frame)
     return path
 
 
@@ -80,14 +83,23 @@ def _calls(plan: Plan) -> str:
 
 
 def _tower_sections(
-    sheets: list[Sheet], first: int, frame: PageFrame, around: Surroundings, fonts: Fonts
+    sheets: list[Sheet], first: int, frame: PageFrame, around: Surroundings, fonts: Fonts, starts: list[int]
 ) -> Iterator[bytes]:
+    """Draw the towers' pages, and note in ``starts`` the place of each among all pages, from 0 on."""
+    place = first - 1
     for start in range(0, len(sheets), _SECTION):
         buffer = BytesIO()
         canvas = _canvas(buffer, frame, fonts)
         for number, sheet in enumerate(sheets[start : start + _SECTION], first + start):
-            draw_tower_page(Pen(canvas, fonts), sheet, number, frame, around)
+            starts.append(place)
+            pen = Pen(canvas, fonts)
+            rest = draw_tower_page(pen, sheet, number, frame, around)
             canvas.showPage()
+            place += 1
+            while rest:
+                rest = draw_continued(pen, sheet, number, frame, rest)
+                canvas.showPage()
+                place += 1
         canvas.save()
         yield buffer.getvalue()
 
@@ -97,7 +109,7 @@ def _front(
     sheets: list[Sheet],
     frame: PageFrame,
     around: Surroundings,
-    classes: dict[str, tuple[str, PaperArea | PaperLine]],
+    classes: dict[str, tuple[str, ClassLook]],
     fonts: Fonts,
 ) -> bytes:
     """Draw the cover last: by then it is known which names could not be printed."""
@@ -136,12 +148,12 @@ def _canvas(buffer: BytesIO, frame: PageFrame, fonts: Fonts) -> Canvas:
     return Canvas(buffer, pagesize=size, pageCompression=1, invariant=1, initialFontName=fonts.regular)
 
 
-def _merge(sections: list[bytes], path: Path, sheets: list[Sheet], first: int, frame: PageFrame) -> None:
+def _merge(sections: list[bytes], path: Path, sheets: list[Sheet], starts: list[int], frame: PageFrame) -> None:
     writer = PdfWriter()
     for section in sections:
         writer.append(BytesIO(section))
-    for number, sheet in enumerate(sheets, first - 1):
-        writer.add_outline_item(title=f"Tower {clean(sheet.tower.tower_id)}", page_number=number)
+    for place, sheet in zip(starts, sheets, strict=True):
+        writer.add_outline_item(title=f"Tower {clean(sheet.tower.tower_id)}", page_number=place)
     writer.add_metadata(
         {
             "/Title": frame.title,
@@ -154,27 +166,18 @@ def _merge(sections: list[bytes], path: Path, sheets: list[Sheet], first: int, f
 
 
 def _around(plan: Plan, west_deg: float) -> Surroundings:
-    lonlat = shapely.get_coordinates(turned(plan.towers.geometry.array, west_deg))
+    towers = (plan.whole or plan).towers
+    mine, lonlat = (shapely.get_coordinates(turned(t.geometry.array, west_deg)) for t in (plan.towers, towers))
     reach = plan.job.rules.reach_m
     half = plan.spans["half_width_m"].to_numpy(dtype=float)
     return Surroundings(
         features=Features.of(plan.obstacles, west_deg, plan.job.obstacle_classes),
         spans=turned(plan.spans.geometry.array, west_deg),
-        measured=plan.spans["line_id"].isin(plan.towers["line_id"]).to_numpy(dtype=bool),
+        measured=plan.spans["line_id"].isin(towers["line_id"]).to_numpy(dtype=bool),
         corridor_m=np.asarray(half + plan.job.rules.line_clearance_m),
         towers=lonlat,
-        tower_ids=as_lists(plan.towers, ["tower_id"])[0],
+        tower_ids=as_lists(towers, ["tower_id"])[0],
         reach_m=reach,
-        ground=ground_of(plan, lonlat, 3 * reach),
+        ground=ground_of(plan, mine, 3 * reach),
         classes=plan.job.obstacle_classes,
     )
-
-
-def _classes(features: Features) -> dict[str, tuple[str, PaperArea | PaperLine]]:
-    """Obstacle classes on the maps: in words, and as they are drawn, as most of a class are."""
-    area, looks = shapely.get_dimensions(features.shapes) == 2, features.looks
-    return {
-        kind: (str(features.label[mine][0]), looks.area(kind) if area[mine].mean() > 0.5 else looks.line(kind))
-        for kind in sorted(set(features.kind.tolist()))
-        if (mine := features.kind == kind).any()
-    }

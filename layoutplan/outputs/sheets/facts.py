@@ -67,7 +67,8 @@ class Sheet:
         Single changes that would give a layout.
     declination_deg : float
         NaN where there is none.
-    declination_note : str
+    declination_note, declination_model : str
+        Why there is none, or what to beware of; model and day.
     grid : ndarray, shape (2, 2)
         Easting and northing per metre to the true east (first column) and north (second).
     """
@@ -82,6 +83,7 @@ class Sheet:
     changes: tuple[str, ...]
     declination_deg: float
     declination_note: str
+    declination_model: str
     grid: FloatArray
 
 
@@ -126,6 +128,7 @@ def sheets_of(plan: Plan, west_deg: float) -> tuple[list[Sheet], Declination]:
             changes=tuple(row.text for row in changes.get(_key(tower), ())),
             declination_deg=declination,
             declination_note=note,
+            declination_model=magnetic.brief,
             grid=axes,
         )
         for tower, declination, note, axes in rows

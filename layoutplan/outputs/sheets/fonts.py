@@ -45,6 +45,7 @@ class Fonts:
         self.further = self._further(further) if further else None
         self._runs: dict[tuple[str, bool], list[tuple[str, str]]] = {}
         self._widths: dict[tuple[str, bool], float] = {}
+        self._words: dict[tuple[str, bool], list[tuple[str, float]]] = {}
 
     def _further(self, path: Path) -> str | None:
         try:
@@ -109,6 +110,30 @@ class Fonts:
             self._bound(self._widths)
             self._widths[key] = self._measured(text, bold)
         return self._widths[key]
+
+    def words(self, text: str, bold: bool = False) -> list[tuple[str, float]]:
+        """Words of a text with their widths at a size of 1 point.
+
+        Parameters
+        ----------
+        text : str
+            To be written; what stands in it that cannot be is left out.
+        bold : bool
+            Whether the letters are bold.
+
+        Returns
+        -------
+        list of (str, float)
+            [points]
+        """
+        key = (text, bold)
+        if len(text) > _LONG or key not in self._words:
+            found = [(word, self.width(word, bold)) for word in clean(text).split()]
+            if len(text) > _LONG:
+                return found
+            self._bound(self._words)
+            self._words[key] = found
+        return self._words[key]
 
     @staticmethod
     def _bound(kept: dict[Any, Any]) -> None:

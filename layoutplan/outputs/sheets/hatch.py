@@ -6,11 +6,14 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from layoutplan.outputs.sheets.pen import MM, Box, Pen
+from layoutplan.outputs.sheets.pen import MM, WHITE, Box, Pen
+from layoutplan.outputs.sheets.styles import Stroke
 
 
-def hatched(pen: Pen, box: Box, ops: Sequence[str], angle_deg: float, spacing: float, color: str) -> None:
-    """Draw lines ``spacing`` mm apart within a path; ``box`` is the map's frame, which the lines keep in step with.
+def hatched(
+    pen: Pen, box: Box, ops: Sequence[str], strokes: Sequence[Stroke], color: str, ground: str | None = None
+) -> None:
+    """Draw a pattern within a path.
 
     Parameters
     ----------
@@ -20,17 +23,25 @@ def hatched(pen: Pen, box: Box, ops: Sequence[str], angle_deg: float, spacing: f
         The map's frame, which the lines keep in step with. [mm]
     ops : sequence of str
         Path. [points]
-    angle_deg : float
-        Counter-clockwise from level. [deg]
-    spacing : float
-        Of the lines. [mm]
+    strokes : sequence of Stroke
+        The pattern.
     color : str
         ``#rrggbb``.
+    ground : str, optional
+        Colour of what lies below; white if left out.
     """
-    if not ops:
+    if not ops or not strokes:
         return
     with pen.within(ops):
-        pen.path([hatch_path(box, angle_deg, spacing)], width=0.3, color=color)
+        for stroke in strokes:
+            pen.path(
+                [hatch_path(box, stroke.angle_deg, stroke.spacing)],
+                width=stroke.width,
+                color=(ground or WHITE) if stroke.hole else color,
+                dash=stroke.dash,
+                phase=sum(stroke.dash[:1]) / 2,
+                round_ends=stroke.round,
+            )
 
 
 def hatch_path(box: Box, angle_deg: float, spacing: float) -> str:
@@ -53,7 +64,8 @@ def hatch_path(box: Box, angle_deg: float, spacing: float) -> str:
     angle = np.radians(angle_deg)
     along, across = np.array([np.cos(angle), np.sin(angle)]), np.array([-np.sin(angle), np.cos(angle)])
     middle = np.array([box.left + box.width / 2, box.bottom + box.height / 2])
-    reach = float(np.hypot(box.width, box.height)) / 2 + spacing
-    offsets = np.arange(-reach, reach, spacing)[:, None] * across
+    count = int(np.hypot(box.width, box.height) / 2 / spacing) + 1
+    reach = count * spacing  # lines across these meet them at their dashes
+    offsets = np.arange(-count, count + 1)[:, None] * spacing * across
     ends = np.concatenate((middle + offsets - reach * along, middle + offsets + reach * along), axis=1) * MM
     return ("%.2f %.2f m %.2f %.2f l " * len(ends)) % tuple(ends.ravel().tolist())

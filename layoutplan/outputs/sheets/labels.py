@@ -7,12 +7,16 @@ from collections.abc import Iterable
 import numpy as np
 import shapely
 
+from layoutplan.arrays import FloatArray
 from layoutplan.outputs.sheets.layers import Features
 from layoutplan.outputs.sheets.panel import Panel, areas_of, lines_of
 from layoutplan.outputs.sheets.pen import MM, SMALLEST_PT, Box, Pen
 
 _SHARES = (0.5, 0.3, 0.7, 0.15, 0.85)
 _MOST_LABELS = 14
+_TURN = np.radians(np.array([90, 270, 0, 180, 45, 315, 135, 225, 67.5, 292.5, 112.5, 247.5, 22.5, 337.5, 157.5, 202.5]))
+_AROUND = np.stack((np.sin(_TURN), np.cos(_TURN)), axis=1)  # right, left, above, below, then between
+_FIRST_MM, _FURTHER_MM = 1.6, np.array([0.0, 1.5, 3.0, 5.0, 7.0, 9.0, 12.0, 15.0, 18.0, 22.0, 26.0])
 
 
 class Labels:
@@ -21,6 +25,7 @@ class Labels:
     def __init__(self, pen: Pen, frame: Box) -> None:
         self.pen, self.frame = pen, frame.inset(0.8)
         self.taken: list[Box] = []
+        self.written: list[FloatArray] = []  # what `led` wrote: left, bottom, right, top
 
     def take(self, box: Box) -> None:
         """Keep a place free of writing.
@@ -112,6 +117,49 @@ class Labels:
         sides = ((1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, 1), (1, -1), (-1, -1))
         places = [(x + far * dx * across, y + far * dy * up) for far in (1, 2) for dx, dy in sides]
         return self.write(places, text, size, bold=bold)
+
+    def led(self, x: float, y: float, text: str, size: float = SMALLEST_PT) -> bool:
+        """Write a text near a sign, with a line from the sign where the nearest free place is not beside it.
+
+        Parameters
+        ----------
+        x, y : float
+            Middle of the sign. [mm]
+        text : str
+            To be written.
+        size : float
+            Of the letters. [points]
+
+        Returns
+        -------
+        bool
+            Whether there was a free place.
+        """
+        half = np.array([self.pen.width(text, size, True) / 2 + 0.3, size / MM / 2])
+        middles = np.array([x, y]) + _AROUND * (half + _FIRST_MM) + _AROUND * _FURTHER_MM[:, None, None]
+        middles = middles.reshape(-1, 2)
+        low, high = middles - half, middles + half
+        frame = np.array([self.frame.left, self.frame.bottom, self.frame.right, self.frame.top])
+        free = (low >= frame[:2]).all(axis=1) & (high <= frame[2:]).all(axis=1)
+        taken = np.array([(box.left, box.bottom, box.right, box.top) for box in self.taken]).reshape(-1, 4)
+        free &= ~((low[:, None] < taken[:, 2:]) & (taken[:, :2] < high[:, None])).all(axis=2).any(axis=1)
+        for place in np.flatnonzero(free).tolist():
+            (left, bottom), (width, height) = low[place].tolist(), (2 * half).tolist()
+            end = np.clip([x, y], low[place], high[place])
+            start = np.array([x, y]) + (end - [x, y]) * min(1.0, _FIRST_MM / max(np.hypot(*(end - [x, y])), 1e-9))
+            if place >= len(_AROUND):
+                along = start + np.linspace(0.0, 1.0, 12)[1:-1, None] * (end - start)
+                if any((along > written[:2]).all(axis=1).__and__((along < written[2:]).all(axis=1)).any()
+                       for written in self.written):  # fmt: skip
+                    continue
+                self.pen.line([tuple(start.tolist()), tuple(end.tolist())], 0.4)
+                self.take_line((start[0], start[1]), (end[0], end[1]), 0.3)
+            middle = float(middles[place, 0]), float(middles[place, 1])
+            self.pen.text(middle[0], middle[1] - half[1] * 0.66, text, size, bold=True, align="centre", halo=2.0)
+            self.take(Box(left, bottom, width, height))
+            self.written.append(np.array([left, bottom, left + width, bottom + height]))
+            return True
+        return False
 
 
 def name_features(labels: Labels, panel: Panel, features: Features) -> None:

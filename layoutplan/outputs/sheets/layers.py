@@ -13,15 +13,18 @@ from numpy.typing import NDArray
 
 from layoutplan.arrays import FloatArray
 from layoutplan.job import ObstacleClass
-from layoutplan.job.classes import the
-from layoutplan.job.roles import Role
 from layoutplan.outputs.columns import as_lists, turned
 from layoutplan.outputs.sheets.hatch import hatched
+from layoutplan.outputs.sheets.marks import single_sign
 from layoutplan.outputs.sheets.panel import Panel, area_ops, areas_of, line_ops, lines_of
 from layoutplan.outputs.sheets.pen import MM, Pen
-from layoutplan.outputs.sheets.styles import Looks
+from layoutplan.outputs.sheets.styles import (
+    FORBIDDING,
+    HATCHES,
+    Looks,
+)
 
-_SIMPLER_MM = 0.1
+SIMPLER_MM = 0.1  # finer than a pen draws
 
 
 @dataclass(frozen=True)
@@ -88,6 +91,26 @@ class Features:
         return np.asarray(self.width_m / 2 + np.where(self.no_stake, self.keep_out_m, 0.0))
 
     @cached_property
+    def dimension(self) -> NDArray[np.int64]:
+        """0 for places, 1 for lines, 2 for areas."""
+        return np.asarray(np.maximum(shapely.get_dimensions(self.shapes), 0), dtype=np.int64)
+
+    def seen(self, panel: Panel) -> NDArray[np.int64]:
+        """Rows of those that reach into a map.
+
+        Parameters
+        ----------
+        panel : Panel
+            The map.
+
+        Returns
+        -------
+        ndarray of int
+            Ascending.
+        """
+        return np.sort(self.tree.query(shapely.box(*panel.window()), predicate="intersects"))
+
+    @cached_property
     def tree(self) -> shapely.STRtree:
         """Index of the shapes."""
         return shapely.STRtree(self.shapes)
@@ -134,13 +157,13 @@ class Features:
         index = index[shapely.intersects(self.shapes[index], shapely.box(*window))]
         index = np.sort(index)
         cut = shapely.clip_by_rect(self.shapes[index], *window)
-        cut = shapely.simplify(cut, _SIMPLER_MM / panel.mm_per_m / float(panel.metres.max()))
+        cut = shapely.simplify(cut, SIMPLER_MM / panel.mm_per_m / float(panel.metres.max()))
         kept = ~shapely.is_empty(cut)
         return self.rows(index[kept], cut[kept])
 
 
 def draw_ground(pen: Pen, panel: Panel, features: Features) -> None:
-    """Fill areas, large classes below small ones.
+    """Fill areas with their tone and pattern, large classes below small ones.
 
     Parameters
     ----------
@@ -156,8 +179,8 @@ def draw_ground(pen: Pen, panel: Panel, features: Features) -> None:
         ops = area_ops(areas_of(features.shapes[features.kind == kind]), panel)
         if look.fill:
             pen.path(ops, fill=look.fill)
-        if look.hatch == "horizontal":
-            hatched(pen, panel.box, ops, 0.0, 2.2, look.line)
+        if look.hatch not in FORBIDDING:
+            hatched(pen, panel.box, ops, HATCHES[look.hatch], look.line, look.fill)
 
 
 def draw_edges(pen: Pen, panel: Panel, features: Features) -> None:
@@ -178,57 +201,9 @@ def draw_edges(pen: Pen, panel: Panel, features: Features) -> None:
         ops = area_ops(areas, panel)
         if look.over:
             pen.path(ops, fill=look.fill)
-        if look.hatch == "cross":
-            for angle in (45.0, 135.0):
-                hatched(pen, panel.box, ops, angle, 2.4, look.line)
+        if look.hatch in FORBIDDING:
+            hatched(pen, panel.box, ops, HATCHES[look.hatch], look.line)
         pen.path(ops, width=look.width, color=look.line, dash=look.dash)
-
-
-def draw_keep_outs(pen: Pen, panel: Panel, features: Features) -> None:
-    """Hatch everything where no stake may stand; power lines get an outline instead, as they fill the map.
-
-    Parameters
-    ----------
-    pen : Pen
-        Draws on the page.
-    panel : Panel
-        The map.
-    features : Features
-        What is mapped.
-    """
-    shut = features.no_stake & (features.reach_m > 0)
-    shut |= features.no_stake & (shapely.get_dimensions(features.shapes) == 2)
-    for power in (False, True):
-        rows = shut & ((features.kind == the(Role.LINE)) == power)
-        if not rows.any():
-            continue
-        metric = shapely.transform(features.shapes[rows], panel.metres_of)
-        zone = shapely.union_all(shapely.buffer(metric, features.reach_m[rows], quad_segs=4))
-        draw_zone(pen, panel, zone, hatch=not power)
-
-
-def draw_zone(pen: Pen, panel: Panel, zone: shapely.Geometry, *, hatch: bool) -> None:
-    """Draw a keep-out given in metres from the tower: hatched, or as a long-dashed outline.
-
-    Parameters
-    ----------
-    pen : Pen
-        Draws on the page.
-    panel : Panel
-        The map.
-    zone : Geometry
-        From the tower. [m]
-    hatch : bool
-        Whether it is hatched, or outlined.
-    """
-    west, south, east, north = panel.corners_m(5.0)
-    inside = shapely.simplify(shapely.clip_by_rect(zone, west, south, east, north), _SIMPLER_MM / panel.mm_per_m)
-    ops = area_ops(areas_of(np.array([inside], dtype=object)), panel, metric=True)
-    if hatch:
-        hatched(pen, panel.box, ops, 45.0, 1.5, "#7d7d7d")
-        pen.path(ops, width=0.35, color="#7d7d7d")
-    else:
-        pen.path(ops, width=0.7, color="#4d3f63", dash=(9, 3))
 
 
 def draw_ways(pen: Pen, panel: Panel, features: Features) -> None:
@@ -274,7 +249,7 @@ def draw_points(pen: Pen, panel: Panel, features: Features) -> None:
     single = shapely.get_type_id(parts) == 0
     places = panel.points_of(shapely.get_coordinates(parts[single])) / MM
     for (x, y), width in zip(places.tolist(), features.width_m[row[single]].tolist(), strict=True):
-        pen.circle(x, y, max(0.6, width / 2 * panel.mm_per_m), "#9a938d", 0.5, "#333333")
+        single_sign(pen, x, y, max(0.6, width / 2 * panel.mm_per_m))
 
 
 def _ordered(features: Features, order: Mapping[str, object]) -> list[str]:

@@ -101,10 +101,23 @@ def number_sign(pen: Pen, x: float, y: float, number: int) -> None:
     pen.text(x, y - 0.95, str(number), 7.5, bold=True, align="centre")
 
 
-def north_arrow(
-    pen: Pen, x: float, y: float, length: float, magnetic_deg: float | None, grid_deg: float | None
-) -> None:
-    """Arrow to true north from its foot at ``x, y``, with ticks to magnetic and grid north at their true angles.
+def single_sign(pen: Pen, x: float, y: float, radius: float) -> None:
+    """What is mapped as a single place.
+
+    Parameters
+    ----------
+    pen : Pen
+        Draws on the page.
+    x, y : float
+        Its middle. [mm]
+    radius : float
+        [mm]
+    """
+    pen.circle(x, y, radius, "#9a938d", 0.5, "#333333")
+
+
+def true_north(pen: Pen, x: float, y: float, length: float) -> None:
+    """Arrow to true north from its foot at ``x, y``.
 
     Parameters
     ----------
@@ -114,20 +127,7 @@ def north_arrow(
         From the left and the lower edge. [mm]
     length : float
         Of the arrow. [mm]
-    magnetic_deg : float or None
-        Bearing of magnetic north; None for no tick. [deg]
-    grid_deg : float or None
-        Bearing of grid north; None for no tick. [deg]
     """
-    for angle, dash in ((magnetic_deg, ()), (grid_deg, (1.2, 1.0))):
-        if angle is not None:
-            east, north = np.sin(np.radians(angle)), np.cos(np.radians(angle))
-            pen.line([(x, y), (x + length * east, y + length * north)], 0.5, INK, dash)
-            if not dash:  # half an arrowhead, on the side away from true north
-                side = 1.0 if angle >= 0 else -1.0
-                back = np.radians(angle + side * 155)
-                tip = (x + length * east, y + length * north)
-                pen.line([tip, (tip[0] + 2.2 * np.sin(back), tip[1] + 2.2 * np.cos(back))], 0.7)
     pen.line([(x, y), (x, y + length)], 0.9)
     pen.polygon([(x, y + length + 1.2), (x - 0.9, y + length - 1.4), (x + 0.9, y + length - 1.4)], INK, 0.3)
     pen.text(x, y + length + 1.6, "N", 8, bold=True, align="centre")

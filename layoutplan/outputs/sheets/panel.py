@@ -15,7 +15,6 @@ from layoutplan.outputs.sheets.facts import Sheet
 from layoutplan.outputs.sheets.pen import MM, Box
 
 SCALES = (500, 1000, 2000, 2500, 5000, 10000, 20000, 25000, 50000)
-_DIGITS = (1, 1.25, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10)
 _TO_SPARE = 1.24  # 12 % on each side
 _ALONE_M = 150.0  # shown around a tower without stakes
 
@@ -165,9 +164,14 @@ def tower_panel(sheet: Sheet, box: Box) -> Panel:
 
 
 def panel_around(
-    xy_m: FloatArray, origin: FloatArray, metres: FloatArray, box: Box, scales: Sequence[int] = SCALES
+    xy_m: FloatArray,
+    origin: FloatArray,
+    metres: FloatArray,
+    box: Box,
+    scales: Sequence[int] = SCALES,
+    spare: float = _TO_SPARE,
 ) -> Panel:
-    """Map that holds points with 12 % to spare, at the first of some scales or beyond them at any round one.
+    """Map that holds points with room to spare, at the first of some scales or beyond them at one of two digits.
 
     Parameters
     ----------
@@ -181,6 +185,8 @@ def panel_around(
         On the page. [mm]
     scales : sequence of int
         Ascending.
+    spare : float
+        Multiple of what the points take.
 
     Returns
     -------
@@ -195,11 +201,11 @@ def panel_around(
     2000
     """
     low, high = xy_m.min(axis=0), xy_m.max(axis=0)
-    needed = float(np.max((high - low) * _TO_SPARE * 1000 / np.array([box.width, box.height])))
+    needed = float(np.max((high - low) * spare * 1000 / np.array([box.width, box.height])))
     scale = next((scale for scale in scales if scale >= needed), None)
     if scale is None:  # a whole line on the cover
-        step = 10 ** np.floor(np.log10(needed))
-        scale = int(step * next(digit for digit in _DIGITS if digit * step >= needed))
+        step = 10 ** (np.floor(np.log10(needed)) - 1)
+        scale = int(step * np.ceil(needed / step))
     return Panel(box, scale, origin, metres, (low + high) / 2)
 
 

@@ -23,7 +23,9 @@ _TICK = "☐"
 _AGREED = "Agreed with ______________ on _________"
 
 
-def blocks_of(sheet: Sheet, crossings: list[Crossing], road: str, classes: Mapping[str, ObstacleClass]) -> list[Block]:
+def blocks_of(
+    sheet: Sheet, crossings: list[Crossing], road: str, classes: Mapping[str, ObstacleClass], *, brief: bool = False
+) -> list[Block]:
     """What has to be settled, how to find the stakes, what to expect and beware of, what is near.
 
     Parameters
@@ -36,6 +38,8 @@ def blocks_of(sheet: Sheet, crossings: list[Crossing], road: str, classes: Mappi
         From `nearest_road`.
     classes : mapping of str to ObstacleClass
         Of the job.
+    brief : bool
+        Without what the table of the stakes holds as well, for a page that is too full.
 
     Returns
     -------
@@ -45,7 +49,7 @@ def blocks_of(sheet: Sheet, crossings: list[Crossing], road: str, classes: Mappi
     labels = {name: row.label for name, row in classes.items()}
     return [
         Block("To be agreed, compromises", tuple(_to_settle(sheet, crossings, classes))),
-        Block("How to find it", tuple(_find(sheet))),
+        Block("How to find it", tuple(_find(sheet, brief))),
         Block("Expected (computed, no measurement)", tuple(_expected(sheet))),
         Block("Cautions for this tower", tuple(_cautions(sheet))),
         Block("Access, and what to keep clear of", (*_access(sheet, road, labels), *_clear_of(sheet, labels))),
@@ -53,10 +57,10 @@ def blocks_of(sheet: Sheet, crossings: list[Crossing], road: str, classes: Mappi
 
 
 def _to_settle(sheet: Sheet, crossings: list[Crossing], classes: Mapping[str, ObstacleClass]) -> Iterator[Item]:
-    for item in crossings:
+    for roles, item in _of_both(crossings):
         where = f"at {item.at_m:.1f} m from the tower" if item.number else "from the start: the tower stands in it"
         mark = str(item.number) if item.number else "!" if item.forbidden or item.minded else _TICK
-        says = f"Lead {item.role} crosses {item.what} {where}"
+        says = f"{_leads(roles, 'crosses', 'cross')} {item.what} {where}"
         if item.forbidden:
             yield Item(f"{says}: not to be laid there, whoever agrees.", mark)
         elif item.minded:
@@ -79,6 +83,18 @@ def _to_settle(sheet: Sheet, crossings: list[Crossing], classes: Mapping[str, Ob
     yield from to_ask
     if not (reasons or crossings or to_ask or stand):
         yield Item("Nothing as far as the map shows; owners' records and the ground itself have not been asked.")
+
+
+def _of_both(crossings: Sequence[Crossing]) -> list[tuple[list[str], Crossing]]:
+    """Crossings with whose leads they are; what the tower stands in once for both."""
+    found: dict[object, tuple[list[str], Crossing]] = {}
+    for item in crossings:
+        found.setdefault(item.number or (item.what, item.verdict), ([], item))[0].append(item.role)
+    return list(found.values())
+
+
+def _leads(roles: Sequence[str], one: str, several: str) -> str:
+    return f"Lead {roles[0]} {one}" if len(roles) == 1 else f"Leads {' and '.join(roles)} {several}"
 
 
 def _stakes(roles: Sequence[str]) -> str:
@@ -105,10 +121,12 @@ def _is_fixed(role: str, sheet: Sheet) -> bool:
     return any(check.role == role and check.rule == "fixed_stake" for check in sheet.checks)
 
 
-def _find(sheet: Sheet) -> Iterator[Item]:
+def _find(sheet: Sheet, brief: bool) -> Iterator[Item]:
     for stake in sheet.stakes:
-        fixed = " Fixed by the job." if _is_fixed(stake.role, sheet) else ""
-        yield Item(f"{set_out(stake).line}.{fixed}", stake.role, bold=True)
+        fixed = "Fixed by the job." if _is_fixed(stake.role, sheet) else ""
+        text = fixed if brief else f"{set_out(stake).line}. {fixed}".rstrip()
+        if text:
+            yield Item(text, stake.role, bold=True)
     yield Item("GPS: waypoint, or scan the code. Tape and bearing decide; more than 10 m apart: stop and find out why.")
     if sheet.declination_note:
         yield Item(sheet.declination_note, "!", bold=True)
@@ -201,13 +219,24 @@ def _expected(sheet: Sheet) -> Iterator[Item]:
     )
 
 
+def _passed(sheet: Sheet) -> Iterator[Item]:
+    """What leads pass closely; what they cross is told with the crossings."""
+    crossing = {check.role for check in sheet.checks if check.rule == "lead_crossing" and check.verdict == BROKEN}
+    passed: dict[str, list[str]] = {}
+    for check in sheet.checks:
+        if check.rule == "lead_beside" and check.verdict == COMPROMISE and check.role not in crossing:
+            passed.setdefault(f"{check.detail} by {figure(check.measured, 'm')}", []).append(check.role)
+    for what_and_far, roles in passed.items():
+        them = "it" if len(roles) == 1 else "them"
+        yield Item(f"{_leads(roles, 'passes', 'pass')} {what_and_far}: keep {them} off.", "!")
+
+
 def _cautions(sheet: Sheet) -> Iterator[Item]:
     told: dict[tuple[str, str], list[str]] = {}
     for stake in sheet.stakes:
         told.setdefault((stake.handling or "unknown", stake.handling_fault or "unknown"), []).append(stake.role)
     for (service, fault), roles in told.items():
-        who = f"Lead{'s' if len(roles) > 1 else ''} {' and '.join(roles)}"
-        yield Item(f"{who}, in service {service}. Under a fault {fault}.", "!", bold=True)
+        yield Item(f"{_leads(roles, '', '').strip()}, in service {service}. Under a fault {fault}.", "!", bold=True)
     beside = ", ".join(f"{stake.role} {quantity(stake.stake_touch_v, 'V')}" for stake in sheet.stakes)
     if beside:
         yield Item(
@@ -215,13 +244,8 @@ def _cautions(sheet: Sheet) -> Iterator[Item]:
             "!",
             bold=True,
         )
-    # what such a lead crosses is told with the crossings
-    crossing = {check.role for check in sheet.checks if check.rule == "lead_crossing" and check.verdict == BROKEN}
+    yield from _passed(sheet)
     for check in sheet.checks:
-        if (
-            check.rule == "lead_beside" and check.verdict == COMPROMISE and check.role not in crossing
-        ):  # that is told above
-            yield Item(f"Lead {check.role} passes {check.detail} by {figure(check.measured, 'm')}: keep it off.", "!")
         if (
             check.verdict in (COMPROMISE, BROKEN, UNKNOWN)
             and check.rule in ("reading_bias", "lead_coupling")

@@ -192,11 +192,17 @@ class Pen:
         width: float = 0.0,
         color: str = INK,
         dash: Sequence[float] = (),
+        phase: float = 0.0,
+        round_ends: bool = False,
     ) -> None:
         """Draw finished path operators, in points; holes stay open (even-odd)."""
         if not ops:
             return
         self._pen(width, color, dash)
+        if round_ends:
+            self.canvas.setLineCap(1)
+        if phase:
+            self.canvas.setDash(list(dash), phase)
         if fill:
             self.canvas.setFillColor(_color(fill))
         self.canvas.drawPath(PDFPathObject(code=list(ops)), stroke=int(width > 0), fill=int(bool(fill)), fillMode=0)

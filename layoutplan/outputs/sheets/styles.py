@@ -1,4 +1,6 @@
-"""How the map is drawn on paper: pale ground, and every class distinct in grey by shape, dash or hatch.
+"""How the map is drawn on paper: every class distinct on a copy in grey, by tone, pattern, dash or shape.
+
+A copier turns pale tints white, so that no two things may differ by a tint alone: `told_apart` says what counts.
 
 The plan's own colours are the Okabe-Ito palette (M. Okabe and K. Ito, "Color Universal Design", 2002; values from
 memory); H and S differ by shape and dash as well.
@@ -11,10 +13,57 @@ from types import MappingProxyType
 from typing import NamedTuple
 
 from layoutplan.job.class_model import Look, ObstacleClass, Paper, PaperArea, PaperLine
+from layoutplan.outputs.sheets.pen import MM
 
+LEAD_DASH: Mapping[str, tuple[float, ...]] = MappingProxyType({"H": (), "S": (8.0, 4.0)})
+LEAD_WIDTH = 2.4
 H_COLOR, S_COLOR = "#0072b2", "#b0487f"
 WALK_COLOR, WALK_DASH = "#1f6b4a", (0.8, 2.4)
 ROLE_COLOR: Mapping[str, str] = MappingProxyType({"H": H_COLOR, "S": S_COLOR})
+
+
+CONTOUR_COLOR, CONTOUR_WIDTHS = "#9c6b3c", (0.3, 0.6)
+KEEP_OUT_COLOR = "#6f6f6f"
+CORRIDOR_COLOR, CORRIDOR_WIDTH, CORRIDOR_DASH = "#4d3f63", 0.7, (9.0, 3.0)
+
+
+class Stroke(NamedTuple):
+    """Parallel lines of a pattern: counter-clockwise from level [deg], apart [mm], thick and broken [points].
+
+    ``round``: dots instead of dashes. ``hole``: in the colour of the ground, to leave rings of dots.
+    """
+
+    angle_deg: float
+    spacing: float
+    width: float = 0.3
+    dash: tuple[float, ...] = ()
+    round: bool = False
+    hole: bool = False
+
+
+_PLUS = (1.8, 4.0 * MM - 1.8)  # short bars whose middles lie on the lines across them
+HATCHES: Mapping[str, tuple[Stroke, ...]] = MappingProxyType(
+    {
+        "": (),
+        "cross": (Stroke(45.0, 2.4), Stroke(135.0, 2.4)),
+        "diagonal": (Stroke(135.0, 2.4),),
+        "horizontal": (Stroke(0.0, 1.6),),
+        "vertical": (Stroke(90.0, 2.4),),
+        "grid": (Stroke(0.0, 2.4), Stroke(90.0, 2.4)),
+        "dots": (Stroke(0.0, 2.6, 0.9, (0.0, 2.6 * MM), round=True),),
+        "rings": (
+            Stroke(30.0, 3.2, 2.8, (0.0, 3.2 * MM), round=True),
+            Stroke(30.0, 3.2, 1.8, (0.0, 3.2 * MM), round=True, hole=True),
+        ),
+        "dashes": (Stroke(0.0, 1.8, 0.4, (5.0, 4.0)),),
+        "ticks": (Stroke(90.0, 2.4, 0.4, (2.0, 4.5)),),
+        "slashes": (Stroke(120.0, 2.4, 0.4, (4.0, 4.0)),),
+        "plus": (Stroke(0.0, 4.0, 0.5, _PLUS), Stroke(90.0, 4.0, 0.5, _PLUS)),
+        "crosses": (Stroke(45.0, 4.0, 0.5, _PLUS), Stroke(135.0, 4.0, 0.5, _PLUS)),
+    }
+)
+FORBIDDING = ("cross",)  # drawn over everything else
+KEEP_OUT_HATCH = (Stroke(45.0, 1.5),)
 
 
 class Looks(NamedTuple):
@@ -74,9 +123,9 @@ class Looks(NamedTuple):
         return self.lines.get(name, _OTHER_LINE)
 
 
-_OTHER_AREA, _OTHER_LINE = PaperArea(line="#777777", width=0.6), PaperLine(line="#777777", width=1.0)
+_OTHER_AREA, _OTHER_LINE = PaperArea(line="#666666", width=0.6), PaperLine(line="#666666", width=1.0, dash=(6.0, 1.0))
 _PIXEL = 0.75  # points: CSS has 96 pixels to the inch
-_FULLER = {"dots": "", "diagonal": "cross"}  # dots are lost in print, and diagonals are the keep-outs'
+_FULLER = {"diagonal": "cross"}  # diagonals are the keep-outs'
 
 
 def _paper(look: Look) -> Paper:

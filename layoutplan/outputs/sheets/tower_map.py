@@ -5,35 +5,34 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from layoutplan.outputs.sheets.contours import draw_contours
+from layoutplan.outputs.sheets.contours import draw_contours, has_heights
 from layoutplan.outputs.sheets.crossings import Crossing
 from layoutplan.outputs.sheets.facts import Sheet
-from layoutplan.outputs.sheets.grid import draw_grid, grid_bearing_deg
+from layoutplan.outputs.sheets.grid import draw_grid
 from layoutplan.outputs.sheets.labels import Labels, name_features
 from layoutplan.outputs.sheets.layers import (
     draw_edges,
     draw_ground,
-    draw_keep_outs,
     draw_points,
     draw_ways,
-    draw_zone,
 )
+from layoutplan.outputs.sheets.legend import Sign
 from layoutplan.outputs.sheets.marks import (
-    north_arrow,
     number_sign,
     scale_bar,
     stake_sign,
     tower_sign,
 )
+from layoutplan.outputs.sheets.norths import draw_norths
 from layoutplan.outputs.sheets.panel import Panel, line_ops, lines_of, tower_panel
 from layoutplan.outputs.sheets.pen import INK, SMALLEST_PT, WHITE, Box, Pen, ops_of
-from layoutplan.outputs.sheets.styles import ROLE_COLOR, WALK_COLOR, WALK_DASH
+from layoutplan.outputs.sheets.styles import LEAD_DASH, LEAD_WIDTH, ROLE_COLOR, WALK_COLOR, WALK_DASH
 from layoutplan.outputs.sheets.surroundings import Surroundings
+from layoutplan.outputs.sheets.zones import draw_keep_outs, draw_zone, kept_out
 from layoutplan.outputs.words import may_stake
 
 Point = tuple[float, float]
 STRIP = 14.0  # height of what stands below the map
-_LEAD_DASH = {"H": (), "S": (5, 2.2)}
 _SMALLEST_BASE = 1.4
 
 
@@ -84,8 +83,45 @@ def draw_map(pen: Pen, box: Box, sheet: Sheet, crossings: list[Crossing], around
         if not sheet.tower.map_covers:
             _say_unknown(pen, frame)
     pen.box(frame, 1.0)
-    _below(pen, Box(box.left, box.bottom, box.width, STRIP), panel, sheet)
+    scale_bar(pen, frame.left + 2, frame.bottom - 6.8, panel.mm_per_m, panel.scale)
+    draw_norths(pen, Box(frame.left + 52, frame.bottom - STRIP, min(frame.width - 52, 80), STRIP), sheet)
     return note
+
+
+def signs_on(panel: Panel, sheet: Sheet, crossings: list[Crossing], around: Surroundings) -> set[Sign]:
+    """Signs that occur on a tower's map.
+
+    Parameters
+    ----------
+    panel : Panel
+        The map.
+    sheet : Sheet
+        Facts of the tower.
+    crossings : list of Crossing
+        From `crossings_of`.
+    around : Surroundings
+        What lies around all towers.
+
+    Returns
+    -------
+    set of Sign
+    """
+    window = shapely.box(*panel.window())
+    spans = around.near_spans(panel.window(float(around.corridor_m.max(initial=0.0))))
+    found = {
+        Sign.WALK: any(way.shape is not None and way.shape.intersects(window) for way in sheet.ways),
+        Sign.CROSSING: any(item.number for item in crossings),
+        Sign.LINE: bool((spans & around.measured).any()),
+        Sign.OTHER_LINE: bool((around.near_spans(panel.window()) & ~around.measured).any()),
+        Sign.CORRIDOR: bool(spans.any()),
+        Sign.KEEP_OUT: kept_out(panel, around.features),
+        Sign.CONTOUR: has_heights(panel, around.ground),
+        Sign.HOLLOW: any(not may_stake(stake.status) for stake in sheet.stakes),
+    }
+    for stake in sheet.stakes:
+        found[Sign[stake.role]] = may_stake(stake.status)
+        found[Sign[f"LEAD_{stake.role}"]] = True
+    return {Sign.TOWER, *(sign for sign, occurs in found.items() if occurs)}
 
 
 def _banner(frame: Box) -> Box:
@@ -171,8 +207,8 @@ def _draw_walks(pen: Pen, panel: Panel, sheet: Sheet) -> None:
 def _draw_leads(pen: Pen, panel: Panel, sheet: Sheet) -> None:
     tower, *stakes = _signs(panel, sheet)
     for place, stake in zip(stakes, sheet.stakes, strict=True):
-        pen.line([tower, place], 3.6, WHITE)
-        pen.line([tower, place], 1.8, ROLE_COLOR[stake.role], _LEAD_DASH[stake.role])
+        pen.line([tower, place], LEAD_WIDTH + 2, WHITE)
+        pen.line([tower, place], LEAD_WIDTH, ROLE_COLOR[stake.role], LEAD_DASH[stake.role])
 
 
 def _draw_signs(pen: Pen, panel: Panel, sheet: Sheet, crossings: list[Crossing], around: Surroundings) -> None:
@@ -206,26 +242,3 @@ def _write(labels: Labels, panel: Panel, sheet: Sheet, around: Surroundings) -> 
         )
     for tx, ty, name in around.other_towers(panel, sheet):
         labels.beside(tx, ty, 1.6, name[:24], 7, bold=False)
-
-
-def _below(pen: Pen, box: Box, panel: Panel, sheet: Sheet) -> None:
-    """Draw scale bar, north arrow and the two signs that need words."""
-    scale_bar(pen, box.left + 2, box.top - 6.8, panel.mm_per_m, panel.scale)
-    magnetic, grid = _or_none(sheet.declination_deg), _or_none(grid_bearing_deg(sheet))
-    x = box.left + 62
-    north_arrow(pen, x, box.bottom + 0.6, 8.2, magnetic, grid)
-    words = (
-        "true north up",
-        "magnetic: none" if magnetic is None else f"magnetic {_east_west(round(magnetic * 2) / 2, 1)} (solid tick)",
-        "grid: none" if grid is None else f"grid {_east_west(grid, 2)} (dashed tick)",
-    )
-    for number, text in enumerate(words):
-        pen.text(x + 5, box.top - 3.6 - 3.4 * number, text, SMALLEST_PT)
-
-
-def _or_none(value: float) -> float | None:
-    return None if np.isnan(value) else value
-
-
-def _east_west(value_deg: float, decimals: int) -> str:
-    return f"{abs(value_deg):.{decimals}f}° {'E' if value_deg >= 0 else 'W'}"

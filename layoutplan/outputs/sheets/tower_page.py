@@ -3,36 +3,33 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import NamedTuple
 
 from layoutplan.layout.reasons import why_no_layout
 from layoutplan.layout.rules import ALL_MET, BREAKS, COMPROMISED, NEEDS_AGREEMENT, NO_LAYOUT, NOT_COVERED, TAKE_CARE
 from layoutplan.outputs.sheets.blocks import Block, Item, draw, height, wrapped
 from layoutplan.outputs.sheets.crossings import crossings_of
+from layoutplan.outputs.sheets.division import GAP, GUTTER, MOST_MAP, PLACES, SIDE, SIZES, divided, map_entries
 from layoutplan.outputs.sheets.facts import Sheet
 from layoutplan.outputs.sheets.hatch import hatched
+from layoutplan.outputs.sheets.legend import draw_rows, row_height
 from layoutplan.outputs.sheets.marks import status_sign
 from layoutplan.outputs.sheets.neighbours import nearest_road
 from layoutplan.outputs.sheets.panel import tower_panel
 from layoutplan.outputs.sheets.paragraphs import blocks_of
-from layoutplan.outputs.sheets.pen import INK, SMALLEST_PT, WHITE, Box, Pen, ops_of
+from layoutplan.outputs.sheets.pen import INK, SMALLEST_PT, WHITE, Box, Pen, cut, ops_of
 from layoutplan.outputs.sheets.qr import place_code
+from layoutplan.outputs.sheets.styles import Stroke
 from layoutplan.outputs.sheets.surroundings import Surroundings
 from layoutplan.outputs.sheets.tables import draw_blanks, draw_notes, draw_places, draw_stakes
 from layoutplan.outputs.sheets.tower_map import draw_map
 from layoutplan.outputs.words import degrees, figure, may_stake
 
 MARGIN = 12.0
-_GAP = 2.0
 _SIDE = 74.0  # column beside the map
-_TIGHT_MAP, _LEAST_MAP, _MOST_MAP = 75.0, 92.0, 132.0
 _LEAST_CODE = 13.0  # to be scanned from a sheet in the hand
-_BLANKS = 27.0
-_PLACES = 17.5
 _HEAD, _BAND, _FOOT = 16.0, 9.0, 7.0
-_SIZES = (9.0, 8.5, 8.0, 7.5, SMALLEST_PT)
-_SHARES = (0.5, 0.53, 0.47, 0.56, 0.44, 0.59, 0.41, 0.62, 0.38)  # of the width, for the left column
-_GUTTER = 4.0
+_CONTINUED = "… more than fits: see the next page before going out."
+_PART = 82.0  # at the foot
 _ORDERS = {
     ALL_MET: ("ALL RULES MET, as far as the map shows", "Look before you stake."),
     TAKE_CARE: ("RULES MET: TAKE CARE", "Nobody need be asked; mind what is listed below."),
@@ -56,6 +53,8 @@ class PageFrame:
     page : (float, float)
         Width and height. [mm]
     title, plan_number, credits, magnetic, grid_crs : str
+    part : str
+        Which towers of how many, where these are not all.
     calls : str
         Whom the crew calls, or room to write it.
     pages : int
@@ -63,6 +62,7 @@ class PageFrame:
 
     page: tuple[float, float]
     title: str
+    part: str
     plan_number: str
     credits: str
     magnetic: str
@@ -90,7 +90,7 @@ class PageFrame:
         return Box(MARGIN, MARGIN, self.page[0] - 2 * MARGIN, self.page[1] - 2 * MARGIN)
 
 
-def draw_tower_page(pen: Pen, sheet: Sheet, number: int, frame: PageFrame, around: Surroundings) -> None:
+def draw_tower_page(pen: Pen, sheet: Sheet, number: int, frame: PageFrame, around: Surroundings) -> list[Block]:
     """Draw the page of a tower.
 
     Parameters
@@ -105,63 +105,74 @@ def draw_tower_page(pen: Pen, sheet: Sheet, number: int, frame: PageFrame, aroun
         What all pages have in common.
     around : Surroundings
         What lies around all towers.
+
+    Returns
+    -------
+    list of Block
+        What did not fit, for `draw_continued`; mostly empty.
     """
+    rest = _begun(pen, sheet, frame)
+    draw_rest = _with_stakes if sheet.stakes else _without_stakes
+    left = draw_rest(pen, rest, sheet, frame, around)
+    foot(pen, frame, str(number))
+    return left
+
+
+def draw_continued(pen: Pen, sheet: Sheet, number: int, frame: PageFrame, blocks: list[Block]) -> list[Block]:
+    """Draw what did not fit on a tower's page on one after it, with the tower's number on the page.
+
+    Parameters
+    ----------
+    pen : Pen
+        Draws on the page.
+    sheet : Sheet
+        Facts of the tower.
+    number : int
+        Of the tower's page.
+    frame : PageFrame
+        What all pages have in common.
+    blocks : list of Block
+        What is left.
+
+    Returns
+    -------
+    list of Block
+        What did not fit here either.
+    """
+    left = draw(pen, blocks, _begun(pen, sheet, frame), SIZES[0], _CONTINUED)
+    foot(pen, frame, f"{number}, continued,")
+    return left
+
+
+def _begun(pen: Pen, sheet: Sheet, frame: PageFrame) -> Box:
+    """Draw head and status; what is left of the page."""
     box = frame.content
     _head(pen, Box(box.left, box.top - _HEAD, box.width, _HEAD), sheet, frame)
     _band(pen, Box(box.left, box.top - _HEAD - _BAND, box.width, _BAND), sheet.tower.status)
-    rest = Box(box.left, box.bottom + _FOOT, box.width, box.height - _FOOT - _HEAD - _BAND - _GAP)
-    if sheet.stakes:
-        _with_stakes(pen, rest, sheet, frame, around)
-    else:
-        _without_stakes(pen, rest, sheet, frame, around)
-    foot(pen, frame, number)
+    return Box(box.left, box.bottom + _FOOT, box.width, box.height - _FOOT - _HEAD - _BAND - GAP)
 
 
-def _with_stakes(pen: Pen, box: Box, sheet: Sheet, frame: PageFrame, around: Surroundings) -> None:
+def _with_stakes(pen: Pen, box: Box, sheet: Sheet, frame: PageFrame, around: Surroundings) -> list[Block]:
     crossings = crossings_of(sheet, around.classes)
     road = nearest_road(tower_panel(sheet, box), around.features)
-    room = box.height - _BLANKS - _PLACES - 3 * _GAP
-    blocks, least = blocks_of(sheet, crossings, road, around.classes), _LEAST_MAP
-    fit = _fit(pen, blocks, box.width, room - least)
-    if fit.height > room - least:  # rather without the codes than without a word
-        least = _TIGHT_MAP
-        fit = _fit(pen, blocks, box.width, room - least)
-    upper = min(max(room - fit.height, least), _MOST_MAP)
-    top = Box(box.left, box.top - upper, box.width, upper)
-    note = draw_map(pen, Box(top.left, top.bottom, top.width - _SIDE - 3.0, top.height), sheet, crossings, around)
+    wordings = [blocks_of(sheet, crossings, road, around.classes, brief=brief) for brief in (False, True)]
+    page = divided(pen, box, sheet, wordings, crossings, around)
+    fit = page.fit
+    top = Box(box.left, box.top - page.upper, box.width, page.upper)
+    note = draw_map(pen, Box(top.left, top.bottom, top.width - SIDE, top.height), sheet, crossings, around)
     _side(pen, Box(top.right - _SIDE, top.bottom, _SIDE, top.height), sheet, note)
-    places = Box(box.left, top.bottom - _GAP - _PLACES, box.width, _PLACES)
+    legend = Box(box.left, top.bottom - GAP / 2 - page.legend, box.width, page.legend)
+    draw_rows(pen, legend, page.entries)
+    places = Box(box.left, legend.bottom - GAP / 2 - PLACES, box.width, PLACES)
     draw_places(pen, places, sheet, frame.grid_crs)
-    below = Box(box.left, box.bottom + _BLANKS + _GAP, fit.left, places.bottom - box.bottom - _BLANKS - 1.5 * _GAP)
-    draw(pen, fit.columns[0], below, fit.size)
-    right = below.right + _GUTTER
-    draw(pen, fit.columns[1], Box(right, below.bottom, box.right - right, below.height), fit.size)
-    draw_blanks(pen, Box(box.left, box.bottom, box.width, _BLANKS), sheet)
-
-
-class _Fit(NamedTuple):
-    """Size of the letters [points], width of the left column and height of both [mm], and what stands in them."""
-
-    size: float
-    left: float
-    height: float
-    columns: tuple[list[Block], list[Block]]
-
-
-def _fit(pen: Pen, blocks: list[Block], width: float, room: float) -> _Fit:
-    """Largest letters with which two columns fit: the last block below either, one column wider if that helps."""
-    for size in _SIZES:
-        fits = []
-        for columns in ((blocks[:2], blocks[2:]), ([*blocks[:2], blocks[-1]], blocks[2:-1])):
-            for share in _SHARES:
-                left = share * (width - _GUTTER)
-                sides = zip(columns, (left, width - _GUTTER - left), strict=True)
-                needed = max(height(pen, column, side, size) for column, side in sides) + 1.0
-                fits.append(_Fit(size, left, needed, columns))
-        best = min(fits, key=lambda fit: fit.height)
-        if best.height <= room:
-            return best
-    return best
+    bottom = box.bottom + page.blanks + GAP
+    below = Box(box.left, bottom, fit.left, places.bottom - bottom - 0.5 * GAP)
+    left = draw(pen, fit.columns[0], below, fit.size, _CONTINUED)
+    right = below.right + GUTTER
+    column = Box(right, below.bottom, box.right - right, below.height)
+    left += draw(pen, fit.columns[1], column, fit.size, _CONTINUED)
+    draw_blanks(pen, Box(box.left, box.bottom, box.width, page.blanks), sheet)
+    return left
 
 
 def _side(pen: Pen, box: Box, sheet: Sheet, note: str) -> None:
@@ -178,15 +189,18 @@ def _side(pen: Pen, box: Box, sheet: Sheet, note: str) -> None:
         pen.text(box.left, max(box.bottom, y - 6.2) - number * 2.8, line, SMALLEST_PT)
 
 
-def _without_stakes(pen: Pen, box: Box, sheet: Sheet, frame: PageFrame, around: Surroundings) -> None:
+def _without_stakes(pen: Pen, box: Box, sheet: Sheet, frame: PageFrame, around: Surroundings) -> list[Block]:
     """Draw the map, and the reasons in large letters."""
-    upper = min(_MOST_MAP, box.height * 0.5)
+    upper = min(MOST_MAP, box.height * 0.5)
     note = draw_map(pen, Box(box.left, box.top - upper, box.width, upper), sheet, [], around)
     pen.text(box.right, box.top - upper + 2.0, note, SMALLEST_PT, align="right")
-    places = Box(box.left, box.top - upper - _GAP - _PLACES + 8.5, box.width, 8.5)
+    entries = map_entries(box.width, upper, sheet, [], around)
+    legend = Box(box.left, box.top - upper - GAP / 2, box.width, 0.0)
+    draw_rows(pen, legend, entries)
+    places = Box(box.left, legend.bottom - row_height(pen, entries, box.width) - GAP / 2 - 8.5, box.width, 8.5)
     draw_places(pen, places, sheet, frame.grid_crs)
     notes = 32.0
-    room = Box(box.left, box.bottom + notes + _GAP, box.width, places.bottom - box.bottom - notes - 2 * _GAP)
+    room = Box(box.left, box.bottom + notes + GAP, box.width, places.bottom - box.bottom - notes - 2 * GAP)
     changes = [Item(text, str(number)) for number, text in enumerate(sheet.changes, 1)]
     why = why_no_layout(sheet.excluded, sheet.silence)
     blocks = [
@@ -194,10 +208,11 @@ def _without_stakes(pen: Pen, box: Box, sheet: Sheet, frame: PageFrame, around: 
         Block("Any one of these would give a layout, after planning again:",
               tuple(changes) or (Item("No single change was found."),)),
     ]  # fmt: skip
-    sizes = (12.0, 11.0, 10.0, 9.0, *_SIZES)
+    sizes = (12.0, 11.0, 10.0, 9.0, *SIZES)
     size = next((size for size in sizes if height(pen, blocks, box.width, size) <= room.height), sizes[-1])
-    draw(pen, blocks, room, size)
+    left = draw(pen, blocks, room, size, _CONTINUED)
     draw_notes(pen, Box(box.left, box.bottom, box.width, notes), "Notes from the site (not a place to stake):")
+    return left
 
 
 def _head(pen: Pen, box: Box, sheet: Sheet, frame: PageFrame) -> None:
@@ -247,7 +262,7 @@ def _band(pen: Pen, box: Box, status: str) -> None:
     pen.box(inner, 1.6, INK, INK if dark else WHITE)
     if status == COMPROMISED:
         end = Box(inner.right - 28, inner.bottom, 28, inner.height)
-        hatched(pen, end, [ops_of(end)], 45.0, 2.0, INK)
+        hatched(pen, end, [ops_of(end)], (Stroke(45.0, 2.0),), INK)
     color = WHITE if dark else INK
     pen.text(inner.left + 3, inner.bottom + 2.6, status_sign(status), 15, bold=True, color=color)
     room = inner.width - 42
@@ -255,7 +270,7 @@ def _band(pen: Pen, box: Box, status: str) -> None:
     pen.fitted(inner.left + 11, inner.bottom + 1.0, more, room, 7.5, color=color)
 
 
-def foot(pen: Pen, frame: PageFrame, number: int) -> None:
+def foot(pen: Pen, frame: PageFrame, number: str) -> None:
     """Draw what stands at the bottom of every page.
 
     Parameters
@@ -264,12 +279,14 @@ def foot(pen: Pen, frame: PageFrame, number: int) -> None:
         Draws on the page.
     frame : PageFrame
         What all pages have in common.
-    number : int
+    number : str
         Of the page.
     """
     box = frame.content
     pen.line([(box.left, box.bottom + 5.4), (box.right, box.bottom + 5.4)], 0.4)
     pages = f"plan {frame.plan_number}   page {number} of {frame.pages}"
+    if frame.part:
+        pages = f"{cut(pen, frame.part, _PART, 7.5, True)}   {pages}"
     pen.text(box.right, box.bottom + 2.4, pages, 7.5, bold=True, align="right")
     room = box.width - pen.width(pages, 7.5, True) - 4
     pen.fitted(box.left, box.bottom + 2.6, f"Map data: {frame.credits}", room, SMALLEST_PT)
