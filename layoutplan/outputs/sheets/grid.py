@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -65,8 +65,25 @@ def grid_bearing_deg(sheet: Sheet) -> float:
     return float(np.degrees(np.arctan2(east, north)))
 
 
-def draw_grid(pen: Pen, panel: Panel, sheet: Sheet, labels: Labels) -> None:
-    """Draw a cross at every round pair of coordinates, and write eastings below and northings at the left edge.
+class GridLabel(NamedTuple):
+    """A coordinate at the map's edge: where its grid line meets it [mm], 0 for the lower edge and 1 for the left."""
+
+    x: float
+    y: float
+    axis: int
+    text: str
+
+
+class GridOnMap(NamedTuple):
+    """Crosses of the grid [mm], the arms of each, and the coordinates along the edges."""
+
+    crosses: list[tuple[float, float]]
+    arms: list[tuple[float, float]]
+    labels: list[GridLabel]
+
+
+def grid_on(pen: Pen, panel: Panel, sheet: Sheet, labels: Labels) -> GridOnMap:
+    """Lay out a cross at every round pair of coordinates, with eastings below and northings at the left edge.
 
     Parameters
     ----------
@@ -77,10 +94,15 @@ def draw_grid(pen: Pen, panel: Panel, sheet: Sheet, labels: Labels) -> None:
     sheet : Sheet
         Facts of the tower.
     labels : Labels
-        Places that are taken already.
+        Places that are taken already; those of the coordinates are added, and one that meets a sign is left out.
+
+    Returns
+    -------
+    GridOnMap
+        Empty where the projected system does not reach.
     """
     if not has_grid(sheet):
-        return
+        return GridOnMap([], [], [])
     origin = np.array([sheet.tower.easting, sheet.tower.northing], dtype=float)
     west, south, east, north = panel.corners_m()
     corners = np.array([(west, south), (east, south), (east, north), (west, north)]) @ sheet.grid.T + origin
@@ -96,32 +118,56 @@ def draw_grid(pen: Pen, panel: Panel, sheet: Sheet, labels: Labels) -> None:
         return panel.mm_of((np.asarray(pairs, dtype=float) - origin) @ back.T)
 
     turn = np.radians(grid_bearing_deg(sheet))
-    arm = _ARM * np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+    arms = _ARM * np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
     box = panel.box
-    for x, y in place([(e, n) for e in rounds[0] for n in rounds[1]]).reshape(-1, 2).tolist():
-        if box.inset(_ARM).holds(Box(x, y, 0, 0)):
-            for dx, dy in arm.tolist():
-                pen.line([(x - dx, y - dy), (x + dx, y + dy)], 0.4, "#444444")
-    edges = ((0, rounds[0], box.bottom), (1, rounds[1], box.left))
-    for axis, values, edge in edges:
+    every = place([(e, n) for e in rounds[0] for n in rounds[1]]).reshape(-1, 2).tolist()
+    crosses = [(x, y) for x, y in every if box.inset(_ARM).holds(Box(x, y, 0, 0))]
+    made = []
+    for axis, values, edge in ((0, rounds[0], box.bottom), (1, rounds[1], box.left)):
         for value in values.tolist():
             ends = [(value, corners[:, 1].min()), (value, corners[:, 1].max())]
             if axis:
                 ends = [(corners[:, 0].min(), value), (corners[:, 0].max(), value)]
-            _tick(pen, box, labels, place(ends).tolist(), axis, edge, f"{'EN'[axis]} {value:.0f}")
+            label = _label(pen, box, labels, place(ends).tolist(), axis, edge, f"{'EN'[axis]} {value:.0f}")
+            made += [label] if label else []
+    return GridOnMap(crosses, [(dx, dy) for dx, dy in arms.tolist()], made)
 
 
-def _tick(pen: Pen, box: Box, labels: Labels, ends: list[list[float]], axis: int, edge: float, text: str) -> None:
-    """Tick where a grid line meets the lower (axis 0) or the left edge, and its coordinate beside it."""
+def _label(
+    pen: Pen, box: Box, labels: Labels, ends: list[list[float]], axis: int, edge: float, text: str
+) -> GridLabel | None:
+    """Label where a grid line meets the lower (axis 0) or the left edge."""
     for (x1, y1), (x2, y2) in pairwise(ends):
         run = (edge - (x1, y1)[1 - axis]) / ((x2, y2)[1 - axis] - (x1, y1)[1 - axis])
         x, y = x1 + run * (x2 - x1), y1 + run * (y2 - y1)
     width = pen.width(text, _SIZE)
-    if axis == 0 and box.left + width / 2 + 1 < x < box.right - width / 2 - 1:
-        pen.line([(x, y), (x, y + 1.6)], 0.5)
-        pen.text(x, y + 2.0, text, _SIZE, align="centre", halo=2)
-        labels.take(Box(x - width / 2, y, width, 4.2))
-    elif axis == 1 and box.bottom + 7 < y < box.top - 3:
-        pen.line([(x, y), (x + 1.6, y)], 0.5)
-        pen.text(x + 2.0, y - 0.7, text, _SIZE, halo=2)
-        labels.take(Box(x, y - 1.2, width + 2.4, 2.4))
+    if axis == 0:
+        within, room = box.left + width / 2 + 1 < x < box.right - width / 2 - 1, Box(x - width / 2, y, width, 4.2)
+    else:
+        within, room = box.bottom + 7 < y < box.top - 3, Box(x, y - 1.2, width + 2.4, 2.4)
+    if not within or not labels.free(room):
+        return None
+    labels.take(room)
+    return GridLabel(x, y, axis, text)
+
+
+def draw_grid(pen: Pen, grid: GridOnMap) -> None:
+    """Draw what was laid out.
+
+    Parameters
+    ----------
+    pen : Pen
+        Draws on the page.
+    grid : GridOnMap
+        From `grid_on`.
+    """
+    for x, y in grid.crosses:
+        for dx, dy in grid.arms:
+            pen.line([(x - dx, y - dy), (x + dx, y + dy)], 0.4, "#444444")
+    for x, y, axis, text in grid.labels:
+        if axis:
+            pen.line([(x, y), (x + 1.6, y)], 0.5)
+            pen.text(x + 2.0, y - 0.7, text, _SIZE, halo=2)
+        else:
+            pen.line([(x, y), (x, y + 1.6)], 0.5)
+            pen.text(x, y + 2.0, text, _SIZE, align="centre", halo=2)

@@ -37,6 +37,20 @@ class Labels:
         """
         self.taken.append(box)
 
+    def free(self, box: Box) -> bool:
+        """Whether a place is free of signs and writing.
+
+        Parameters
+        ----------
+        box : Box
+            On the page. [mm]
+
+        Returns
+        -------
+        bool
+        """
+        return not any(box.meets(other) for other in self.taken)
+
     def take_line(self, start: tuple[float, float], end: tuple[float, float], half: float = 1.0) -> None:
         """Keep a line free of writing.
 
@@ -86,7 +100,7 @@ class Labels:
         width, height = self.pen.width(text, size, bold), size / MM
         for x, y in places:
             box = Box(x - width / 2 - 0.4, y - height / 2, width + 0.8, height)
-            if self.frame.holds(box) and not any(box.meets(other) for other in self.taken):
+            if self.frame.holds(box) and self.free(box):
                 self.pen.text(x, y - height * 0.33, text, size, bold=bold, align="centre", color=color, halo=2.4)
                 self.take(box)
                 return True

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layoutplan.job.class_model import PaperArea, PaperLine
+from layoutplan.outputs.sheets.blocks import wrapped
 from layoutplan.outputs.sheets.hatch import hatched
 from layoutplan.outputs.sheets.layers import Features
 from layoutplan.outputs.sheets.marks import number_sign, single_sign, stake_sign, tower_sign
@@ -24,6 +25,7 @@ from layoutplan.outputs.sheets.styles import (
     KEEP_OUT_HATCH,
     LEAD_DASH,
     LEAD_WIDTH,
+    LINE_WIDTHS,
     ROLE_COLOR,
     WALK_COLOR,
     WALK_DASH,
@@ -122,7 +124,9 @@ def draw_legend(pen: Pen, box: Box, classes: Mapping[str, tuple[str, ClassLook]]
         column, row = divmod(number, rows)
         left, bottom = box.left + column * width, box.top - (row + 1) * _ROW
         sign(pen, Box(left, bottom + 0.6, _SWATCH, _ROW - 1.2))
-        pen.fitted(left + _SWATCH + 2, bottom + 1.8, text, width - _SWATCH - 4, 7.5)
+        lines = wrapped(pen, text, width - _SWATCH - 3, SMALLEST_PT)[:2]
+        for place, line in enumerate(lines):
+            pen.text(left + _SWATCH + 2, bottom + 1.8 + (len(lines) - 1) * 1.35 - place * 2.7, line, SMALLEST_PT)
 
 
 def row_height(pen: Pen, entries: Sequence[Entry], width: float) -> float:
@@ -255,8 +259,8 @@ _SIGNS: Mapping[Sign, Entry] = MappingProxyType(
         Sign.LEAD_H: ("lead of H, whole line", lambda pen, box: _lead(pen, box, "H")),
         Sign.LEAD_S: ("lead of S, dashed", lambda pen, box: _lead(pen, box, "S")),
         Sign.CROSSING: ("crossing, as numbered in the list", lambda pen, box: number_sign(pen, *_middle(box), 1)),
-        Sign.LINE: ("line to be measured", lambda pen, box: pen.line(_level(box), 2.2)),
-        Sign.OTHER_LINE: ("another line of the job", lambda pen, box: pen.line(_level(box), 1.2)),
+        Sign.LINE: ("line to be measured", lambda pen, box: pen.line(_level(box), LINE_WIDTHS[1])),
+        Sign.OTHER_LINE: ("another line of the job", lambda pen, box: pen.line(_level(box), LINE_WIDTHS[0])),
         Sign.WALK: (
             "way on foot, by the map",
             lambda pen, box: pen.line(_level(box), 1.3, WALK_COLOR, WALK_DASH),

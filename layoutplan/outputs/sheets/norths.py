@@ -65,7 +65,7 @@ def draw_norths(pen: Pen, box: Box, sheet: Sheet) -> None:
         "N true north, up",
         f"GN grid {_east_west(known['GN'], 2)}" if "GN" in known else "grid: none",
         *_magnetic(pen, sheet, box.right - box.left - 2 * _WORDS),
-        "angles drawn not to scale" if drawn else "",
+        "angles not to scale" if drawn else "",
     ]
     for number, text in enumerate(filter(None, words)):
         top = box.top - 3.0 - _LINE * number

@@ -1,6 +1,6 @@
 """How the map is drawn on paper: every class distinct on a copy in grey, by tone, pattern, dash or shape.
 
-A copier turns pale tints white, so that no two things may differ by a tint alone: `told_apart` says what counts.
+A copier turns pale tints white, so that no two things may differ by a pale tint alone.
 
 The plan's own colours are the Okabe-Ito palette (M. Okabe and K. Ito, "Color Universal Design", 2002; values from
 memory); H and S differ by shape and dash as well.
@@ -24,6 +24,7 @@ ROLE_COLOR: Mapping[str, str] = MappingProxyType({"H": H_COLOR, "S": S_COLOR})
 
 CONTOUR_COLOR, CONTOUR_WIDTHS = "#9c6b3c", (0.3, 0.6)
 KEEP_OUT_COLOR = "#6f6f6f"
+LINE_WIDTHS = (1.0, 2.2)  # lines of the job: others, and those to be measured
 CORRIDOR_COLOR, CORRIDOR_WIDTH, CORRIDOR_DASH = "#4d3f63", 0.7, (9.0, 3.0)
 
 
@@ -41,7 +42,7 @@ class Stroke(NamedTuple):
     hole: bool = False
 
 
-_PLUS = (1.8, 4.0 * MM - 1.8)  # short bars whose middles lie on the lines across them
+_PLUS = (5.0, 4.0 * MM - 5.0)  # short bars whose middles lie on the lines across them
 HATCHES: Mapping[str, tuple[Stroke, ...]] = MappingProxyType(
     {
         "": (),
@@ -50,16 +51,16 @@ HATCHES: Mapping[str, tuple[Stroke, ...]] = MappingProxyType(
         "horizontal": (Stroke(0.0, 1.6),),
         "vertical": (Stroke(90.0, 2.4),),
         "grid": (Stroke(0.0, 2.4), Stroke(90.0, 2.4)),
-        "dots": (Stroke(0.0, 2.6, 0.9, (0.0, 2.6 * MM), round=True),),
+        "dots": (Stroke(0.0, 2.6, 1.2, (0.0, 2.6 * MM), round=True),),
         "rings": (
             Stroke(30.0, 3.2, 2.8, (0.0, 3.2 * MM), round=True),
             Stroke(30.0, 3.2, 1.8, (0.0, 3.2 * MM), round=True, hole=True),
         ),
         "dashes": (Stroke(0.0, 1.8, 0.4, (5.0, 4.0)),),
-        "ticks": (Stroke(90.0, 2.4, 0.4, (2.0, 4.5)),),
-        "slashes": (Stroke(120.0, 2.4, 0.4, (4.0, 4.0)),),
-        "plus": (Stroke(0.0, 4.0, 0.5, _PLUS), Stroke(90.0, 4.0, 0.5, _PLUS)),
-        "crosses": (Stroke(45.0, 4.0, 0.5, _PLUS), Stroke(135.0, 4.0, 0.5, _PLUS)),
+        "ticks": (Stroke(90.0, 2.4, 0.5, (3.0, 3.0)),),
+        "slashes": (Stroke(120.0, 2.4, 0.5, (6.0, 3.0)),),
+        "plus": (Stroke(0.0, 4.0, 0.7, _PLUS), Stroke(90.0, 4.0, 0.7, _PLUS)),
+        "crosses": (Stroke(45.0, 4.0, 0.7, _PLUS), Stroke(135.0, 4.0, 0.7, _PLUS)),
     }
 )
 FORBIDDING = ("cross",)  # drawn over everything else

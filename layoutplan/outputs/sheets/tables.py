@@ -60,7 +60,7 @@ def _magnetic(stake: Any) -> str:
 
 
 def _signed(value: float | None) -> str:
-    return "unknown" if value is None else f"{value + 0.0:+.1f} m"
+    return "unknown" if value is None else f"{round(value, 1) + 0.0:+.1f} m"
 
 
 def _or_unknown(text: str) -> str:

@@ -8,7 +8,7 @@ import shapely
 from layoutplan.outputs.sheets.contours import draw_contours, has_heights
 from layoutplan.outputs.sheets.crossings import Crossing
 from layoutplan.outputs.sheets.facts import Sheet
-from layoutplan.outputs.sheets.grid import draw_grid
+from layoutplan.outputs.sheets.grid import draw_grid, grid_on
 from layoutplan.outputs.sheets.labels import Labels, name_features
 from layoutplan.outputs.sheets.layers import (
     draw_edges,
@@ -26,14 +26,16 @@ from layoutplan.outputs.sheets.marks import (
 from layoutplan.outputs.sheets.norths import draw_norths
 from layoutplan.outputs.sheets.panel import Panel, line_ops, lines_of, tower_panel
 from layoutplan.outputs.sheets.pen import INK, SMALLEST_PT, WHITE, Box, Pen, ops_of
-from layoutplan.outputs.sheets.styles import LEAD_DASH, LEAD_WIDTH, ROLE_COLOR, WALK_COLOR, WALK_DASH
+from layoutplan.outputs.sheets.styles import LEAD_DASH, LEAD_WIDTH, LINE_WIDTHS, ROLE_COLOR, WALK_COLOR, WALK_DASH
 from layoutplan.outputs.sheets.surroundings import Surroundings
 from layoutplan.outputs.sheets.zones import draw_keep_outs, draw_zone, kept_out
 from layoutplan.outputs.words import may_stake
 
 Point = tuple[float, float]
-STRIP = 14.0  # height of what stands below the map
+STRIP, BELOW = 14.0, 109.0  # height of what stands below the map, and its width at most
 _SMALLEST_BASE = 1.4
+_NUMBER_MM = (4.2, -4.2, 8.4, -8.4, 12.6, -12.6)  # of a crossing's number from the lead, the first that is free
+_NUMBER_APART = 4.1
 
 
 def draw_map(pen: Pen, box: Box, sheet: Sheet, crossings: list[Crossing], around: Surroundings) -> str:
@@ -67,13 +69,14 @@ def draw_map(pen: Pen, box: Box, sheet: Sheet, crossings: list[Crossing], around
         if not sheet.tower.map_covers:
             labels.take(_banner(frame))
         _keep_signs_free(panel, labels, sheet, crossings, around)
+        grid = grid_on(pen, panel, sheet, labels)
         note = draw_contours(pen, panel, around.ground, labels)
         draw_keep_outs(pen, panel, near)
         _draw_corridor(pen, panel, around)
         draw_edges(pen, panel, near)
         draw_ways(pen, panel, near)
         draw_points(pen, panel, near)
-        draw_grid(pen, panel, sheet, labels)
+        draw_grid(pen, grid)
         _draw_line(pen, panel, sheet, around)
         _draw_walks(pen, panel, sheet)
         _draw_leads(pen, panel, sheet)
@@ -84,7 +87,7 @@ def draw_map(pen: Pen, box: Box, sheet: Sheet, crossings: list[Crossing], around
             _say_unknown(pen, frame)
     pen.box(frame, 1.0)
     scale_bar(pen, frame.left + 2, frame.bottom - 6.8, panel.mm_per_m, panel.scale)
-    draw_norths(pen, Box(frame.left + 52, frame.bottom - STRIP, min(frame.width - 52, 80), STRIP), sheet)
+    draw_norths(pen, Box(frame.left + 54, frame.bottom - STRIP, min(frame.width, BELOW) - 54, STRIP), sheet)
     return note
 
 
@@ -146,7 +149,9 @@ def _keep_signs_free(
     for x, y in stakes:
         labels.take(Box(x - 2.6, y - 3.2, 5.2, 6.4))
         labels.take_line(tower, (x, y))
-    for _, _, (x, y) in _crossing_places(panel, sheet, crossings):
+    for x, y, _ in around.other_towers(panel, sheet):
+        labels.take(Box(x - 1.3, y - 1.3, 2.6, 2.6))
+    for _, _, (x, y) in _crossing_places(panel, sheet, crossings, around):
         labels.take(Box(x - 2.1, y - 2.1, 4.2, 4.2))
 
 
@@ -164,18 +169,23 @@ def _signs(panel: Panel, sheet: Sheet) -> list[tuple[float, float]]:
     return [(x, y) for x, y in panel.mm_of(panel.metres_of(lonlat)).tolist()]
 
 
-def _crossing_places(panel: Panel, sheet: Sheet, crossings: list[Crossing]) -> list[tuple[int, Point, Point]]:
+def _crossing_places(
+    panel: Panel, sheet: Sheet, crossings: list[Crossing], around: Surroundings
+) -> list[tuple[int, Point, Point]]:
     """Number of each crossing, where it is on the lead, and the place for its number beside the lead. [mm]."""
-    places = []
+    places: list[tuple[int, Point, Point]] = []
+    taken = [*_signs(panel, sheet), *((x, y) for x, y, _ in around.other_towers(panel, sheet))]
     bearing = {stake.role: np.radians(stake.bearing_true_deg) for stake in sheet.stakes}
     for item in crossings:
-        if item.number:
-            along = np.array([np.sin(bearing[item.role]), np.cos(bearing[item.role])])
-            side = 4.2 if item.number % 2 else -4.2  # by turns, for some lie close together
-            foot = panel.mm_of(item.at_m * along)
-            places.append(
-                (item.number, tuple(foot.tolist()), tuple((foot + side * np.array([along[1], -along[0]])).tolist()))
-            )
+        if not item.number:
+            continue
+        along = np.array([np.sin(bearing[item.role]), np.cos(bearing[item.role])])
+        foot = panel.mm_of(item.at_m * along)
+        first = 1 if item.number % 2 else -1  # by turns, for some lie close together
+        tried = [foot + far * first * np.array([along[1], -along[0]]) for far in _NUMBER_MM]
+        place = next((one for one in tried if all(np.hypot(*(one - sign)) > _NUMBER_APART for sign in taken)), tried[0])
+        taken.append((float(place[0]), float(place[1])))
+        places.append((item.number, (float(foot[0]), float(foot[1])), taken[-1]))
     return places
 
 
@@ -190,7 +200,7 @@ def _draw_corridor(pen: Pen, panel: Panel, around: Surroundings) -> None:
 
 def _draw_line(pen: Pen, panel: Panel, sheet: Sheet, around: Surroundings) -> None:
     near = around.near_spans(panel.window())
-    for measured, width in ((False, 1.2), (True, 2.2)):
+    for measured, width in zip((False, True), LINE_WIDTHS, strict=True):
         cut = shapely.clip_by_rect(around.spans[near & (around.measured == measured)], *panel.window(5.0))
         pen.path(line_ops(cut, panel), width=width)
     for x, y, _ in around.other_towers(panel, sheet):
@@ -222,7 +232,7 @@ def _draw_signs(pen: Pen, panel: Panel, sheet: Sheet, crossings: list[Crossing],
     if not sheet.stakes:
         reach = shapely.buffer(shapely.Point(0, 0), around.reach_m, quad_segs=24).exterior
         pen.path(line_ops(np.array([reach], dtype=object), panel, metric=True), width=1.0, dash=(2, 2))
-    for number, at, (cx, cy) in _crossing_places(panel, sheet, crossings):
+    for number, at, (cx, cy) in _crossing_places(panel, sheet, crossings, around):
         pen.line([at, (cx, cy)], 0.7)
         number_sign(pen, cx, cy, number)
     for (sx, sy), stake in zip(stakes, sheet.stakes, strict=True):

@@ -21,7 +21,7 @@ from layoutplan.outputs.sheets.qr import place_code
 from layoutplan.outputs.sheets.styles import Stroke
 from layoutplan.outputs.sheets.surroundings import Surroundings
 from layoutplan.outputs.sheets.tables import draw_blanks, draw_notes, draw_places, draw_stakes
-from layoutplan.outputs.sheets.tower_map import draw_map
+from layoutplan.outputs.sheets.tower_map import BELOW, STRIP, draw_map
 from layoutplan.outputs.words import degrees, figure, may_stake
 
 MARGIN = 12.0
@@ -185,15 +185,17 @@ def _side(pen: Pen, box: Box, sheet: Sheet, note: str) -> None:
     for stake, left in zip(sheet.stakes if side else (), (box.left, box.right - side), strict=False):
         place_code(pen, Box(left, y, side, side), stake.lon, stake.lat)
         pen.text(left + side / 2, y - 2.2, f"scan for {stake.role}", 7, bold=True, align="centre")
-    for number, line in enumerate(wrapped(pen, note, box.width, SMALLEST_PT)[:2]):
-        pen.text(box.left, max(box.bottom, y - 6.2) - number * 2.8, line, SMALLEST_PT)
+    lines = wrapped(pen, note, box.width, SMALLEST_PT)[:2]
+    for number, line in enumerate(lines):
+        pen.text(box.left, max(box.bottom + 2.8 * (len(lines) - 1), y - 6.2) - number * 2.8, line, SMALLEST_PT)
 
 
 def _without_stakes(pen: Pen, box: Box, sheet: Sheet, frame: PageFrame, around: Surroundings) -> list[Block]:
     """Draw the map, and the reasons in large letters."""
     upper = min(MOST_MAP, box.height * 0.5)
     note = draw_map(pen, Box(box.left, box.top - upper, box.width, upper), sheet, [], around)
-    pen.text(box.right, box.top - upper + 2.0, note, SMALLEST_PT, align="right")
+    for number, line in enumerate(wrapped(pen, note, box.width - BELOW - 4, SMALLEST_PT)[:3]):
+        pen.text(box.left + BELOW + 4, box.top - upper + STRIP - 4.0 - 2.8 * number, line, SMALLEST_PT)
     entries = map_entries(box.width, upper, sheet, [], around)
     legend = Box(box.left, box.top - upper - GAP / 2, box.width, 0.0)
     draw_rows(pen, legend, entries)

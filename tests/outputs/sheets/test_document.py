@@ -6,9 +6,12 @@ import re
 from contextlib import nullcontext
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pytest
+import shapely
 from pypdf import PdfReader
+from pypdfium2 import raw
 
 from layoutplan.job.land import Work
 from layoutplan.layout.rules import NO_LAYOUT
@@ -16,6 +19,8 @@ from layoutplan.layout.set_out import metres, three_digits
 from layoutplan.outputs.columns import on_the_globe
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.sheets import write_sheets
+from layoutplan.outputs.sheets.fonts import Fonts
+from layoutplan.outputs.words import may_stake
 
 from ...effort import some
 
@@ -258,14 +263,27 @@ def test_anywhere_on_the_globe(make_plan, written, lon, lat):
     assert "scan for H" in written(plan).text(COVER + 1)
 
 
-@pytest.mark.long
-def test_more_text_than_fits_is_never_lost_without_a_word(calm_plan, written):
+def test_what_does_not_fit_goes_on_right_after_the_tower_s_page(calm_plan, written):
+    """Every crossing is told, on the page or on those after it, which bear its number; the others keep theirs."""
     one = calm_plan.crossings
     many = [one.assign(name=f"Lane {n}", feature_id=f"osm way {n}", at_m=n / 2) for n in range(1, 90)]
     number = COVER + 1 + calm_plan.towers["status"].tolist().index("needs agreement")
-    text = written(dataclasses.replace(calm_plan, crossings=pd.concat(many, ignore_index=True))).text(number)
-    assert "more than fits here: see review.html" in text
-    assert "DO NOT STAKE YET" in text
+    document = written(dataclasses.replace(calm_plan, crossings=pd.concat(many, ignore_index=True)))
+    further = len(document.pages) - COVER - len(calm_plan.towers)
+    assert further >= 1
+    pages = [document.text(page) for page in range(number, number + further + 1)]
+    assert all("more than fits: see the next page" in page for page in pages[:-1])
+    assert "more than fits" not in pages[-1]
+    assert all("DO NOT STAKE YET" in page for page in pages)
+    total = COVER + len(calm_plan.towers)
+    assert all(f"page {number}, continued, of {total}" in page for page in pages[1:])
+    told = " ".join(pages)
+    assert all(f"Lane {n}'" in told for n in range(1, 90))
+    assert "Treat every lead as live" in told
+    assert f"page {number + 1} of {total}" in document.text(number + further + 1)
+    reader = PdfReader(document.path)
+    (mark,) = [item for item in reader.outline if item["/Title"] == f"Tower {calm_plan.towers['tower_id'].iloc[-1]}"]
+    assert reader.get_destination_page_number(mark) == len(document.pages) - 1
 
 
 def test_ground_that_the_map_does_not_cover_is_not_shown_as_clear(calm_plan, written):
@@ -331,7 +349,9 @@ def test_the_legend_has_room_for_all_its_entries():
 
         lowest = 1e9
 
-        def fitted(self, _x, y, *_args, **_kwargs):
+        fonts = Fonts()
+
+        def text(self, _x, y, *_args, **_kwargs):
             self.lowest = min(self.lowest, y)
 
         def __getattr__(self, _name):
@@ -343,3 +363,93 @@ def test_the_legend_has_room_for_all_its_entries():
         height = legend.legend_height(count)
         legend.draw_legend(pen, Box(0.0, 0.0, 180.0, height), classes)
         assert pen.lowest >= 1.0, count
+
+
+def legend_of(text):
+    return text[text.index("tower; dot: leg") : text.index("degrees and minutes, WGS 84")]
+
+
+def test_each_page_explains_the_signs_that_are_on_it(calm_plan, written):
+    """The words are those of the cover, and what is not on the page is not among them."""
+    document = written(calm_plan)
+    cover = document.text(2)
+    labels = set(calm_plan.obstacles["label"])
+    for number, tower in enumerate(calm_plan.towers["tower_id"], COVER + 1):
+        legend = legend_of(document.text(number))
+        mine = calm_plan.electrodes["tower_id"] == tower
+        status = calm_plan.electrodes[mine].set_index("role")["status"]
+        for role, name in (("H", "stake of H (current)"), ("S", "stake of S (potential)")):
+            assert (f"lead of {role}" in legend) == (role in status)
+            assert (name in legend) == (role in status and may_stake(status[role]))
+        assert ("NOT to be staked" in legend) == any(not may_stake(one) for one in status)
+        assert "contour" not in legend  # no elevation model
+        shown = {label for label in labels if label in legend}
+        assert shown
+        assert all(label in cover for label in shown)
+
+
+def test_a_sign_is_in_the_legend_only_where_it_is_on_the_map(calm_plan, written):
+    """One building, at the first tower: it is explained there and nowhere else."""
+    first = calm_plan.towers.iloc[0]
+    others = calm_plan.obstacles["obstacle_class"] != "building"
+    near = calm_plan.obstacles[others].head(1)
+    spot = shapely.box(first["lon"] + 1e-4, first["lat"], first["lon"] + 2e-4, first["lat"] + 1e-4)
+    one = near.assign(obstacle_class="building", label="building").set_geometry([spot], crs=near.crs)
+    obstacles = pd.concat((calm_plan.obstacles[others], one), ignore_index=True)
+    document = written(dataclasses.replace(calm_plan, obstacles=obstacles))
+    found = ["building" in legend_of(document.text(COVER + 1 + row)) for row in range(len(calm_plan.towers))]
+    assert found[0]
+    assert not any(found[2:])  # the next tower may see it
+
+
+def test_without_a_compass_the_true_bearing_is_what_is_set_out_by(calm_plan, make_plan, written):
+    """Bold and large, and in the diagram no arrow to magnetic north but the reason."""
+    document = written(without_compass(make_plan(2, hostile=False)))
+    text = document.text(COVER + 1)
+    assert "magnetic left out: The job names no day of work" in text
+    assert "MN magnetic" not in text
+    large = "".join(letter for letter, size in document.letters(COVER + 1) if 9.99 < size < 11)
+    stake = make_plan(2, hostile=False).leads.iloc[0]
+    assert three_digits(stake["set_out_bearing_deg"]).replace(" ", "") in large
+    dated = written(calm_plan)
+    assert re.search(r"GN grid \d+\.\d\d° [EW] MN magnetic \d+\.[05]° [EW] WMM-2025, 2026-05-04", dated.text(COVER + 1))
+
+
+def test_the_cover_s_map_names_every_tower(calm_plan, written):
+    text = written(calm_plan).text(1)
+    after = text[text.index("Look before you stake") :]
+    assert all(re.search(rf"(?<!\d){tower}(?!\d)", after) for tower in calm_plan.towers["tower_id"])
+    assert "too close together" not in text
+
+
+def test_towers_that_cannot_be_named_are_counted(make_plan, written):
+    text = written(with_many := make_plan(230, hostile=False)).text(1)
+    (left,) = re.findall(r"(\d+) tower\(s\) too close together to be named", text)
+    named = {
+        name
+        for name in with_many.towers["tower_id"]
+        if re.search(rf"(?<!\d){name}(?!\d)", text[text.index("Look before") :])
+    }
+    assert len(named) >= 230 - int(left) - 3
+    assert 0 < int(left) < 200
+
+
+def texts_on(page):
+    """Text objects of a page that are filled, with their boxes. [points]."""
+    out = []
+    for item in page.get_objects(filter=[raw.FPDF_PAGEOBJ_TEXT]):
+        if raw.FPDFTextObj_GetTextRenderMode(item.raw) == raw.FPDF_TEXTRENDERMODE_FILL:
+            out.append(item.get_bounds())
+    return np.array(out)
+
+
+def test_no_writing_lies_over_other_writing(sample_plan, written):
+    """On every page of the sample but for the status signs of towers that stand close together on the cover."""
+    document = written(sample_plan)
+    for number, page in enumerate(document.pages[1:], 2):
+        boxes = texts_on(page)
+        assert len(boxes) > 50
+        low = np.maximum(boxes[:, None, :2], boxes[None, :, :2])
+        high = np.minimum(boxes[:, None, 2:], boxes[None, :, 2:])
+        over = np.triu(((high - low) > 0.5).all(axis=2), 1)
+        assert not over.any(), (number, np.argwhere(over)[:3].tolist())
