@@ -8,14 +8,14 @@ from typing import Any
 import numpy as np
 
 from layoutplan.layout.model import Plan
-from layoutplan.layout.rules import KEEP_OUT, rule_words
+from layoutplan.layout.rules import KEEP_OUT, class_labels, rule_words
 from layoutplan.outputs.columns import as_lists, records
 from layoutplan.outputs.review.bases import Bases
 from layoutplan.outputs.review.pieces import inert, number, number_beside, tower_rows, with_unit
 from layoutplan.outputs.review.sides import Cell, Entries, Topic, side_by_side
 from layoutplan.outputs.review.verdicts import Verdict, of_checks
 
-_COLUMNS = ("measured", "limit", "unit", "basis", "detail")
+_COLUMNS = ("measured", "limit", "unit", "basis", "detail", "reference")
 _NOT_MAPPED = Cell("none mapped within reach")  # neither kept nor broken: it says nothing about the ground
 
 
@@ -52,6 +52,7 @@ def check_tables(plan: Plan, rules: Sequence[str], bases: Bases) -> list[str]:
     list of str
         HTML, one for each tower.
     """
+    labels = class_labels(plan.job.obstacle_classes)
     table, place = plan.checks, {rule: number for number, rule in enumerate(rules)}
     rows = zip(records(table, *_COLUMNS), of_checks(table), strict=True)
     entries = Entries(
@@ -60,7 +61,8 @@ def check_tables(plan: Plan, rules: Sequence[str], bases: Bases) -> list[str]:
         topic=np.array([place[rule] for rule in as_lists(table, ["rule"])[0]], dtype=np.int64),
         cells=[_cell(row, verdict, bases) for row, verdict in rows],
         topics=[
-            Topic(inert(rule_words(rule)), *([_NOT_MAPPED] if rule.startswith(KEEP_OUT) else [])) for rule in rules
+            Topic(inert(rule_words(rule, labels)), *([_NOT_MAPPED] if rule.startswith(KEEP_OUT) else []))
+            for rule in rules
         ],
     )
     return side_by_side(entries, "Rules", ("rule", "H", "S", "limit", "basis"), len(plan.towers))
@@ -70,4 +72,5 @@ def _cell(row: Any, verdict: Verdict, bases: Bases) -> Cell:
     unit = inert(row.unit)
     value = f"{with_unit(number_beside(row.measured, row.limit), unit)} " if row.measured is not None else ""
     limit = with_unit(number(row.limit), unit)
-    return Cell(value + verdict.html, inert(row.detail), limit, bases.refer(row.basis), verdict.letter, verdict.open)
+    about = ", ".join(filter(None, (row.detail, row.reference)))
+    return Cell(value + verdict.html, inert(about), limit, bases.refer(row.basis), verdict.letter, verdict.open)

@@ -13,7 +13,7 @@ import jinja2
 from markupsafe import Markup
 
 from layoutplan.layout.model import Plan
-from layoutplan.layout.rules import STATUSES, rule_words
+from layoutplan.layout.rules import STATUSES, class_labels, rule_words
 from layoutplan.outputs.plan_number import plan_number
 from layoutplan.outputs.record import paths_in, short_names, software_versions, without_folders
 from layoutplan.outputs.review.bases import Bases
@@ -109,8 +109,9 @@ def _statuses(plan: Plan) -> dict[str, Any]:
 def _topics(plan: Plan) -> dict[str, Any]:
     """Return what the filters offer: rules and exposures by number, verdicts by letter."""
     rules, exposures = rules_of(plan), exposures_of(plan)
+    labels = class_labels(plan.job.obstacle_classes)
     return {
-        "rules": [(number, Markup(inert(rule_words(rule)))) for number, rule in enumerate(rules)],
+        "rules": [(number, Markup(inert(rule_words(rule, labels)))) for number, rule in enumerate(rules)],
         "exposures": [(number, Markup(f"{inert(name)}, {inert(state)}"))
                       for number, (name, state) in enumerate(exposures, len(rules))],
         "check_verdicts": list(CHECKS.values()),

@@ -101,7 +101,7 @@ def alternative_tables(plan: Plan) -> list[str]:
         for row in records(plan.alternatives, *_ALTERNATIVE)
     ]
     labels = ("side, rank", "distance, true bearing", "angle to the line", "from the line", "lead",
-              "crossings to agree", "score", "latitude, longitude")  # fmt: skip
+              "crossings to agree or mind", "score", "latitude, longitude")  # fmt: skip
     return _tables(plan, plan.alternatives, rows, "Alternatives", labels, "alternatives more")
 
 
@@ -129,7 +129,7 @@ def pair_tables(plan: Plan) -> list[str]:
         for row in records(plan.pairs, *_PAIR)
     ]
     labels = ("both on the", "H: distance, true bearing", "S: distance, true bearing", "between the leads",
-              "crossings to agree", "score: this / chosen", "bias, %: this / chosen",
+              "crossings to agree or mind", "score: this / chosen", "bias, %: this / chosen",
               "coupling, %: this / chosen")  # fmt: skip
     return _tables(plan, plan.pairs, rows, "A pair on one side of the line", labels, "alternatives more")
 

@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from layoutplan.job.classes import shipped_classes
 from layoutplan.layout.model import Plan
 from layoutplan.layout.rules import NO_LAYOUT
 from layoutplan.layout.set_out import set_out
@@ -67,7 +68,8 @@ def shown(words: str) -> float:
 
 
 def words_of(rule: str) -> str:
-    return rule.replace("keep_out:", "keep-out: ").replace("_", " ")
+    name, colon, of = rule.partition(":")
+    return f"keep-out: {shipped_classes()[of].label}" if colon else name.replace("_", " ")
 
 
 def as_shown(found: float, value: float) -> bool:
@@ -101,7 +103,7 @@ def test_every_check_with_value_limit_verdict_and_basis(all_verdicts, tmp_path, 
 
 def test_a_keep_out_without_a_row_is_neither_kept_nor_broken(all_verdicts, tmp_path, read_page) -> None:
     page = read_page(write_review(all_verdicts, tmp_path))
-    (row,) = [row for row in page.rows(0, "Rules") if row[0].text == "keep-out: main road"]
+    (row,) = [row for row in page.rows(0, "Rules") if row[0].text == "keep-out: motorway or main road"]
     assert [text(cell) for cell in row[1:3]] == ["7.25 m ✓ kept", "none mapped within reach"]
 
 
