@@ -12,7 +12,7 @@ from layoutplan.layout.model import Plan
 from layoutplan.layout.rules import STATUSES
 from layoutplan.outputs.columns import as_lists
 from layoutplan.outputs.sheets.facts import Sheet
-from layoutplan.outputs.sheets.labels import Labels
+from layoutplan.outputs.sheets.labels import Labels, shortened
 from layoutplan.outputs.sheets.layers import Features, draw_edges, draw_ground, draw_ways
 from layoutplan.outputs.sheets.marks import scale_bar, status_sign, true_north
 from layoutplan.outputs.sheets.panel import Panel, line_ops, panel_around
@@ -58,7 +58,9 @@ def draw_index(pen: Pen, box: Box, plan: Plan, sheets: list[Sheet], around: Surr
             x, y = places[row]
             _sign(pen, x, y, sheets[row].tower.status)
             labels.take(Box(x - 1.5, y - 1.5, 3, 3))
-        named = [labels.led(x, y, sheet.tower.tower_id[:16]) for (x, y), sheet in zip(places, sheets, strict=True)]
+        named = [
+            labels.led(x, y, shortened(sheet.tower.tower_id, 16)) for (x, y), sheet in zip(places, sheets, strict=True)
+        ]
     pen.box(frame, 1.0)
     scale_bar(pen, frame.left + 2, frame.bottom - 6.8, panel.mm_per_m, panel.scale)
     true_north(pen, frame.left + 62, frame.bottom - STRIP + 0.6, 8.2)

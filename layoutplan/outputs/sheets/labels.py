@@ -176,6 +176,28 @@ class Labels:
         return False
 
 
+def shortened(name: str, most: int) -> str:
+    """A name as it stands on a map: of a long one its end, for ids often differ there.
+
+    Parameters
+    ----------
+    name : str
+        Id of a tower.
+    most : int
+        Letters.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> shortened("OSTREL-VARNAU-STRAIN-011", 16), shortened("T1", 16)
+    ('…RNAU-STRAIN-011', 'T1')
+    """
+    return name if len(name) <= most else f"…{name[1 - most :]}"
+
+
 def name_features(labels: Labels, panel: Panel, features: Features) -> None:
     """Write the names of features, the more telling classes first; each name once.
 

@@ -32,8 +32,8 @@ def drawn_angles_deg(bearings_deg: dict[str, float]) -> dict[str, float]:
 
     Examples
     --------
-    >>> drawn_angles_deg({"GN": 0.6, "MN": 4.0}), drawn_angles_deg({"GN": -0.9, "MN": 2.0})
-    ({'GN': 22.0, 'MN': 44.0}, {'GN': -22.0, 'MN': 22.0})
+    >>> drawn_angles_deg({"GN": 0.6, "MN": 4.0}), drawn_angles_deg({"GN": -0.9, "MN": -2.0})
+    ({'GN': 22.0, 'MN': 44.0}, {'GN': -22.0, 'MN': -44.0})
     """
     drawn = {}
     for side in (1, -1):
@@ -77,7 +77,8 @@ def _magnetic(pen: Pen, sheet: Sheet, width: float) -> list[str]:
     if math.isfinite(sheet.declination_deg):
         half = round(sheet.declination_deg * 2) / 2
         return [f"MN magnetic {_east_west(half, 1)}", sheet.declination_model]
-    return ["magnetic left out:", *wrapped(pen, sheet.declination_note, width, SMALLEST_PT)[:2]]
+    first, *more = wrapped(pen, f"magnetic left out: {sheet.declination_note}", width, SMALLEST_PT)
+    return [first, " ".join(more)]
 
 
 def _arrow(pen: Pen, x: float, y: float, angle_deg: float, name: str) -> None:

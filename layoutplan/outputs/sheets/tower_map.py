@@ -9,7 +9,7 @@ from layoutplan.outputs.sheets.contours import draw_contours, has_heights
 from layoutplan.outputs.sheets.crossings import Crossing
 from layoutplan.outputs.sheets.facts import Sheet
 from layoutplan.outputs.sheets.grid import draw_grid, grid_on
-from layoutplan.outputs.sheets.labels import Labels, name_features
+from layoutplan.outputs.sheets.labels import Labels, name_features, shortened
 from layoutplan.outputs.sheets.layers import (
     draw_edges,
     draw_ground,
@@ -241,7 +241,7 @@ def _draw_signs(pen: Pen, panel: Panel, sheet: Sheet, crossings: list[Crossing],
 
 def _write(labels: Labels, panel: Panel, sheet: Sheet, around: Surroundings) -> None:
     (x, y), *stakes = _signs(panel, sheet)
-    labels.beside(x, y, 2.6, f"{sheet.tower.tower_id}"[:24], 9)
+    labels.beside(x, y, 2.6, shortened(sheet.tower.tower_id, 24), 9)
     for (sx, sy), stake in zip(stakes, sheet.stakes, strict=True):
         text = stake.waypoint if may_stake(stake.status) else f"{stake.waypoint} NOT YET"
         labels.beside(sx, sy, 3.0, text, 7.5)
@@ -251,4 +251,4 @@ def _write(labels: Labels, panel: Panel, sheet: Sheet, around: Surroundings) -> 
             [(top[0], top[1] - 2.5), (top[0], top[1] - 6)], f"reach of the reel, {around.reach_m:.0f} m", SMALLEST_PT
         )
     for tx, ty, name in around.other_towers(panel, sheet):
-        labels.beside(tx, ty, 1.6, name[:24], 7, bold=False)
+        labels.beside(tx, ty, 1.6, shortened(name, 24), 7, bold=False)

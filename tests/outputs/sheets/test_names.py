@@ -133,3 +133,10 @@ def test_a_font_whose_glyphs_run_out_of_their_places_is_refused(tmp_path):
 
 def test_a_font_that_is_no_plain_file_is_refused(tmp_path):
     assert "no plain file" in Fonts(tmp_path).problem
+
+
+def test_long_ids_are_told_apart_on_the_cover_s_map(calm_plan, written):
+    """Ids often differ at their ends only."""
+    names = [f"EASTERN-LINE-220-STRAIN-{number:03}" for number in range(len(calm_plan.towers))]
+    text = written(dataclasses.replace(calm_plan, towers=calm_plan.towers.assign(tower_id=names))).text(1)
+    assert all(f"STRAIN-{number:03}" in text for number in range(len(names)))
