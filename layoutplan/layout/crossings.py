@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from layoutplan.job.classes import ObstacleClass
 
 LEAD, STAKE = "lead", "stake"  # by which something is met
+FROM_START = "from the start (the tower stands in it)"
 OUTSIDE = "outside_permitted"  # in place of a class: land beyond what is permitted
 
 
@@ -87,7 +88,7 @@ def where(row: Any) -> str:
     """
     if row.at_m is None or row.at_m != row.at_m:
         return ""
-    return f"at {row.at_m:.1f} m" if row.at_m > 0 else "from the start: the tower stands in it"
+    return f"at {row.at_m:.1f} m" if row.at_m > 0 else FROM_START
 
 
 def crossing_list(rows: Iterable[Any], classes: Mapping[str, ObstacleClass]) -> str:

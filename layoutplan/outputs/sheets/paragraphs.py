@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from layoutplan.job.classes import ObstacleClass
-from layoutplan.layout.crossings import STAKE, what
+from layoutplan.layout.crossings import FROM_START, STAKE, what
 from layoutplan.layout.model import PERMISSION, REACHABLE
 from layoutplan.layout.reasons import Reason, reasons_of
 from layoutplan.layout.rules import BROKEN, COMPROMISE, KEEP_OUT, NOT_COVERED, UNKNOWN, rule_words
@@ -58,7 +58,7 @@ def blocks_of(
 
 def _to_settle(sheet: Sheet, crossings: list[Crossing], classes: Mapping[str, ObstacleClass]) -> Iterator[Item]:
     for roles, item in _of_both(crossings):
-        where = f"at {item.at_m:.1f} m from the tower" if item.number else "from the start: the tower stands in it"
+        where = f"at {item.at_m:.1f} m from the tower" if item.number else FROM_START
         mark = str(item.number) if item.number else "!" if item.forbidden or item.minded else _TICK
         says = f"{_leads(roles, 'crosses', 'cross')} {item.what} {where}"
         if item.forbidden:
