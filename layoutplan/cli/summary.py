@@ -8,7 +8,7 @@ from typing import Any
 
 from layoutplan.inputs.words import counted
 from layoutplan.layout.model import Plan
-from layoutplan.layout.reasons import NO_WAY_OUT
+from layoutplan.layout.reasons import NO_WAY_OUT, WAY_OUT
 from layoutplan.layout.rules import NO_LAYOUT
 from layoutplan.outputs.words import quantity
 from layoutplan.planning.words import tower_names
@@ -76,8 +76,8 @@ def _without_layout(plan: Plan) -> list[str]:
     towers = plan.towers[plan.towers["status"] == NO_LAYOUT]
     keys = list(zip(towers["line_id"], towers["tower_id"], strict=True))
     names = tower_names(plan.towers)
-    ways_out = [first.get(key, NO_WAY_OUT) for key in keys[:10]]
-    shown = [f"  no layout for tower {names[key]}: {text}" for key, text in zip(keys[:10], ways_out, strict=True)]
+    ways_out = [f"{WAY_OUT}: {first[key]}" if key in first else NO_WAY_OUT for key in keys[:10]]
+    shown = [f"  tower {names[key]}: {NO_LAYOUT}; {text}" for key, text in zip(keys[:10], ways_out, strict=True)]
     return [*shown, f"  … and {len(keys) - 10} more, see plan.gpkg"] if len(keys) > 10 else shown
 
 

@@ -143,7 +143,7 @@ def _one_side_each(
     What must not be crossed is crossed for the lack of anything else, but not together with a second concession.
     """
     out = []
-    for side, name in _SIDES.items():
+    for side in _SIDES:
         mine = rays.side == side
         if open_rays[mine].any():
             continue
@@ -152,5 +152,5 @@ def _one_side_each(
         best = min(options, key=_by_effort, default=None)
         if best is None or best.effort >= CROSSING:
             return []
-        out.append(replace(best, text=f"no single change is enough; for the {name} side: {best.text}"))
+        out.append(replace(best, text=f"together with a change for the {_SIDES[1 - side]} side: {best.text}"))
     return out

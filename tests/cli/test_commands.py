@@ -60,7 +60,7 @@ def test_summary_counts_explains_and_warns(planned):
     text = planned[1]
     for words in (
         "27 towers",
-        "no layout for tower 105",
+        "tower 105: no layout; would give a layout: ",
         "agreement",
         "plan.gpkg",
         "caution:",

@@ -225,9 +225,9 @@ def test_one_change_for_each_side() -> None:
     scene = north_line(*owned, settings={"rules": rules})
     found = blocked(scene)
     assert [item.text for item in found] == [
-        "no single change is enough; for the left side: lead and stake on the yard, works, parking, school or sports "
+        "together with a change for the right side: lead and stake on the yard, works, parking, school or sports "
         "ground, agreed with its owner, who must show what lies buried there",
-        "no single change is enough; for the right side: lead and stake on the no-entry land, agreed with its "
+        "together with a change for the left side: lead and stake on the no-entry land, agreed with its "
         "owner, who lets nobody in so far",
     ]
     assert not has_layout(applied(scene, found[0]))
