@@ -134,7 +134,7 @@ def _crossing(found: Sequence[Any], covered: bool) -> Value:
     weight = sum(count * 1000.0 ** -order.index(verdict) for verdict, count in counts.items())
     if covered:
         return Value(" ".join(told) or "nothing", by=float(weight))
-    return Value(" ".join((*told, _UNKNOWN)), by=weight + 1e-9)
+    return Value(" ".join((*told, _UNKNOWN)), by=weight + 1000.0 ** -order.index(UNKNOWN.word))
 
 
 def _keep_outs(plan: Plan) -> list[Value]:

@@ -42,6 +42,8 @@ def _strokes(lines: NDArray[np.object_], close: str) -> str:
     steps = np.diff(corners, axis=0, prepend=corners[:1])
     first = np.diff(line, prepend=-1) > 0
     kept = first | (steps != 0).any(axis=1)
+    if close:  # the path itself goes back to where it began
+        kept &= np.append(line[1:] == line[:-1], False)
     texts: list[str] = []
     for begins, (x, y), (dx, dy) in zip(
         first[kept].tolist(), corners[kept].tolist(), steps[kept].tolist(), strict=True

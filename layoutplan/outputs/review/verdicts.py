@@ -51,7 +51,8 @@ CHECKS: Mapping[str, Verdict] = MappingProxyType(
         KEPT: Verdict("k", "✓", "kept"),
     }
 )
-_LETTERS = ("xnw", "yzv")  # of exposures in each state of the line: a filter for one does not find the other
+# of exposures in each state of the line: a filter for one does not find the other
+_LETTERS = (("x", "n", "w"), ("y", "z", "v"))
 OPEN = tuple(verdict for verdict in CHECKS.values() if verdict.word != KEPT)  # what needs the reviewer's eye
 
 

@@ -278,13 +278,14 @@ def test_rules_and_faults_stand_in_tables_of_their_own(all_verdicts, tmp_path, r
 HEADS = ("rules", "in service, times its limit", "under a fault, times its limit")
 
 
-def at_a_glance(page: Any) -> list[dict[str, str]]:
+def at_a_glance(page: Any) -> list[dict[str, Any]]:
     """The rows of the table with one row for each tower, by the heads of its columns."""
     (table,) = page.root.xpath("//table[@id='overview']")
     heads = [text(cell) for cell in table.xpath("thead/tr/th")]
     return [
         dict(zip(heads, map(text, row.xpath("th|td")), strict=True))
         | {"n": len(row.xpath(".//a[starts-with(@href, '#a')]"))}
+        | {"crossings weigh": float(row.xpath("th|td")[heads.index("lead crosses")].get("data-v", "nan"))}
         for row in table.xpath("tbody/tr")
     ]
 
@@ -309,6 +310,7 @@ def test_a_row_for_each_tower_holds_its_figures(plan, tmp_path, read_page) -> No
         elif tower.map_gaps:
             assert "unknown" in row["lead crosses"]
             assert "unknown" in row["to the nearest keep-out"]
+            assert row["crossings weigh"] > max(one["crossings weigh"] for one in rows if "▲" in one["lead crosses"])
         else:
             assert row["lead crosses"] == (f"▲ {len(crossed)}" if len(crossed) else "nothing")
 
