@@ -101,10 +101,10 @@ def _cut(table: pd.DataFrame, kept: pd.MultiIndex, names: Sequence[str]) -> pd.D
     if set(_KEYS) <= set(table.columns):
         chosen = pd.MultiIndex.from_frame(table[_KEYS]).isin(kept)
     elif "towers" in table.columns:
-        chosen = [any(name in text for name in names) for text in table["towers"].fillna("")]
+        chosen = np.array([any(name in text for name in names) for text in table["towers"].fillna("")], dtype=bool)
     else:
         return table
-    return table[np.asarray(chosen, dtype=bool)].reset_index(drop=True)
+    return table[chosen].reset_index(drop=True)
 
 
 def _items(asked: str, finder: _Finder) -> list[str]:

@@ -35,7 +35,7 @@ def drawn_angles_deg(bearings_deg: dict[str, float]) -> dict[str, float]:
     >>> drawn_angles_deg({"GN": 0.6, "MN": 4.0}), drawn_angles_deg({"GN": -0.9, "MN": -2.0})
     ({'GN': 22.0, 'MN': 44.0}, {'GN': -22.0, 'MN': -44.0})
     """
-    drawn = {}
+    drawn: dict[str, float] = {}
     for side in (1, -1):
         mine = sorted((abs(value), name) for name, value in bearings_deg.items() if (value >= 0) == (side > 0))
         drawn |= {name: side * _STEP_DEG * number for number, (_, name) in enumerate(mine, 1)}
