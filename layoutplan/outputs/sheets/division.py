@@ -18,10 +18,9 @@ GAP, GUTTER = 2.0, 4.0
 SIDE = 77.0  # column beside the map, with what is left between
 PLACES = 17.5
 SIZES = (9.0, 8.5, 8.0, 7.5, SMALLEST_PT)
-MOST_MAP, _LEAST_MAP = 132.0, 92.0
+MOST_MAP, _LEAST_MAP = 132.0, 80.0
 _TIGHTER = ((_LEAST_MAP, 27.0, False), (75.0, 27.0, False), (75.0, 21.0, False), (75.0, 21.0, True))
-"""Least height of the map, that of the fields to fill in, and whether what the table holds is not told again: rather
-without the stakes' codes than without a word."""
+"""Least height of the map, that of the fields to fill in, and whether what the table holds is not told again."""
 _SHARES = (0.5, 0.53, 0.47, 0.56, 0.44, 0.59, 0.41, 0.62, 0.38)  # of the width, for the left column
 _ROUNDS = 4
 

@@ -26,8 +26,8 @@ from layoutplan.outputs.words import degrees, figure, may_stake
 
 MARGIN = 12.0
 _SIDE = 74.0  # column beside the map
-_LEAST_CODE = 13.0  # to be scanned from a sheet in the hand
-_HEAD, _BAND, _FOOT = 16.0, 9.0, 7.0
+_CODE, _CELL = 16.0, 24.0  # to be scanned from a sheet in the hand; with the words below it
+_HEAD, _BAND, _FOOT = 19.0, 9.0, 7.0
 _CONTINUED = "… more than fits: see the next page before going out."
 _PART = 82.0  # at the foot
 _ORDERS = {
@@ -176,18 +176,10 @@ def _with_stakes(pen: Pen, box: Box, sheet: Sheet, frame: PageFrame, around: Sur
 
 
 def _side(pen: Pen, box: Box, sheet: Sheet, note: str) -> None:
-    """Draw what stands beside the map: how the stakes lie, their codes, notes on the map."""
-    used = draw_stakes(pen, box, sheet)
-    side = min(26.0, box.height - used - 8.0)
-    y = box.top - used - 1.0 - side
-    if side < _LEAST_CODE:
-        side, y = 0.0, box.top - used + 1.0
-    for stake, left in zip(sheet.stakes if side else (), (box.left, box.right - side), strict=False):
-        place_code(pen, Box(left, y, side, side), stake.lon, stake.lat)
-        pen.text(left + side / 2, y - 2.2, f"scan for {stake.role}", 7, bold=True, align="centre")
-    lines = wrapped(pen, note, box.width, SMALLEST_PT)[:2]
-    for number, line in enumerate(lines):
-        pen.text(box.left, max(box.bottom + 2.8 * (len(lines) - 1), y - 6.2) - number * 2.8, line, SMALLEST_PT)
+    """Draw what stands beside the map: how the stakes lie, and notes on the map."""
+    y = box.top - draw_stakes(pen, box, sheet) - 4.0
+    for number, line in enumerate(wrapped(pen, note, box.width, SMALLEST_PT)[:2]):
+        pen.text(box.left, y - number * 2.8, line, SMALLEST_PT)
 
 
 def _without_stakes(pen: Pen, box: Box, sheet: Sheet, frame: PageFrame, around: Surroundings) -> list[Block]:
@@ -219,15 +211,16 @@ def _without_stakes(pen: Pen, box: Box, sheet: Sheet, frame: PageFrame, around: 
 
 def _head(pen: Pen, box: Box, sheet: Sheet, frame: PageFrame) -> None:
     tower = sheet.tower
-    code = box.height
-    what, lon, lat = _first_place(sheet)
-    place_code(pen, Box(box.right - code, box.bottom, code, code), lon, lat)
-    pen.text(box.right - code - 1, box.bottom + 1.5, f"scan for {what}", SMALLEST_PT, align="right")
-    room = box.width - code - 4
+    places = [_first_place(sheet), *((stake.role, stake.lon, stake.lat) for stake in sheet.stakes)]
+    room = box.width - len(places) * _CELL - 3
+    for number, (what, lon, lat) in enumerate(places):
+        left = box.left + room + 3 + number * _CELL
+        place_code(pen, Box(left + (_CELL - _CODE) / 2, box.top - _CODE, _CODE, _CODE), lon, lat)
+        pen.text(left + _CELL / 2, box.top - _CODE - 1.6, f"scan for {what}", SMALLEST_PT, align="centre")
     _name(pen, Box(box.left, box.top - 8.0, room, 8.0), f"Tower {tower.tower_id}")
     line = f"Line {tower.line_id}, {figure(tower.chainage_m, 'm')} along it; {_turn(tower.deflection_deg)}"
-    pen.fitted(box.left, box.top - 11.2, line, room, 8.5)
-    pen.fitted(box.left, box.bottom + 1.5, f"{frame.title}  ·  plan {frame.plan_number}", room - 26, 7.5)
+    pen.fitted(box.left, box.top - 11.4, line, room, 8.5)
+    pen.fitted(box.left, box.top - 15.0, f"{frame.title}  ·  plan {frame.plan_number}", room, 7.5)
 
 
 def _first_place(sheet: Sheet) -> tuple[str, float, float]:
