@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from typing import Any
 
 import pandas as pd
 
@@ -53,7 +54,8 @@ def _row(found: Agreement) -> tuple[str, ...]:
 
 
 def _parcels(land: pd.DataFrame) -> Iterator[tuple[str, ...]]:
-    for row in land.itertuples(index=False):
+    rows: Iterable[Any] = land.itertuples(index=False)
+    for row in rows:
         yield PARCEL, row.owner_ref, row.permission, row.parcel, row.towers, row.stakes, "", row.state
 
 

@@ -117,7 +117,8 @@ def _crossings(plan: Plan, frame: Frame) -> Iterable[tuple[int, tuple[int, int]]
 def _on_map(shapes: NDArray[np.object_], tower: NDArray[np.int64], frame: Frame) -> NDArray[np.object_]:
     """Shapes moved to the maps of their towers."""
     coords, row = shapely.get_coordinates(shapes, return_index=True)
-    return np.asarray(shapely.set_coordinates(shapes.copy(), frame.units(coords, tower[row])), dtype=object)
+    places = frame.units(coords, tower[row]).round(2)  # what tables in metres lose must not turn a corner of the map
+    return np.asarray(shapely.set_coordinates(shapes.copy(), places), dtype=object)
 
 
 def _path(kind: str, shapes: NDArray[np.object_]) -> str:
