@@ -33,7 +33,7 @@ DETAIL, FIELDWORK = 25_000, 50_000
 
 TOWER_SIGNS = {
     ALL_MET: Sign("circle", _GREEN),
-    TAKE_CARE: Sign("cross", _GREEN, 4.5),
+    TAKE_CARE: Sign("pentagon", _GREEN, 4.5),
     COMPROMISED: Sign("diamond", _SKY, 4.5),
     NEEDS_AGREEMENT: Sign("triangle", _ORANGE, 4.5),
     NOT_COVERED: Sign("square", _WHITE),

@@ -15,7 +15,8 @@ _SYMBOLS: Mapping[type[Look], str] = {Fill: "fill", Stroke: "line", Sign: "marke
 _ELSE = "ELSE"
 SHAPES = {  # name: its name there, degrees turned clockwise
     "circle": ("circle", 0), "square": ("square", 0), "diamond": ("diamond", 0), "triangle": ("triangle", 0),
-    "pennant": ("triangle", 180), "star": ("star", 0), "cross": ("cross", 0), "x": ("cross2", 0),
+    "pennant": ("triangle", 180), "pentagon": ("pentagon", 0), "star": ("star", 0), "cross": ("cross", 0),
+    "x": ("cross2", 0),
 }  # fmt: skip
 _HATCHES = {"diagonal": "b_diagonal", "cross": "diagonal_x", "dots": "dense6"}
 

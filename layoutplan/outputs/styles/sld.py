@@ -13,6 +13,7 @@ _INK = "#111111"
 SHAPES = {  # name: well-known name, degrees turned clockwise
     "circle": ("circle", 0), "square": ("square", 0), "diamond": ("square", 45), "triangle": ("triangle", 0),
     "pennant": ("triangle", 180), "star": ("star", 0), "cross": ("cross", 0), "x": ("x", 0),
+    "pentagon": ("cross", 0),  # the standard has none
 }  # fmt: skip
 
 
