@@ -6,9 +6,9 @@ import numpy as np
 import shapely
 
 from layoutplan.access.cost import CostWindow
+from layoutplan.access.drop_off import met
 from layoutplan.access.ground import FENCE, NO_ENTRY
 from layoutplan.access.placed import CutShapes, bodies, placed
-from layoutplan.access.walks import met
 from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.job.classes import ROADS
 

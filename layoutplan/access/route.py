@@ -9,8 +9,9 @@ import shapely
 
 from layoutplan.access.cost import CostWindow
 from layoutplan.access.crossings import barring, to_ask, way_crossings
+from layoutplan.access.drop_off import connectors, met
 from layoutplan.access.verdicts import NOT_ON_FOOT, PERMISSION, REACHABLE
-from layoutplan.access.walks import Walks, connectors, last_steps_s, met, places_around, search
+from layoutplan.access.walks import Walks, last_steps_s, places_around, search
 from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.job.classes import ROADS
 from layoutplan.job.roles import Road

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -10,19 +9,17 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 from scipy.sparse import csr_matrix
 from scipy.sparse.csgraph import dijkstra
-from shapely import STRtree
 
 from layoutplan.access.cost import CostWindow, Relief, move_times_s, open_window, pace_s_per_m
-from layoutplan.access.drop_off import DropOff
+from layoutplan.access.drop_off import DropOff, connectors, growing, lines_to, nearest_roads, parted, tracks_at
 from layoutplan.access.frame import TangentFrame
 from layoutplan.access.ground import PERMIT, WalkingGround
-from layoutplan.access.lattice import Geometries, graph_places
+from layoutplan.access.lattice import graph_places
 from layoutplan.access.sharing import FREE
 from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.job.access import SECOND_WINDOW_M
 
 _NEVER_S = 1e11  # beyond any walk; what is infinite is not looked at
-_FIRST_TRIED = 32
 _SLACK_S = 1.0  # heights and slopes of a larger window differ a little from those at the edge of a smaller one
 
 
@@ -63,7 +60,18 @@ class Walks:
         return float(min(self.until_s, *(part.min() for part in (grid[:2], grid[-2:], grid[:, :2], grid[:, -2:]))))
 
     def places_to(self, place: int) -> IntArray:
-        """Return the places of the walk from the tower to a place."""
+        """Return the places of the walk from the tower to a place.
+
+        Parameters
+        ----------
+        place : int
+            One that can be reached.
+
+        Returns
+        -------
+        ndarray of int
+            The tower's own place first.
+        """
         way = [place]
         while (earlier := int(self.before[way[-1]])) >= 0:
             way.append(earlier)
@@ -146,7 +154,20 @@ def _longest_s(walks: Walks, targets_m: FloatArray) -> float:
 
 
 def search(window: CostWindow, *, until_s: float = np.inf, forced: bool = False) -> Walks:
-    """Find the shortest walks in a window that take no longer than some time [s]; ``forced`` ones cross barriers."""
+    """Find the shortest walks in a window.
+
+    Parameters
+    ----------
+    window : CostWindow
+    until_s : float
+        Walks that take longer are left out. [s]
+    forced : bool
+        Whether they cross barriers.
+
+    Returns
+    -------
+    Walks
+    """
     size = window.size
     ends, begins = graph_places(size)
     times = csr_matrix((move_times_s(window, forced=forced).reshape(-1), ends, begins), shape=(size**2, size**2))
@@ -185,7 +206,20 @@ def walk_minutes(walks: Walks, points_m: ArrayLike, *, from_tower: bool = False)
 
 
 def places_around(window: CostWindow, points_m: FloatArray) -> tuple[IntArray, FloatArray]:
-    """Return the four places around each of n points, and how far away they are, both of shape (4, n)."""
+    """Find the four places around each of some points.
+
+    Parameters
+    ----------
+    window : CostWindow
+    points_m : ndarray, shape (n, 2)
+        East and north of the tower. [m]
+
+    Returns
+    -------
+    place : ndarray of int, shape (4, n)
+    away_m : ndarray, shape (4, n)
+        From the point to each of them. [m]
+    """
     across = (np.ascontiguousarray(points_m.T) + window.half_m) / window.cell_m
     low = np.floor(across).astype(np.int64)
     col, row = np.clip(np.stack((low, low + 1), axis=1), 0, window.size - 1)  # two of each
@@ -196,16 +230,23 @@ def places_around(window: CostWindow, points_m: FloatArray) -> tuple[IntArray, F
 
 
 def last_steps_s(walks: Walks, place: IntArray, away_m: FloatArray) -> FloatArray:
-    """Seconds for some metres beside a place, walked straight; infinite for places that cannot be reached."""
+    """Time for some metres beside a place, walked straight.
+
+    Parameters
+    ----------
+    walks : Walks
+    place : ndarray of int
+    away_m : ndarray
+        How far, of the same shape. [m]
+
+    Returns
+    -------
+    ndarray
+        Infinite beside places that nobody walks on. [s]
+    """
     effort = walks.window.effort.reshape(-1)[place]
     there = np.isfinite(effort)
     return np.where(there, away_m * np.where(there, effort, 0.0) * float(pace_s_per_m(0.0)), np.inf)
-
-
-def met(lines: Geometries, barriers: Geometries) -> tuple[IntArray, IntArray]:
-    """Pairs of a line and a barrier that it meets."""
-    line, barrier = STRtree(barriers).query(lines, predicate="intersects")
-    return line, barrier
 
 
 def _drop_off(walks: Walks) -> DropOff | None:
@@ -214,12 +255,12 @@ def _drop_off(walks: Walks) -> DropOff | None:
     level, place = np.nonzero(window.stop.reshape(2, -1) & np.isfinite(walks.seconds))
     wait_s = walks.seconds[place] + level * window.ground.settings.permission_detour_min * 60
     best, best_s = None, np.inf
-    for some in _growing(np.argsort(wait_s, kind="stable")):
+    for some in growing(np.argsort(wait_s, kind="stable")):
         if wait_s[some[0]] >= best_s:
             break
         road, line = connectors(window, place[some], level[some])
         last_s = last_steps_s(walks, place[some], shapely.length(line))
-        total_s = np.where(_parted(window, road, line), np.inf, wait_s[some] + last_s)
+        total_s = np.where(parted(window, road, line), np.inf, wait_s[some] + last_s)
         first = int(np.argmin(total_s))
         if total_s[first] < best_s:
             best_s, here = float(total_s[first]), some[first]
@@ -234,6 +275,15 @@ def other_stops(walks: Walks) -> list[DropOff]:
 
     Those from which the tower is reached sooner than from the drop-off, what asking counts for each tower included; and
     the soonest free one, where the drop-off itself needs a permission. One for each track, soonest first.
+
+    Parameters
+    ----------
+    walks : Walks
+        With its drop-off.
+
+    Returns
+    -------
+    list of DropOff
     """
     window, drop = walks.window, walks.drop_off
     if drop is None:
@@ -244,66 +294,19 @@ def other_stops(walks: Walks) -> list[DropOff]:
     worth = np.where(level == PERMIT, walks.seconds[place] + each_s < stop_s, drop.permit)
     level, place = level[worth], place[worth]
     found: dict[int, DropOff] = {}
-    for some in _growing(np.argsort(walks.seconds[place], kind="stable")):
+    for some in growing(np.argsort(walks.seconds[place], kind="stable")):
         road, shape = nearest_roads(window, place[some], level[some])
         track = np.where(level[some] == PERMIT, window.ground.track[road], FREE)
         new = ~np.isin(track, [*found])
         some, road, track = some[new], road[new], track[new]
-        line = _lines_to(window, place[some], shape[new])
+        line = lines_to(window, place[some], shape[new])
         seconds = walks.seconds[place[some]] + last_steps_s(walks, place[some], shapely.length(line))
-        seconds[_parted(window, road, line)] = np.inf
+        seconds[parted(window, road, line)] = np.inf
         for i in np.lexsort((place[some], seconds)).tolist():
             if np.isfinite(seconds[i]) and int(track[i]) not in found:
                 point = shapely.get_coordinates(line[i])[-1]
                 permit = bool(level[some[i]] == PERMIT)
                 found[int(track[i])] = DropOff(int(place[some[i]]), point, int(road[i]), permit, float(seconds[i]))
-        if len(found) == _tracks_at(window, level):
+        if len(found) == tracks_at(window, level):
             break
     return sorted(found.values(), key=lambda stop: (stop.seconds, stop.place))
-
-
-def connectors(window: CostWindow, place: IntArray, level: IntArray) -> tuple[IntArray, Geometries]:
-    """From each place the nearest road of its level (``YES``, ``PERMIT``), and the shortest line to it."""
-    road, shape = nearest_roads(window, place, level)
-    return road, _lines_to(window, place, shape)
-
-
-def nearest_roads(window: CostWindow, place: IntArray, level: IntArray) -> tuple[IntArray, Geometries]:
-    """Of each place the nearest road of its level: its row among the job's roads, and its shape here."""
-    start = np.asarray(shapely.points(window.places_m(place)))
-    road, shape = np.zeros(len(place), dtype=np.int64), np.empty(len(place), dtype=object)
-    for one in np.unique(level):
-        mine = level == one
-        roads = window.roads.where(window.ground.may_stop[window.roads.row] == one)
-        nearest = STRtree(roads.shape).nearest(start[mine])
-        road[mine], shape[mine] = roads.row[nearest], roads.shape[nearest]
-    return road, shape
-
-
-def _lines_to(window: CostWindow, place: IntArray, road: Geometries) -> Geometries:
-    """Shortest lines from places to roads."""
-    return np.asarray(shapely.shortest_line(shapely.points(window.places_m(place)), road))
-
-
-def _tracks_at(window: CostWindow, level: IntArray) -> int:
-    """How many tracks with stops of some levels there are, the free ones counted as one."""
-    rows = window.roads.row[window.ground.may_stop[window.roads.row] == PERMIT]
-    tracks = np.unique(window.ground.track[rows]) if (level == PERMIT).any() else ()
-    return len(tracks) + bool((level != PERMIT).any())
-
-
-def _parted(window: CostWindow, road: IntArray, line: Geometries) -> NDArray[np.bool_]:
-    """Whether a barrier other than a road of the same class lies on the way from the road."""
-    one, barrier = met(line, window.barriers.shape)
-    kind = window.ground.feature_class[window.barriers.row[barrier]]
-    parted = np.zeros(len(line), dtype=bool)
-    parted[one[kind != window.ground.road_class[road[one]]]] = True
-    return parted
-
-
-def _growing(order: IntArray) -> Iterator[IntArray]:
-    """Parts of an array, each twice as long as the one before."""
-    first, count = 0, _FIRST_TRIED
-    while first < len(order):
-        yield order[first : first + count]
-        first, count = first + count, 2 * count

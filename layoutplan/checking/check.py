@@ -28,8 +28,9 @@ from layoutplan.layout.schema import tables
 from layoutplan.line.geodesy import inverse
 from layoutplan.line.structures import names_of
 from layoutplan.planning.electrics import exposures_table, with_lead_figures
+from layoutplan.planning.places import two_point_lines
 from layoutplan.planning.stakes import build_stake_tables
-from layoutplan.planning.tables import rounded_columns, two_point_lines
+from layoutplan.planning.tables import rounded_columns
 from layoutplan.written.numbered import plan_numbers_in
 
 _FARTHEST_M = 10_000.0  # from the tower; farther off is a mistake in the figures (judgement)

@@ -34,6 +34,14 @@ def positive(name: str, value: ArrayLike, *, infinite: bool = False) -> FloatArr
     References
     ----------
     Range check, no source.
+
+    Examples
+    --------
+    >>> positive("reel_m", [150, 200.0])
+    array([150., 200.])
+    >>> positive("reel_m", 0)
+    Traceback (most recent call last):
+    layoutplan.errors.InputRangeError: reel_m is 0; it must be a number greater than 0.
     """
     array = np.asarray(value, dtype=float)
     refuse(name, array, ~((array > 0) & (np.isfinite(array) | infinite)), "it must be a number greater than 0")
@@ -63,6 +71,14 @@ def not_negative(name: str, value: ArrayLike) -> FloatArray:
     References
     ----------
     Range check, no source.
+
+    Examples
+    --------
+    >>> not_negative("reel_m", [0, 2])
+    array([0., 2.])
+    >>> not_negative("reel_m", -1)
+    Traceback (most recent call last):
+    layoutplan.errors.InputRangeError: reel_m is -1; it must be 0 or more.
     """
     array = np.asarray(value, dtype=float)
     refuse(name, array, ~((array >= 0) & np.isfinite(array)), "it must be 0 or more")
@@ -92,6 +108,14 @@ def finite(name: str, value: ArrayLike) -> FloatArray:
     References
     ----------
     Range check, no source.
+
+    Examples
+    --------
+    >>> finite("reel_m", [1, -2])
+    array([ 1., -2.])
+    >>> finite("reel_m", np.inf)
+    Traceback (most recent call last):
+    layoutplan.errors.InputRangeError: reel_m is inf; it must be a finite number.
     """
     array = np.asarray(value, dtype=float)
     refuse(name, array, ~np.isfinite(array), "it must be a finite number")

@@ -135,7 +135,22 @@ def require_sorted(path: Path, lacking: Collection[int]) -> None:
 
 
 def how_to_sort(path: Path) -> str:
-    """What puts an extract in order, as it is typed."""
+    """What puts an extract in order, as it is typed.
+
+    Parameters
+    ----------
+    path : Path
+        Of the extract.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> how_to_sort(Path("maps/valley north.osm.pbf")).partition(": ")[2]
+    "osmium sort 'valley north.osm.pbf' -o 'valley north-sorted.osm.pbf'"
+    """
     name = path.name
     for suffix in (".bz2", ".gz", ".pbf", ".osm"):
         name = name.removesuffix(suffix)

@@ -73,5 +73,20 @@ def _plain(cells: pd.Series) -> list[object]:
 
 
 def unguarded(text: str) -> str:
-    """Text of a cell without the apostrophe that keeps spreadsheets from running it."""
+    """Text of a cell without the apostrophe that keeps spreadsheets from running it.
+
+    Parameters
+    ----------
+    text : str
+        As the file has it.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> unguarded("'=1+1"), unguarded("'tis wet")
+    ('=1+1', "'tis wet")
+    """
     return text[1:] if text.startswith("'") and csv_cell(text[1:]) != text[1:] else text

@@ -164,18 +164,7 @@ def rule_words(name: str, labels: Mapping[str, str] = MappingProxyType({})) -> s
 
 
 def class_labels(classes: Mapping[str, ObstacleClass]) -> dict[str, str]:
-    """Obstacle classes as people call them.
-
-    Parameters
-    ----------
-    classes : mapping of str to ObstacleClass
-        Of the job.
-
-    Returns
-    -------
-    dict of str
-        Label of each.
-    """
+    """Labels of obstacle classes, by their names: as people call them."""
     return {name: row.label for name, row in classes.items()}
 
 
@@ -271,7 +260,13 @@ def counts(rule: str, verdict: str) -> bool:
 
 
 def bears_on(rule: str) -> str:
-    """What a rule of the tables bears on."""
+    """What a rule of the table of checks bears on: ``POSITION``, ``READING``, ``VOLTAGE`` or ``ACCESS``.
+
+    Examples
+    --------
+    >>> bears_on("reel"), bears_on("keep_out:building"), bears_on("induced_voltage")
+    ('position', 'position', 'voltage')
+    """
     entry = RULES.get(rule)
     return entry.bears_on if entry else POSITION  # keep-outs of the obstacle classes
 

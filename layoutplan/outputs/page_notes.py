@@ -20,6 +20,11 @@ def note_tag(text: str) -> str:
     Returns
     -------
     str
+
+    Examples
+    --------
+    >>> note_tag("plan K7VK-Q03K").endswith('content="plan K7VK-Q03K">')
+    True
     """
     return f'<meta name="{_NAME}" content="{text}">'
 

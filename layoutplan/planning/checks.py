@@ -26,9 +26,9 @@ from layoutplan.layout.rules import (
 )
 from layoutplan.planning.crossings import named
 from layoutplan.planning.facts import Facts
-from layoutplan.siting.blockers import reference
 from layoutplan.siting.evaluate import Evaluated
 from layoutplan.siting.obstacles import POWER_LINE, TOLERANCE_M, Obstacles
+from layoutplan.siting.scene import reference
 
 
 def check_rows(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: Job) -> pd.DataFrame:

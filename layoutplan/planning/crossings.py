@@ -15,9 +15,9 @@ from layoutplan.layout.rules import AGREE, BROKEN, CARE
 from layoutplan.layout.schema import TABLES
 from layoutplan.planning.silence import is_silent
 from layoutplan.planning.tables import rounded_columns
-from layoutplan.siting.blockers import describe, reference
 from layoutplan.siting.evaluate import Evaluated
 from layoutplan.siting.obstacles import CAUTION, NO, Obstacles
+from layoutplan.siting.scene import describe, reference
 from layoutplan.siting.trace import OUTSIDE_PERMITTED
 
 

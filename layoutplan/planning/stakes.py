@@ -29,16 +29,14 @@ from layoutplan.planning.crossings import crossings_table, lead_crossings, stood
 from layoutplan.planning.facts import Facts
 from layoutplan.planning.fixed import is_fixed
 from layoutplan.planning.on_foot import on_foot
+from layoutplan.planning.places import grid_position, points, two_point_lines
 from layoutplan.planning.silence import silent_on_the_way
 from layoutplan.planning.tables import (
     frame,
     gap_columns,
-    grid_position,
     lead_lengths,
     lead_on_slope_m,
-    points,
     set_out_columns,
-    two_point_lines,
 )
 from layoutplan.planning.words import (
     SIDES,

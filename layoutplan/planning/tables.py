@@ -8,8 +8,6 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import shapely
-from pyproj import CRS, Transformer
 
 from layoutplan.arrays import FloatArray
 from layoutplan.inputs.gaps import causes_of, cures_of
@@ -20,6 +18,7 @@ from layoutplan.line.declination import compass_bearing_deg, magnetic_declinatio
 from layoutplan.line.geodesy import direct, inverse, turn_deg
 from layoutplan.line.legs import from_leg
 from layoutplan.line.model import Spans, Towers
+from layoutplan.planning.places import WGS84, points, two_point_lines
 from layoutplan.planning.words import SIDES
 from layoutplan.siting.choose import RayBest
 from layoutplan.siting.exclusions import Exclusions
@@ -27,8 +26,6 @@ from layoutplan.siting.pairs import StakePairs
 from layoutplan.siting.ragged import expand
 from layoutplan.siting.rays import lead_length_m
 from layoutplan.terrain import Dem, Profiles, profiles
-
-WGS84 = "EPSG:4326"
 
 
 def rounded_columns(columns: dict[str, Any], table: TableSchema) -> dict[str, Any]:
@@ -65,16 +62,6 @@ def plain_table(rows: Sequence[Sequence[Any]], name: str) -> pd.DataFrame:
     columns = TABLES[name].columns
     kinds = {each: object if column.type == "text" else column.dtype for each, column in columns.items()}
     return pd.DataFrame(rows, columns=[*columns]).astype(kinds)
-
-
-def points(lonlat_deg: FloatArray) -> Any:
-    """Points at positions rounded like the columns."""
-    return shapely.points(np.round(lonlat_deg, 9))
-
-
-def two_point_lines(start_deg: FloatArray, end_deg: FloatArray) -> Any:
-    """Two-point lines at positions rounded like the columns."""
-    return shapely.linestrings(np.round(np.stack((start_deg, end_deg), axis=1), 9))
 
 
 def towers_table(
@@ -133,21 +120,6 @@ def spans_table(spans: Spans) -> gpd.GeoDataFrame:
         two_point_lines(spans.start_deg, spans.end_deg),
         "spans",
     )
-
-
-def grid_position(lonlat_deg: FloatArray, grid_crs: str) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Easting, northing and meridian convergence (grid bearing = true bearing - convergence) in the grid. [m, m, deg].
-
-    The convergence is taken from a short step to the north, so that it holds for any projected system.
-    """
-    transform = Transformer.from_crs(WGS84, CRS.from_user_input(grid_crs), always_xy=True)
-    lon = np.mod(lonlat_deg[:, 0] + 180.0, 360.0) - 180.0
-    east, north = transform.transform(lon, lonlat_deg[:, 1])
-    step = np.where(lonlat_deg[:, 1] > 0, -1e-4, 1e-4)  # towards the equator, never over a pole
-    east_2, north_2 = transform.transform(lon, lonlat_deg[:, 1] + step)
-    sign = np.sign(step)
-    towards_north = np.degrees(np.arctan2((east_2 - east) * sign, (north_2 - north) * sign))
-    return np.asarray(east), np.asarray(north), -towards_north
 
 
 def alternatives_table(found: RayBest, axis_m: FloatArray, towers: Towers, job: Job, dem: Dem) -> gpd.GeoDataFrame:

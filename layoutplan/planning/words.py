@@ -14,10 +14,10 @@ from layoutplan.job import Job
 from layoutplan.layout.reasons import MOST_SHOWN, NO_WAY_OUT, WAY_OUT, shut_text, side_text, ways_out
 from layoutplan.layout.rules import worst_status
 from layoutplan.line.structures import names_of
-from layoutplan.siting.blockers import describe
 from layoutplan.siting.evaluate import Evaluated
 from layoutplan.siting.exclusions import Exclusions
 from layoutplan.siting.obstacles import Obstacles
+from layoutplan.siting.scene import describe
 from layoutplan.siting.site import Sited
 
 SIDES = np.array(["left", "right"])

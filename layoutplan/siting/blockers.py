@@ -2,24 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator
 
 import numpy as np
 from numpy.typing import NDArray
 
 from layoutplan.arrays import FloatArray, IntArray
-from layoutplan.job import Job, ObstacleClass
+from layoutplan.job import ObstacleClass
 from layoutplan.job.classes import OUTSIDE_WORDS
-from layoutplan.line.model import Towers
-from layoutplan.siting.capsule import segment_distance
-from layoutplan.siting.figures import Figures
-from layoutplan.siting.judge import DistanceSteps, within_stretches
+from layoutplan.siting.judge import within_stretches
 from layoutplan.siting.meet import Stretches, joined_stretches
-from layoutplan.siting.near import NearPairs
 from layoutplan.siting.obstacles import NO, POWER_LINE, TOLERANCE_M, Obstacles
 from layoutplan.siting.ragged import group_starts
-from layoutplan.siting.rays import ANGLE_TOLERANCE_DEG, Rays, lead_length_m, nearest_span, reel_distance_m
+from layoutplan.siting.rays import ANGLE_TOLERANCE_DEG, lead_length_m, nearest_span, reel_distance_m
 from layoutplan.siting.relaxation import (
     AGREEMENT_SHARE,
     CONDUCTORS,
@@ -31,78 +26,25 @@ from layoutplan.siting.relaxation import (
     effort,
     least_angle_deg,
 )
-from layoutplan.siting.trace import OUTSIDE_PERMITTED, Trace
+from layoutplan.siting.scene import Blocker, Scene, reference
+from layoutplan.siting.trace import OUTSIDE_PERMITTED
 
 ENDLESS_M = 9e3  # beyond any reel
 
 
-@dataclass(frozen=True, slots=True)
-class Blocker:
-    """One reason: where it excludes candidates, and how much it would have to give way.
-
-    Attributes
-    ----------
-    ray, enter_m, leave_m : ndarray
-        Stretches of the rays; they may overlap.
-    change : callable
-        From ray and distance step numbers to the change that would admit the candidate.
-    relaxed : callable
-        From a change to the relaxation in words.
-    """
-
-    ray: IntArray
-    enter_m: FloatArray
-    leave_m: FloatArray
-    change: Callable[[IntArray, IntArray], FloatArray]
-    relaxed: Callable[[float], Relaxation]
-
-
-@dataclass(frozen=True, slots=True)
-class Scene:
-    """One tower's widened fan and all that it meets."""
-
-    tower: Towers
-    rays: Rays
-    trace: Trace
-    steps: DistanceSteps
-    near: NearPairs
-    obstacles: Obstacles
-    job: Job
-    figures: Figures
-
-    def points_m(self, ray: IntArray, step_no: IntArray) -> FloatArray:
-        """Places of candidates in the tower's frame, shape (n, 2)."""
-        return self.rays.direction[ray] * self.steps.distance_m[ray, step_no][:, None]
-
-    def edge_distance_m(self, ray: IntArray, step_no: IntArray, feature: IntArray) -> FloatArray:
-        """Distance of candidates from the edge of the nearest of some features. [m]."""
-        points = self.points_m(ray, step_no)
-        least = np.full(len(points), np.inf)
-        for pair in np.flatnonzero(np.isin(self.near.feature, feature)):
-            away = segment_distance(points, self.near.start_m[pair], self.near.end_m[pair])
-            np.minimum(least, away - self.obstacles.body_m[self.near.feature[pair]], out=least)
-        return np.maximum(least, 0.0)
-
-    def describe(self, feature: int) -> str:
-        """Words for a feature: what it is, and its name."""
-        return describe(self.obstacles, self.job, feature)
-
-
-def describe(obstacles: Obstacles, job: Job, feature: int) -> str:
-    """Words for a feature: what it is, and its name."""
-    if feature == OUTSIDE_PERMITTED:
-        return OUTSIDE_WORDS
-    row = job.obstacle_classes[obstacles.class_names[obstacles.class_code[feature]]]
-    return row.describe(obstacles.name[feature])
-
-
-def reference(obstacles: Obstacles, feature: int) -> str:
-    """Number of a feature in the table of obstacles; empty for land outside what is permitted."""
-    return "" if feature == OUTSIDE_PERMITTED else str(obstacles.feature_id[feature])
-
-
 def find_blockers(scene: Scene) -> list[Blocker]:
-    """All reasons against any candidate of the widened fan."""
+    """All reasons against any candidate of the widened fan.
+
+    Parameters
+    ----------
+    scene : Scene
+        One tower.
+
+    Returns
+    -------
+    list of Blocker
+        In no order that matters.
+    """
     return [
         _angle(scene),
         _least_distance(scene),

@@ -6,10 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layoutplan.arrays import FloatArray, IntArray
-from layoutplan.siting.blockers import Blocker, Scene
 from layoutplan.siting.figures import LIMITED, Limited, beyond_limits, sets_limits
 from layoutplan.siting.obstacles import TOLERANCE_M
 from layoutplan.siting.relaxation import CONDUCTORS, FARTHEST, MEANS, STEEPEST_DEG, Relaxation, effort
+from layoutplan.siting.scene import Blocker, Scene
 
 
 def limit_blockers(scene: Scene) -> list[Blocker]:

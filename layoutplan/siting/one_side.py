@@ -8,9 +8,9 @@ from numpy.typing import NDArray
 from layoutplan.arrays import FloatArray
 from layoutplan.job import Job
 from layoutplan.line.geodesy import turn_deg
-from layoutplan.siting.blockers import Scene
 from layoutplan.siting.rays import ANGLE_TOLERANCE_DEG
 from layoutplan.siting.relaxation import AGREEMENT_SHARE, MEANS, Relaxation, effort, least_between_deg
+from layoutplan.siting.scene import Scene
 
 _SIDES = ("left", "right")
 

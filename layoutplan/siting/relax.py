@@ -15,7 +15,7 @@ from layoutplan.arrays import FloatArray, IntArray
 from layoutplan.job import Job, Rules
 from layoutplan.line.geodesy import turn_deg
 from layoutplan.line.model import Towers
-from layoutplan.siting.blockers import Blocker, Scene, find_blockers
+from layoutplan.siting.blockers import find_blockers
 from layoutplan.siting.figures import NOTHING_KNOWN, Figures
 from layoutplan.siting.judge import DistanceSteps, tally
 from layoutplan.siting.limits import limit_blockers
@@ -26,6 +26,7 @@ from layoutplan.siting.one_side import leads_nearer_together, reading_words, two
 from layoutplan.siting.ragged import union_of_stretches
 from layoutplan.siting.rays import LEFT, RIGHT, Rays, circle, keeping_angle, least_distance_m
 from layoutplan.siting.relaxation import CROSSING, FARTHEST, LEAST_SIZES, Relaxation, least_angle_deg
+from layoutplan.siting.scene import Blocker, Scene
 from layoutplan.siting.trace import trace_rays
 
 _SIDES = {LEFT: "left", RIGHT: "right"}

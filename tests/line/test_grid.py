@@ -14,7 +14,7 @@ from pyproj import CRS, Proj
 from layoutplan.errors import CRSError
 from layoutplan.line.geodesy import direct, inverse
 from layoutplan.line.grid import require_projected, utm_zone
-from layoutplan.planning.tables import grid_position
+from layoutplan.planning.places import grid_position
 
 
 def dms(degrees: int, minutes: int, seconds: float) -> float:
