@@ -24,7 +24,7 @@ from layoutplan.layout.rules import (
     map_themes,
     status_of,
 )
-from layoutplan.planning.crossings import named
+from layoutplan.planning.crossings import met_words
 from layoutplan.planning.facts import Facts
 from layoutplan.siting.evaluate import Evaluated
 from layoutplan.siting.obstacles import POWER_LINE, TOLERANCE_M, Obstacles
@@ -173,7 +173,7 @@ def _crossing_rules(chosen: Evaluated, facts: Facts, obstacles: Obstacles, job: 
         verdict = RULES[rule].missed
         count = met.of(verdict, n)
         found = np.select([count > 0, ~facts.known(map_themes(rule, job.obstacle_classes))], [verdict, UNKNOWN], KEPT)
-        words, numbers = named(met, verdict, obstacles, job, n)
+        words, numbers = met_words(met, verdict, obstacles, job, n)
         blocks.append(_block(rule, count, 0, found, job, words, n, numbers))
     blocks += [
         _block("map_coverage", np.nan, np.nan, np.where(facts.covered, KEPT, UNKNOWN), job, facts.uncovered, n),

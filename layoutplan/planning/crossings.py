@@ -143,7 +143,7 @@ def crossings_table(leads: Met, stakes: Met, obstacles: Obstacles) -> pd.DataFra
     return pd.DataFrame(columns).sort_values("position", kind="stable", ignore_index=True)
 
 
-def named(met: Met, verdict: str, obstacles: Obstacles, job: Job, count: int) -> tuple[list[str], list[str]]:
+def met_words(met: Met, verdict: str, obstacles: Obstacles, job: Job, count: int) -> tuple[list[str], list[str]]:
     """What each position meets with a verdict.
 
     Parameters
