@@ -17,6 +17,7 @@ def test_the_tutorial_works_as_it_stands(tmp_path):
     assert not any((tmp_path / "home").iterdir())  # nothing is left in anybody's home
 
 
+@pytest.mark.long
 def test_the_commands_that_cut_data_work_as_they_stand(tmp_path):
     """With the tools that the page names; in CI they must be there."""
     missing = [tool for tool in ("osmium", "ogr2ogr", "gdalwarp", "gdal_translate") if shutil.which(tool) is None]
@@ -52,6 +53,7 @@ def test_what_is_left_open_is_what_the_page_leaves_open(told, printed, same):
     assert is_as_told(told, printed) is same
 
 
+@pytest.mark.long
 def test_a_page_that_is_wrong_fails(tmp_path):
     """A wrong output, a command that fails, and a file that is named."""
     work, environment = empty_place(tmp_path)

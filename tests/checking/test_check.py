@@ -402,6 +402,7 @@ def test_a_branch_is_reopened_as_it_was_planned(sample_folder: Path, tmp_path: P
     assert branch["value"].notna().any()
 
 
+@pytest.mark.long
 def test_what_was_assumed_in_the_plan_is_still_assumed_when_it_is_checked(written: Path, tmp_path: Path) -> None:
     planned = reopen(written).tables["exposures"]
     found = checked(written).exposures

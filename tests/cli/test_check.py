@@ -69,6 +69,7 @@ def test_staked_points_shifted_by_known_offsets(copy: Path, tmp_path: Path) -> N
     assert {"electrodes", "leads", "checks", "exposures"} <= set(layers)
 
 
+@pytest.mark.long
 def test_the_plans_own_waypoints_hold(copy: Path, tmp_path: Path) -> None:
     """What a receiver gives back of points that stand exactly at a limit, to its last digit, breaks none."""
     (tmp_path / "staked.gpx").write_bytes((copy / "waypoints.gpx").read_bytes())

@@ -262,6 +262,7 @@ def test_settings_of_the_users_own_do_not_show(job, drawn, tmp_path, monkeypatch
     assert mpl.rcParams["font.size"] == 20.0
 
 
+@pytest.mark.long
 def test_the_drawing_library_is_loaded_for_this_command_only():
     code = "import sys, layoutplan.cli.profile, layoutplan.profiles.profile, layoutplan.planning.pipeline, "
     code += "layoutplan.outputs.write; sys.exit('matplotlib' in sys.modules)"

@@ -95,6 +95,7 @@ def test_its_own_fault_alone_would_be_below_half_of_every_limit():
         assert (exposure(found, name).value > 10 * exposure(alone, name).value).all()
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize(
     "beside",
     [
@@ -143,6 +144,7 @@ def test_the_worst_line_beside_counts_in_whatever_order(order, second):
     assert (table.loc[table["state"] == "in service", "fault_location"] == "").all()
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("order", [1, -1])
 def test_an_unknown_one_outweighs_one_known_to_keep_the_limit(order):
     both = [line(ASIDE_M, {"current_ka": 1e-3, "clearing_time_s": 0.2}), line(-60.0, None)]

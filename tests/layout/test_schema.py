@@ -147,6 +147,7 @@ def test_heads_of_csv_files(written_plan, written_check, sample_plan, tmp_path):
     assert head_of(write_permissions(sample_plan, tmp_path)) == [*lists["permissions"].columns]
 
 
+@pytest.mark.long
 def test_tables_of_a_profile(sample_folder):
     made = profile(load_job(sample_folder / "job.toml"), "110")
     for name, schema in tables("profile").items():

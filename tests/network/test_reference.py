@@ -257,6 +257,7 @@ def _towers_only(line: Line) -> Line:
     return Line(line.name, line.vertices[:count], line.spans[: count - 1], line.start, line.end)
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("make", [parting_corridor, ring])
 def test_a_world_written_as_a_job_is_read_as_the_same_world(make, tmp_path):
     world = make()

@@ -51,6 +51,7 @@ def test_a_file_that_was_only_opened_is_not_kept(folder) -> None:
     assert kept(folder) == []
 
 
+@pytest.mark.long
 def test_stakes_that_were_moved_and_notes_that_were_added_are_kept(folder, make_plan) -> None:
     stakes = move_a_stake(folder)
     (folder / "stakes.csv").write_text("a note", "utf-8")
@@ -90,7 +91,7 @@ def test_a_run_that_fails_leaves_no_copy(folder, make_plan, monkeypatch) -> None
     assert not list(folder.glob("*_earlier*"))
 
 
-@pytest.mark.first(2)
+@pytest.mark.first(1)
 @pytest.mark.parametrize("text", ["", "[]", "{}", '{"files": 3}', '{"files": [{"file": "plan.gpkg"}]}', "\x00"])
 def test_where_no_record_says_whose_the_files_are_all_are_kept(folder, make_plan, text) -> None:
     before = {name: (folder / name).read_bytes() for name in ("plan.gpkg", "stakes.csv")}

@@ -237,6 +237,7 @@ def test_a_plan_whose_stakes_were_moved_is_refused(folder, layer, change) -> Non
     assert sorted(path.name for path in folder.iterdir()) == ["plan.gpkg", "plan.json"]
 
 
+@pytest.mark.long
 def test_a_harmless_change_is_said(folder) -> None:
     edited(folder, "spans", lambda table: table.assign(note="mine"))
     done = CliRunner().invoke(cli, ["export", str(folder), "--to", "gpx,review"])
@@ -317,6 +318,7 @@ def test_on_the_command_line(folder) -> None:
     assert "no plan here" in nowhere.stderr
 
 
+@pytest.mark.long
 def test_a_font_that_a_plan_of_somebody_else_names_is_not_opened(make_plan, tmp_path) -> None:
     font, folder = tmp_path / "own.ttf", tmp_path / "plan"
     font.write_bytes(b"whatever lies on this machine")

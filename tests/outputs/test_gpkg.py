@@ -54,6 +54,7 @@ def test_values_survive_letter_for_letter(plan, tmp_path) -> None:
     assert unknown == [(len(plan.electrodes),)]
 
 
+@pytest.mark.long
 def test_same_plan_same_bytes(plan, tmp_path) -> None:
     files = []
     for name in "ab":
@@ -73,6 +74,7 @@ def test_empty_tables_make_layers(empty_plan, tmp_path) -> None:
     assert {row[1] for row in query(path, 'PRAGMA table_info("exclusions")')} >= {"candidates", "of"}
 
 
+@pytest.mark.long
 def test_other_coordinate_system(make_plan, tmp_path) -> None:
     plan = make_plan(crs="EPSG:2056")  # the Swiss system
     path = write_gpkg(plan, tmp_path)
@@ -83,6 +85,7 @@ def test_other_coordinate_system(make_plan, tmp_path) -> None:
     assert query(path, "SELECT lon FROM towers LIMIT 1")[0][0] == plan.towers["lon"].iloc[0]
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize(
     ("crs", "message"),
     [

@@ -45,6 +45,7 @@ def test_a_plan_is_the_same_as_itself(comparison, two):
     assert comparison.main([str(folder) for folder in two]) == 0
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize(
     "statement",
     [
@@ -59,7 +60,7 @@ def test_one_step_of_rounding_is_no_difference(comparison, two, statement):
     assert list(comparison.differences(*two)) == []
 
 
-@pytest.mark.first(3)
+@pytest.mark.first(1)
 @pytest.mark.parametrize(
     ("statement", "words"),
     [

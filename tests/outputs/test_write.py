@@ -63,6 +63,7 @@ def test_the_registry_names_the_files_and_the_record_comes_last(first) -> None:
     assert [*FORMATS][-1] == "json"
 
 
+@pytest.mark.long
 def test_again_gives_the_same_bytes(make_plan, first, again) -> None:
     written = {path.name: path.stat().st_ino for path in again.iterdir()}
     write_plan(make_plan(), again)
@@ -78,6 +79,7 @@ def failing(error: Exception):
     return writer
 
 
+@pytest.mark.first(2)
 @pytest.mark.parametrize(
     ("error", "message"),
     [
@@ -117,6 +119,7 @@ def test_a_bug_is_not_dressed_up_and_leaves_nothing(make_plan, tmp_path, monkeyp
     assert listing(tmp_path) == {}
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("links", [True, False], ids=["hard links", "copies"])
 def test_a_file_that_cannot_be_replaced_puts_the_others_back(make_plan, tmp_path, monkeypatch, links) -> None:
     """As when a spreadsheet holds stakes.csv open on Windows."""
@@ -141,6 +144,7 @@ def test_a_file_that_cannot_be_replaced_puts_the_others_back(make_plan, tmp_path
     assert listing(tmp_path) == before
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("done", [True, False], ids=["right after a file was moved", "right before"])
 def test_stopped_between_two_files_the_earlier_plan_is_as_it_was(make_plan, tmp_path, monkeypatch, done) -> None:
     write_plan(make_plan(formats=("gpkg", "gpx", "csv")), tmp_path)

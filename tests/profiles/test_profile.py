@@ -201,6 +201,7 @@ def test_without_load_the_fault_decides_and_the_reason_is_told(job_of):
     assert made.tables["bearing"]["induced_fault_v"].notna().all()
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize(
     ("known", "reason"),
     [

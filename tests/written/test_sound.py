@@ -105,6 +105,7 @@ def test_named_where_it_is_read(folder, planned, statement, words):
         assert "Plan again into this folder" in result.stderr
 
 
+@pytest.mark.long
 def test_tables_in_a_system_without_places_on_the_earth(folder, planned):
     site = 'LOCAL_CS["site",UNIT["metre",1]]'
     change(folder, f"UPDATE gpkg_spatial_ref_sys SET definition = '{site}', organization = 'NONE'")
@@ -148,7 +149,7 @@ def test_whatever_the_schema_says_of_a_column_is_asked(folder, statements, words
     assert words in result.stderr
 
 
-@pytest.mark.first(1)
+@pytest.mark.long
 @pytest.mark.parametrize("cell", ["NULL", "''"])
 def test_a_stake_drawn_by_hand_has_no_status_yet(folder, cell):
     change(folder, f"UPDATE electrodes SET status = {cell}", f"UPDATE leads SET lead_level = {cell}")
@@ -212,6 +213,7 @@ def test_stakes_may_be_edited_in_any_way(folder, planned, statement):
         assert result.exception is None or isinstance(result.exception, SystemExit), (command, result.exception)
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize(
     "table", ["name,lon,lat\nfoo,8.3,49.3\nbar,8.31,49.3\n", "name,lon,lat\n1,8.3,49.3\n"], ids=["texts", "numbers"]
 )
@@ -238,6 +240,7 @@ ODD_RECORDS += ["[" * 100_000, '{"format_version": ' + "9" * 5000 + "}", "null",
 ODD_RECORDS.append('{"format_version": 3, "settings": ' + '{"a": ' * 900 + "1" + "}" * 901)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("record", some(ODD_RECORDS[::-3] + ODD_RECORDS[1::3] + ODD_RECORDS[::3], 2), ids=range(12))
 def test_an_odd_record_in_the_target_keeps_nobody_from_planning(planned, tmp_path, record):
     target = tmp_path / "target"

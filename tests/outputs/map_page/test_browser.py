@@ -81,7 +81,7 @@ def painted_as(browser, lon: float, lat: float, sign) -> bool:
     return inside[sign["fill"]] > inside.total() / 4 and square[sign["fill"]] < 0.75 * square.total()
 
 
-@pytest.mark.first(2)
+@pytest.mark.first(1)
 @pytest.mark.parametrize("level", LEAD_LEVELS)
 def test_leads_are_painted_by_their_level(browser, make_plan, tmp_path, level) -> None:
     """Colour along the lead, dashes or none, and the casing on both sides."""
@@ -210,6 +210,7 @@ def test_popup_of_a_stake(browser, make_plan, tmp_path) -> None:
         assert words in text
 
 
+@pytest.mark.long
 def test_telephone(browser, make_plan, tmp_path) -> None:
     plan = make_plan(8, hostile=False)
     open_page(browser, plan, tmp_path, on_telephone)
@@ -253,6 +254,7 @@ def test_measured_distances_and_bearings(browser, make_plan, tmp_path, lat) -> N
     assert scale == pytest.approx(geod.inv(9, lat, 9.001, lat)[2], abs=0.001)
 
 
+@pytest.mark.long
 def test_measuring_tool(browser, make_plan, tmp_path) -> None:
     from selenium.webdriver.common.action_chains import ActionChains
     from selenium.webdriver.common.keys import Keys

@@ -174,7 +174,7 @@ def test_a_filter_leaves_no_card_of_a_hidden_tower(browser, make_plan, tmp_path)
     assert all(box.is_selected() for box in browser.find_elements("css selector", "#statuses input"))
 
 
-@pytest.mark.first(1)
+@pytest.mark.long
 @SCREENS
 def test_hostile_names_in_list_and_card(browser, make_plan, tmp_path, hostile_texts, screen) -> None:
     plan = two_lines_of_hostile(make_plan(14))

@@ -77,7 +77,7 @@ def test_distance_and_direction(browser, make_plan, tmp_path, screen) -> None:
     assert browser.find_element("id", "locate").get_attribute("aria-pressed") == "false"
 
 
-@pytest.mark.first(1)
+@pytest.mark.long
 @pytest.mark.parametrize("lat", [0.02, 47.12, -69.9])
 def test_ground_distance_far_and_near(browser, make_plan, tmp_path, lat) -> None:
     open_page(browser, make_plan(2, lat=lat, hostile=False), tmp_path)
@@ -92,7 +92,7 @@ def test_ground_distance_far_and_near(browser, make_plan, tmp_path, lat) -> None
             assert abs((found["bearing"] - azimuth + 180) % 360 - 180) < 0.1
 
 
-@pytest.mark.first(1)
+@pytest.mark.long
 @pytest.mark.parametrize("lat", [0.0, 47.12, -69.9])
 def test_circle_is_as_wide_as_the_accuracy(browser, make_plan, tmp_path, lat) -> None:
     open_page(browser, make_plan(4, lat=lat, hostile=False), tmp_path)
@@ -107,6 +107,7 @@ def test_circle_is_as_wide_as_the_accuracy(browser, make_plan, tmp_path, lat) ->
     assert WGS84.Inverse(lat, 9.45, lat, east)["s12"] == pytest.approx(80.0, rel=0.01, abs=0.7)
 
 
+@pytest.mark.long
 def test_rough_direction_from_a_rough_position(browser, make_plan, tmp_path) -> None:
     """At 500 m, a position that may be off by 100 m leaves the bearing open by 11 degrees each way."""
     plan = make_plan(1, hostile=False)
@@ -137,6 +138,7 @@ def test_no_direction_within_the_accuracy(browser, make_plan, tmp_path) -> None:
     assert "accuracy 151 m" in text(browser, "here")
 
 
+@pytest.mark.first(1)
 @SCREENS
 def test_refusal_is_said(browser, make_plan, tmp_path, screen) -> None:
     open_page(browser, make_plan(4, hostile=False), tmp_path, screen)
@@ -165,6 +167,7 @@ def test_no_position_to_be_had(browser, make_plan, tmp_path) -> None:
     assert text(browser, "here").startswith("No position yet.")
 
 
+@pytest.mark.long
 def test_browser_that_never_answers_or_cannot(browser, make_plan, tmp_path) -> None:
     open_page(browser, make_plan(4, hostile=False), tmp_path)
     browser.execute_script("""
@@ -181,6 +184,7 @@ def test_browser_that_never_answers_or_cannot(browser, make_plan, tmp_path) -> N
     assert text(browser, "here").startswith("This browser gives no position to this page.")
 
 
+@pytest.mark.long
 def test_an_old_position_does_not_pass_for_a_new_one(browser, make_plan, tmp_path) -> None:
     open_page(browser, make_plan(4, hostile=False), tmp_path)
     allow(browser)

@@ -246,7 +246,7 @@ def test_a_storage_that_is_full_is_said(browser, make_plan, tmp_path) -> None:
     saved(browser, tmp_path)  # else the browser asks whether to leave the page
 
 
-@pytest.mark.first(2)
+@pytest.mark.first(1)
 @pytest.mark.parametrize(
     "stored",
     [
@@ -298,6 +298,7 @@ def test_refused_position_leaves_the_rest(browser, make_plan, tmp_path) -> None:
     assert text(browser, "tick-H").endswith("no position taken")
 
 
+@pytest.mark.long
 def test_a_position_far_from_the_stake_is_asked_about_and_can_be_forgotten(browser, make_plan, tmp_path) -> None:
     plan = make_plan(4, hostile=False)
     stake = plan.electrodes.iloc[0]

@@ -308,6 +308,7 @@ def test_a_page_of_paper_for_three_towers(browser, sample_plan, tmp_path) -> Non
     assert all(whom in text for whom in plan.agreements["whom"])
 
 
+@pytest.mark.long
 def test_a_filtered_print_says_so(browser, make_plan, tmp_path) -> None:
     plan = make_plan(14, hostile=False)
     open_page(browser, plan, tmp_path)

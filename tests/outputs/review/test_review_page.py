@@ -499,6 +499,7 @@ def test_units() -> None:
     assert found == ["30°", "1 crossing", "2 areas", "–", "5"]
 
 
+@pytest.mark.long
 def test_size_of_a_thousand_towers(make_plan, tmp_path) -> None:
     path: Path = write_review(make_plan(1000, hostile=False), tmp_path)
     assert path.stat().st_size < 12_000_000

@@ -422,6 +422,7 @@ def test_the_cover_s_map_names_every_tower(calm_plan, written):
     assert "too close together" not in text
 
 
+@pytest.mark.long
 def test_towers_that_cannot_be_named_are_counted(make_plan, written):
     text = written(with_many := make_plan(230, hostile=False)).text(1)
     (left,) = re.findall(r"(\d+) tower\(s\) too close together to be named", text)
@@ -443,6 +444,7 @@ def texts_on(page):
     return np.array(out)
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("dated", [True, False])
 def test_no_writing_lies_over_other_writing(sample_plan, on_day, written, dated):
     """On every page of the sample but for the status signs of towers that stand close together on the cover."""

@@ -40,7 +40,7 @@ def runs_of(row):
     return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
 
 
-@pytest.mark.first(1)
+@pytest.mark.long
 @pytest.mark.parametrize("page", ["A4", "Letter"])
 def test_a_ruler_on_the_scale_bar_gives_the_printed_distance(calm_plan, on_day, written, page):
     document = written(on_day(calm_plan, page=page))
@@ -167,6 +167,7 @@ def test_codes_of_every_page_can_be_read(calm_plan, written):
         assert len(codes) == (1 if status == "no layout" else 3)
 
 
+@pytest.mark.long
 def test_map_frames_are_not_empty(calm_plan, written):
     document = written(calm_plan)
     for number in range(COVER + 1, COVER + 9):
