@@ -51,7 +51,7 @@ ROLE_WORDS: Mapping[str, str] = MappingProxyType(
     {"H": "auxiliary current electrode H", "S": "auxiliary potential electrode S"}
 )
 STAKE_COLUMNS = ("line_id", "tower_id", "role", "side", "octant", "reasons", *SET_OUT_COLUMNS)
-LEAD_COLUMNS = ("tower_id", "role", "lead_length_m", "crossings", "status")
+LEAD_COLUMNS = ("tower_id", "role", "lead_length_m", "crossings", "status", "map_gaps")
 
 
 class StakeText(NamedTuple):
@@ -211,13 +211,13 @@ def ratio_words(ratio: float | None) -> str:
     return times if times == "unknown" else f"{times} a limit"
 
 
-def crossing_words(crossings: str, status: str) -> str:
+def crossing_words(crossings: str | None, map_gaps: str | None) -> str:
     """State what a lead crosses, as far as the map shows it.
 
     Parameters
     ----------
-    crossings, status : str
-        Of the lead.
+    crossings, map_gaps : str or None
+        Of the lead. Its status would not do: one that breaks rules may run where nothing is mapped as well.
 
     Returns
     -------
@@ -225,12 +225,14 @@ def crossing_words(crossings: str, status: str) -> str:
 
     Examples
     --------
-    >>> crossing_words("", "all rules met"), crossing_words("", "map does not cover")
+    >>> crossing_words("", ""), crossing_words("", "reach:few_features")
     ('crosses nothing on the map', 'what it crosses is not mapped')
+    >>> crossing_words("fence or wall at 12.0 m", "buildings:bare_streets")
+    'crosses fence or wall at 12.0 m; what else it crosses is not all mapped'
     """
     if crossings:
-        return f"crosses {crossings}"
-    return "what it crosses is not mapped" if status == NOT_COVERED else "crosses nothing on the map"
+        return f"crosses {crossings}{'; what else it crosses is not all mapped' if map_gaps else ''}"
+    return "what it crosses is not mapped" if map_gaps else "crosses nothing on the map"
 
 
 def credit_lines(plan: Plan) -> list[str]:
@@ -281,5 +283,5 @@ def stake_words(stake: Any) -> StakeText:
 
 def lead_words(lead: Any) -> str:
     """Describe a lead (``LEAD_COLUMNS``): whose it is, how long, what it crosses."""
-    length, crossings = figure(lead.lead_length_m, "m"), crossing_words(lead.crossings, lead.status)
+    length, crossings = figure(lead.lead_length_m, "m"), crossing_words(lead.crossings, lead.map_gaps)
     return clean(f"Lead of the {ROLE_WORDS[lead.role]} of tower {lead.tower_id}, {length}; {crossings}.")

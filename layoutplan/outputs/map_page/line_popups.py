@@ -24,13 +24,13 @@ def lead_popups(plan: Plan) -> Popups:
         One for each lead.
     """
     rows = list(records(plan.leads, "line_id", "tower_id", "role", "waypoint", "lead_length_m", "bearing_true_deg",
-                        "crossings", "status", "handling", "handling_fault", *LEAD_COLUMNS))  # fmt: skip
+                        "crossings", "map_gaps", "handling", "handling_fault", *LEAD_COLUMNS))  # fmt: skip
     return Popups(
         ("Lead", *LEAD_LABELS, "Length, with slack", "Bearing", "Waypoint", "Line"),
         [f"Lead to {row.role}, tower {row.tower_id}" for row in rows],
         [
             (
-                crossing_words(row.crossings, row.status),
+                crossing_words(row.crossings, row.map_gaps),
                 *lead_texts(row),
                 figure(row.lead_length_m, "m"),
                 f"{bearing(row.bearing_true_deg)} true",

@@ -142,8 +142,8 @@ def electrode_popups(plan: Plan) -> Popups:
         for row in records(open_checks, "line_id", "tower_id", "role", "rule", "verdict", "detail")
     )
     crossings = {
-        (row.line_id, row.tower_id, row.role): crossing_words(row.crossings, row.status)
-        for row in records(plan.leads, "line_id", "tower_id", "role", "crossings", "status")
+        (row.line_id, row.tower_id, row.role): crossing_words(row.crossings, row.map_gaps)
+        for row in records(plan.leads, "line_id", "tower_id", "role", "crossings", "map_gaps")
     }
     rows = list(_rows(plan.electrodes, "line_id", "tower_id", "role", "reasons", "octant", "side",
                       "angle_to_line_deg", "distance_to_line_m", "lon", "lat", "easting", "northing",

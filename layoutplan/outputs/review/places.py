@@ -15,7 +15,7 @@ from layoutplan.outputs.columns import records
 from layoutplan.outputs.review.pieces import by_tower, headed, inert, number, plain_rows, tower_rows
 from layoutplan.outputs.words import bearing, crossing_words, degrees, figure
 
-_STAKE = ("role", "side", "octant", "reasons", "crossings", *SET_OUT_COLUMNS)
+_STAKE = ("role", "side", "octant", "reasons", "crossings", "map_gaps", *SET_OUT_COLUMNS)
 _HANDLING = ("line_id", "tower_id", "role", "handling", "handling_fault")
 _ALTERNATIVE = ("side", "rank", "distance_m", "bearing_true_deg", "angle_to_line_deg", "distance_to_line_m",
                 "lead_length_m", "caution_crossings", "score", "lat", "lon")  # fmt: skip
@@ -41,7 +41,7 @@ def stake_tables(plan: Plan) -> list[str]:
         HTML, one for each tower.
     """
     rows = [
-        f"<tr><th>{inert(row.role)}<td>{_where(row)}<td>{inert(crossing_words(row.crossings, row.status))}"
+        f"<tr><th>{inert(row.role)}<td>{_where(row)}<td>{inert(crossing_words(row.crossings, row.map_gaps))}"
         f"<td>{inert(row.reasons)}\n"
         for row in records(plan.leads, *_STAKE)
     ]

@@ -31,8 +31,8 @@ _STAKE = (
     "set_out_level_m", "set_out_ground_m", "set_out_bearing_deg", "set_out_bearing_magnetic_deg",
     "lead_length_m", "bearing_true_deg", "bearing_grid_deg", "angle_to_line_deg", "distance_to_line_m", "side",
     "elevation_m", "slope_deg", "status", "reasons", "ground_length_m", "height_difference_m", "steepest_deg",
-    "cliff_drop_m", "crossings", "emf_load_v", "emf_fault_v", "transferred_fault_v", "stake_touch_v", "stake_step_v",
-    "fault_location", "expected_reading_v_low",
+    "cliff_drop_m", "crossings", "map_gaps", "emf_load_v", "emf_fault_v", "transferred_fault_v", "stake_touch_v",
+    "stake_step_v", "fault_location", "expected_reading_v_low",
     "expected_reading_v_high", "service_ratio", "fault_ratio", "handling", "handling_fault", "rods",
     "rod_resistance_ohm", "rods_note",
 )  # fmt: skip
@@ -85,6 +85,13 @@ class Sheet:
     declination_note: str
     declination_model: str
     grid: FloatArray
+
+    @property
+    def unmapped(self) -> str:
+        """What the map must say of ground that looks clear; empty where it shows all about the tower and its leads."""
+        if not self.tower.map_covers:
+            return "WHAT IS HERE IS NOT KNOWN"
+        return "NOT ALL THAT IS HERE IS MAPPED" if self.tower.map_gaps else ""
 
 
 def sheets_of(plan: Plan, west_deg: float) -> tuple[list[Sheet], Declination]:

@@ -9,7 +9,7 @@ from layoutplan.job.classes import ObstacleClass
 from layoutplan.layout.crossings import FROM_START, STAKE, what
 from layoutplan.layout.model import PERMISSION, REACHABLE
 from layoutplan.layout.reasons import Reason, reasons_of
-from layoutplan.layout.rules import BROKEN, COMPROMISE, KEEP_OUT, NOT_COVERED, UNKNOWN, rule_words
+from layoutplan.layout.rules import BROKEN, COMPROMISE, KEEP_OUT, UNKNOWN, rule_words
 from layoutplan.layout.set_out import set_out
 from layoutplan.outputs.sheets.blocks import Block, Item
 from layoutplan.outputs.sheets.crossings import Crossing
@@ -170,7 +170,7 @@ def _clear_of(sheet: Sheet, labels: Mapping[str, str]) -> Iterator[Item]:
             f"{figure(check.measured, 'm')} away{_keep(check.limit)}"
             for check in near[:_CLEAR_SHOWN]
         ]
-        if stake.status == NOT_COVERED:
+        if stake.map_gaps:
             texts.append("what else is there is NOT KNOWN")
         nothing = "nothing mapped near it that has a keep-out"
         yield Item(f"{'; '.join(texts) or nothing}; line {figure(stake.distance_to_line_m, 'm')} away.", stake.role)

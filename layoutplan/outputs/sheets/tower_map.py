@@ -66,7 +66,7 @@ def draw_map(pen: Pen, box: Box, sheet: Sheet, crossings: list[Crossing], around
     with pen.within([ops_of(frame)]):
         pen.box(frame, 0, fill=WHITE)
         draw_ground(pen, panel, near)
-        if not sheet.tower.map_covers:
+        if sheet.unmapped:
             labels.take(_banner(frame))
         _keep_signs_free(panel, labels, sheet, crossings, around)
         grid = grid_on(pen, panel, sheet, labels)
@@ -83,8 +83,8 @@ def draw_map(pen: Pen, box: Box, sheet: Sheet, crossings: list[Crossing], around
         _draw_signs(pen, panel, sheet, crossings, around)
         _write(labels, panel, sheet, around)
         name_features(labels, panel, near)
-        if not sheet.tower.map_covers:
-            _say_unknown(pen, frame)
+        if sheet.unmapped:
+            _say_unknown(pen, frame, sheet.unmapped)
     pen.box(frame, 1.0)
     scale_bar(pen, frame.left + 2, frame.bottom - 6.8, panel.mm_per_m, panel.scale)
     draw_norths(pen, Box(frame.left + 54, frame.bottom - STRIP, min(frame.width, BELOW) - 54, STRIP), sheet)
@@ -131,11 +131,11 @@ def _banner(frame: Box) -> Box:
     return Box(frame.left + 8, frame.top - 8.5, frame.width - 16, 6.5)
 
 
-def _say_unknown(pen: Pen, frame: Box) -> None:
-    """White paper must not pass for clear ground where nobody mapped it."""
+def _say_unknown(pen: Pen, frame: Box, unmapped: str) -> None:
+    """White paper must not pass for clear ground where nobody mapped it, or not everything."""
     box = _banner(frame)
     pen.box(box, 1.2, INK, WHITE)
-    text = "WHAT IS HERE IS NOT KNOWN: white is not clear ground"
+    text = f"{unmapped}: white is not clear ground"
     pen.fitted(box.left + box.width / 2, box.bottom + 2.0, text, box.width - 4, 9, bold=True, align="centre")
 
 

@@ -14,7 +14,7 @@ from pypdf import PdfReader
 from pypdfium2 import raw
 
 from layoutplan.job.land import Work
-from layoutplan.layout.rules import NO_LAYOUT
+from layoutplan.layout.rules import BREAKS, NO_LAYOUT
 from layoutplan.layout.set_out import metres, three_digits
 from layoutplan.outputs.columns import on_the_globe
 from layoutplan.outputs.plan_number import plan_number
@@ -290,6 +290,20 @@ def test_ground_that_the_map_does_not_cover_is_not_shown_as_clear(calm_plan, wri
     document = written(calm_plan)
     for number, covers in enumerate(calm_plan.towers["map_covers"], COVER + 1):
         assert ("WHAT IS HERE IS NOT KNOWN" in document.text(number)) != covers
+
+
+def test_ground_of_which_the_map_is_silent_in_parts_is_not_shown_as_clear(calm_plan, written):
+    """As on the reviewer's small map: a gap by theme is one as well, though the map reaches the tower."""
+    gaps = ["buildings:bare_streets", *[""] * (len(calm_plan.towers) - 1)]
+    leads = calm_plan.leads.assign(map_gaps="")
+    leads.loc[leads["tower_id"] == calm_plan.towers["tower_id"].iloc[0], ["map_gaps", "status"]] = gaps[0], BREAKS
+    towers = calm_plan.towers.assign(map_covers=True, map_gaps=gaps)
+    document = written(dataclasses.replace(calm_plan, towers=towers, leads=leads))
+    for number, gap in enumerate(gaps, COVER + 1):
+        text = document.text(number)
+        assert ("NOT ALL THAT IS HERE IS MAPPED: white is not clear ground" in text) == bool(gap)
+        assert ("what else is there is NOT KNOWN" in text) == bool(gap)
+        assert "WHAT IS HERE IS NOT KNOWN" not in text
 
 
 def test_a_grid_that_does_not_reach_the_towers_is_left_out(calm_plan, written):
