@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from layoutplan.access import PERMISSION
+from layoutplan.access import ASKED_ONCE, PERMISSION
 from layoutplan.layout.crossings import LEAD, what, where
 from layoutplan.layout.rules import AGREE
 
@@ -83,4 +83,5 @@ def _ways(ways: Iterable[Any]) -> Iterator[Found]:
     for row in ways:
         if row.verdict == PERMISSION:
             whom = f"whoever has a say over it: {row.road_name}" if row.road_name else "whoever has a say over it"
-            yield (WAY, row.reason), whom, row.reason, Case(row.line_id, row.tower_id, row.to, "", "")
+            about = "; ".join(part for part in row.reason.split("; ") if not part.startswith(ASKED_ONCE))  # see towers
+            yield (WAY, whom, row.reason), whom, about, Case(row.line_id, row.tower_id, row.to, "", "")

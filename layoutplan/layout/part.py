@@ -48,7 +48,7 @@ def part_of(plan: Plan, asked: str) -> Plan:
     if len(rows) == len(plan.towers):
         return plan
     kept = pd.MultiIndex.from_frame(plan.towers[_KEYS].iloc[rows])
-    names = finder.names[rows].tolist()
+    names = [*finder.names[rows].tolist(), *finder.tower[rows].tolist()]  # earlier plans list bare ids
     tables: dict[str, Any] = {
         item.name: _cut(table, kept, names)
         for item in fields(plan)
@@ -101,7 +101,8 @@ def _cut(table: pd.DataFrame, kept: pd.MultiIndex, names: Sequence[str]) -> pd.D
     if set(_KEYS) <= set(table.columns):
         chosen = pd.MultiIndex.from_frame(table[_KEYS]).isin(kept)
     elif "towers" in table.columns:
-        chosen = np.array([any(name in text for name in names) for text in table["towers"].fillna("")], dtype=bool)
+        listed = [f", {text}, " for text in table["towers"].fillna("")]  # an id may hold a comma itself
+        chosen = np.array([any(f", {name}, " in text for name in names) for text in listed], dtype=bool)
     else:
         return table
     return table[chosen].reset_index(drop=True)

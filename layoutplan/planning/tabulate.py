@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+import geopandas as gpd
 import numpy as np
 from numpy.typing import NDArray
 
@@ -16,7 +17,8 @@ from layoutplan.inputs.provenance import Ledger
 from layoutplan.layout.model import Plan
 from layoutplan.layout.notes import CAUTIONS, assumptions
 from layoutplan.layout.silence import gap_text
-from layoutplan.line import LineModel
+from layoutplan.line import LineModel, Towers
+from layoutplan.line.structures import names_of
 from layoutplan.planning.agreements import agreements_table
 from layoutplan.planning.electrics import (
     exposures_table,
@@ -92,7 +94,9 @@ def tabulate(work: Worked, seconds: Mapping[str, float]) -> Plan:
     status = tower_status(electrodes["status"].tolist(), with_stakes, len(towers))
     gaps = _gaps_of_towers(around.uncovered, electrodes["map_gaps"], with_stakes)
     reasons = tower_reasons(electrodes, sited, [gap_text(joined(causes), job) for causes in around.uncovered])
-    land = permissions_table(inputs.land, electrodes, leads, around.approaches)
+    shown = [_with_names(table, towers) for table in (electrodes, leads, crossings)]
+    on_foot = None if around.approaches is None else _with_names(around.approaches, towers)
+    land = permissions_table(inputs.land, shown[0], shown[1], on_foot)
     return Plan(
         job=job,
         towers=with_tower_figures(
@@ -116,7 +120,7 @@ def tabulate(work: Worked, seconds: Mapping[str, float]) -> Plan:
         readings=readings_table(found, towers),
         approaches=ways_table(()) if around.approaches is None else around.approaches,
         permissions=land,
-        agreements=agreements_table(crossings, around.approaches, land, job.obstacle_classes),
+        agreements=agreements_table(shown[2], on_foot, land, job.obstacle_classes),
         files=(*inputs.files, *_fingerprints(opened, job.terrain.attribution)),
         assumptions=_assumptions(work),
         cautions=CAUTIONS,
@@ -124,6 +128,14 @@ def tabulate(work: Worked, seconds: Mapping[str, float]) -> Plan:
         grid_crs=around.grid_crs,
         timings_s=seconds,
     )
+
+
+def _with_names(table: gpd.GeoDataFrame, towers: Towers) -> gpd.GeoDataFrame:
+    """With the towers' names for people in place of their ids: of the table, lists of towers of all lines are made."""
+    shown = names_of(towers.line_id, towers.tower_id).tolist()
+    names = dict(zip(zip(towers.line_id.tolist(), towers.tower_id.tolist(), strict=True), shown, strict=True))
+    keys = zip(table["line_id"].tolist(), table["tower_id"].tolist(), strict=True)
+    return table.assign(tower_id=[names[key] for key in keys])
 
 
 def _gaps_of_towers(

@@ -67,6 +67,23 @@ def test_who_is_to_be_asked_about_a_tower_is_kept_with_it(plan):
     assert part_of(plan, "106").agreements["towers"].str.contains("106").all()
 
 
+def test_who_is_to_be_asked_about_a_tower_whose_id_two_lines_have_is_kept_with_it(make_plan):
+    """Whole names count: a tower 1 is not in the list of the towers 11 and 12."""
+    plan = make_plan(4, hostile=False)
+    renamed = {name: getattr(plan, name) for name in ("towers", "electrodes", "leads")}
+    ids = dict(zip(plan.towers["tower_id"], ["1", "2", "2", "3"], strict=True))
+    lines = dict(zip(plan.towers["tower_id"], ["A", "A", "B", "B"], strict=True))
+    renamed = {
+        name: table.assign(line_id=table["tower_id"].map(lines), tower_id=table["tower_id"].map(ids))
+        for name, table in renamed.items()
+    }
+    towers = ["1, 2 of line 'A'", "2 of line 'B'", "2", "11, 12"]
+    asked = pd.concat([plan.agreements.iloc[:1]] * len(towers), ignore_index=True).assign(towers=towers)
+    plan = dataclasses.replace(plan, **renamed, agreements=asked)
+    assert part_of(plan, "B:2").agreements["towers"].tolist() == ["2 of line 'B'", "2"]
+    assert part_of(plan, "1").agreements["towers"].tolist() == ["1, 2 of line 'A'"]
+
+
 @pytest.mark.parametrize(
     ("asked", "says"),
     [

@@ -62,6 +62,7 @@ def register_of(plan: Plan) -> list[Entry]:
     list of Entry
     """
     row_of = {key: row for row, key in enumerate(zip(plan.towers["line_id"], plan.towers["tower_id"], strict=True))}
+    names = _names(plan)
     found = agreements_of(
         records(plan.crossings, *_CROSSING), records(plan.approaches, *_WAY), plan.job.obstacle_classes
     )
@@ -71,12 +72,23 @@ def register_of(plan: Plan) -> list[Entry]:
             one.whom,
             one.what,
             AGREE,
-            ", ".join(f"{case.tower_id} {case.to} {case.place}" for case in one.cases if case.place),
-            tuple(sorted({row_of[case.line_id, case.tower_id] for case in one.cases})),
+            ", ".join(
+                f"{name} {case.to} {case.place}" for name, case in zip(shown, one.cases, strict=True) if case.place
+            ),
+            tuple(sorted({*rows})),
         )
         for one in found
+        for rows in ([row_of[case.line_id, case.tower_id] for case in one.cases],)
+        for shown in ([names[row] for row in rows],)
     ]
     return [*entries, *_parcels(plan)]
+
+
+def _names(plan: Plan) -> list[str]:
+    """Names of the towers by row: the line beside an id that two lines have."""
+    ids, lines = plan.towers["tower_id"], plan.towers["line_id"]
+    twice = ids.duplicated(keep=False)
+    return [f"{one} ({line})" if several else one for one, line, several in zip(ids, lines, twice, strict=True)]
 
 
 def _parcels(plan: Plan) -> Iterator[Entry]:
@@ -148,9 +160,9 @@ def tower_list(plan: Plan, rows: Iterable[int]) -> str:
     str
         Inert: ``103–106, T1``.
     """
-    ids, lines = plan.towers["tower_id"].tolist(), plan.towers["line_id"].tolist()
-    twice = set(plan.towers["tower_id"][plan.towers["tower_id"].duplicated()])
-    names = {row: inert(f"{ids[row]} ({lines[row]})" if ids[row] in twice else ids[row]) for row in rows}
+    lines = plan.towers["line_id"].tolist()
+    every = _names(plan)
+    names = {row: inert(every[row]) for row in rows}
     return ", ".join(_run([names[row] for row in run]) for run in _runs([*names], lines))
 
 
