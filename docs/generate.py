@@ -40,8 +40,8 @@ What keeps a stake away and what a lead may cross. The keep-out is measured from
 area from its outline, of a feature mapped as a line from half its width. The width is what the feature's own tags or
 columns say, else that of its tag, else that of its class. A stake may stand on `free` ground, with an agreement on
 `agree` ground, never on `no` ground. A lead may cross what is `free`; what says
-`care` it may, minded by the crew, with nobody to be asked; what says `agree` when somebody has said yes; what says `no`
-never.
+`care` it may, the crew taking care and nobody to be asked; what says `agree`
+when somebody has said yes; what says `no` never.
 
 **None of these distances comes from a published standard.** All are engineering judgement, except the distance to
 transmission lines, which is common practice in the trade. Change them key by key in the job file under

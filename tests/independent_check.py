@@ -671,7 +671,7 @@ def _judged(place: Place, row: Any, lead: Any) -> Iterator[str]:
         np.isnan(row.slope_deg) or np.isnan(lead.cliff_drop_m)
     )
     told = row.status in (UNCOVERED, BREAKS) if row.map_gaps or blind else row.status != UNCOVERED
-    if not told or (row.map_gaps and "cure:" not in row.reasons):
+    if not told or (row.map_gaps and "remedy:" not in row.reasons):
         yield f"silent of {row.map_gaps or 'nothing'}, and the status is '{row.status}'"
     if row.status not in (UNCOVERED, BREAKS) and not place.plan.vouched and place.bare_streets(stake):
         yield f"near a street without houses, and the status is '{row.status}'"

@@ -153,7 +153,7 @@ def _notes(
                 "slopes, drops and lengths on the ground are not checked: the elevation model is not part of the plan; "
                 "leads are taken as long as on flat ground. "
                 + (
-                    f"{', '.join(map(clean, lost))} is not, or not unchanged, where it lay. "
+                    f"{', '.join(map(clean, lost))} is missing, moved or changed. "
                     "Name the plan's job file with --job to have them checked"
                     if job_file is None
                     else f"'{job_file}' names none under [terrain]"

@@ -25,7 +25,7 @@ _FILE = click.Path(path_type=Path)
     callback=no_nan,
     show_default=True,
     metavar="M",
-    help="Metres within which a nameless point is matched.",
+    help="Metres within which a point without a name is matched.",
 )
 @click.option("--job", "job_file", type=_FILE, metavar="FILE", help="Job file of the plan, for its elevation model.")
 @click.option("--complete", is_flag=True, help="Every planned stake must be among the staked points.")
@@ -44,7 +44,7 @@ def command(
     as_json: bool,
     debug: bool,
 ) -> None:
-    """Hold the stakes now in plan.gpkg, or points staked in the field, against the rules of the plan in DIR.
+    """Check the stakes now in plan.gpkg, or points staked in the field, against the rules of the plan in DIR.
 
     Nothing in the plan is changed; the result goes beside it. Planned stakes that are not among the staked points
     count as not surveyed yet.

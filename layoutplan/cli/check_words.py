@@ -64,7 +64,7 @@ def _moved(row: Any) -> str:
 
 
 def _check(row: Any, labels: Mapping[str, str]) -> str:
-    figures = "" if pd.isna(row.measured) else f" {row.measured:.2f} {row.unit} (limit {row.limit:g})"
+    figures = "" if pd.isna(row.measured) else f" {row.measured:.2f} {row.unit} (limit {round(row.limit, 2):g})"
     about = ", ".join(filter(None, (row.detail, row.reference)))
     return f"{row.waypoint}: {rule_words(row.rule, labels)}{figures}" + (f" [{about}]" if about else "")
 

@@ -14,7 +14,7 @@ from layoutplan.cli.terminal import paint, show
 @click.argument("folder", type=click.Path(path_type=Path), metavar="DIR")
 @click.argument("tower", metavar="TOWER")
 @click.option("--line", help="Line of the tower, where several lines have one of that id.")
-@click.option("--short", is_flag=True, help="One screen: what is not kept, ways out, set-out, handling of the leads.")
+@click.option("--short", is_flag=True, help="One screen: rules not kept, ways out, setting out, handling of the leads.")
 @debug_option
 def command(folder: Path, tower: str, line: str | None, short: bool, debug: bool) -> None:
     """Report for one TOWER of the plan in DIR why its stakes stand where they stand, and why not elsewhere.

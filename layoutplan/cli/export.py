@@ -19,7 +19,9 @@ _FOLDER = click.Path(path_type=Path)
 @click.option("--split", "per_file", type=click.IntRange(3), metavar="N", help="At most N waypoints in one GPX file.")
 @click.option("--job", "job_file", type=_FOLDER, metavar="FILE", help="Job file of the plan, for its elevation model.")
 @click.option(
-    "--towers", metavar="TOWERS", help="Pages of these towers only, as in 103-110,T1 or LINE:103-110; needs --out."
+    "--towers",
+    metavar="TOWERS",
+    help="Map, review or sheets of these towers only: 103-110,T1 or LINE:103-110; needs --out.",
 )
 @click.option("--list", "as_list", is_flag=True, help="List the formats, those of installed packages too.")
 @debug_option
@@ -55,7 +57,7 @@ def command(
         if stored.lost and "sheets" in names:
             click.echo(
                 f"WARNING: these sheets are NOT those of the plan: their contours are missing, because "
-                f"{', '.join(stored.lost)} is not, or not unchanged, where it lay. Give the job file with --job.",
+                f"{', '.join(stored.lost)} is missing, moved or changed. Give the job file with --job.",
                 err=True,
             )
         for text in stored.notes:

@@ -30,7 +30,7 @@ _COMMANDS = {
     "plan": "Plan the electrode positions of every tower.",
     "export": "Make further files from a written plan.",
     "explain": "Report why the stakes of one tower stand where they stand.",
-    "check": "Hold stakes that were moved or staked against the plan's rules.",
+    "check": "Check stakes that were moved or staked against the plan's rules.",
     "compare": "Report what changed between two plans.",
     "profile": "Plot voltage and bias at one tower, and along its line.",
     "qgis-plugin": "Write the plug-in for QGIS as a zip file.",

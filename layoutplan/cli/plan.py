@@ -22,7 +22,9 @@ from layoutplan.cli.terminal import show
 @click.command("plan")
 @click.argument("job_file", type=click.Path(path_type=Path), metavar="JOB.toml")
 @click.option("--out", required=True, type=click.Path(path_type=Path), metavar="DIR", help="Folder for the plan.")
-@click.option("--over", type=click.Path(path_type=Path), metavar="FILE", help="Job file laid over JOB.toml.")
+@click.option(
+    "--over", type=click.Path(path_type=Path), metavar="FILE", help="Job file that overrides keys of JOB.toml."
+)
 @click.option("--quiet", is_flag=True, help="No progress and no summary.")
 @click.option("--json", "as_json", is_flag=True, help="Progress and result as JSON lines on stdout.")
 @click.option("--timings", is_flag=True, help="Report how long each stage took.")
@@ -32,7 +34,7 @@ def command(
 ) -> None:
     """Plan the electrode positions of every tower of JOB.toml and write them into DIR.
 
-    With --over the keys of FILE count where both files have them, and its layers, land and fixed stakes are added.
+    With --over the keys of FILE override those of JOB.toml; its layers, land and fixed stakes are added.
 
     Exit codes: 0 every tower has a layout; 1 finished, but some tower has none; 2 bad input or usage.
     """

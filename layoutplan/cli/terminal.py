@@ -107,9 +107,9 @@ def caution_line(cautions: Sequence[str]) -> str:
     Examples
     --------
     >>> caution_line(["A proposal for competent persons.", "Treat every lead as live."])
-    'caution: A proposal for competent persons. All other cautions of the plan hold here, too.'
+    'caution: A proposal for competent persons. All other cautions of the plan apply here, too.'
     """
-    return f"caution: {cautions[0]} All other cautions of the plan hold here, too."
+    return f"caution: {cautions[0]} All other cautions of the plan apply here, too."
 
 
 def _on_terminal() -> bool:

@@ -97,8 +97,8 @@ def _check_keys(layer: Layer, where: str) -> None:
     given = [key for key in _NOT_FOR_EXTRACTS if getattr(layer, key) is not None]
     if given:
         raise InputError(
-            f"{where}: {listed(given)} cannot be used on an OpenStreetMap extract, whose features are told by their "
-            "tags. Take the key out of this [[layers]] entry."
+            f"{where}: {listed(given)} cannot be used on an OpenStreetMap extract, whose features get their class "
+            "from their tags. Take the key out of this [[layers]] entry."
         )
 
 

@@ -198,8 +198,8 @@ def _name_problems(table: PlacedTable, names: NDArray[np.object_], twice: NDArra
     nameless = names == ""
     if nameless.any():
         notes.append(
-            f"{table.where}: {counted(int(nameless.sum()), 'point')} of {len(names)} without a name: can be matched by "
-            "place only"
+            f"{table.where}: {counted(int(nameless.sum()), 'point')} of {len(names)} without a name (column 'name'): "
+            "can be matched by place only"
         )
     if twice.any():
         rows = pd.Series(table.rows[twice]).groupby([name.casefold() for name in names[twice]], sort=False).agg(list)

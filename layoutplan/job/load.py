@@ -234,7 +234,7 @@ def _words(problem: Any, loc: tuple[int | str, ...]) -> str:
         return f"'{key}': a path in quotes is expected (found {_shown(problem['input'])})."
     if fix := _KINDS.get(problem["type"]):
         return f"'{key}': {fix} (found {_shown(problem['input'])})."
-    message = problem["msg"].removeprefix("Value error, ")
+    message = problem["msg"].removeprefix("Value error, ").replace("Input should be", "must be")
     got = f" (found {_shown(problem['input'])})" if isinstance(problem["input"], str | int | float | bool) else ""
     return f"'{key}': {message}{got}." if key else f"{message}."
 

@@ -11,7 +11,7 @@ UNKNOWN_LEVEL = LeadLevel.UNKNOWN
 LEAD_LEVELS: Mapping[LeadLevel, str] = MappingProxyType(  # as legends list them
     {
         LeadLevel.ABOVE: "above a limit",
-        LeadLevel.UNKNOWN: "unknown, for want of a figure: treat as live until measured",
+        LeadLevel.UNKNOWN: "unknown, a figure is missing: treat as live until measured",
         LeadLevel.NEAR: "near a limit, beyond half of it",
         LeadLevel.BELOW: "up to half of every limit: measure before touching metal",
     }

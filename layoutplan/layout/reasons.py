@@ -263,7 +263,7 @@ def _close(rows: Sequence[Any], classes: Mapping[str, ObstacleClass]) -> Iterato
         else:
             label = classes[row.rule.removeprefix(KEEP_OUT)].label if row.rule != "line_clearance" else "power line"
             named = f"{label} '{row.detail}'" if row.detail else label
-            texts.append(f"stake {row.measured:.1f} m from {named} where {row.limit:g} m are asked")
+            texts.append(f"stake {row.measured:.1f} m from {named} where {row.limit:g} m is required")
     if texts:
         text = f"nearer than the map is accurate: {', '.join(texts)}"
         yield Reason("lead_beside", COMPROMISE, text, text)

@@ -175,7 +175,7 @@ _EXCLUDED = MappingProxyType(
         "lead_angle": "lead along the {}",
         "line_clearance": "stake too near the line",
         "electrode_distance": "stake too near the tower",
-        "permitted_land": "stake where nobody has permitted it",
+        "permitted_land": "stake outside permitted land",
         "reel": "lead longer than the reel",
     }
 )

@@ -12,8 +12,8 @@ from layoutplan.job.roles import Role
 
 _SAYS = {
     gaps.NO_MAP: "no map layer given, or none with anything near the line",
-    gaps.OUTSIDE_POLYGON: "the coverage polygon does not hold all ground within {reach:.0f} m",
-    gaps.OUTSIDE_BOX: "the map's own box does not hold all ground within {reach:.0f} m",
+    gaps.OUTSIDE_POLYGON: "the coverage polygon does not cover all ground within {reach:.0f} m",
+    gaps.OUTSIDE_BOX: "the map's own box does not cover all ground within {reach:.0f} m",
     gaps.FEW_FEATURES: "mapped features within {radius:.0f} m in fewer than {octants} of 8 directions",
     gaps.NO_LAND_COVER: f"roads are mapped, but no water and no land cover within {COVER_M:.0f} m",
     gaps.BARE_STREETS: "houses are not mapped here: a street, drive or house number without a house or residential "
@@ -63,4 +63,4 @@ def gap_text(stored: str, job: Job) -> str:
     asked = [*dict.fromkeys((*job.coverage.themes, *themes))] if job.coverage.path else [*themes]
     vouch = _VOUCH.format(themes=str(asked).replace("'", '"'))
     ways = [vouch if code == gaps.POLYGON else _CURES[code] for code in codes]
-    return f"{says} (cure: {', or '.join(ways)})"
+    return f"{says} (remedy: {', or '.join(ways)})"

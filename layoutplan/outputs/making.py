@@ -64,8 +64,8 @@ def _run(plan: Plan, entry: Format, writer: Writer, own: Path) -> object:
         raise  # says itself what is wrong, or is a matter of the disk
     except (Exception, SystemExit) as err:
         raise OutputError(
-            f"{_named(entry)} its writer failed ({type(err).__name__}: {clean(err)}). Leave the format out, or tell "
-            "the package's author; --debug shows where."
+            f"{_named(entry)} its writer failed ({type(err).__name__}: {clean(err)}). Leave the format out, or "
+            "inform the package's author; --debug shows where."
         ) from err
 
 

@@ -79,7 +79,7 @@ def _figures(values: FloatArray, decimals: int) -> list[str]:
 def _notes(plan: Plan, grid: Grid, points: pd.DataFrame, places: FloatArray) -> Iterator[str]:
     survey = plan.job.output.survey
     order = ", ".join(COLUMN_WORDS[letter] for letter in survey.letters)
-    yield f"Side-car of {NAME}.csv: proposed stakes and towers for setting out"
+    yield f"To be read with {NAME}.csv: proposed stakes and towers for setting out"
     yield f"Job: {clean(plan.job.title)}"
     yield f"Plan number: {plan_number(plan)}"
     yield ""

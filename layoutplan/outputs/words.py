@@ -23,15 +23,15 @@ from layoutplan.text import clean, three_figures
 STATUS_MEANING: Mapping[str, str] = MappingProxyType(
     {
         ALL_MET: "Every rule is kept as far as the map shows, and both leads are perpendicular to the line.",
-        TAKE_CARE: "Every rule is kept as far as the map shows; a lead crosses something that the crew has to mind: a "
-        "path, a ditch, a fence. Nobody need be asked.",
+        TAKE_CARE: "Every rule is kept as far as the map shows; a lead crosses something that calls for care: a path, "
+        "a ditch, a fence. Nobody need be asked.",
         COMPROMISED: "Every hard rule is kept, but a lead is off the perpendicular, both leads are on one side, "
         "something is nearer than the map is accurate, the lead passes a drop, or no way on foot is mapped; see the "
         "reasons.",
         NEEDS_AGREEMENT: "A lead crosses, or a stake stands on, something that somebody has to agree to first; see the "
         "reasons.",
         NOT_COVERED: "The map or the elevation model does not cover this place: what is there is unknown. Survey it "
-        "before staking anything; the reasons say which map would cure it.",
+        "before staking anything; the reasons say which map would remedy it.",
         BREAKS: "A stake that the job fixes breaks hard rules; see the reasons. Planning chooses no such place itself.",
         NO_LAYOUT: "No pair of positions keeps the hard rules; see the reasons and what would give a layout.",
     }

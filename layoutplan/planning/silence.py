@@ -14,7 +14,7 @@ from layoutplan.line.geodesy import direct
 from layoutplan.siting.obstacles import Obstacles
 
 _UNSEEN = "; {}: what else may be in the way is not known"
-_NOTHING, _PARTS = "the map does not cover this tower", "the map is silent of ground near this tower"
+_NOTHING, _PARTS = "the map does not cover this tower", "the map is incomplete near this tower"
 _CORNERS = 16  # of what stands for the disc about a tower
 
 

@@ -75,7 +75,9 @@ def other_side_texts(sited: Sited, excluded: dict[tuple[int, int], str]) -> dict
 
 
 def _other_side(side: str, shut: str) -> str:
-    return shut_text({side: shut}) if shut else f"no position on the {side}"
+    return (
+        f"ruled out on the {side}, as a share of the positions tried: {shut}" if shut else f"no position on the {side}"
+    )
 
 
 def no_layout_reasons(sited: Sited, excluded: dict[tuple[int, int], str]) -> dict[int, str]:

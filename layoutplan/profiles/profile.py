@@ -165,7 +165,8 @@ def _find(towers: Towers, tower: str, line: str | None) -> int:
     if len(found) > 1:
         raise JobError(f"tower {tower} stands in lines {_list(towers.line_id[found])}; use --line.")
     if len(named):
-        raise JobError(f"line '{line}' has no tower '{tower}' to be measured; lines {_list(towers.line_id[named])} do.")
+        others = _list(towers.line_id[named])
+        raise JobError(f"line '{line}' has no tower '{tower}' to be measured; it is a tower of {others}.")
     known = towers.tower_id.tolist()
     near = get_close_matches(tower, known, 3, 0.3) or known[:5]
     raise JobError(f"the job has no tower '{tower}' to be measured; there are for instance {', '.join(near)}.")

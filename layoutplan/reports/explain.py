@@ -14,9 +14,9 @@ import pandas as pd
 
 from layoutplan.access.verdicts import TOWER
 from layoutplan.errors import OutputError
-from layoutplan.inputs.words import counted
+from layoutplan.inputs.words import counted, listed
 from layoutplan.layout.reasons import NO_WAY_OUT, WAY_OUT, why_no_layout
-from layoutplan.layout.rules import KEPT, NO_LAYOUT, SEVERITY, exclusion_words, rule_words
+from layoutplan.layout.rules import KEPT, NO_LAYOUT, SEVERITY, counts, exclusion_words, rule_words
 from layoutplan.layout.set_out import set_out, warning
 from layoutplan.reports.explain_electrics import lead_lines, limit_sources, stake_lines, tower_lines
 from layoutplan.text import clean
@@ -25,10 +25,11 @@ from layoutplan.written.places import misplaced
 from layoutplan.written.read import Written, read_plan
 from layoutplan.written.sound import taken_apart
 
+_BESIDE = " (not in the status)"  # a verdict that has no bearing on where the stake may stand
 TERM_WORDS = {  # terms of the score, as `siting.judge` orders them
     "off_square_deg": "degrees off the perpendicular",
     "beyond_min_m": "m beyond the least distance",
-    "caution_crossings": "crossings to be agreed or minded",
+    "caution_crossings": "crossings needing agreement or care",
     "caution_ground": "stake on land to be agreed",
     "near_keep_out": "within the margin of a keep-out",
     "lead_beside_m": "lead within the margin of what it must not cross",
@@ -98,8 +99,8 @@ def _explained(folder: Path, tower: str, line: str | None, short: bool, paint: P
     away = [name for table in ("towers", "electrodes") for name in _moved(mine(table))]
     if away:
         lines.append(
-            f"caution: plan.gpkg was changed, {', '.join(away)} no longer lie(s) where these figures say. They are "
-            "those of the place that was planned; hold the new one against the rules with 'layoutplan check'."
+            f"caution: plan.gpkg was changed: {', '.join(away)} moved. The figures below are those of the planned "
+            "position; check the new one with 'layoutplan check'."
         )
     lines += [f"tower {tower_id} of line '{line_id}': {paint(head['status'], head['status'])}", *_why(head, mine)]
     lines += [f"note: {text}" for text in written.notes]
@@ -121,7 +122,7 @@ def _why(tower: Any, mine: Callable[[str], Any]) -> Iterator[str]:
         yield f"  {tower['reasons']}"
         return
     ways = mine("relaxations")
-    yield f"  {WAY_OUT}, what a planner would ask for first at the front:" if len(ways) else f"  {NO_WAY_OUT}"
+    yield f"  {WAY_OUT} (ask for them in this order):" if len(ways) else f"  {NO_WAY_OUT}"
     yield from (f"    {row.rank}. {row.text}{_of(row)}" for row in ways.itertuples())
     silent = bool(tower.get("map_gaps"))  # what the map does not show stands in the plan's own words only
     yield f"  {tower['reasons'] if silent else why_no_layout(mine('exclusions').itertuples())}"
@@ -145,7 +146,8 @@ def _in_short(stake: Any, mine: Callable[[str, str], Any], paint: Paint, labels:
     yield from _set_out(stake, paint)
     checks = _worst_first(mine("checks", role))
     for verdict, rows in checks[checks["verdict"] != KEPT].groupby("verdict", sort=False):
-        yield f"  {paint(str(verdict), str(verdict))}: {', '.join(rule_words(rule, labels) for rule in rows['rule'])}"
+        names = (rule_words(rule, labels) + ("" if counts(rule, verdict) else _BESIDE) for rule in rows["rule"])
+        yield f"  {paint(str(verdict), str(verdict))}: {', '.join(names)}"
     yield from lead_lines(mine("leads", role))
 
 
@@ -162,6 +164,8 @@ def _find(towers: pd.DataFrame, folder: Path, tower: str, line: str | None) -> t
         return str(found["line_id"].iloc[0]), tower
     if len(found) > 1:
         raise OutputError(f"{folder}: tower {tower} stands in lines {', '.join(found['line_id'])}; use --line.")
+    if others := towers.loc[towers["tower_id"] == tower, "line_id"].tolist():
+        raise OutputError(f"{folder}: the plan has no tower {tower} of line '{line}', only of {listed(others)}.")
     near = get_close_matches(tower, towers["tower_id"].tolist(), 3, 0.3) or towers["tower_id"].tolist()[:5]
     raise OutputError(f"{folder}: the plan has no tower '{tower}'; there are for instance {', '.join(near)}.")
 
@@ -196,9 +200,14 @@ def _stake(stake: Any, checks: Any, paint: Paint, labels: Mapping[str, str]) -> 
 
 def _terms(stake: Any) -> str:
     given = {words: stake[name] for name, words in TERM_WORDS.items() if name in stake}
-    counted = [f"{value:.3g} {words}" for words, value in given.items() if pd.notna(value) and value]
+    amounts = [_amount(value, words) for words, value in given.items() if pd.notna(value) and value]
     unknown = [f"{words} unknown (counts nothing)" for words, value in given.items() if pd.isna(value)]
-    return ", ".join([*(counted or ["perpendicular to the line at the least distance"]), *unknown])
+    return ", ".join([*(amounts or ["perpendicular to the line at the least distance"]), *unknown])
+
+
+def _amount(value: float, words: str) -> str:
+    number, (first, *rest) = f"{value:.3g}", words.split(" ")
+    return " ".join((number, first.removesuffix("s") if number == "1" else first, *rest))
 
 
 def _number(value: float) -> str:
@@ -233,8 +242,8 @@ def way_lines(ways: pd.DataFrame) -> list[str]:
 
 
 def _asked(crossings: Any) -> str:
-    """Crossings that somebody has to agree to or the crew has to mind."""
-    return f"{counted(int(crossings), 'crossing')} to agree or mind"
+    """Crossings that somebody has to agree to or the crew has to take care of."""
+    return f"{counted(int(crossings), 'crossing')} needing agreement or care"
 
 
 def _alternatives(table: pd.DataFrame) -> Iterator[str]:

@@ -70,7 +70,7 @@ def _lines(model: LineModel) -> Iterator[str]:
         _, size = inverse(spans.start_deg[between], spans.end_deg[between])
         if len(size):
             yield f"  spans {size.min():.0f} to {size.max():.0f} m, median {np.median(size):.0f} m"
-        yield f"  towers off the centreline: median {np.median(offset):.1f} m, most {offset.max():.1f} m"
+        yield f"  towers off the centreline: median {np.median(offset):.1f} m, at most {offset.max():.1f} m"
         angle = np.abs(turn) >= ANGLE_TOWER_DEG
         turned = zip(towers.tower_id[mine][angle], turn[angle], strict=True)
         names = [f"{name} ({value:+.0f})" for name, value in turned]

@@ -177,7 +177,7 @@ def _require_in_place(plan: Plan, number: str, folder: Path) -> str:
     if away:
         raise OutputError(
             f"'{folder}': plan.gpkg was changed: {', '.join(map(clean, away[:5]))} no longer lie(s) where the plan's "
-            "figures say. Hold them against the rules with 'layoutplan check', enter them as [[fixed]] in the job, and "
+            "figures say. Check them with 'layoutplan check', enter them as [[fixed]] in the job, and "
             "plan again."
         )
     if plan_number(plan) != number:

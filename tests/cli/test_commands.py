@@ -108,7 +108,7 @@ def test_a_plan_without_any_layout_is_written_and_told(no_load, tmp_path):
     assert (tmp_path / "p" / "map.html").stat().st_size > 100_000
     told = CliRunner().invoke(cli, ["explain", str(tmp_path / "p"), "2"])
     assert told.exit_code == 0
-    assert "would give a layout, what a planner would ask for first" in told.stdout
+    assert "would give a layout (ask for them in this order)" in told.stdout
 
 
 def test_explain_shows_exposures_and_what_is_unknown(planned, planned_without_load):
@@ -138,7 +138,7 @@ def test_explain_shows_limits_terms_alternatives_and_exclusions(planned):
 
 def test_explain_the_tower_without_layout(planned):
     result = CliRunner().invoke(cli, ["explain", str(planned[0]), "105"])
-    assert "would give a layout, what a planner would ask for first" in result.stdout
+    assert "would give a layout (ask for them in this order)" in result.stdout
     assert "P-0031" in result.stdout
 
 

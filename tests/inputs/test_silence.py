@@ -358,7 +358,7 @@ def test_advice_says_where_the_map_is_silent_near_the_tower(coast_town: tuple[Pa
     covers = np.array([False, True, True])
     first, second, third = unseen_by_advice(obstacles, model.towers.lonlat_deg, covers, job.rules.reel_m)
     assert first == "; the map does not cover this tower: what else may be in the way is not known"
-    assert second.startswith("; the map is silent of ground near this tower")
+    assert second.startswith("; the map is incomplete near this tower")
     assert third == ""
 
 

@@ -145,7 +145,7 @@ def test_a_stake_that_was_moved_since_is_said_first(folder, epsg):
     moved.loc[mine, "geometry"] = moved.loc[mine, "geometry"].translate(0.0001, 0.0)
     moved.to_crs(epsg).to_file(path, layer="electrodes", driver="GPKG")
     first, second = explain_tower(folder, "001")[:2]
-    assert first.startswith("caution: plan.gpkg was changed, 001 H no longer lie(s) where")
+    assert first.startswith("caution: plan.gpkg was changed: 001 H moved. ")
     assert "layoutplan check" in first
     assert second.startswith("tower 001")
     other = next(tower for tower in stakes["tower_id"] if tower != "001")

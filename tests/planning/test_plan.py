@@ -36,7 +36,8 @@ def test_the_compromise_is_named_with_its_reason(made):
     tower = made.towers.set_index("tower_id").loc["108"]
     assert tower["status"] == "compromise"
     assert (
-        "both stakes on one side of the line: ruled out, as a share of the positions tried, left: " in tower["reasons"]
+        "both stakes on one side of the line: ruled out on the left, as a share of the positions tried: "
+        in tower["reasons"]
     )
     assert "lead across river or canal (" in tower["reasons"]
 

@@ -315,5 +315,5 @@ def test_a_tower_of_two_lines_needs_the_line(job_of, tmp_path):
     with pytest.raises(JobError, match="tower 5 stands in lines main, other; use --line"):
         profile(job, "5")
     assert profile(job, "5", "other").line_id == "other"
-    with pytest.raises(JobError, match="line 'third' has no tower '5' to be measured; lines main, other do"):
+    with pytest.raises(JobError, match="line 'third' has no tower '5' to be measured; it is a tower of main, other"):
         profile(job, "5", "third")

@@ -47,7 +47,7 @@ def write_dxf(plan: Plan, folder: Path) -> list[Path]:
 def _notes(plan: Plan, grid: Grid) -> Iterator[str]:
     points = survey_points(plan)
     places = grid.positions(points[["lon", "lat"]])
-    yield "Side-car of stakes.dxf: proposed stakes, leads and keep-outs as a drawing"
+    yield "To be read with stakes.dxf: proposed stakes, leads and keep-outs as a drawing"
     yield f"Job: {clean(plan.job.title)}"
     yield f"Plan number: {plan_number(plan)}"
     yield ""

@@ -8,7 +8,7 @@ from layoutplan.outputs.columns import records
 from layoutplan.outputs.map_page.popups import Popups, capital
 from layoutplan.outputs.words import figure
 
-_RULE_WORDS = {"no": "no", "agree": "to be agreed", "care": "yes, mind it", "free": "no rule against it"}
+_RULE_WORDS = {"no": "no", "agree": "to be agreed", "care": "yes, with care", "free": "no rule against it"}
 
 
 def obstacle_popups(obstacles: pd.DataFrame) -> Popups:

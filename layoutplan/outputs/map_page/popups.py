@@ -198,8 +198,8 @@ def alternative_popups(plan: Plan) -> Popups:
                       "angle_to_line_deg", "distance_to_line_m", "lead_length_m", "caution_crossings", "score", "lon",
                       "lat"))  # fmt: skip
     return Popups(
-        ("Distance", "Bearing", "Lead, with slack", "Angle to the line", "From the line", "Crossings to agree or mind",
-         "Score", "Position", "Line"),
+        ("Distance", "Bearing", "Lead, with slack", "Angle to the line", "From the line",
+         "Crossings needing agreement or care", "Score", "Position", "Line"),
         [f"Alternative {row.rank} on the {row.side}, tower {row.tower_id}" for row in rows],
         [
             (

@@ -30,7 +30,7 @@ from layoutplan.outputs.words import STATUS_MEANING, STATUS_SIGNS
 
 PRECEDENCE = (
     "Local codes, the asset owner's rules and licensed practice take precedence over everything on this page. It was "
-    "made from maps and figures given; what is unknown has to be found out on site."
+    "made from maps and figures given; what is unknown has to be established on site."
 )
 
 

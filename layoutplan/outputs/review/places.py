@@ -101,7 +101,7 @@ def alternative_tables(plan: Plan) -> list[str]:
         for row in records(plan.alternatives, *_ALTERNATIVE)
     ]
     labels = ("side, rank", "distance, true bearing", "angle to the line", "from the line", "lead",
-              "crossings to agree or mind", "score", "latitude, longitude")  # fmt: skip
+              "crossings needing agreement or care", "score", "latitude, longitude")  # fmt: skip
     return _tables(plan, plan.alternatives, rows, "Alternatives", labels, "alternatives more")
 
 
@@ -129,7 +129,7 @@ def pair_tables(plan: Plan) -> list[str]:
         for row in records(plan.pairs, *_PAIR)
     ]
     labels = ("both on the", "H: distance, true bearing", "S: distance, true bearing", "between the leads",
-              "crossings to agree or mind", "score: this / chosen", "bias, %: this / chosen",
+              "crossings needing agreement or care", "score: this / chosen", "bias, %: this / chosen",
               "coupling, %: this / chosen")  # fmt: skip
     return _tables(plan, plan.pairs, rows, "A pair on one side of the line", labels, "alternatives more")
 
@@ -152,7 +152,9 @@ def exclusion_tables(plan: Plan) -> list[str]:
         f"<tr><td>{inert(row.side)}<th>{inert(exclusion_words(row.rule, row.detail))}<td>{row.candidates} of {row.of}\n"
         for row in records(table, "side", "rule", "detail", "candidates", "of")
     ]
-    return _tables(plan, table, rows, "What shuts each side", ("side", "rule", "positions left out"), "exclusions more")
+    return _tables(
+        plan, table, rows, "What rules out each side", ("side", "rule", "positions left out"), "exclusions more"
+    )
 
 
 def relaxation_tables(plan: Plan) -> list[str]:

@@ -98,7 +98,7 @@ def draw_front(
         Block("Using the sheets", tuple(Item(text) for text in _USE)),
     ]
     cautions = (Item(_PRECEDENCE, "!", bold=True), *(Item(text) for text in plan.cautions))
-    warn = [Block("Before going out", tuple(_to_fill_in(plan))), Block("Cautions: they hold on every page", cautions)]
+    warn = [Block("Before going out", tuple(_to_fill_in(plan))), Block("Cautions: they apply to every page", cautions)]
     columns = (about, warn)
     size = next(
         (s for s in _SIZES if max(height(pen, blocks, half, s) for blocks in columns) <= _MOST_TEXT), _SIZES[-1]

@@ -82,7 +82,7 @@ def _to_settle(sheet: Sheet, crossings: list[Crossing], classes: Mapping[str, Ob
     to_ask = list(_to_ask(sheet))
     yield from to_ask
     if not (reasons or crossings or to_ask or stand):
-        yield Item("Nothing as far as the map shows; owners' records and the ground itself have not been asked.")
+        yield Item("Nothing as far as the map shows; owners' records and the ground itself have not been checked.")
 
 
 def _of_both(crossings: Sequence[Crossing]) -> list[tuple[list[str], Crossing]]:
@@ -193,7 +193,7 @@ def _expected(sheet: Sheet) -> Iterator[Item]:
     for stake in sheet.stakes:
         if all(getattr(stake, name) is None for name in _VOLTAGES):
             yield Item(
-                "every voltage on the lead is unknown, for want of figures: treat it as live.", stake.role, bold=True
+                "every voltage on the lead is unknown, figures are missing: treat it as live.", stake.role, bold=True
             )
             continue
         arrival = quantities(stake.expected_reading_v_low, stake.expected_reading_v_high, "V")
@@ -252,7 +252,7 @@ def _cautions(sheet: Sheet) -> Iterator[Item]:
             and check.role == "H"
         ):
             measured, limit = quantity(check.measured, check.unit), quantity(check.limit, check.unit)
-            yield Item(f"{rule_words(check.rule).capitalize()} {measured}, {limit} asked for.")
+            yield Item(f"{rule_words(check.rule).capitalize()} {measured}, {limit} required.")
     steep = [f"{s.role} {degrees(s.slope_deg)} at the stake" for s in sheet.stakes if (s.slope_deg or 0) > _STEEP_DEG]
     steep += [
         f"{s.role} a drop of {s.cliff_drop_m:.0f} m on the way" for s in sheet.stakes if (s.cliff_drop_m or 0) > 0
@@ -260,6 +260,6 @@ def _cautions(sheet: Sheet) -> Iterator[Item]:
     if steep:
         yield Item(f"Steep: {', '.join(steep)}.", "!")
     yield Item(
-        "Treat every lead as live. Stop when thunder or switching is near. The cautions on the cover hold here; local "
+        "Treat every lead as live. Stop when thunder or switching is near. The cautions on the cover apply here; local "
         "codes, the asset owner's rules and licensed practice take precedence."
     )

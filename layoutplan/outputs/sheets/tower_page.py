@@ -32,7 +32,7 @@ _CONTINUED = "… more than fits: see the next page before going out."
 _PART = 82.0  # at the foot
 _ORDERS = {
     ALL_MET: ("ALL RULES MET, as far as the map shows", "Look before you stake."),
-    TAKE_CARE: ("RULES MET: TAKE CARE", "Nobody need be asked; mind what is listed below."),
+    TAKE_CARE: ("RULES MET: TAKE CARE", "Nobody need be asked; take care at what is listed below."),
     COMPROMISED: ("COMPROMISE", "Read what is off before staking."),
     NEEDS_AGREEMENT: (
         "NEEDS AGREEMENT: DO NOT STAKE YET",

@@ -125,7 +125,8 @@ class CheckAlgorithm(CommandAlgorithm):
         breaking = {row.get("waypoint") for row in broken}
         feedback.pushInfo(
             f"{found.get('stakes', 0)} stakes checked: {len(found.get('moved', ()))} moved or new, {len(breaking)} "
-            f"break rules, {len(missing)} missing, {found.get('not_surveyed', 0)} not surveyed yet"
+            f"{'breaks' if len(breaking) == 1 else 'break'} rules, {len(missing)} missing, "
+            f"{found.get('not_surveyed', 0)} not surveyed yet"
         )
         worse = [row for row in found.get("worse", ()) if row.get("verdict") != "broken"]
         _list(feedback.pushInfo, [f"moved or new: {_moved(row)}" for row in found.get("moved", ())])

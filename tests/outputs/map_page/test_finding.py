@@ -95,7 +95,7 @@ def test_search_with_several_lines(browser, make_plan, tmp_path) -> None:
     browser.find_element("id", "find").send_keys("\ue015\n")  # arrow down, enter
     assert text(browser, "card-place") == "Hill 110, 7 of 8"
     type_in(browser, "nowhere")
-    assert text(browser, "found") == "No tower with these letters."
+    assert text(browser, "found") == "No tower id contains this."
 
 
 @pytest.mark.long

@@ -134,7 +134,7 @@ def test_no_direction_within_the_accuracy(browser, make_plan, tmp_path) -> None:
     stand(browser, tower.lat + 0.0001, tower.lon, 150.2)
     press(browser, "locate")
     wait(browser, "return document.getElementById('way-tower').textContent !== ''")
-    assert text(browser, "way-tower") == "From you: 11 m, nearer than the position is sure: no direction"
+    assert text(browser, "way-tower") == "From you: 11 m, within the accuracy of the position: no direction"
     assert "accuracy 151 m" in text(browser, "here")
 
 

@@ -114,9 +114,7 @@ def test_from_the_page_to_the_report(browser, written, tmp_path) -> None:
     assert text(browser, "tick-S").endswith("no position taken, note")
     press(browser, "tick-H")
     assert browser.execute_script("return document.getElementById('tick-note').value") == HOSTILE
-    assert "accuracy 5 m; 3.0 m from the planned place, no farther off than it is sure" in text(
-        browser, "tick-position"
-    )
+    assert "accuracy 5 m; 3.0 m from the planned place, within that accuracy" in text(browser, "tick-position")
     press(browser, "tick-done")
 
     path = saved(browser, tmp_path)

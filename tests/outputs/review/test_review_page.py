@@ -183,7 +183,7 @@ def test_towers_without_layout_say_what_shuts_them(plan, tmp_path, read_page) ->
     assert len(rows)
     for row in rows:
         assert plan.towers["reasons"].iloc[row] in text(page.towers[row])
-        assert [text(cell) for cell in page.rows(row, "What shuts each side")[0]] == [
+        assert [text(cell) for cell in page.rows(row, "What rules out each side")[0]] == [
             "right",
             "stake on or near river or canal",
             "882 of 882",
@@ -198,7 +198,7 @@ def test_towers_without_layout_say_what_shuts_them(plan, tmp_path, read_page) ->
 def test_exclusions_of_towers_with_layout_stay_out(plan, tmp_path, read_page) -> None:
     every = plan.towers[["line_id", "tower_id"]].assign(side="left", rule="reel", detail="", candidates=5, of=9)
     page = read_page(write_review(dataclasses.replace(plan, exclusions=pd.DataFrame(every)), tmp_path))
-    told = [bool(page.rows(row, "What shuts each side")) for row in range(len(plan.towers))]
+    told = [bool(page.rows(row, "What rules out each side")) for row in range(len(plan.towers))]
     assert told == (plan.towers["status"] == NO_LAYOUT).tolist()
 
 

@@ -118,7 +118,7 @@
       link.click();
       setTimeout(() => URL.revokeObjectURL(link.href), 60000);
       records.sent();
-      this.say(`${file.name} was given to the browser to save; look for it among the downloads. It goes home to the planner.`);
+      this.say(`${file.name} was given to the browser to save; look for it among the downloads. Send it to the planner.`);
     }
 
     async share() {

@@ -29,7 +29,7 @@
   function wayText(from, accuracy, to) {
     const { metres, bearing } = ground(from, to);
     const distance = distanceText(metres, accuracy);
-    if (!(metres > accuracy)) return `${distance}, nearer than the position is sure: no direction`;
+    if (!(metres > accuracy)) return `${distance}, within the accuracy of the position: no direction`;
     if (metres < SURE * accuracy) return `${distance}, roughly to the ${octant(bearing)}`;
     const digits = (Math.round(bearing) % 360).toString().padStart(3, "0");
     return `${distance} at ${digits}° true (${octant(bearing)})`;

@@ -23,7 +23,7 @@
       this.map.getContainer().classList.toggle("measuring", this.on);
       this.points = [];
       this.drawn.clearLayers()[this.on ? "addTo" : "removeFrom"](this.map);
-      this.output.textContent = this.on ? "Press points on the map; the button again ends." : "";
+      this.output.textContent = this.on ? "Press points on the map to measure; press the button again to stop." : "";
       this.map.closePopup();
     },
     add(point) {

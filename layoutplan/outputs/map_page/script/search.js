@@ -40,7 +40,7 @@
     function fill() {
       const rows = found.slice(0, MOST_LISTED).map(entry);
       const more = document.createElement("p");
-      if (!found.length) more.textContent = "No tower with these letters.";
+      if (!found.length) more.textContent = "No tower id contains this.";
       if (found.length > MOST_LISTED) more.textContent = `${found.length - MOST_LISTED} more; type more of the id.`;
       list.replaceChildren(...rows, ...(more.textContent ? [more] : []));
       list.hidden = !input.value.trim();

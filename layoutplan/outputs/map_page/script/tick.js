@@ -66,7 +66,7 @@
     whereWords({ lat, lon, accuracy }) {
       const { metres, bearing } = ground(this.stake.layer.getLatLng(), { lat, lng: lon });
       const unsure = !(metres > (accuracy ?? Infinity));
-      const way = unsure ? "no farther off than it is sure" : `at ${String(Math.round(bearing) % 360).padStart(3, "0")}° true`;
+      const way = unsure ? "within that accuracy" : `at ${String(Math.round(bearing) % 360).padStart(3, "0")}° true`;
       const far = metres > FAR_M + (accuracy || 0) ? " Is this the right stake?" : "";
       return `${accuracyWords(accuracy)}; ${metres.toFixed(1)} m from the planned place, ${way}.${far}`;
     }
