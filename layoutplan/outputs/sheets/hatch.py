@@ -7,11 +7,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from layoutplan.outputs.sheets.pen import MM, WHITE, Box, Pen
-from layoutplan.outputs.sheets.styles import Stroke
+from layoutplan.outputs.sheets.styles import PenStroke
 
 
 def hatched(
-    pen: Pen, box: Box, ops: Sequence[str], strokes: Sequence[Stroke], color: str, ground: str | None = None
+    pen: Pen, box: Box, ops: Sequence[str], strokes: Sequence[PenStroke], color: str, ground: str | None = None
 ) -> None:
     """Draw a pattern within a path.
 
@@ -23,7 +23,7 @@ def hatched(
         The map's frame, which the lines keep in step with. [mm]
     ops : sequence of str
         Path. [points]
-    strokes : sequence of Stroke
+    strokes : sequence of PenStroke
         The pattern.
     color : str
         ``#rrggbb``.

@@ -70,12 +70,12 @@ def class_looks(features: Features, rows: NDArray[np.int64]) -> dict[str, tuple[
     return found
 
 
-def entries_of(signs: Collection[Sign] | None, classes: Mapping[str, tuple[str, ClassLook]]) -> list[Entry]:
+def entries_of(signs: Collection[LegendSign] | None, classes: Mapping[str, tuple[str, ClassLook]]) -> list[Entry]:
     """Entries of a legend: signs, all if none are named, then classes.
 
     Parameters
     ----------
-    signs : collection of Sign, optional
+    signs : collection of LegendSign, optional
         Those that occur.
     classes : mapping
         From `class_looks`.
@@ -235,42 +235,42 @@ def _lead(pen: Pen, box: Box, role: str) -> None:
     pen.line(_level(box), LEAD_WIDTH, ROLE_COLOR[role], LEAD_DASH[role])
 
 
-class Sign(Enum):
+class LegendSign(Enum):
     """What is drawn on the maps beside obstacle classes."""
 
     TOWER, H, S, HOLLOW, LEAD_H, LEAD_S, CROSSING, LINE, OTHER_LINE, WALK, CONTOUR, KEEP_OUT, CORRIDOR = range(13)
 
 
-_SIGNS: Mapping[Sign, Entry] = MappingProxyType(
+_SIGNS: Mapping[LegendSign, Entry] = MappingProxyType(
     {
-        Sign.TOWER: (
+        LegendSign.TOWER: (
             "tower; dot: leg where leads start",
             lambda pen, box: tower_sign(pen, *_middle(box), _half(box)),
         ),
-        Sign.H: (
+        LegendSign.H: (
             "stake of H (current)",
             lambda pen, box: stake_sign(pen, *_middle(box), "H", _stake(box)),
         ),
-        Sign.S: (
+        LegendSign.S: (
             "stake of S (potential)",
             lambda pen, box: stake_sign(pen, *_middle(box), "S", _stake(box)),
         ),
-        Sign.HOLLOW: ("hollow: NOT to be staked yet", _hollow),
-        Sign.LEAD_H: ("lead of H, whole line", lambda pen, box: _lead(pen, box, "H")),
-        Sign.LEAD_S: ("lead of S, dashed", lambda pen, box: _lead(pen, box, "S")),
-        Sign.CROSSING: ("crossing, as numbered in the list", lambda pen, box: number_sign(pen, *_middle(box), 1)),
-        Sign.LINE: ("line to be measured", lambda pen, box: pen.line(_level(box), LINE_WIDTHS[1])),
-        Sign.OTHER_LINE: ("another line of the job", lambda pen, box: pen.line(_level(box), LINE_WIDTHS[0])),
-        Sign.WALK: (
+        LegendSign.HOLLOW: ("hollow: NOT to be staked yet", _hollow),
+        LegendSign.LEAD_H: ("lead of H, whole line", lambda pen, box: _lead(pen, box, "H")),
+        LegendSign.LEAD_S: ("lead of S, dashed", lambda pen, box: _lead(pen, box, "S")),
+        LegendSign.CROSSING: ("crossing, as numbered in the list", lambda pen, box: number_sign(pen, *_middle(box), 1)),
+        LegendSign.LINE: ("line to be measured", lambda pen, box: pen.line(_level(box), LINE_WIDTHS[1])),
+        LegendSign.OTHER_LINE: ("another line of the job", lambda pen, box: pen.line(_level(box), LINE_WIDTHS[0])),
+        LegendSign.WALK: (
             "way on foot, by the map",
             lambda pen, box: pen.line(_level(box), 1.3, WALK_COLOR, WALK_DASH),
         ),
-        Sign.CONTOUR: (
+        LegendSign.CONTOUR: (
             "contour, heights in m",
             lambda pen, box: pen.line(_level(box), 0.5, CONTOUR_COLOR),
         ),
-        Sign.KEEP_OUT: ("no stake: keep-out", _keep_out),
-        Sign.CORRIDOR: (
+        LegendSign.KEEP_OUT: ("no stake: keep-out", _keep_out),
+        LegendSign.CORRIDOR: (
             "no stake nearer to a power line",
             lambda pen, box: pen.line(_level(box), CORRIDOR_WIDTH, CORRIDOR_COLOR, CORRIDOR_DASH),
         ),

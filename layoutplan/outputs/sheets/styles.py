@@ -28,7 +28,7 @@ LINE_WIDTHS = (1.0, 2.2)  # lines of the job: others, and those to be measured
 CORRIDOR_COLOR, CORRIDOR_WIDTH, CORRIDOR_DASH = "#4d3f63", 0.7, (9.0, 3.0)
 
 
-class Stroke(NamedTuple):
+class PenStroke(NamedTuple):
     """Parallel lines of a pattern: counter-clockwise from level [deg], apart [mm], thick and broken [points].
 
     ``round``: dots instead of dashes. ``hole``: in the colour of the ground, to leave rings of dots.
@@ -43,28 +43,28 @@ class Stroke(NamedTuple):
 
 
 _PLUS = (5.0, 4.0 * MM - 5.0)  # short bars whose middles lie on the lines across them
-HATCHES: Mapping[str, tuple[Stroke, ...]] = MappingProxyType(
+HATCHES: Mapping[str, tuple[PenStroke, ...]] = MappingProxyType(
     {
         "": (),
-        "cross": (Stroke(45.0, 2.4), Stroke(135.0, 2.4)),
-        "diagonal": (Stroke(135.0, 2.4),),
-        "horizontal": (Stroke(0.0, 1.6),),
-        "vertical": (Stroke(90.0, 2.4),),
-        "grid": (Stroke(0.0, 2.4), Stroke(90.0, 2.4)),
-        "dots": (Stroke(0.0, 2.6, 1.2, (0.0, 2.6 * MM), round=True),),
+        "cross": (PenStroke(45.0, 2.4), PenStroke(135.0, 2.4)),
+        "diagonal": (PenStroke(135.0, 2.4),),
+        "horizontal": (PenStroke(0.0, 1.6),),
+        "vertical": (PenStroke(90.0, 2.4),),
+        "grid": (PenStroke(0.0, 2.4), PenStroke(90.0, 2.4)),
+        "dots": (PenStroke(0.0, 2.6, 1.2, (0.0, 2.6 * MM), round=True),),
         "rings": (
-            Stroke(30.0, 3.2, 2.8, (0.0, 3.2 * MM), round=True),
-            Stroke(30.0, 3.2, 1.8, (0.0, 3.2 * MM), round=True, hole=True),
+            PenStroke(30.0, 3.2, 2.8, (0.0, 3.2 * MM), round=True),
+            PenStroke(30.0, 3.2, 1.8, (0.0, 3.2 * MM), round=True, hole=True),
         ),
-        "dashes": (Stroke(0.0, 1.8, 0.4, (5.0, 4.0)),),
-        "ticks": (Stroke(90.0, 2.4, 0.5, (3.0, 3.0)),),
-        "slashes": (Stroke(120.0, 2.4, 0.5, (6.0, 3.0)),),
-        "plus": (Stroke(0.0, 4.0, 0.7, _PLUS), Stroke(90.0, 4.0, 0.7, _PLUS)),
-        "crosses": (Stroke(45.0, 4.0, 0.7, _PLUS), Stroke(135.0, 4.0, 0.7, _PLUS)),
+        "dashes": (PenStroke(0.0, 1.8, 0.4, (5.0, 4.0)),),
+        "ticks": (PenStroke(90.0, 2.4, 0.5, (3.0, 3.0)),),
+        "slashes": (PenStroke(120.0, 2.4, 0.5, (6.0, 3.0)),),
+        "plus": (PenStroke(0.0, 4.0, 0.7, _PLUS), PenStroke(90.0, 4.0, 0.7, _PLUS)),
+        "crosses": (PenStroke(45.0, 4.0, 0.7, _PLUS), PenStroke(135.0, 4.0, 0.7, _PLUS)),
     }
 )
 FORBIDDING = ("cross",)  # drawn over everything else
-KEEP_OUT_HATCH = (Stroke(45.0, 1.5),)
+KEEP_OUT_HATCH = (PenStroke(45.0, 1.5),)
 
 
 class Looks(NamedTuple):

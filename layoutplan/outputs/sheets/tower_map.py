@@ -16,7 +16,7 @@ from layoutplan.outputs.sheets.layers import (
     draw_points,
     draw_ways,
 )
-from layoutplan.outputs.sheets.legend import Sign
+from layoutplan.outputs.sheets.legend import LegendSign
 from layoutplan.outputs.sheets.marks import (
     number_sign,
     scale_bar,
@@ -91,7 +91,7 @@ def draw_map(pen: Pen, box: Box, sheet: Sheet, crossings: list[Crossing], around
     return note
 
 
-def signs_on(panel: Panel, sheet: Sheet, crossings: list[Crossing], around: Surroundings) -> set[Sign]:
+def signs_on(panel: Panel, sheet: Sheet, crossings: list[Crossing], around: Surroundings) -> set[LegendSign]:
     """Signs that occur on a tower's map.
 
     Parameters
@@ -107,24 +107,24 @@ def signs_on(panel: Panel, sheet: Sheet, crossings: list[Crossing], around: Surr
 
     Returns
     -------
-    set of Sign
+    set of LegendSign
     """
     window = shapely.box(*panel.window())
     spans = around.near_spans(panel.window(float(around.corridor_m.max(initial=0.0))))
     found = {
-        Sign.WALK: any(way.shape is not None and way.shape.intersects(window) for way in sheet.ways),
-        Sign.CROSSING: any(item.number for item in crossings),
-        Sign.LINE: bool((spans & around.measured).any()),
-        Sign.OTHER_LINE: bool((around.near_spans(panel.window()) & ~around.measured).any()),
-        Sign.CORRIDOR: bool(spans.any()),
-        Sign.KEEP_OUT: kept_out(panel, around.features),
-        Sign.CONTOUR: has_heights(panel, around.ground),
-        Sign.HOLLOW: any(not may_stake(stake.status) for stake in sheet.stakes),
+        LegendSign.WALK: any(way.shape is not None and way.shape.intersects(window) for way in sheet.ways),
+        LegendSign.CROSSING: any(item.number for item in crossings),
+        LegendSign.LINE: bool((spans & around.measured).any()),
+        LegendSign.OTHER_LINE: bool((around.near_spans(panel.window()) & ~around.measured).any()),
+        LegendSign.CORRIDOR: bool(spans.any()),
+        LegendSign.KEEP_OUT: kept_out(panel, around.features),
+        LegendSign.CONTOUR: has_heights(panel, around.ground),
+        LegendSign.HOLLOW: any(not may_stake(stake.status) for stake in sheet.stakes),
     }
     for stake in sheet.stakes:
-        found[Sign[stake.role]] = may_stake(stake.status)
-        found[Sign[f"LEAD_{stake.role}"]] = True
-    return {Sign.TOWER, *(sign for sign, occurs in found.items() if occurs)}
+        found[LegendSign[stake.role]] = may_stake(stake.status)
+        found[LegendSign[f"LEAD_{stake.role}"]] = True
+    return {LegendSign.TOWER, *(sign for sign, occurs in found.items() if occurs)}
 
 
 def _banner(frame: Box) -> Box:

@@ -18,7 +18,7 @@ from layoutplan.outputs.sheets.panel import tower_panel
 from layoutplan.outputs.sheets.paragraphs import blocks_of
 from layoutplan.outputs.sheets.pen import INK, SMALLEST_PT, WHITE, Box, Pen, cut, ops_of
 from layoutplan.outputs.sheets.qr import place_code
-from layoutplan.outputs.sheets.styles import Stroke
+from layoutplan.outputs.sheets.styles import PenStroke
 from layoutplan.outputs.sheets.surroundings import Surroundings
 from layoutplan.outputs.sheets.tables import draw_blanks, draw_notes, draw_places, draw_stakes
 from layoutplan.outputs.sheets.tower_map import BELOW, STRIP, draw_map
@@ -257,7 +257,7 @@ def _band(pen: Pen, box: Box, status: str) -> None:
     pen.box(inner, 1.6, INK, INK if dark else WHITE)
     if status == COMPROMISED:
         end = Box(inner.right - 28, inner.bottom, 28, inner.height)
-        hatched(pen, end, [ops_of(end)], (Stroke(45.0, 2.0),), INK)
+        hatched(pen, end, [ops_of(end)], (PenStroke(45.0, 2.0),), INK)
     color = WHITE if dark else INK
     pen.text(inner.left + 3, inner.bottom + 2.6, status_sign(status), 15, bold=True, color=color)
     room = inner.width - 42

@@ -15,7 +15,7 @@ from reportlab.pdfgen.canvas import Canvas
 from layoutplan.job import shipped_classes
 from layoutplan.job.class_model import PaperArea, PaperLine
 from layoutplan.outputs.sheets.fonts import Fonts
-from layoutplan.outputs.sheets.legend import Sign, entries_of
+from layoutplan.outputs.sheets.legend import LegendSign, entries_of
 from layoutplan.outputs.sheets.pen import INK, MM, Box, Pen
 from layoutplan.outputs.sheets.styles import (
     CONTOUR_COLOR,
@@ -147,7 +147,7 @@ def texture(grey):
 def test_patterns_differ_where_they_are_printed():
     """Not by their names but as PDFium draws them."""
     by_label = {row.label: name for name, row in shipped_classes().items()}
-    kept_out = [entry for entry in entries_of({Sign.KEEP_OUT}, {}) if "keep-out" in entry[0]]
+    kept_out = [entry for entry in entries_of({LegendSign.KEEP_OUT}, {}) if "keep-out" in entry[0]]
     hatched = {shipped_classes()[name].label: (name, look) for name, look in LOOKS.areas.items() if look.hatch}
     entries = [*kept_out, *entries_of(set(), {name: (label, look) for label, (name, look) in hatched.items()})]
     seen = {by_label.get(label, label): texture(swatch(draw)) for label, draw in entries}
