@@ -198,7 +198,7 @@ def _name_problems(table: PlacedTable, names: NDArray[np.object_], twice: NDArra
     nameless = names == ""
     if nameless.any():
         notes.append(
-            f"{table.where}: {counted(int(nameless.sum()), 'point')} of {len(names)} without a name (column 'name'): "
+            f"{table.where}: {counted(int(nameless.sum()), 'point')} of {len(names)} without a name: "
             "can be matched by place only"
         )
     if twice.any():

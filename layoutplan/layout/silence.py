@@ -50,7 +50,7 @@ def gap_text(stored: str, job: Job) -> str:
     Examples
     --------
     >>> from layoutplan.job import load_job
-    >>> print(gap_text("reach:no_map", load_job("sample_gis/job.toml")).partition(" (cure")[0])
+    >>> print(gap_text("reach:no_map", load_job("sample_gis/job.toml")).partition(" (remedy")[0])
     no map layer given, or none with anything near the line
     """
     causes = causes_of(stored)

@@ -35,7 +35,7 @@ def test_crossings_are_counted_by_the_checks(sample_plan):
 def test_who_is_to_be_asked_is_listed_once(sample_plan):
     asked = sample_plan.crossings[sample_plan.crossings["verdict"] == "to be agreed"]
     table = sample_plan.agreements
-    assert not table.duplicated(["kind", "what"]).any()
+    assert not table.duplicated(["kind", "what", "whom", "towers"]).any()
     for row in asked.itertuples():
         mine = table[table["reference"].str.split(", ").map(lambda ids, number=row.feature_id: number in ids)]
         assert any(f"{row.tower_id} {row.role}" in stakes.split(", ") for stakes in mine["stakes"]), row.waypoint
