@@ -60,6 +60,7 @@ def test_what_is_imported_is_declared_and_what_is_declared_is_imported() -> None
     assert declared - names == NOT_IMPORTED
 
 
+@pytest.mark.long
 def test_tests_and_docs_import_what_is_declared() -> None:
     every = (*PROJECT["dependencies"], *(one for needs in PROJECT["optional-dependencies"].values() for one in needs))
     declared = {plain(one) for one in every}

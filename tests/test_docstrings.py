@@ -52,6 +52,7 @@ def test_examples_run(path, monkeypatch, capsys):
     assert not failed, capsys.readouterr().out
 
 
+@pytest.mark.long
 def test_modules_do_nothing_but_define_when_they_are_imported(tmp_path):
     """All of them in one fresh process: no word, no file, no warning, no thread left."""
     names = [module_of(path) for path in MODULES if path.name != "__main__.py"]

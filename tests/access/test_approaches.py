@@ -88,6 +88,7 @@ def test_nothing_is_said_where_the_map_does_not_cover():
     assert (unknown["road_name"] == "").all()
 
 
+@pytest.mark.long
 def test_no_way_has_no_geometry():
     found = table(Scene((FENCE,), (ROAD,)))
     verdicts = found.groupby("tower_id")["verdict"].agg(list)

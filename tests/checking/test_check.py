@@ -67,6 +67,7 @@ def moved(tower: str, role: str, east_m: float, north_m: float) -> Any:
     return change
 
 
+@pytest.mark.long
 def test_a_pair_alone_fares_as_it_does_among_all(written: Path) -> None:
     """What is evaluated is what is asked about: no verdict, figure or status depends on which other stakes are."""
     again = reopen(written, SAMPLE_JOB)
@@ -325,6 +326,7 @@ def test_offsets_against_another_geodesic(written: Path) -> None:
         assert Geodesic.WGS84.Inverse(planned[1], planned[0], here[1], here[0])["s12"] < 1e-3
 
 
+@pytest.mark.long
 def test_the_ground_is_asked_where_the_job_file_is_given(copy: Path) -> None:
     """Without it nothing is said of slopes; with it they are those of the plan, and a changed model is told."""
     blind = reopen(copy)
@@ -355,6 +357,7 @@ def test_a_job_file_laid_over_another_names_the_ground_as_well(copy: Path, tmp_p
         reopen(copy, part)
 
 
+@pytest.mark.long
 def test_the_way_to_a_stake_that_was_moved_far_is_unknown(copy: Path) -> None:
     edit(copy, moved("115", "H", 4.0, 0.0))
     edit(copy, moved("117", "H", 0.0, 12.0))

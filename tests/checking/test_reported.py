@@ -102,6 +102,7 @@ def test_the_report_names_states(written, stakes, number, tmp_path) -> None:
     assert "102-S" in [row["waypoint"] for row in result["missing"]]
 
 
+@pytest.mark.long
 def test_nobody_took_a_position(written, tmp_path) -> None:
     found = check_folder(written, staked=write(tmp_path, {"name": "102-S", "state": "measured"}))
     assert len(found.electrodes) == len(found.checks) == 0

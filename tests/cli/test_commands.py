@@ -181,6 +181,7 @@ def test_inspect_refuses_what_planning_would(sample, tmp_path, more, words):
         assert words in result.stderr
 
 
+@pytest.mark.long
 def test_inspect_tells_of_the_ground_and_of_what_is_not_given(sample, tmp_path):
     result = CliRunner().invoke(cli, ["inspect", str(sample)])
     assert result.exit_code == 0
@@ -220,6 +221,7 @@ def test_json_lines_and_nothing_else_on_stdout(tmp_path):
     assert done.stdout.isascii()
 
 
+@pytest.mark.long
 def test_quiet_says_nothing(no_load, tmp_path):
     result = CliRunner().invoke(cli, ["plan", str(no_load), "--out", str(tmp_path / "p"), "--quiet"])
     assert result.stdout == ""
@@ -253,6 +255,7 @@ def test_help_comes_without_the_heavy_libraries():
     assert subprocess.run([sys.executable, "-c", code], capture_output=True, check=False).returncode == 0
 
 
+@pytest.mark.long
 def test_a_second_job_file_is_laid_over_the_first(no_load, tmp_path):
     over = tmp_path / "over.toml"
     over.write_text("[rules]\nreel_m = 90.0\n", "utf-8")

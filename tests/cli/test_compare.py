@@ -121,6 +121,7 @@ def test_status_change_tells_why(old, new):
     assert "tower 103 of line 'ostrel-varnau': all rules met -> no layout\n  now: because\n" in stdout
 
 
+@pytest.mark.long
 def test_rules_crossings_exposures_and_stakes_in_words(old, new):
     def edit(tables):
         checks, crossings, exposures, stakes = (
@@ -150,6 +151,7 @@ def test_rules_crossings_exposures_and_stakes_in_words(old, new):
     assert "safe" not in stdout
 
 
+@pytest.mark.long
 def test_swapped_stakes_in_words(old, new):
     def swap(tables):
         places = tables["electrodes"].geometry.to_list()
@@ -176,6 +178,7 @@ def test_long_groups_are_cut_unless_all_is_asked_for(old, new):
     assert "more lines" not in whole.stdout
 
 
+@pytest.mark.long
 def test_json_is_one_plain_object(old, new):
     rewrite(new, shift_one)
     result = run(old, new, "--json")
@@ -230,6 +233,7 @@ def test_hostile_names_stay_text(old, tmp_path, name):
     assert len(pyogrio.read_dataframe(out, layer="changes")) == 1
 
 
+@pytest.mark.long
 def test_layers(old, new, tmp_path):
     rewrite(new, shift_one)
     out = tmp_path / "deep" / "moves.gpkg"
@@ -249,6 +253,7 @@ def test_layers(old, new, tmp_path):
     assert again.read_bytes() == out.read_bytes()
 
 
+@pytest.mark.long
 def test_layers_without_differences(old, tmp_path):
     out = tmp_path / "none.gpkg"
     assert run(old, old, "--out", out).exit_code == 0
@@ -293,6 +298,7 @@ def test_without_record_the_rest_is_compared(old, new):
     )
 
 
+@pytest.mark.long
 def test_without_exposures_the_plans_are_not_called_the_same(old, new):
     rewrite(new, lambda tables: tables.pop("exposures"))
     result = run(old, new)

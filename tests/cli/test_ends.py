@@ -57,7 +57,7 @@ def run(folder, *arguments, code=None, **how):
     return subprocess.run([sys.executable, *start, *arguments], cwd=folder, text=True, check=False, **keep)
 
 
-@pytest.mark.first(1)
+@pytest.mark.long
 @pytest.mark.parametrize(("number", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
 def test_a_run_deep_within_a_library_is_ended_in_time(folder, number, code):
     with subprocess.Popen(
@@ -77,6 +77,7 @@ def test_a_run_deep_within_a_library_is_ended_in_time(folder, number, code):
     assert sorted(path.name for path in folder.iterdir()) == ["job.toml", "towers.csv"]
 
 
+@pytest.mark.long
 def test_the_work_ends_with_its_watcher(folder):
     with subprocess.Popen(
         [sys.executable, "-c", STUCK], cwd=folder, stderr=subprocess.PIPE, text=True, start_new_session=True

@@ -96,6 +96,7 @@ def test_the_job_folder_may_take_the_plan(tmp_path) -> None:
     assert not [path.name for path in tmp_path.iterdir() if path.name.startswith(".")]
 
 
+@pytest.mark.long
 def test_an_export_does_not_write_over_an_input_of_its_plan(tmp_path) -> None:
     job = write_job(tmp_path / "job", "plan.geojson.csv")
     shutil.move(tmp_path / "job" / "plan.geojson.csv", tmp_path / "job" / "stakes.kml")
@@ -178,6 +179,7 @@ def test_stakes_of_another_plan_are_refused(plan, other, name) -> None:
     assert f"another plan ({number_of(other)}); this is plan {number_of(plan)}" in text
 
 
+@pytest.mark.long
 def test_what_was_not_surveyed_yet_is_a_count(plan, tmp_path) -> None:
     rows = (plan / "stakes.csv").read_text("utf-8").splitlines()
     (tmp_path / "staked.csv").write_text("\n".join(rows[:3]) + "\n", "utf-8")
@@ -257,6 +259,7 @@ def test_texts_of_somebody_else_do_not_reach_the_terminal(plan) -> None:
     assert not set(text) & {"\x1b", "\x07", "\u202e"}
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("command", ["plan", "export", "check"])
 def test_a_second_run_is_told_who_works_there(plan, command) -> None:
     holder = subprocess.Popen(

@@ -201,6 +201,7 @@ def test_own_files_are_replaced_and_others_left_alone(job, tmp_path):
     assert [path.name for path in tmp_path.iterdir() if path.name.startswith(".")] == [LEDGER_NAME]
 
 
+@pytest.mark.long
 def test_unknown_load_and_fault_are_said_and_left_empty(job, tmp_path):
     bare = job.with_name("bare.toml")
     lines = job.read_text("utf-8").splitlines()

@@ -22,6 +22,7 @@ def contents(folder):
     return {path.name: path.read_bytes() for path in folder.iterdir()}
 
 
+@pytest.mark.long
 def test_the_sample_is_the_one_of_the_repository_and_can_be_used_at_once(sample_folder, tmp_path):
     folder = tmp_path / "new" / "valley"
     done = start(folder, "--sample")

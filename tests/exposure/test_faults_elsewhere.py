@@ -56,7 +56,7 @@ WITH_WIRES = [(True, True), (True, False), (False, True)]
 SIDE_BY_SIDE = [(*PLACES[i], *WITH_WIRES[(i + shift) % 3]) for shift in range(3) for i in range(3)]
 
 
-@pytest.mark.first(1)
+@pytest.mark.long
 @pytest.mark.parametrize(("aside_m", "grids", "own_wires", "wires"), some(SIDE_BY_SIDE, 3))
 def test_a_fault_of_the_line_beside_by_a_dense_solve_of_both(whole_ground, aside_m, grids, own_wires, wires):
     """What it induces in the lead, lifts the tower by, by ground and wires, and lifts the ground at the stake: 2 %.
@@ -128,7 +128,7 @@ def test_a_line_far_off_changes_nothing(beside):
         assert exposure(found, name).value == pytest.approx(exposure(alone, name).value, rel=1e-3)
 
 
-@pytest.mark.first(1)
+@pytest.mark.long
 @pytest.mark.parametrize("order", [1, -1])
 @pytest.mark.parametrize("second", [None, {"current_ka": 1e-3, "clearing_time_s": 0.2}], ids=["unknown", "small"])
 def test_the_worst_line_beside_counts_in_whatever_order(order, second):

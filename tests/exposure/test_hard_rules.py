@@ -95,6 +95,7 @@ def test_chosen_leads_keep_the_limit_on_voltage():
     assert kept.chosen.allowed.all()
 
 
+@pytest.mark.long
 def test_limit_on_voltage_is_named_and_its_relaxation_gives_a_layout():
     place = askew(max_induced_v=0.6)
     found, _ = sited(place)
@@ -142,6 +143,7 @@ def test_limit_on_bias():
 WALLS = (shapely.box(-400, -2000, -20, 2000),)  # a river all along the left side: both stakes on the right
 
 
+@pytest.mark.long
 def test_limit_on_coupling():
     base = {"same_side_min_angle_deg": 60.0}
     free, network = sited(world(flat_line(straight(11)), rules=base), *WALLS)

@@ -66,6 +66,7 @@ def test_loads_add_up(both):
     assert (both.towers.standing_low_a <= both.towers.standing_high_a).all()
 
 
+@pytest.mark.long
 def test_the_worst_fault_of_either_counts(both):
     """Fails while `_SMALL` in wire_pairs.py is 0.05: 4.7 % high; 1.3 % with 0.01."""
     found = [reference().faults(5e3, 3e3), reference().faults(9e3, 1e3, (3, 4, 5))]
@@ -109,7 +110,7 @@ def test_earth_wires_of_both_lie_beside_the_footing(whole_ground):
         assert measured(network).expected_ohm[0, tower] == pytest.approx(expected, rel=0.05)
 
 
-@pytest.mark.first(1)
+@pytest.mark.long
 @pytest.mark.parametrize("beside", [False, True], ids=["measured too", "not measured"])
 def test_what_is_not_known_of_the_other_line_is_unknown_of_the_tower(beside):
     more = {"measured": False} if beside else {}

@@ -81,6 +81,7 @@ def through_the_door(name: str) -> list[Callable[[], object]]:
     return [vector, raster, lambda: read_header(path, Terrain()), lambda: read_staked(path, "EPSG:4326")]
 
 
+@pytest.mark.long
 def test_what_is_tried_goes_on_line_where_nobody_minds(tmp_path: Path) -> None:
     """Without this the tests below would prove nothing."""
     program = Path(__file__).with_name("online.py")

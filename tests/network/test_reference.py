@@ -100,6 +100,7 @@ def test_symmetry_reciprocity_and_conservation(name, options):
         assert driven == pytest.approx(drop, rel=1e-9, abs=1e-6)
 
 
+@pytest.mark.long
 def test_a_line_counted_the_other_way_round_is_the_same_line():
     world = parting_corridor()
     line = world.lines[1]

@@ -65,7 +65,7 @@ def test_hostile_names_come_back_as_they_were(make_plan, hostile_texts, tmp_path
     assert {path.name for path in tmp_path.iterdir()} == {path.name for path in paths}  # names come from the program
 
 
-@pytest.mark.first(1)
+@pytest.mark.long
 @pytest.mark.parametrize("write", [write_geoparquet, write_flatgeobuf])
 def test_other_coordinate_system(make_plan, tmp_path, write) -> None:
     plan = make_plan(crs="EPSG:2056")

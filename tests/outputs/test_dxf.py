@@ -273,6 +273,7 @@ def test_side_car(plan, tmp_path) -> None:
     assert "Local codes, the asset owner's rules and licensed practice take precedence" in notes
 
 
+@pytest.mark.long
 def test_a_unit_without_code(plan, tmp_path) -> None:
     crs = "+proj=utm +zone=32 +datum=WGS84 +units=yd"
     drawing = drawing_of(dataclasses.replace(plan, grid_crs=crs), tmp_path)

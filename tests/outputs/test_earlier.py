@@ -75,6 +75,7 @@ def test_a_second_time_takes_another_name(folder, make_plan) -> None:
     assert found == ["first", "second", "third"]
 
 
+@pytest.mark.long
 def test_a_run_that_fails_leaves_no_copy(folder, make_plan, monkeypatch) -> None:
     (folder / "stakes.csv").write_text("a note", "utf-8")
     replace = write.os.replace
@@ -91,7 +92,7 @@ def test_a_run_that_fails_leaves_no_copy(folder, make_plan, monkeypatch) -> None
     assert not list(folder.glob("*_earlier*"))
 
 
-@pytest.mark.first(1)
+@pytest.mark.long
 @pytest.mark.parametrize("text", ["", "[]", "{}", '{"files": 3}', '{"files": [{"file": "plan.gpkg"}]}', "\x00"])
 def test_where_no_record_says_whose_the_files_are_all_are_kept(folder, make_plan, text) -> None:
     before = {name: (folder / name).read_bytes() for name in ("plan.gpkg", "stakes.csv")}
@@ -104,6 +105,7 @@ def test_where_no_record_says_whose_the_files_are_all_are_kept(folder, make_plan
     assert (folder / "plan_earlier.json").exists() != ours
 
 
+@pytest.mark.long
 def test_files_of_the_user_in_a_folder_without_a_plan_are_kept(make_plan, tmp_path) -> None:
     own = {"stakes.csv": "my towers", "plan.json": '{"my": "plan"}', "waypoints.gpx": "mine", "plan.gpkg": "my layers"}
     for name, text in own.items():

@@ -194,6 +194,7 @@ def test_the_whole_plan_comes_back(sample, tmp_path) -> None:
     assert back.job.lines[0].load == before.job.lines[0].load
 
 
+@pytest.mark.long
 def test_the_record_names_what_was_made_later_and_the_next_plan_removes_it(folder, make_plan) -> None:
     before = json.loads((folder / "plan.json").read_text("utf-8"))
     export_plan(folder, ["gpx", "csv"])
@@ -264,6 +265,7 @@ def test_formats_that_cannot_be_made(make_plan, tmp_path, formats, message) -> N
         export_plan(tmp_path, formats)
 
 
+@pytest.mark.long
 def test_two_plans_are_not_mixed(base, make_plan, tmp_path) -> None:
     write_plan(make_plan(3, formats=BASE), tmp_path / "b")
     with pytest.raises(OutputError, match="holds another plan"):
@@ -282,7 +284,7 @@ def test_a_plan_taken_apart(folder, make_plan) -> None:
         stored_plan(folder)
 
 
-@pytest.mark.first(1)
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("layer", "change", "message"),
     [

@@ -136,6 +136,7 @@ def test_ids_with_hyphens_commas_and_colons(plan):
     assert part_of(odd, "T-1-2-2").towers["tower_id"].tolist() == ["T-1-2", "2"]
 
 
+@pytest.mark.long
 def test_sheets_of_a_part_say_so_on_every_page(plan, tmp_path):
     whole, part = tmp_path / "whole", tmp_path / "part"
     whole.mkdir(), part.mkdir()
@@ -153,6 +154,7 @@ def test_sheets_of_a_part_say_so_on_every_page(plan, tmp_path):
     assert tails[0].split() == tails[1].split()
 
 
+@pytest.mark.long
 def test_the_command(sample_plan, tmp_path):
     write_plan(sample_plan, tmp_path / "plan")
     before = {path.name: path.read_bytes() for path in (tmp_path / "plan").iterdir()}

@@ -112,6 +112,7 @@ def test_a_vague_error_on_a_full_disk(make_plan, tmp_path, monkeypatch) -> None:
     assert listing(tmp_path) == {}
 
 
+@pytest.mark.long
 def test_a_bug_is_not_dressed_up_and_leaves_nothing(make_plan, tmp_path, monkeypatch) -> None:
     monkeypatch.setattr(STAKES, failing(ZeroDivisionError()))
     with pytest.raises(ZeroDivisionError):
@@ -119,7 +120,7 @@ def test_a_bug_is_not_dressed_up_and_leaves_nothing(make_plan, tmp_path, monkeyp
     assert listing(tmp_path) == {}
 
 
-@pytest.mark.first(1)
+@pytest.mark.long
 @pytest.mark.parametrize("links", [True, False], ids=["hard links", "copies"])
 def test_a_file_that_cannot_be_replaced_puts_the_others_back(make_plan, tmp_path, monkeypatch, links) -> None:
     """As when a spreadsheet holds stakes.csv open on Windows."""
@@ -144,7 +145,7 @@ def test_a_file_that_cannot_be_replaced_puts_the_others_back(make_plan, tmp_path
     assert listing(tmp_path) == before
 
 
-@pytest.mark.first(1)
+@pytest.mark.long
 @pytest.mark.parametrize("done", [True, False], ids=["right after a file was moved", "right before"])
 def test_stopped_between_two_files_the_earlier_plan_is_as_it_was(make_plan, tmp_path, monkeypatch, done) -> None:
     write_plan(make_plan(formats=("gpkg", "gpx", "csv")), tmp_path)

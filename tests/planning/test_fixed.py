@@ -165,6 +165,7 @@ def test_errors(job: Job, free: Plan, change: dict[str, Any], words: str) -> Non
     assert words in str(caught.value)
 
 
+@pytest.mark.long
 def test_twice(job: Job, free: Plan) -> None:
     with pytest.raises(JobError, match="stake H of tower 115 is fixed twice"):
         fixed(job, beside(free, "115", "H", 90.0, 80.0), beside(free, "115", "H", 80.0, 80.0))
@@ -188,6 +189,7 @@ def test_a_pair_that_the_job_fixes_on_one_side_is_not_explained_by_exclusions(ma
         assert "excluded" not in reasons
 
 
+@pytest.mark.long
 def test_a_stake_moved_away_from_where_the_job_fixes_it_is_no_longer_marked(made: Plan, free: Plan) -> None:
     item = beside(free, "115", "S", 80.0, 90.0)
     towers = build_lines(read_inputs(made.job).lines).towers

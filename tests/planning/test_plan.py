@@ -53,6 +53,7 @@ def test_not_covered_is_never_clear(made):
     assert not (checks.loc[checks.index.str.startswith("keep_out"), "verdict"] == "kept").any()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("workers", some([1, 3], 1))
 def test_number_of_workers_does_not_show(plan_without_ways, workers):
     job = plan_without_ways.job

@@ -90,6 +90,7 @@ def test_a_plane_has_its_slope_and_its_length(bare: Job, tmp_path: Path) -> None
     assert geod.inv(*starts.T, *ends.T)[2] == pytest.approx(leads["distance_m"], abs=2e-3)
 
 
+@pytest.mark.long
 def test_steep_ground_is_kept_off_and_named(job: Job, sample_folder: Path) -> None:
     made = with_ground(job, sample_folder / "dem.tif", max_stake_slope_deg=8.0)
     assert made.electrodes["slope_deg"].max() <= 8.0 + 1e-6
@@ -113,6 +114,7 @@ def test_a_lead_on_steep_ground_stays_on_the_reel(bare: Job, tmp_path: Path) -> 
     assert [file.attribution for file in made.files if file.used_for == "terrain"] == ["The survey office"]
 
 
+@pytest.mark.long
 def test_a_cliff_under_the_lead_is_a_compromise(job: Job, made: Plan, tmp_path: Path) -> None:
     """A step of 40 m all along, to the north of the line: leads that pass it say so.
 

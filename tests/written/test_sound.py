@@ -58,6 +58,7 @@ def readers(folder, planned):
     return ["explain", str(folder), "2"], ["check", str(folder)], ["compare", str(folder), str(planned)]
 
 
+@pytest.mark.long
 def test_named_by_every_reader(folder, planned):
     change(folder, "UPDATE checks SET verdict = 'odd'")
     for command in readers(folder, planned):

@@ -123,7 +123,7 @@ def test_axe_finds_nothing_serious_on_the_map(browser, make_plan, tmp_path, axe,
     assert serious(browser, axe) == []
 
 
-@pytest.mark.first(1)
+@pytest.mark.long
 @browser_test
 @pytest.mark.parametrize("screen", [on_desk, on_telephone])
 def test_axe_finds_nothing_serious_on_the_review(browser, make_plan, tmp_path, axe, screen) -> None:

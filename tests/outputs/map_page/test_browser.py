@@ -236,7 +236,7 @@ def test_telephone(browser, make_plan, tmp_path) -> None:
     assert browser.get_log("browser") == []
 
 
-@pytest.mark.first(1)
+@pytest.mark.long
 @pytest.mark.parametrize("lat", [0.0, 47.12, -70.0])
 def test_measured_distances_and_bearings(browser, make_plan, tmp_path, lat) -> None:
     """Against geodesics of PROJ on WGS 84."""
@@ -279,6 +279,7 @@ def test_measuring_tool(browser, make_plan, tmp_path) -> None:
     assert button.get_attribute("aria-pressed") == "false"
 
 
+@pytest.mark.long
 def test_layers_and_order(browser, make_plan, tmp_path) -> None:
     plan = make_plan(8, hostile=False)
     open_page(browser, plan, tmp_path)
@@ -297,6 +298,7 @@ def test_layers_and_order(browser, make_plan, tmp_path) -> None:
     assert painted_as(browser, tower.lon, tower.lat, SIGNS[tower.status])
 
 
+@pytest.mark.long
 def test_across_the_antimeridian(browser, make_plan, tmp_path) -> None:
     plan = make_plan(6, lon=180.0, lat=-17.0, hostile=False)
     open_page(browser, plan, tmp_path)

@@ -127,7 +127,7 @@ def test_one_tower_after_the_other(browser, make_plan, tmp_path, screen) -> None
     assert browser.execute_script(CHOSEN) == "008"
 
 
-@pytest.mark.first(1)
+@pytest.mark.long
 @SCREENS
 def test_filter_by_status(browser, make_plan, tmp_path, screen) -> None:
     plan = make_plan(14, hostile=False)
@@ -203,6 +203,7 @@ def two_lines_of_hostile(plan: Plan) -> Plan:
     return replace(plan, **changed)
 
 
+@pytest.mark.long
 def test_details_open_what_is_known_of_the_tower(browser, make_plan, tmp_path) -> None:
     open_page(browser, make_plan(8, hostile=False), tmp_path, on_telephone)
     type_in(browser, "005\n")

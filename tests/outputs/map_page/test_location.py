@@ -126,6 +126,7 @@ def test_rough_direction_from_a_rough_position(browser, make_plan, tmp_path) -> 
     )
 
 
+@pytest.mark.long
 def test_no_direction_within_the_accuracy(browser, make_plan, tmp_path) -> None:
     plan = make_plan(4, hostile=False)
     open_page(browser, plan, tmp_path)
@@ -157,6 +158,7 @@ def test_refusal_is_said(browser, make_plan, tmp_path, screen) -> None:
     wait(browser, "return document.getElementById('here').textContent.includes('accuracy')")
 
 
+@pytest.mark.long
 def test_no_position_to_be_had(browser, make_plan, tmp_path) -> None:
     open_page(browser, make_plan(4, hostile=False), tmp_path)
     allow(browser)
@@ -197,6 +199,7 @@ def test_an_old_position_does_not_pass_for_a_new_one(browser, make_plan, tmp_pat
     assert browser.execute_script("return layoutplan.page.locator.dot.options.fillOpacity") < 0.5
 
 
+@pytest.mark.long
 def test_accuracy_that_is_not_told(browser, make_plan, tmp_path) -> None:
     open_page(browser, make_plan(4, hostile=False), tmp_path)
     browser.execute_script(
@@ -206,6 +209,7 @@ def test_accuracy_that_is_not_told(browser, make_plan, tmp_path) -> None:
     assert text(browser, "way-tower").endswith("no direction")
 
 
+@pytest.mark.long
 def test_across_the_antimeridian(browser, make_plan, tmp_path) -> None:
     plan = make_plan(6, lon=180.0, lat=-17.0, hostile=False)
     open_page(browser, plan, tmp_path)

@@ -147,7 +147,7 @@ def printed(browser) -> bytes:
     return base64.b64decode(result["data"])
 
 
-@pytest.mark.first(1)
+@pytest.mark.long
 @pytest.mark.parametrize("screen", [on_desk, on_telephone])
 def test_on_paper(browser, make_plan, tmp_path, screen) -> None:
     """The paper as another library reads it (PDFium)."""

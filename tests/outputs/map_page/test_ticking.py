@@ -90,6 +90,7 @@ def saved(browser, folder: Path) -> Path:
     return folder / name
 
 
+@pytest.mark.long
 def test_from_the_page_to_the_report(browser, written, tmp_path) -> None:
     number = json.loads((written / "plan.json").read_text("utf-8"))["plan_number"]
     stake = pyogrio.read_dataframe(written / "plan.gpkg", layer="electrodes").to_crs(4326).set_index("waypoint")
@@ -229,6 +230,7 @@ def test_storage_that_is_refused(browser, make_plan, tmp_path) -> None:
     assert text(browser, "tick-H") == "Tick off H"
 
 
+@pytest.mark.long
 def test_a_storage_that_is_full_is_said(browser, make_plan, tmp_path) -> None:
     open_page(browser, make_plan(4, hostile=False), tmp_path)
     choose(browser, "001")
@@ -266,6 +268,7 @@ def test_what_another_page_wrote_is_not_believed(browser, make_plan, tmp_path, s
     assert browser.get_log("browser") == []
 
 
+@pytest.mark.long
 def test_no_position_without_being_asked_for(browser, make_plan, tmp_path) -> None:
     open_page(browser, make_plan(4, hostile=False), tmp_path)
     browser.execute_script("""
@@ -284,6 +287,7 @@ def test_no_position_without_being_asked_for(browser, make_plan, tmp_path) -> No
     assert browser.execute_script("return layoutplan.records.of('001-H').position") is None
 
 
+@pytest.mark.long
 def test_refused_position_leaves_the_rest(browser, make_plan, tmp_path) -> None:
     open_page(browser, make_plan(4, hostile=False), tmp_path)
     allow(browser, "denied")
@@ -313,6 +317,7 @@ def test_a_position_far_from_the_stake_is_asked_about_and_can_be_forgotten(brows
     assert text(browser, "tick-H").endswith("no position taken")
 
 
+@pytest.mark.long
 def test_an_old_position_is_not_kept(browser, make_plan, tmp_path) -> None:
     plan = make_plan(4, hostile=False)
     stake = plan.electrodes.iloc[0]
@@ -330,6 +335,7 @@ def test_an_old_position_is_not_kept(browser, make_plan, tmp_path) -> None:
     press(browser, "tick-done")
 
 
+@pytest.mark.long
 def test_the_share_sheet_gets_the_same_file(browser, make_plan, tmp_path) -> None:
     open_page(browser, make_plan(4, hostile=False), tmp_path)
     browser.execute_script("""

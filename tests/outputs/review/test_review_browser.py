@@ -105,6 +105,7 @@ def test_hostile_names_do_nothing(browser, make_plan, tmp_path, hostile_texts) -
     assert browser.get_log("browser") == []
 
 
+@pytest.mark.long
 def test_filters_alone_together_and_reset(browser, make_plan, tmp_path) -> None:
     plan = make_plan(14, hostile=False)
     towers, total = plan.towers, len(plan.towers)
@@ -149,6 +150,7 @@ def test_filters_alone_together_and_reset(browser, make_plan, tmp_path) -> None:
     assert browser.get_log("browser") == []
 
 
+@pytest.mark.long
 def test_lines_are_told_apart(browser, make_plan, tmp_path) -> None:
     plan = make_plan(6, hostile=False)
     other = {name: getattr(plan, name).assign(line_id="Kress {{7*7}}") for name in ("towers", "checks", "leads")}
@@ -235,6 +237,7 @@ def test_a_row_leads_to_its_tower(browser, make_plan, tmp_path) -> None:
     assert browser.execute_script(opened) == [f"Tower {link.text}"]
 
 
+@pytest.mark.long
 def test_telephone(browser, plan, tmp_path) -> None:
     size = {"width": 400, "height": 800, "deviceScaleFactor": 2, "mobile": True}
     browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
@@ -273,6 +276,7 @@ def test_paper_shows_every_tower(browser, make_plan, tmp_path) -> None:
     assert browser.execute_script("return document.querySelectorAll('.tower[open]').length") == 0  # closed again
 
 
+@pytest.mark.long
 def test_paper_without_scripts(browser, make_plan, tmp_path) -> None:
     plan = make_plan(7, hostile=False)
     browser.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": True})
@@ -290,6 +294,7 @@ def test_paper_without_scripts(browser, make_plan, tmp_path) -> None:
     )
 
 
+@pytest.mark.long
 def test_a_page_of_paper_for_three_towers(browser, sample_plan, tmp_path) -> None:
     """With register and exposures, all that stands before and behind them, and a footer on each page."""
     plan = on_the_globe(sample_plan)

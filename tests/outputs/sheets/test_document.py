@@ -458,7 +458,7 @@ def texts_on(page):
     return np.array(out)
 
 
-@pytest.mark.first(1)
+@pytest.mark.long
 @pytest.mark.parametrize("dated", [True, False])
 def test_no_writing_lies_over_other_writing(sample_plan, on_day, written, dated):
     """On every page of the sample but for the status signs of towers that stand close together on the cover."""

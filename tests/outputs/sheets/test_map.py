@@ -192,6 +192,7 @@ def test_nothing_is_drawn_in_the_margins(calm_plan, on_day, written):
             assert not (ink & ~inner).any(), (page, number)
 
 
+@pytest.mark.long
 def test_stakes_that_are_not_settled_are_hollow(calm_plan, written):
     document = written(calm_plan)
     filled = {}
