@@ -79,7 +79,7 @@ def test_a_stake_dragged_is_found_by_the_check_as_on_the_command_line(
     log = feedback()
     page = {"PLAN": parameters["PLAN"], "TOWER": tower, "OUTPUT": str(tmp_path / "why.html")}
     processing.run("layoutplan:explain", page, feedback=log, context=context)
-    assert any(text.startswith(f"caution: plan.gpkg was changed, {tower} {role} no longer") for text in log.warnings)
+    assert any(text.startswith(f"caution: plan.gpkg was changed: {tower} {role} moved. ") for text in log.warnings)
     stakes.project().addMapLayer(QgsVectorLayer(found["ELECTRODES"], "Check", "ogr"))
     with pytest.raises(QgsProcessingException, match=r"earlier check .* is open in this project"):
         processing.run("layoutplan:check", parameters, feedback=feedback(), context=context)
