@@ -19,14 +19,13 @@ if TYPE_CHECKING:
     from layoutplan.access.ground import ROAD_COLUMNS, WalkingGround, build_ground
     from layoutplan.access.roads import roads_and_gates
     from layoutplan.access.route import Route, to_point, to_tower
-    from layoutplan.access.verdicts import ASKED_ONCE, NOT_ON_FOOT, OFF_THE_MAP, PERMISSION, REACHABLE, TOWER
+    from layoutplan.access.verdicts import NOT_ON_FOOT, OFF_THE_MAP, PERMISSION, REACHABLE, TOWER
     from layoutplan.access.walks import Walks, walk_minutes, walk_on, walk_out
 else:
     __getattr__ = on_first_use(__name__)
 
 __all__ = [
     "APPROACH_COLUMNS",
-    "ASKED_ONCE",
     "CUT_OFF_MIN",
     "NOT_ON_FOOT",
     "NO_WALKS",

@@ -26,11 +26,13 @@ from layoutplan.line.model import Towers
 
 APPROACH_COLUMNS = (
     *("line_id", "tower_id", "to", "drop_off_lon", "drop_off_lat", "road_name", "road_class"),
-    *("walk_m", "climb_m", "walk_min", "crossings", "verdict", "reason", "note", "geometry"),
+    *("walk_m", "climb_m", "walk_min", "crossings", "verdict", "reason", "note", "shared_stop", "geometry"),
 )
 FLAT = "heights unknown: level ground assumed for walking"
 PARTLY_FLAT = "heights partly unknown: level ground assumed there for walking"
-_BECAUSE, _ASSUMED = "because", "assumed"  # of a row: texts, from which its words are made last
+# of a row: texts, from which its words are made last
+_BECAUSE, _ASSUMED, _SERVES = "because", "assumed", "serves"
+SHARED_STOP = "shared_stop"
 STOPS = "stops"  # of a tower's row: the row itself and those from other stops, each with its track and its seconds
 _TRACK, _SECONDS = "track", "seconds"
 Row = dict[str, Any]
@@ -173,12 +175,11 @@ def share_stops(rows: Sequence[Row], settings: Access) -> list[Row]:
         shared[number[one]] = stops[one]
         if track[one] != FREE:
             users.setdefault(int(track[one]), []).append(number[one])
-    for mine in users.values():
-        if len(mine) > 1:
-            words = shared_words([(shared[i]["line_id"], shared[i]["tower_id"]) for i in mine])
-            for i in mine:
-                stop, *rest = shared[i][_BECAUSE]
-                shared[i] = shared[i] | {_BECAUSE: (stop, words, *rest)}
+    together = sorted(mine for mine in users.values() if len(mine) > 1)
+    for stop, mine in enumerate(together, 1):
+        words = shared_words([(shared[i]["line_id"], shared[i]["tower_id"]) for i in mine])
+        for i in mine:
+            shared[i] = shared[i] | {_SERVES: words, SHARED_STOP: stop}
     return shared
 
 
@@ -197,11 +198,15 @@ def approaches_table(rows: Sequence[Row]) -> gpd.GeoDataFrame:
         and what was assumed. Lengths [m] and times [min] are NaN, and the geometry is None, where there is no way or
         nothing is known.
     """
-    told = [
-        row | {"reason": "; ".join(row[_BECAUSE]), "note": "; ".join((*row[_BECAUSE], *row[_ASSUMED]))} for row in rows
-    ]
+    told = [{SHARED_STOP: 0} | row | {"reason": "; ".join(row[_BECAUSE]), "note": _note(row)} for row in rows]
     table = pd.DataFrame(told, columns=list(APPROACH_COLUMNS))
     return gpd.GeoDataFrame(table, geometry="geometry", crs="EPSG:4326")
+
+
+def _note(row: Row) -> str:
+    """Whom to ask, for which towers together, and what was assumed."""
+    first, rest = row[_BECAUSE][:1], row[_BECAUSE][1:]
+    return "; ".join((*first, *filter(None, (row.get(_SERVES),)), *rest, *row[_ASSUMED]))
 
 
 def _within(way: Route, walks: Walks, complete_m: float) -> Route:

@@ -12,7 +12,6 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from layoutplan.access.lattice import Geometries
-from layoutplan.access.verdicts import ASKED_ONCE
 from layoutplan.arrays import BoolArray, FloatArray, IntArray
 
 FREE = -1  # stands for a track: nobody has to be asked
@@ -193,4 +192,4 @@ def shared_words(towers: Sequence[tuple[str, str]]) -> str:
     one_line = len({line for line, _ in towers}) == 1
     names = [tower if one_line else f"{tower} of line '{line}'" for line, tower in towers]
     shown = ", ".join(names[:6]) + (f" and {len(names) - 6} more" if len(names) > 6 else "")
-    return f"{ASKED_ONCE} {shown}"
+    return f"asked once for towers {shown}"

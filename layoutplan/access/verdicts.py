@@ -5,4 +5,3 @@ PERMISSION = "needs permission"
 NOT_ON_FOOT = "not reachable on foot"
 OFF_THE_MAP = "map does not cover"
 TOWER = "tower"
-ASKED_ONCE = "asked once for towers"  # before the towers that one permission to stop serves

@@ -10,6 +10,7 @@ import pandas as pd
 
 from layoutplan.checking.check import Checked
 from layoutplan.inputs.words import counted
+from layoutplan.layout.reasons import subject
 from layoutplan.layout.rules import NOT_CONFIRMED, rule_words
 
 _MOST = 40  # lines of one kind; the files hold all
@@ -65,7 +66,7 @@ def _moved(row: Any) -> str:
 
 def _check(row: Any, labels: Mapping[str, str]) -> str:
     figures = "" if pd.isna(row.measured) else f" {row.measured:.2f} {row.unit} (limit {round(row.limit, 2):g})"
-    about = ", ".join(filter(None, (row.detail, row.reference)))
+    about = subject(row)
     return f"{row.waypoint}: {rule_words(row.rule, labels)}{figures}" + (f" [{about}]" if about else "")
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from layoutplan.access import ASKED_ONCE, PERMISSION
+from layoutplan.access import PERMISSION
 from layoutplan.layout.crossings import LEAD, what, where
 from layoutplan.layout.rules import AGREE
 
@@ -55,7 +55,7 @@ def agreements_of(
     --------
     >>> from types import SimpleNamespace
     >>> way = {"line_id": "A", "tower_id": "7", "to": "H", "verdict": "needs permission", "reason": "a gate"}
-    >>> way = SimpleNamespace(**way, road_name="")
+    >>> way = SimpleNamespace(**way, road_name="", shared_stop=0)
     >>> [(found.what, found.cases[0].to) for found in agreements_of([], [way], {})]
     [('a gate', 'H')]
     """
@@ -83,5 +83,5 @@ def _ways(ways: Iterable[Any]) -> Iterator[Found]:
     for row in ways:
         if row.verdict == PERMISSION:
             whom = f"whoever has a say over it: {row.road_name}" if row.road_name else "whoever has a say over it"
-            about = "; ".join(part for part in row.reason.split("; ") if not part.startswith(ASKED_ONCE))  # see towers
-            yield (WAY, whom, row.reason), whom, about, Case(row.line_id, row.tower_id, row.to, "", "")
+            key = WAY, whom, row.reason, str(row.shared_stop)  # two tracks without a name are two
+            yield key, whom, row.reason, Case(row.line_id, row.tower_id, row.to, "", "")

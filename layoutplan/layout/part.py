@@ -48,9 +48,8 @@ def part_of(plan: Plan, asked: str) -> Plan:
     if len(rows) == len(plan.towers):
         return plan
     kept = pd.MultiIndex.from_frame(plan.towers[_KEYS].iloc[rows])
-    names = [*finder.names[rows].tolist(), *finder.tower[rows].tolist()]  # earlier plans list bare ids
     tables: dict[str, Any] = {
-        item.name: _cut(table, kept, names)
+        item.name: _cut(table, kept)
         for item in fields(plan)
         if item.name != "spans" and isinstance(table := getattr(plan, item.name), pd.DataFrame)
     }
@@ -96,16 +95,11 @@ def _names(towers: pd.DataFrame) -> list[str]:
     return list(names_of(line, tower).tolist())
 
 
-def _cut(table: pd.DataFrame, kept: pd.MultiIndex, names: Sequence[str]) -> pd.DataFrame:
-    """Rows of the towers that are kept; of tables by parcel and person those that name one; other tables whole."""
-    if set(_KEYS) <= set(table.columns):
-        chosen = pd.MultiIndex.from_frame(table[_KEYS]).isin(kept)
-    elif "towers" in table.columns:
-        listed = [f", {text}, " for text in table["towers"].fillna("")]  # an id may hold a comma itself
-        chosen = np.array([any(f", {name}, " in text for name in names) for text in listed], dtype=bool)
-    else:
+def _cut(table: pd.DataFrame, kept: pd.MultiIndex) -> pd.DataFrame:
+    """Rows of the towers that are kept; tables without towers, or with lists of them for people, whole."""
+    if not set(_KEYS) <= set(table.columns):
         return table
-    return table[chosen].reset_index(drop=True)
+    return table[pd.MultiIndex.from_frame(table[_KEYS]).isin(kept)].reset_index(drop=True)
 
 
 def _items(asked: str, finder: _Finder) -> list[str]:

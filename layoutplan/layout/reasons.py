@@ -141,6 +141,28 @@ def _share(count: int, of: int) -> str:
     return f"{share:.0f} %" if 1 <= share <= 99 or count == of else "over 99 %" if share > 99 else "below 1 %"
 
 
+def subject(row: Any) -> str:
+    """What a row of checks or relaxations is about, with its numbers on the map: for planners and reviewers.
+
+    Parameters
+    ----------
+    row : named tuple
+        Plans of before have no ``reference``, relaxations no ``detail``.
+
+    Returns
+    -------
+    str
+        Empty where it is about nothing in particular.
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> subject(SimpleNamespace(detail="Ilvra", reference="waterways 1"))
+    'Ilvra, waterways 1'
+    """
+    return ", ".join(filter(None, (getattr(row, "detail", ""), getattr(row, "reference", ""))))
+
+
 def ways_out(rows: Iterable[Any]) -> list[str]:
     """Single changes that would give a tower a layout, as people read them.
 

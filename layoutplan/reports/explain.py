@@ -15,7 +15,7 @@ import pandas as pd
 from layoutplan.access.verdicts import TOWER
 from layoutplan.errors import OutputError
 from layoutplan.inputs.words import counted, listed
-from layoutplan.layout.reasons import NO_WAY_OUT, WAY_OUT, why_no_layout
+from layoutplan.layout.reasons import NO_WAY_OUT, WAY_OUT, subject, why_no_layout
 from layoutplan.layout.rules import KEPT, NO_LAYOUT, SEVERITY, counts, exclusion_words, rule_words
 from layoutplan.layout.set_out import set_out, warning
 from layoutplan.reports.explain_electrics import lead_lines, limit_sources, stake_lines, tower_lines
@@ -129,9 +129,7 @@ def _why(tower: Any, mine: Callable[[str], Any]) -> Iterator[str]:
 
 
 def _of(row: Any) -> str:
-    """What a row is about, and its numbers on the map, in brackets."""
-    about = ", ".join(filter(None, (getattr(row, "detail", ""), getattr(row, "reference", ""))))
-    return f" [{about}]" if about else ""
+    return f" [{about}]" if (about := subject(row)) else ""
 
 
 def _labels(written: Written) -> dict[str, str]:

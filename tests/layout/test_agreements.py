@@ -4,11 +4,13 @@ from collections import namedtuple
 
 from layoutplan.layout.agreements import agreements_of
 
-Way = namedtuple("Way", "line_id tower_id to verdict reason road_name")
+Way = namedtuple("Way", "line_id tower_id to verdict reason road_name shared_stop")
 
 
 def asked(*ways):
-    rows = [Way("A", tower, "tower", "needs permission", reason, road) for tower, reason, road in ways]
+    rows = [
+        Way("A", tower, "tower", "needs permission", reason, road, *stop or [0]) for tower, reason, road, *stop in ways
+    ]
     return [(one.whom, one.what, [case.tower_id for case in one.cases]) for one in agreements_of([], rows, {})]
 
 
@@ -21,9 +23,10 @@ def test_nobody_is_named_for_a_way_from_another_road():
 
 def test_towers_of_a_shared_stop_are_listed_once():
     """Two tracks without a name stay two agreements, though no towers stand in what they are about."""
-    track = "stopping on a track; asked once for towers"
-    found = asked(("1", f"{track} 1, 2", ""), ("2", f"{track} 1, 2", ""), ("7", f"{track} 7, 8; a gate", ""))
+    track = "stopping on a track"
+    found = asked(("1", track, "", 1), ("2", track, "", 1), ("7", track, "", 2), ("8", f"{track}; a gate", "", 2))
     assert [(what, towers) for _, what, towers in found] == [
-        ("stopping on a track", ["1", "2"]),
-        ("stopping on a track; a gate", ["7"]),
+        (track, ["1", "2"]),
+        (track, ["7"]),
+        (f"{track}; a gate", ["8"]),
     ]

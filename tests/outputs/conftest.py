@@ -237,6 +237,7 @@ def _approaches(towers: gpd.GeoDataFrame, electrodes: gpd.GeoDataFrame, hostile:
         "verdict": np.where(known, np.where(number % 4 == 1, "needs permission", "reachable"), "map does not cover"),
         "reason": np.where(known & (number % 4 == 1), "protected area", ""),
         "note": np.where(known & (number % 4 == 1), "protected area", ""),
+        "shared_stop": 0,
     }
     table = keys[["line_id", "tower_id", "to"]].assign(**columns)
     return gpd.GeoDataFrame(table, geometry=np.where(known, ways, None), crs=4326)

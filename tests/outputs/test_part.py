@@ -13,6 +13,7 @@ from layoutplan.layout.part import part_of, part_words
 from layoutplan.outputs import FORMATS, write_plan
 from layoutplan.outputs.columns import on_the_globe
 from layoutplan.outputs.plan_number import plan_number
+from layoutplan.outputs.review.register import register_of
 from layoutplan.outputs.sheets import write_sheets
 from layoutplan.written.export import export_plan
 
@@ -60,28 +61,17 @@ def test_a_part_has_the_number_and_the_surroundings_of_the_whole(plan):
 
 
 def test_who_is_to_be_asked_about_a_tower_is_kept_with_it(plan):
-    mine = plan.agreements[plan.agreements["towers"].str.contains("112")]
-    kept = part_of(plan, "112").agreements
-    assert len(mine)
-    assert kept["what"].tolist() == mine["what"].tolist()
-    assert part_of(plan, "106").agreements["towers"].str.contains("106").all()
-
-
-def test_who_is_to_be_asked_about_a_tower_whose_id_two_lines_have_is_kept_with_it(make_plan):
-    """Whole names count: a tower 1 is not in the list of the towers 11 and 12."""
-    plan = make_plan(4, hostile=False)
-    renamed = {name: getattr(plan, name) for name in ("towers", "electrodes", "leads")}
-    ids = dict(zip(plan.towers["tower_id"], ["1", "2", "2", "3"], strict=True))
-    lines = dict(zip(plan.towers["tower_id"], ["A", "A", "B", "B"], strict=True))
-    renamed = {
-        name: table.assign(line_id=table["tower_id"].map(lines), tower_id=table["tower_id"].map(ids))
-        for name, table in renamed.items()
-    }
-    towers = ["1, 2 of line 'A'", "2 of line 'B'", "2", "11, 12"]
-    asked = pd.concat([plan.agreements.iloc[:1]] * len(towers), ignore_index=True).assign(towers=towers)
-    plan = dataclasses.replace(plan, **renamed, agreements=asked)
-    assert part_of(plan, "B:2").agreements["towers"].tolist() == ["2 of line 'B'", "2"]
-    assert part_of(plan, "1").agreements["towers"].tolist() == ["1, 2 of line 'A'"]
+    """Out of the crossings, ways and parcels of the part's own towers, not out of lists that people read."""
+    whole, keys = register_of(on_the_globe(plan)), [*zip(plan.towers["line_id"], plan.towers["tower_id"], strict=True)]
+    for asked in ("112", "106", "102-104,T1"):
+        part = part_of(plan, asked)
+        rows = {keys.index(key) for key in zip(part.towers["line_id"], part.towers["tower_id"], strict=True)}
+        mine = [entry for entry in whole if rows & {*entry.towers}]
+        found = register_of(on_the_globe(part))
+        assert [(entry.kind, entry.whom, entry.what) for entry in found] == [
+            (entry.kind, entry.whom, entry.what) for entry in mine
+        ]
+    assert len(register_of(on_the_globe(part_of(plan, "112"))))
 
 
 @pytest.mark.parametrize(

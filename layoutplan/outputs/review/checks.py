@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from layoutplan.layout.model import Plan
+from layoutplan.layout.reasons import subject
 from layoutplan.layout.rules import KEEP_OUT, class_labels, rule_words
 from layoutplan.outputs.columns import as_lists, records
 from layoutplan.outputs.review.bases import Bases
@@ -72,5 +73,4 @@ def _cell(row: Any, verdict: Verdict, bases: Bases) -> Cell:
     unit = inert(row.unit)
     value = f"{with_unit(number_beside(row.measured, row.limit), unit)} " if row.measured is not None else ""
     limit = with_unit(number(row.limit), unit)
-    about = ", ".join(filter(None, (row.detail, row.reference)))
-    return Cell(value + verdict.html, inert(about), limit, bases.refer(row.basis), verdict.letter, verdict.open)
+    return Cell(value + verdict.html, inert(subject(row)), limit, bases.refer(row.basis), verdict.letter, verdict.open)

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from layoutplan.layout.model import Plan
-from layoutplan.layout.rules import NO_LAYOUT, exclusion_words
+from layoutplan.layout.rules import NO_LAYOUT, class_labels, exclusion_words
 from layoutplan.layout.set_out import SET_OUT_COLUMNS, set_out, warning
 from layoutplan.outputs.columns import records
 from layoutplan.outputs.review.pieces import by_tower, headed, inert, number, plain_rows, tower_rows
@@ -192,7 +192,7 @@ def approach_tables(plan: Plan) -> list[str]:
     list of str
         HTML, one for each tower.
     """
-    labels = {name: row.label for name, row in plan.job.obstacle_classes.items()}
+    labels = class_labels(plan.job.obstacle_classes)
     table = plan.approaches
     to_tower = (table["to"] == "tower").to_numpy()
     begins = np.where(to_tower, table["road_name"], "the tower")

@@ -17,7 +17,7 @@ from layoutplan.outputs.review.pieces import inert, tower_rows, with_unit
 from layoutplan.outputs.review.pieces import number as number_text
 
 _CROSSING = ("line_id", "tower_id", "role", "met_by", "obstacle_class", "name", "feature_id", "at_m", "verdict")
-_WAY = ("line_id", "tower_id", "to", "road_name", "verdict", "reason")
+_WAY = ("line_id", "tower_id", "to", "road_name", "verdict", "reason", "shared_stop")
 _PARCEL = ("parcel", "owner_ref", "state", "note", "stakes", "lead_m", "approach_m")
 _LABELS = ("no.", "whom", "about what", "towers", "state", "date, name and signature")
 _SHORTEST_RUN = 3  # of towers that are written as from–to
@@ -96,6 +96,8 @@ def _parcels(plan: Plan) -> Iterator[Entry]:
         return
     touching = _touching(plan)
     for number, row in enumerate(records(plan.permissions, *_PARCEL)):
+        if plan.whole is not None and number not in touching:
+            continue  # of towers that are on other pages
         lengths = (("lead", row.lead_m), ("way on foot", row.approach_m))
         on_it = [f"{name} {with_unit(number_text(length), 'm')}" for name, length in lengths]
         stakes = [f"stakes {row.stakes}"] if row.stakes else []

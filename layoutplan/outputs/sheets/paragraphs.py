@@ -9,7 +9,7 @@ from layoutplan.job.classes import ObstacleClass
 from layoutplan.layout.crossings import FROM_START, STAKE, what
 from layoutplan.layout.model import PERMISSION, REACHABLE
 from layoutplan.layout.reasons import Reason, reasons_of
-from layoutplan.layout.rules import BROKEN, COMPROMISE, KEEP_OUT, UNKNOWN, rule_words
+from layoutplan.layout.rules import BROKEN, COMPROMISE, KEEP_OUT, UNKNOWN, class_labels, rule_words
 from layoutplan.layout.set_out import set_out
 from layoutplan.outputs.sheets.blocks import Block, Item
 from layoutplan.outputs.sheets.crossings import Crossing
@@ -46,7 +46,7 @@ def blocks_of(
     list of Block
         From the top down.
     """
-    labels = {name: row.label for name, row in classes.items()}
+    labels = class_labels(classes)
     return [
         Block("To be agreed, compromises", tuple(_to_settle(sheet, crossings, classes))),
         Block("How to find it", tuple(_find(sheet, brief))),
