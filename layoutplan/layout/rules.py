@@ -158,9 +158,15 @@ def rule_words(name: str, labels: Mapping[str, str] = MappingProxyType({})) -> s
     >>> rule_words("keep_out:river_canal", {"river_canal": "river or canal"}), rule_words("line_clearance")
     ('keep-out: river or canal', 'line clearance')
     """
-    rule, colon, of = name.partition(":")
+    rule, colon, _ = name.partition(":")
     words = "keep-out" if rule == KEEP_OUT[:-1] else rule.replace("_", " ")
-    return f"{words}: {labels.get(of, of.replace('_', ' '))}" if colon else words
+    return f"{words}: {ground_words(name, labels)}" if colon else words
+
+
+def ground_words(rule: str, labels: Mapping[str, str]) -> str:
+    """Ground that a rule about an obstacle class keeps off, by the class's label, else by its name."""
+    name = rule.partition(":")[2]
+    return labels.get(name, name.replace("_", " "))
 
 
 def class_labels(classes: Mapping[str, ObstacleClass]) -> dict[str, str]:

@@ -10,7 +10,7 @@ import pandas as pd
 
 from layoutplan.layout.crossings import LEAD
 from layoutplan.layout.model import REACHABLE, Plan
-from layoutplan.layout.rules import AGREE, KEEP_OUT, NO_LAYOUT, STATUSES, rule_words
+from layoutplan.layout.rules import AGREE, KEEP_OUT, NO_LAYOUT, STATUSES, class_labels, ground_words
 from layoutplan.outputs.columns import as_lists, records
 from layoutplan.outputs.review.pieces import NONE, inert, tower_rows
 from layoutplan.outputs.review.verdicts import CHECKS, OPEN, UNKNOWN, exposed, of_checks
@@ -139,7 +139,7 @@ def _crossing(found: Sequence[Any], covered: bool) -> Value:
 
 def _keep_outs(plan: Plan) -> list[Value]:
     """The least that a stake stands beyond a keep-out, and which; negative within it."""
-    labels = {f"{KEEP_OUT}{name}": row.label for name, row in plan.job.obstacle_classes.items()}
+    labels = class_labels(plan.job.obstacle_classes)
     table = plan.checks[plan.checks["rule"].str.startswith(KEEP_OUT) & plan.checks["measured"].notna()]
     table = table.assign(spare=table["measured"] - table["limit"].fillna(0.0), tower=tower_rows(plan, table))
     least = table.sort_values("spare", kind="stable").drop_duplicates("tower")
@@ -154,8 +154,8 @@ def _keep_outs(plan: Plan) -> list[Value]:
 def _keep_out(near: Any, covered: bool, labels: Mapping[str, str]) -> Value:
     if near is None:
         return Value("none in reach", by=_FAR) if covered else Value(_UNKNOWN)
-    label = labels.get(near.rule) or rule_words(near.rule)
-    told = f"{near.role}, {inert(label)}: {near.measured:.1f}{NBSP}of{NBSP}{near.limit or 0:g}{NBSP}m"
+    ground = inert(ground_words(near.rule, labels))
+    told = f"{near.role}, {ground}: {near.measured:.1f}{NBSP}of{NBSP}{near.limit or 0:g}{NBSP}m"
     return Value(figure(near.spare, "m"), told if covered else f"{told}; else {_UNKNOWN}", float(near.spare))
 
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from layoutplan.arrays import FloatArray
 from layoutplan.inputs.geodetic import metres_per_degree
+from layoutplan.inputs.words import counted
 from layoutplan.layout.model import Plan
 from layoutplan.layout.rules import STATUSES
 from layoutplan.outputs.columns import as_lists
@@ -66,7 +67,7 @@ def draw_index(pen: Pen, box: Box, plan: Plan, sheets: list[Sheet], around: Surr
     true_north(pen, frame.left + 62, frame.bottom - STRIP + 0.6, 8.2)
     words = [
         "true north up",
-        "" if all(named) else f"{len(named) - sum(named)} tower(s) too close together to be named",
+        "" if all(named) else f"{counted(len(named) - sum(named), 'tower')} too close to others to be named",
     ]
     for number, text in enumerate(words):
         pen.text(frame.left + 68, frame.bottom - 5 - 3.4 * number, text, SMALLEST_PT)

@@ -163,8 +163,7 @@ class Labels:
             start = np.array([x, y]) + (end - [x, y]) * min(1.0, _FIRST_MM / max(np.hypot(*(end - [x, y])), 1e-9))
             if place >= len(_AROUND):
                 along = start + np.linspace(0.0, 1.0, 12)[1:-1, None] * (end - start)
-                if any((along > written[:2]).all(axis=1).__and__((along < written[2:]).all(axis=1)).any()
-                       for written in self.written):  # fmt: skip
+                if any(((along > box[:2]) & (along < box[2:])).all(axis=1).any() for box in self.written):
                     continue
                 self.pen.line([tuple(start.tolist()), tuple(end.tolist())], 0.4)
                 self.take_line((start[0], start[1]), (end[0], end[1]), 0.3)

@@ -9,7 +9,7 @@ from layoutplan.job.classes import ObstacleClass
 from layoutplan.layout.crossings import FROM_START, STAKE, what
 from layoutplan.layout.model import PERMISSION, REACHABLE
 from layoutplan.layout.reasons import Reason, reasons_of
-from layoutplan.layout.rules import BROKEN, COMPROMISE, KEEP_OUT, UNKNOWN, class_labels, rule_words
+from layoutplan.layout.rules import BROKEN, COMPROMISE, KEEP_OUT, UNKNOWN, class_labels, ground_words, rule_words
 from layoutplan.layout.set_out import set_out
 from layoutplan.outputs.sheets.blocks import Block, Item
 from layoutplan.outputs.sheets.crossings import Crossing
@@ -166,7 +166,7 @@ def _clear_of(sheet: Sheet, labels: Mapping[str, str]) -> Iterator[Item]:
         near = [check for check in sheet.checks if check.role == stake.role and check.rule.startswith(KEEP_OUT)]
         near.sort(key=lambda check: ((check.measured or 0) - (check.limit or 0), check.rule))
         texts = [
-            f"{_label(check.rule, labels)}{_called(check.detail)} "
+            f"{ground_words(check.rule, labels)}{_called(check.detail)} "
             f"{figure(check.measured, 'm')} away{_keep(check.limit)}"
             for check in near[:_CLEAR_SHOWN]
         ]
@@ -178,11 +178,6 @@ def _clear_of(sheet: Sheet, labels: Mapping[str, str]) -> Iterator[Item]:
 
 def _called(name: str | None) -> str:
     return f" '{name}'" if name else ""
-
-
-def _label(rule: str, labels: Mapping[str, str]) -> str:
-    name = rule.removeprefix(KEEP_OUT)
-    return labels.get(name, name.replace("_", " "))
 
 
 def _keep(limit_m: float | None) -> str:

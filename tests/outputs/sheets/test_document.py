@@ -433,13 +433,13 @@ def test_the_cover_s_map_names_every_tower(calm_plan, written):
     text = written(calm_plan).text(1)
     after = text[text.index("Look before you stake") :]
     assert all(re.search(rf"(?<!\d){tower}(?!\d)", after) for tower in calm_plan.towers["tower_id"])
-    assert "too close together" not in text
+    assert "too close to others" not in text
 
 
 @pytest.mark.long
 def test_towers_that_cannot_be_named_are_counted(make_plan, written):
     text = written(with_many := make_plan(230, hostile=False)).text(1)
-    (left,) = re.findall(r"(\d+) tower\(s\) too close together to be named", text)
+    (left,) = re.findall(r"(\d+) towers? too close to others to be named", text)
     named = {
         name
         for name in with_many.towers["tower_id"]
